@@ -1,0 +1,197 @@
+//! The proleptic Gregorian calendar: dates, weekdays, local time of day.
+
+use crate::time::Duration;
+
+/// Milliseconds in a civil day.
+pub const DAY_MS: i64 = 86_400_000;
+/// Minutes in a civil day.
+pub const DAY_MIN: u32 = 1440;
+
+/// A weekday; Monday first, as in ISO 8601.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[allow(missing_docs)]
+pub enum Weekday {
+    Mon,
+    Tue,
+    Wed,
+    Thu,
+    Fri,
+    Sat,
+    Sun,
+}
+
+impl Weekday {
+    /// All seven, Monday first.
+    pub const ALL: [Self; 7] =
+        [Self::Mon, Self::Tue, Self::Wed, Self::Thu, Self::Fri, Self::Sat, Self::Sun];
+
+    /// 0 for Monday to 6 for Sunday.
+    pub const fn index(self) -> u32 {
+        self as u32
+    }
+}
+
+/// A set of weekdays.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub struct Days(u8);
+
+impl Days {
+    /// None of them.
+    pub const NONE: Self = Self(0);
+    /// All seven.
+    pub const ALL: Self = Self(0x7f);
+
+    /// From a bit mask, Monday in bit 0; bits above 6 are dropped.
+    pub const fn from_bits(bits: u8) -> Self {
+        Self(bits & 0x7f)
+    }
+
+    /// The bit mask, Monday in bit 0.
+    pub const fn bits(self) -> u8 {
+        self.0
+    }
+
+    /// This set and one day more.
+    #[must_use]
+    pub const fn with(self, day: Weekday) -> Self {
+        Self(self.0 | 1 << day.index())
+    }
+
+    /// Whether the day is in the set.
+    pub const fn contains(self, day: Weekday) -> bool {
+        self.0 >> day.index() & 1 == 1
+    }
+
+    /// Whether there is no day in the set.
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// How many days are in the set, 0 to 7.
+    pub const fn len(self) -> u32 {
+        self.0.count_ones()
+    }
+
+    /// Each day moved to the day after it, Sunday to Monday.
+    #[must_use]
+    pub const fn shifted_to_next_day(self) -> Self {
+        Self((self.0 << 1 | self.0 >> 6) & 0x7f)
+    }
+}
+
+/// A date, as days since 1970-01-01 (which is day 0, a Thursday).
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct Date(i32);
+
+impl Date {
+    /// The first date an entry may name: 2000-01-01.
+    pub const MIN: Self = Self::from_ymd_unchecked(2000, 1, 1);
+    /// The last date an entry may name: 2179-01-01.
+    pub const MAX: Self = Self::from_ymd_unchecked(2179, 1, 1);
+
+    /// From days since 1970-01-01.
+    pub const fn from_days(days: i32) -> Self {
+        Self(days)
+    }
+
+    /// Days since 1970-01-01.
+    pub const fn days(self) -> i32 {
+        self.0
+    }
+
+    /// A date by year (1 to 9999), month (1 to 12) and day; `None` where
+    /// the calendar has no such date.
+    pub const fn from_ymd(year: i32, month: u8, day: u8) -> Option<Self> {
+        if year < 1 || year > 9999 || month < 1 || month > 12 || day < 1 {
+            return None;
+        }
+        if day > days_in_month(year, month) {
+            return None;
+        }
+        Some(Self::from_ymd_unchecked(year, month, day))
+    }
+
+    /// Days by the era method: years begin in March, so that the leap day is
+    /// the last of its year.
+    const fn from_ymd_unchecked(year: i32, month: u8, day: u8) -> Self {
+        let y = if month <= 2 { year - 1 } else { year };
+        let era = y.div_euclid(400);
+        let yoe = y.rem_euclid(400);
+        let mp = (month as i32 + 9) % 12;
+        let doy = (153 * mp + 2) / 5 + day as i32 - 1;
+        let doe = yoe * 365 + yoe / 4 - yoe / 100 + doy;
+        Self(era * 146_097 + doe - 719_468)
+    }
+
+    /// Year, month (1 to 12) and day (1 to 31).
+    pub const fn ymd(self) -> (i32, u8, u8) {
+        let z = self.0 as i64 + 719_468;
+        let era = z.div_euclid(146_097);
+        let doe = z.rem_euclid(146_097);
+        let yoe = (doe - doe / 1460 + doe / 36_524 - doe / 146_096) / 365;
+        let doy = doe - (365 * yoe + yoe / 4 - yoe / 100);
+        let mp = (5 * doy + 2) / 153;
+        let day = (doy - (153 * mp + 2) / 5 + 1) as u8;
+        let month = if mp < 10 { mp + 3 } else { mp - 9 } as u8;
+        let year = (yoe + era * 400) as i32 + if month <= 2 { 1 } else { 0 };
+        (year, month, day)
+    }
+
+    /// The day of the week.
+    pub const fn weekday(self) -> Weekday {
+        Weekday::ALL[(self.0 as i64 + 3).rem_euclid(7) as usize]
+    }
+
+    /// The date so many days later, or earlier where negative.
+    #[must_use]
+    pub const fn plus_days(self, days: i32) -> Self {
+        Self(self.0.saturating_add(days))
+    }
+}
+
+/// Whether the year has a 29 February.
+pub const fn is_leap(year: i32) -> bool {
+    year % 4 == 0 && (year % 100 != 0 || year % 400 == 0)
+}
+
+/// How many days the month has, 28 to 31; 31 for a month that is not 1 to 12.
+pub const fn days_in_month(year: i32, month: u8) -> u8 {
+    match month {
+        2 if is_leap(year) => 29,
+        2 => 28,
+        4 | 6 | 9 | 11 => 30,
+        _ => 31,
+    }
+}
+
+/// A local date and time as a clock on the wall shows it: milliseconds since
+/// 1970-01-01T00:00:00 local. It names a moment only together with a zone.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+pub struct Local(i64);
+
+impl Local {
+    /// From milliseconds since 1970-01-01T00:00:00 local.
+    pub const fn from_ms(ms: i64) -> Self {
+        Self(ms)
+    }
+
+    /// Milliseconds since 1970-01-01T00:00:00 local.
+    pub const fn as_ms(self) -> i64 {
+        self.0
+    }
+
+    /// A date and a time of day.
+    pub const fn new(date: Date, time_of_day: Duration) -> Self {
+        Self(date.0 as i64 * DAY_MS + time_of_day.as_ms() as i64)
+    }
+
+    /// The date.
+    pub const fn date(self) -> Date {
+        Date(self.0.div_euclid(DAY_MS) as i32)
+    }
+
+    /// The time since midnight.
+    pub const fn time_of_day(self) -> Duration {
+        Duration::from_ms(self.0.rem_euclid(DAY_MS) as u64)
+    }
+}

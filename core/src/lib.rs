@@ -1,0 +1,29 @@
+//! The logic that runs in a small dosing pump's microcontroller.
+//!
+//! Events come in with their instant, effects go out, and one table of timers
+//! says when to call again. The logic owns no clock, no pin and no memory chip;
+//! it allocates nothing and has no floating point.
+#![no_std]
+#![forbid(unsafe_code)]
+
+pub mod book;
+pub mod cause;
+pub mod civil;
+mod codec;
+pub mod config;
+pub mod controller;
+pub mod device;
+pub mod effect;
+pub mod entry;
+pub mod event;
+pub mod ledger;
+pub mod limits;
+pub mod record;
+pub mod recovery;
+pub mod schedule;
+pub mod spread;
+pub mod time;
+pub mod timers;
+pub mod timetable;
+pub mod units;
+pub mod zone;

@@ -1,0 +1,182 @@
+//! Volumes and flows in integers, and the products of the two.
+//!
+//! A volume counts nanolitres, a flow nanolitres a minute. A flow times a time
+//! in milliseconds is therefore exact in sixty-thousandths of a nanolitre; that
+//! is the unit in which a dose's remainder is carried on ([`Carry`]).
+
+use crate::time::Duration;
+
+/// Nanolitres in a millilitre.
+pub const NL_PER_ML: u64 = 1_000_000;
+/// Milliseconds in a minute: what a flow is divided by.
+const MS_PER_MIN: u64 = 60_000;
+
+/// A volume in nanolitres.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+pub struct Volume(u64);
+
+/// A unit in which a volume is read or shown.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum VolumeUnit {
+    /// Microlitre.
+    Microlitre,
+    /// Millilitre.
+    Millilitre,
+    /// Litre.
+    Litre,
+    /// US fluid ounce: 1/128 of a gallon of 231 cubic inches, which is
+    /// 473176473/16 nl exactly (NIST Handbook 44, Appendix C).
+    UsFluidOunce,
+    /// Imperial fluid ounce: 1/160 of a gallon of 4.54609 l, 28.4130625 ml
+    /// exactly.
+    ImperialFluidOunce,
+}
+
+impl VolumeUnit {
+    /// The unit's size in nanolitres as an exact fraction.
+    pub const fn nanolitres(self) -> (u64, u64) {
+        match self {
+            Self::Microlitre => (1_000, 1),
+            Self::Millilitre => (1_000_000, 1),
+            Self::Litre => (1_000_000_000, 1),
+            Self::UsFluidOunce => (473_176_473, 16),
+            Self::ImperialFluidOunce => (56_826_125, 2),
+        }
+    }
+
+    /// The unit's symbol: `ml`, `l`, `ul`, `US fl oz`, `imp fl oz`.
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            Self::Microlitre => "ul",
+            Self::Millilitre => "ml",
+            Self::Litre => "l",
+            Self::UsFluidOunce => "US fl oz",
+            Self::ImperialFluidOunce => "imp fl oz",
+        }
+    }
+}
+
+impl Volume {
+    /// No volume.
+    pub const ZERO: Self = Self(0);
+
+    /// From nanolitres.
+    pub const fn from_nl(nl: u64) -> Self {
+        Self(nl)
+    }
+
+    /// From microlitres.
+    pub const fn from_ul(ul: u64) -> Self {
+        Self(ul.saturating_mul(1000))
+    }
+
+    /// From millilitres.
+    pub const fn from_ml(ml: u64) -> Self {
+        Self(ml.saturating_mul(NL_PER_ML))
+    }
+
+    /// From a decimal number of a unit: `digits` times ten to the power of
+    /// minus `decimals`, rounded once, half up, to the nearest nanolitre.
+    /// `None` where it would not fit 2^63 nl, or `decimals` is over 18.
+    ///
+    /// `26.5 ml` is `from_decimal(265, 1, VolumeUnit::Millilitre)`.
+    pub const fn from_decimal(digits: u64, decimals: u32, unit: VolumeUnit) -> Option<Self> {
+        if decimals > 18 {
+            return None;
+        }
+        let (num, den) = unit.nanolitres();
+        let den = den as u128 * 10u128.pow(decimals);
+        let nl = (digits as u128 * num as u128 * 2 + den) / (den * 2);
+        if nl > i64::MAX as u128 { None } else { Some(Self(nl as u64)) }
+    }
+
+    /// In nanolitres.
+    pub const fn as_nl(self) -> u64 {
+        self.0
+    }
+
+    /// In microlitres, rounded half up.
+    pub const fn as_ul(self) -> u64 {
+        (self.0 + 500) / 1000
+    }
+
+    /// In tenths of `unit`, rounded half up: what a display shows.
+    pub const fn tenths_of(self, unit: VolumeUnit) -> u64 {
+        let (num, den) = unit.nanolitres();
+        ((self.0 as u128 * den as u128 * 20 + num as u128) / (num as u128 * 2)) as u64
+    }
+
+    /// The sum, at most the largest volume there is.
+    #[must_use]
+    pub const fn plus(self, other: Self) -> Self {
+        Self(self.0.saturating_add(other.0))
+    }
+
+    /// What is left after `other` is taken away, at least nothing.
+    #[must_use]
+    pub const fn minus(self, other: Self) -> Self {
+        Self(self.0.saturating_sub(other.0))
+    }
+
+    /// The smaller of the two.
+    #[must_use]
+    pub const fn min(self, other: Self) -> Self {
+        if self.0 <= other.0 { self } else { other }
+    }
+}
+
+/// What is left over of a dose after whole milliseconds, in sixty-thousandths
+/// of a nanolitre; always less than one millisecond of flow.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+pub struct Carry(pub u32);
+
+/// A flow in nanolitres a minute, never zero.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct Flow(u32);
+
+impl Flow {
+    /// From nanolitres a minute; `None` for zero.
+    pub const fn from_nl_per_min(nl_per_min: u32) -> Option<Self> {
+        if nl_per_min == 0 { None } else { Some(Self(nl_per_min)) }
+    }
+
+    /// In nanolitres a minute.
+    pub const fn as_nl_per_min(self) -> u32 {
+        self.0
+    }
+
+    /// The whole milliseconds of pumping that `volume` and a carried remainder
+    /// ask for, and the remainder that is left (D4).
+    pub const fn on_time(self, volume: Volume, carry: Carry) -> (Duration, Carry) {
+        let wanted = volume.0 as u128 * MS_PER_MIN as u128 + carry.0 as u128;
+        let flow = self.0 as u128;
+        (Duration::from_ms((wanted / flow) as u64), Carry((wanted % flow) as u32))
+    }
+
+    /// The volume that `on` milliseconds of pumping deliver, rounded half up
+    /// to the nanolitre.
+    pub const fn volume(self, on: Duration) -> Volume {
+        let product = on.as_ms() as u128 * self.0 as u128;
+        Volume(((product + MS_PER_MIN as u128 / 2) / MS_PER_MIN as u128) as u64)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn d4_the_remainder_is_carried_so_that_many_doses_sum_exactly() {
+        let flow = Flow::from_nl_per_min(26_500_000).unwrap();
+        let dose = Volume::from_ml(120);
+        let (mut carry, mut total_ms) = (Carry(0), 0);
+        for _ in 0..10_000 {
+            let (on, rest) = flow.on_time(dose, carry);
+            carry = rest;
+            total_ms += on.as_ms();
+        }
+        // 10 000 doses of 120 ml in sixty-thousandths of a nanolitre
+        let wanted = 10_000u128 * 120_000_000 * 60_000;
+        assert_eq!(u128::from(total_ms) * 26_500_000 + u128::from(carry.0), wanted);
+    }
+}
