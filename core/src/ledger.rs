@@ -1,0 +1,412 @@
+//! The append-only record in non-volatile memory from which a restart resumes.
+//!
+//! A ring of sectors, each a header, a snapshot of the caller's whole state, a
+//! seal, and then records, in slots of 64 bytes. The state is the fold of the
+//! slots that [`Ledger::scan`] gives; payloads are opaque here.
+//!
+//! - A *roll* erases another sector, writes header and snapshot, and last the
+//!   seal that puts it in force. Until then the old sector is in force, so that
+//!   a cut anywhere leaves the state before or after (M1).
+//! - A slot is written only where the flash is blank, and acknowledged only
+//!   when it reads back as written; every slot has its checksum (M2).
+//! - A header repeats in the seal, and it names the sector before it, which
+//!   stands in while it lasts where the snapshot is damaged.
+//! - A store of another format version is refused by name (M4).
+
+mod error;
+mod geometry;
+mod header;
+mod scan;
+mod slot;
+mod store;
+
+use embedded_storage::nor_flash::NorFlash;
+
+pub use error::{AppendError, FormatError, OpenError, RollError};
+pub use geometry::{Geometry, GeometryError};
+pub use header::{MAGIC, VERSION};
+pub use scan::{Content, Entry, Position, Scan};
+pub use slot::{Class, PAYLOAD, Payload, SEQ_MAX, SLOT, Slot};
+pub use store::TRIES;
+
+use header::{Header, Link};
+use store::{Holds, Sector, Store, WriteError};
+
+/// What a scan starts from.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Base {
+    /// The snapshot in force; it is whole.
+    Current,
+    /// The snapshot in force has a damaged slot; the sector before it is as it
+    /// was when it was left, and the scan starts there and loses nothing.
+    Older,
+    /// The snapshot in force has a damaged slot and nothing stands in for it:
+    /// what the damaged slot held is lost.
+    Broken,
+}
+
+/// What opening found beside the ledger itself, for an alarm.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub struct Findings {
+    /// A sector with a newer snapshot that never got its seal, or whose seal is
+    /// damaged before any record followed; nothing is lost by it.
+    pub abandoned: Option<u16>,
+    /// Sectors that are not blank and in which nothing can be read.
+    pub unidentified: u16,
+}
+
+/// Counts since the ledger was opened; they are not stored.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub struct Counters {
+    /// Records acknowledged.
+    pub appended: u32,
+    /// Rolls completed.
+    pub rolls: u32,
+    /// Slots passed over because they were not blank or did not take.
+    pub passed_over: u32,
+}
+
+/// The ledger on a NOR flash. All its calls block until the flash is done.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Ledger<F> {
+    store: Store<F>,
+    current: Sector,
+    /// Where a scan starts, if not in the current sector.
+    older: Option<Sector>,
+    base: Base,
+    next_seq: u32,
+    /// The sector of the next roll.
+    target: u16,
+    /// The last append found no slot that took it.
+    worn: bool,
+    findings: Findings,
+    appended: u32,
+    rolls: u32,
+}
+
+impl<F: NorFlash> Ledger<F> {
+    /// Opens the ledger that the flash holds; it only reads.
+    ///
+    /// The flash comes back with the error. [`OpenError::Blank`],
+    /// [`OpenError::Unfinished`] and, where the part may hold anything,
+    /// [`OpenError::Unformatted`] are mended by [`Ledger::format`].
+    pub fn open(flash: F, geometry: Geometry) -> Result<Self, (F, OpenError<F::Error>)> {
+        if let Err(error) = geometry.check(&flash) {
+            return Err((flash, OpenError::Geometry(error)));
+        }
+        let mut store = Store { flash, geometry, passed_over: 0 };
+        match Self::find(&mut store) {
+            Ok((current, next_seq, previous, whole, findings)) => {
+                let older = if whole { None } else { stand_in(&mut store, current.age, previous) };
+                let base = match (whole, older) {
+                    (true, _) => Base::Current,
+                    (false, Some(_)) => Base::Older,
+                    (false, None) => Base::Broken,
+                };
+                Ok(Self::new(store, current, older, base, next_seq, findings))
+            }
+            Err(error) => Err((store.flash, error)),
+        }
+    }
+
+    /// The newest sealed sector, the next number, the sector before it, whether
+    /// its snapshot is whole, and what else was seen.
+    #[allow(clippy::type_complexity)]
+    fn find(
+        store: &mut Store<F>,
+    ) -> Result<(Sector, u32, Option<Link>, bool, Findings), OpenError<F::Error>> {
+        let sectors = store.geometry.sectors;
+        let mut findings = Findings::default();
+        let (mut failure, mut refusal) = (None, None);
+        let (mut owned, mut dirty) = (false, false);
+        let (mut bound, mut next_seq) = (u32::MAX, 1);
+        // each pass judges the newest sector that is older than the last one
+        for pass in 0..sectors {
+            let mut newest: Option<(u32, u16)> = None;
+            for sector in 0..sectors {
+                let age = match store.probe(sector, &mut failure) {
+                    Holds::Sector(age) => {
+                        owned = true;
+                        age
+                    }
+                    Holds::Slots(age) => age,
+                    holds => {
+                        if pass == 0 {
+                            dirty |= !matches!(holds, Holds::Blank);
+                            note(&holds, &mut findings, &mut refusal);
+                        }
+                        continue;
+                    }
+                };
+                dirty = true;
+                if age < bound && newest.is_none_or(|(best, _)| age > best) {
+                    newest = Some((age, sector));
+                }
+            }
+            // slots without any header may be left over from another store
+            let Some((age, sector)) = newest.filter(|_| owned) else {
+                break;
+            };
+            let survey = store.survey(sector, None);
+            next_seq = next_seq.max(survey.next_seq);
+            if survey.sealed {
+                return Ok((survey.sector, next_seq, survey.previous, survey.whole, findings));
+            }
+            findings.abandoned.get_or_insert(sector);
+            bound = age;
+        }
+        Err(match (refusal, failure) {
+            (Some(refusal), _) if !owned => refusal,
+            (_, Some(error)) => OpenError::Flash(error),
+            _ if owned => OpenError::Unfinished,
+            _ if dirty => OpenError::Unformatted,
+            _ => OpenError::Blank,
+        })
+    }
+
+    /// Makes a ledger with this state as its first snapshot.
+    ///
+    /// Where a ledger already opens, this is a roll, so that a cut leaves the
+    /// old or the new one. Else the whole ring is erased: after a cut it does
+    /// not open, and is formatted again.
+    pub fn format<I>(
+        flash: F,
+        geometry: Geometry,
+        snapshot: I,
+    ) -> Result<Self, (F, FormatError<F::Error>)>
+    where
+        I: IntoIterator<Item = Payload> + Clone,
+    {
+        let flash = match Self::open(flash, geometry) {
+            Ok(mut ledger) => {
+                return match ledger.roll(snapshot) {
+                    Ok(()) => Ok(ledger),
+                    Err(error) => Err((ledger.store.flash, error.into())),
+                };
+            }
+            Err((flash, OpenError::Geometry(error))) => return Err((flash, error.into())),
+            Err((flash, OpenError::Flash(error))) => {
+                return Err((flash, RollError::Flash(error).into()));
+            }
+            Err((flash, _)) => flash,
+        };
+        let mut store = Store { flash, geometry, passed_over: 0 };
+        match Self::format_store(&mut store, snapshot) {
+            Ok((current, next_seq)) => {
+                let findings = Findings::default();
+                Ok(Self::new(store, current, None, Base::Current, next_seq, findings))
+            }
+            Err(error) => Err((store.flash, error.into())),
+        }
+    }
+
+    #[allow(clippy::needless_pass_by_value)] // as it came
+    fn format_store<I>(
+        store: &mut Store<F>,
+        snapshot: I,
+    ) -> Result<(Sector, u32), RollError<F::Error>>
+    where
+        I: IntoIterator<Item = Payload> + Clone,
+    {
+        let header = Header { snapshot: snapshot_slots(store, snapshot.clone())?, previous: None };
+        for sector in 0..store.geometry.sectors {
+            store.erase(sector)?;
+        }
+        let mut next_seq = 1;
+        for sector in 0..store.geometry.sectors {
+            match store.fill(sector, header, snapshot.clone().into_iter(), &mut next_seq) {
+                Ok(current) => return Ok((current, next_seq)),
+                Err(WriteError::Worn | WriteError::End) => {}
+                Err(error) => return Err(error.into()),
+            }
+        }
+        Err(RollError::Worn)
+    }
+
+    fn new(
+        store: Store<F>,
+        current: Sector,
+        older: Option<Sector>,
+        base: Base,
+        next_seq: u32,
+        findings: Findings,
+    ) -> Self {
+        let target = current.number;
+        let (worn, appended, rolls) = (false, 0, 0);
+        let mut ledger =
+            Self { store, current, older, base, next_seq, target, worn, findings, appended, rolls };
+        ledger.target = ledger.sector_after(target);
+        ledger
+    }
+
+    /// The next sector of the ring that a roll may erase: not the current one,
+    /// and not the one that stands in for its snapshot, if there is a third.
+    fn sector_after(&self, sector: u16) -> u16 {
+        let kept = self.older.filter(|_| self.store.geometry.sectors > 2);
+        let mut next = sector;
+        for _ in 0..3 {
+            next = next.saturating_add(1);
+            if next >= self.store.geometry.sectors {
+                next = 0;
+            }
+            if next != self.current.number && kept.is_none_or(|kept| kept.number != next) {
+                break;
+            }
+        }
+        next
+    }
+
+    /// Appends a record and gives its sequence number, once it is safely stored.
+    ///
+    /// [`AppendError::Full`] and [`AppendError::Worn`] ask for a roll first. After
+    /// any error the record may still be found at the next boot, whole, once.
+    pub fn append(&mut self, payload: &Payload) -> Result<u32, AppendError<F::Error>> {
+        if self.needs_roll() {
+            return Err(AppendError::Full);
+        }
+        let seq = self.next_seq;
+        if seq > SEQ_MAX {
+            return Err(AppendError::Exhausted);
+        }
+        // spent whatever comes of it: a slot that seemed not to take may yet
+        // be read, and must not share its number with another record
+        self.next_seq = seq.saturating_add(1);
+        match self.store.write(&mut self.current, Class::Record, seq, payload) {
+            Ok(()) => {
+                self.appended = self.appended.saturating_add(1);
+                Ok(seq)
+            }
+            Err(WriteError::Flash(error)) => Err(AppendError::Flash(error)),
+            Err(WriteError::End) => Err(AppendError::Full),
+            Err(WriteError::Worn | WriteError::Uneven) => {
+                self.worn = true;
+                Err(AppendError::Worn)
+            }
+        }
+    }
+
+    /// How many slots are left for records before the next roll, at most.
+    pub fn free(&self) -> u16 {
+        self.store.geometry.slots().saturating_sub(self.current.used)
+    }
+
+    /// Whether an append would be refused until the next roll.
+    pub fn needs_roll(&self) -> bool {
+        self.worn || self.free() == 0
+    }
+
+    /// Puts a new sector in force that begins with this snapshot.
+    ///
+    /// The snapshot is the caller's whole durable state: what it leaves out is
+    /// gone when the ring comes round. It is gone through twice or more, and
+    /// must be the same each time. Worn sectors are passed over. After an
+    /// error the current sector is still in force, and another call tries
+    /// the next sector of the ring.
+    #[allow(clippy::needless_pass_by_value)] // arrays and ranges are given as they are
+    pub fn roll<I>(&mut self, snapshot: I) -> Result<(), RollError<F::Error>>
+    where
+        I: IntoIterator<Item = Payload> + Clone,
+    {
+        let slots = snapshot_slots(&self.store, snapshot.clone())?;
+        let Sector { number: sector, age, used, unreadable, .. } = self.current;
+        let previous = Some(Link { sector, age, used, unreadable });
+        let header = Header { snapshot: slots, previous };
+        for _ in 1..self.store.geometry.sectors {
+            let last_seq = self.next_seq.saturating_add(u32::from(slots)).saturating_add(1);
+            if last_seq > SEQ_MAX {
+                return Err(RollError::Exhausted);
+            }
+            let target = self.target;
+            debug_assert_ne!(target, self.current.number);
+            self.target = self.sector_after(target);
+            let contents = snapshot.clone().into_iter();
+            match self.store.fill(target, header, contents, &mut self.next_seq) {
+                Ok(filled) => {
+                    self.current = filled;
+                    self.older = None;
+                    self.base = Base::Current;
+                    self.worn = false;
+                    self.target = self.sector_after(target);
+                    self.rolls = self.rolls.saturating_add(1);
+                    return Ok(());
+                }
+                Err(WriteError::Worn | WriteError::End) => {}
+                Err(error) => return Err(error.into()),
+            }
+        }
+        Err(RollError::Worn)
+    }
+
+    /// What a scan starts from, as found at opening; [`Base::Current`] again
+    /// after a roll.
+    pub fn base(&self) -> Base {
+        self.base
+    }
+
+    /// What opening found beside the ledger itself.
+    pub fn findings(&self) -> Findings {
+        self.findings
+    }
+
+    /// Counts since the ledger was opened.
+    pub fn counters(&self) -> Counters {
+        let passed_over = self.store.passed_over;
+        Counters { appended: self.appended, rolls: self.rolls, passed_over }
+    }
+
+    /// Where the ledger lies.
+    pub fn geometry(&self) -> Geometry {
+        self.store.geometry
+    }
+
+    /// The flash.
+    pub fn flash(&self) -> &F {
+        &self.store.flash
+    }
+
+    /// The flash, to arm a fault or to power it; what the ledger wrote must
+    /// stay as it is.
+    pub fn flash_mut(&mut self) -> &mut F {
+        &mut self.store.flash
+    }
+
+    /// The flash back.
+    pub fn into_flash(self) -> F {
+        self.store.flash
+    }
+}
+
+/// How many slots the snapshot needs, if a sector holds so many.
+fn snapshot_slots<F: NorFlash>(
+    store: &Store<F>,
+    snapshot: impl IntoIterator<Item = Payload>,
+) -> Result<u16, RollError<F::Error>> {
+    // header, seal and one record must fit beside it
+    let most = store.geometry.slots().saturating_sub(3);
+    let slots = snapshot.into_iter().count();
+    match u16::try_from(slots) {
+        Ok(fitting) if fitting <= most => Ok(fitting),
+        _ => Err(RollError::TooLarge { slots, most }),
+    }
+}
+
+/// The sector before the current one, if it is just as it was left.
+fn stand_in<F: NorFlash>(store: &mut Store<F>, age: u32, link: Option<Link>) -> Option<Sector> {
+    let link = link.filter(|link| link.sector < store.geometry.sectors && link.age < age)?;
+    let survey = store.survey(link.sector, Some(link.used));
+    let found = survey.sector;
+    let same = found.age == link.age && found.unreadable == link.unreadable;
+    (survey.sealed && survey.whole && same).then_some(found)
+}
+
+/// Keeps what a sector that is none of ours says about the store.
+fn note<E>(holds: &Holds, findings: &mut Findings, refusal: &mut Option<OpenError<E>>) {
+    match *holds {
+        Holds::Version(version) => *refusal = Some(OpenError::Version(version)),
+        Holds::OtherGeometry { sector_bytes, sectors } => {
+            refusal.get_or_insert(OpenError::OtherGeometry { sector_bytes, sectors });
+        }
+        Holds::Garbage => findings.unidentified = findings.unidentified.saturating_add(1),
+        Holds::Blank | Holds::Sector(_) | Holds::Slots(_) => {}
+    }
+}

@@ -1,0 +1,152 @@
+//! One slot of the ledger: 64 bytes that are good, blank or damaged.
+//!
+//! | bytes | what |
+//! | --- | --- |
+//! | 0 to 55 | payload, opaque here |
+//! | 56 to 59 | little-endian word: class in the top 2 bits, sequence number in the other 30 |
+//! | 60 to 63 | CRC-32 (ISO-HDLC), little-endian, over bytes 0 to 59 |
+//!
+//! This frame is the same in every format version, so that a store of another
+//! version can be refused by name instead of being misread (M4).
+
+#[cfg(not(feature = "fast-crc"))]
+use crc::NoTable;
+#[cfg(feature = "fast-crc")]
+use crc::Table;
+use crc::{CRC_32_ISO_HDLC, Crc};
+
+/// Bytes in a slot.
+pub const SLOT: usize = 64;
+/// Bytes of payload in a slot.
+pub const PAYLOAD: usize = 56;
+/// The last sequence number that is ever given out. One number is spent by
+/// each append: at one a second it is reached after 34 years, at the pulses of a
+/// default timetable after thousands.
+pub const SEQ_MAX: u32 = (1 << 30) - 2;
+
+/// What the caller stores in a slot; its first byte is the kind of record.
+pub type Payload = [u8; PAYLOAD];
+
+/// An erased slot.
+pub(super) const BLANK: [u8; SLOT] = [0xff; SLOT];
+
+/// Without a table the checksum costs no flash; a host takes the 16 kB one.
+#[cfg(not(feature = "fast-crc"))]
+static CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
+#[cfg(feature = "fast-crc")]
+static CRC: Crc<u32, Table<16>> = Crc::<u32, Table<16>>::new(&CRC_32_ISO_HDLC);
+
+/// What a slot is for.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[repr(u8)]
+pub enum Class {
+    /// The ledger's own: the first slot of a sector.
+    Header = 0,
+    /// A payload of the snapshot that a sector begins with.
+    Snapshot = 1,
+    /// The ledger's own: the snapshot before it is complete.
+    Seal = 2,
+    /// An appended payload.
+    Record = 3,
+}
+
+/// What 64 bytes of the store turned out to be.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Slot {
+    /// Erased: every bit is one.
+    Blank,
+    /// Written, and its check holds.
+    Good {
+        /// Its sequence number, 1 to [`SEQ_MAX`]; it rises along the ledger.
+        seq: u32,
+        /// What it is for.
+        class: Class,
+        /// What the caller stored.
+        payload: Payload,
+    },
+    /// Neither: torn, flipped, worn or unreadable.
+    Damaged,
+}
+
+impl Slot {
+    /// Reads the bytes of a slot.
+    pub fn decode(bytes: &[u8; SLOT]) -> Self {
+        if *bytes == BLANK {
+            return Self::Blank;
+        }
+        let [body @ .., c0, c1, c2, c3] = bytes;
+        if CRC.checksum(body) != u32::from_le_bytes([*c0, *c1, *c2, *c3]) {
+            return Self::Damaged;
+        }
+        let [payload @ .., w0, w1, w2, w3] = body;
+        let word = u32::from_le_bytes([*w0, *w1, *w2, *w3]);
+        let seq = word & (SEQ_MAX + 1);
+        if seq > SEQ_MAX {
+            return Self::Damaged;
+        }
+        let class = match word >> 30 {
+            0 => Class::Header,
+            1 => Class::Snapshot,
+            2 => Class::Seal,
+            _ => Class::Record,
+        };
+        Self::Good { seq, class, payload: *payload }
+    }
+
+    /// The bytes of a good slot; bits of `seq` above the 30th are dropped.
+    pub fn encode(class: Class, seq: u32, payload: &Payload) -> [u8; SLOT] {
+        let mut bytes = [0; SLOT];
+        let word = u32::from(class as u8) << 30 | seq & (SEQ_MAX + 1);
+        let content = payload.iter().copied().chain(word.to_le_bytes());
+        for (byte, value) in bytes.iter_mut().zip(content) {
+            *byte = value;
+        }
+        let [body @ .., c0, c1, c2, c3] = &mut bytes;
+        [*c0, *c1, *c2, *c3] = CRC.checksum(body).to_le_bytes();
+        bytes
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_checksum_is_the_published_one() {
+        // check value of CRC-32/ISO-HDLC in the catalogue of parametrised CRC
+        // algorithms, carried by the crate `crc-catalog`
+        assert_eq!(CRC.checksum(b"123456789"), 0xcbf4_3926);
+    }
+
+    #[test]
+    fn a_slot_comes_back_as_it_was_written() {
+        let mut payload = [0; PAYLOAD];
+        for (i, byte) in payload.iter_mut().enumerate() {
+            *byte = (i as u8).wrapping_mul(5) | 1;
+        }
+        for class in [Class::Header, Class::Snapshot, Class::Seal, Class::Record] {
+            for seq in [1, 2, 0x1234_5678, SEQ_MAX] {
+                let bytes = Slot::encode(class, seq, &payload);
+                assert_eq!(Slot::decode(&bytes), Slot::Good { seq, class, payload });
+            }
+        }
+    }
+
+    #[test]
+    fn m2_every_flip_of_one_or_two_bits_is_seen() {
+        let bytes = Slot::encode(Class::Record, 77, &[0xa5; PAYLOAD]);
+        let flip = |bytes: &[u8; SLOT], bit: usize| {
+            let mut bytes = *bytes;
+            bytes[bit / 8] ^= 1 << (bit % 8);
+            bytes
+        };
+        for first in 0..SLOT * 8 {
+            let once = flip(&bytes, first);
+            assert_eq!(Slot::decode(&once), Slot::Damaged);
+            assert_eq!(Slot::decode(&flip(&BLANK, first)), Slot::Damaged);
+            for second in first + 1..SLOT * 8 {
+                assert_eq!(Slot::decode(&flip(&once, second)), Slot::Damaged);
+            }
+        }
+    }
+}

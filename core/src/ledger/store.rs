@@ -1,0 +1,306 @@
+//! The ring of slots on the flash: reading, surveying and filling one sector.
+
+use embedded_storage::nor_flash::NorFlash;
+
+use super::geometry::Geometry;
+use super::header::{Header, Judged, Link};
+use super::slot::{BLANK, Class, Payload, SLOT, Slot};
+
+/// How many slots in a row a write tries before it gives the sector up (M2).
+pub const TRIES: u16 = 8;
+
+/// The flash and the place of the ring in it; the geometry has passed its check.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct Store<F> {
+    pub(super) flash: F,
+    pub(super) geometry: Geometry,
+    pub(super) passed_over: u32,
+}
+
+/// What is known of a sector in force.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub(super) struct Sector {
+    pub(super) number: u16,
+    /// The sequence number it begins with: sectors are ordered by it.
+    pub(super) age: u32,
+    /// Where the next slot goes.
+    pub(super) used: u16,
+    /// How many of the used slots cannot be read.
+    pub(super) unreadable: u16,
+    /// The first slot that can hold a record.
+    pub(super) records_from: u16,
+}
+
+/// What a short look at a sector finds.
+pub(super) enum Holds {
+    Blank,
+    /// A header or seal of this store.
+    Sector(u32),
+    /// Good slots, but no header nor seal: half erased, or damaged.
+    Slots(u32),
+    Version(u16),
+    OtherGeometry {
+        sector_bytes: u32,
+        sectors: u16,
+    },
+    /// Not blank, and nothing readable in it.
+    Garbage,
+}
+
+/// What a full reading of a sector finds.
+pub(super) struct Survey {
+    pub(super) sector: Sector,
+    /// The snapshot was once complete: a seal, or a record, is there.
+    pub(super) sealed: bool,
+    /// Every slot of the snapshot is good.
+    pub(super) whole: bool,
+    pub(super) previous: Option<Link>,
+    /// The sequence number that no slot in it can have.
+    pub(super) next_seq: u32,
+}
+
+pub(super) enum WriteError<E> {
+    /// [`TRIES`] slots in a row did not take it.
+    Worn,
+    /// No slot is left in the sector.
+    End,
+    /// The snapshot came out shorter than it was counted.
+    Uneven,
+    Flash(E),
+}
+
+impl<F: NorFlash> Store<F> {
+    /// The address of a slot. It cannot wrap: the geometry was checked
+    /// against the flash's size.
+    fn address(&self, sector: u16, index: u16) -> u32 {
+        let sector_start = u32::from(sector).wrapping_mul(self.geometry.sector_bytes);
+        let slot_start = u32::from(index).wrapping_mul(SLOT as u32);
+        self.geometry.start.wrapping_add(sector_start).wrapping_add(slot_start)
+    }
+
+    fn try_read(&mut self, sector: u16, index: u16) -> Result<Slot, F::Error> {
+        let mut bytes = [0; SLOT];
+        let address = self.address(sector, index);
+        self.flash.read(address, &mut bytes)?;
+        Ok(Slot::decode(&bytes))
+    }
+
+    /// What a slot holds; one that the flash cannot read is damaged, so that
+    /// the whole ones beside it are kept (M2).
+    pub(super) fn read(&mut self, sector: u16, index: u16) -> Slot {
+        self.try_read(sector, index).unwrap_or(Slot::Damaged)
+    }
+
+    /// Looks at a sector until it is clear whose it is. The first error of the
+    /// flash on the way is left in `failure`.
+    pub(super) fn probe(&mut self, sector: u16, failure: &mut Option<F::Error>) -> Holds {
+        let (mut dirty, mut first) = (false, None);
+        for index in 0..self.geometry.slots() {
+            match self.try_read(sector, index) {
+                Ok(Slot::Blank) => {}
+                Ok(Slot::Damaged) => dirty = true,
+                Ok(Slot::Good { seq, class: Class::Snapshot, .. }) => {
+                    first.get_or_insert(seq);
+                }
+                Ok(Slot::Good { seq, class: Class::Record, .. }) => {
+                    return Holds::Slots(first.unwrap_or(seq));
+                }
+                Ok(Slot::Good { seq, class, payload }) => {
+                    match Header::judge(&payload, &self.geometry, sector) {
+                        Judged::Ours(header) => return Holds::Sector(age(class, seq, header)),
+                        Judged::Version(version) => return Holds::Version(version),
+                        Judged::Geometry { sector_bytes, sectors } => {
+                            return Holds::OtherGeometry { sector_bytes, sectors };
+                        }
+                        Judged::Foreign => dirty = true,
+                    }
+                }
+                Err(error) => {
+                    dirty = true;
+                    failure.get_or_insert(error);
+                }
+            }
+        }
+        match first {
+            Some(seq) => Holds::Slots(seq),
+            None if dirty => Holds::Garbage,
+            None => Holds::Blank,
+        }
+    }
+
+    /// Reads a whole sector. `used` is where it ended, where that is known;
+    /// else it ends at the first blank slot after the last good one, for a
+    /// slot beyond that can be damaged but was never written.
+    pub(super) fn survey(&mut self, sector: u16, used: Option<u16>) -> Survey {
+        let mut header = None;
+        let mut own_age = None;
+        let (mut first, mut last) = (None, None);
+        let (mut has_record, mut has_seal, mut snapshot, mut records_from) =
+            (false, false, 0u16, 0u16);
+        // at the tail: no blank slot since the last good one
+        let (mut end, mut unreadable, mut pending, mut at_tail) = (0, 0, 0, true);
+        let (mut torn, mut unreadable_in_used) = (0, 0);
+        for index in 0..self.geometry.slots() {
+            let slot = self.read(sector, index);
+            let next = index.saturating_add(1);
+            match slot {
+                Slot::Good { seq, class, payload } if last.is_none_or(|last| seq >= last) => {
+                    let is_copy = last == Some(seq);
+                    match class {
+                        Class::Record => has_record = true,
+                        Class::Snapshot => {
+                            snapshot = snapshot.saturating_add(u16::from(!is_copy));
+                            records_from = next;
+                        }
+                        Class::Header | Class::Seal => {
+                            if let Judged::Ours(found) =
+                                Header::judge(&payload, &self.geometry, sector)
+                            {
+                                own_age.get_or_insert(age(class, seq, found));
+                                header.get_or_insert(found);
+                                has_seal |= class == Class::Seal;
+                                records_from = next;
+                            }
+                        }
+                    }
+                    first.get_or_insert(seq);
+                    last = Some(seq);
+                    unreadable += pending;
+                    (end, pending, torn, at_tail) = (next, 0, 0, true);
+                    continue;
+                }
+                Slot::Blank => {
+                    at_tail = false;
+                    pending += 1;
+                }
+                Slot::Damaged | Slot::Good { .. } => {
+                    torn += 1;
+                    if at_tail {
+                        end = next;
+                        unreadable += 1;
+                    } else {
+                        pending += 1;
+                    }
+                }
+            }
+            if used.is_some_and(|used| index < used) {
+                unreadable_in_used += 1;
+            }
+        }
+        let age = own_age.or(first).unwrap_or(0);
+        let snapshot_slots = header.map(|header: Header| header.snapshot);
+        if !has_seal && let Some(slots) = snapshot_slots {
+            // what is missing of the snapshot, and the seal, stood there too
+            let missing = slots.saturating_sub(snapshot).saturating_add(1);
+            records_from = records_from.saturating_add(missing);
+        }
+        if let Some(used) = used {
+            (end, unreadable) = (used, unreadable_in_used);
+        }
+        Survey {
+            sector: Sector { number: sector, age, used: end, unreadable, records_from },
+            sealed: has_record || has_seal,
+            whole: snapshot_slots == Some(snapshot),
+            previous: header.and_then(|header| header.previous),
+            // a damaged slot at the tail may have had a number of its own
+            next_seq: last.unwrap_or(0).saturating_add(1).saturating_add(torn),
+        }
+    }
+
+    /// Writes one slot at the first place from `sector.used` on that is blank
+    /// and reads back as written (M2); what is passed over counts as used.
+    pub(super) fn write(
+        &mut self,
+        sector: &mut Sector,
+        class: Class,
+        seq: u32,
+        payload: &Payload,
+    ) -> Result<(), WriteError<F::Error>> {
+        let bytes = Slot::encode(class, seq, payload);
+        let mut failure = None;
+        for _ in 0..TRIES {
+            if sector.used >= self.geometry.slots() {
+                return Err(failure.map_or(WriteError::End, WriteError::Flash));
+            }
+            let address = self.address(sector.number, sector.used);
+            sector.used = sector.used.saturating_add(1);
+            match self.program(address, &bytes) {
+                Ok(true) => return Ok(()),
+                Ok(false) => {}
+                Err(error) => failure = Some(error),
+            }
+            sector.unreadable = sector.unreadable.saturating_add(1);
+            self.passed_over = self.passed_over.saturating_add(1);
+        }
+        Err(failure.map_or(WriteError::Worn, WriteError::Flash))
+    }
+
+    fn program(&mut self, address: u32, bytes: &[u8; SLOT]) -> Result<bool, F::Error> {
+        let mut found = [0; SLOT];
+        self.flash.read(address, &mut found)?;
+        if found != BLANK {
+            return Ok(false);
+        }
+        self.flash.write(address, bytes)?;
+        self.flash.read(address, &mut found)?;
+        Ok(found == *bytes)
+    }
+
+    /// Erases a sector. One that keeps a good slot is worn: what it keeps could
+    /// be taken for the new contents.
+    pub(super) fn erase(&mut self, sector: u16) -> Result<(), WriteError<F::Error>> {
+        let from = self.address(sector, 0);
+        let to = from.wrapping_add(self.geometry.sector_bytes);
+        self.flash.erase(from, to).map_err(WriteError::Flash)?;
+        for index in 0..self.geometry.slots() {
+            if let Slot::Good { .. } = self.read(sector, index) {
+                return Err(WriteError::Worn);
+            }
+        }
+        Ok(())
+    }
+
+    /// Erases a sector and writes header, snapshot and seal into it, with
+    /// consecutive numbers from `next_seq` on.
+    pub(super) fn fill<I: Iterator<Item = Payload>>(
+        &mut self,
+        sector: u16,
+        header: Header,
+        snapshot: I,
+        next_seq: &mut u32,
+    ) -> Result<Sector, WriteError<F::Error>> {
+        let own = header.encode(&self.geometry, sector);
+        let age = *next_seq;
+        let mut filled = Sector { number: sector, age, used: 0, unreadable: 0, records_from: 0 };
+        let mut take = || {
+            let seq = *next_seq;
+            *next_seq = seq.saturating_add(1);
+            seq
+        };
+        self.erase(sector)?;
+        self.write(&mut filled, Class::Header, take(), &own)?;
+        let mut written = 0;
+        for payload in snapshot.take(usize::from(header.snapshot)) {
+            self.write(&mut filled, Class::Snapshot, take(), &payload)?;
+            written += 1;
+        }
+        if written != header.snapshot {
+            return Err(WriteError::Uneven);
+        }
+        self.write(&mut filled, Class::Seal, take(), &own)?;
+        filled.records_from = filled.used;
+        if filled.used >= self.geometry.slots() {
+            // passed over so many slots that no record would fit
+            return Err(WriteError::Worn);
+        }
+        Ok(filled)
+    }
+}
+
+/// The number of a sector's header, from its header or its seal.
+fn age(class: Class, seq: u32, header: Header) -> u32 {
+    match class {
+        Class::Seal => seq.saturating_sub(u32::from(header.snapshot)).saturating_sub(1),
+        _ => seq,
+    }
+}
