@@ -1,0 +1,522 @@
+//! The durable state: the fold of the ledger's records.
+//!
+//! [`Book::apply`] is the only way durable state changes, on a live device as at
+//! a restart, so what a restart finds is what the device had before it.
+
+use crate::cause::Cause;
+use crate::config::Head;
+use crate::entry::{Entry, EntryId};
+use crate::limits::{History, Starts};
+use crate::record::{
+    Act, Adopted, Alarm, Begin, Born, ClosedRun, DELIVERIES_A_RECORD, Delivery, LineState, Outcome,
+    OutcomeKind, Pulse, Record, STARTS_A_RECORD, Staged, Waiting,
+};
+use crate::schedule::WallClock;
+use crate::time::{Duration, Instant, Utc};
+use crate::timetable::Timetable;
+use crate::units::Volume;
+use crate::zone::Zone;
+
+/// The dose that has begun and has no outcome yet, as the ledger knows it.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct OpenDose {
+    /// The last intent.
+    pub pulse: Pulse,
+    /// Whether that pulse may not have run in full: the device started again since.
+    pub in_doubt: bool,
+    /// Whether the clock chip lost its feed since.
+    pub lost: bool,
+}
+
+impl OpenDose {
+    /// The most pumping there can have been, the last intent included.
+    pub const fn most_ms(&self) -> u32 {
+        self.pulse.most_ms.saturating_add(self.pulse.on_ms)
+    }
+}
+
+/// The durable state of a controller: `N` lines of timetable, an account of `H`
+/// deliveries.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Book<const N: usize, const H: usize> {
+    /// The latest instant that a record carries.
+    pub at: Instant,
+    /// What the clock says; `None` while it is unset.
+    pub clock: Option<WallClock>,
+    /// The zone in force, kept while the clock is unset.
+    pub zone: Zone,
+    /// The clock epoch; 0 before the first setting.
+    pub epoch: u16,
+    /// How often the clock chip lost its feed.
+    pub losses: u16,
+    /// Weekly dues up to this instant are not caught up: it is the instant of
+    /// the first setting after the clock was unset (D9).
+    pub not_before: Instant,
+    /// The head; `None` until one is set.
+    pub head: Option<Head>,
+    /// The timetable in force.
+    pub timetable: Timetable<N>,
+    /// The state of each line.
+    pub lines: [LineState; N],
+    /// What was delivered lately.
+    pub history: History<H>,
+    /// When the pump started lately.
+    pub starts: Starts,
+    /// The dose that is open.
+    pub open: Option<OpenDose>,
+    /// The least entry number never used.
+    pub next_id: u16,
+    /// Doses that operators have asked for.
+    pub asks: u32,
+    /// Lines whose settings were damaged in memory, a bit a line.
+    pub damaged: u64,
+    /// Whether the closed dates were damaged in memory.
+    pub closed_damaged: bool,
+    /// Alarms that are on, a bit each.
+    pub alarms: u16,
+    /// A prime or calibration run has begun, as far as the ledger knows.
+    pub service: Option<Act>,
+    /// Until when the pump rests after its last run, had that run its full length.
+    pub rest_until: Instant,
+}
+
+impl<const N: usize, const H: usize> Book<N, H> {
+    /// A device that has never been set up.
+    pub const EMPTY: Self = Self {
+        at: Instant::ZERO,
+        clock: None,
+        zone: Zone::UTC,
+        epoch: 0,
+        losses: 0,
+        not_before: Instant::MIN,
+        head: None,
+        timetable: Timetable::EMPTY,
+        lines: [LineState {
+            revision: 0,
+            mark: None,
+            edited: false,
+            carry: crate::units::Carry(0),
+            last: None,
+            waiting: None,
+            closed_run: None,
+        }; N],
+        history: History::EMPTY,
+        starts: Starts::NONE,
+        open: None,
+        next_id: 0,
+        asks: 0,
+        damaged: 0,
+        closed_damaged: false,
+        alarms: 0,
+        service: None,
+        rest_until: Instant::MIN,
+    };
+
+    /// Whether an alarm is on.
+    pub const fn alarm_is_on(&self, alarm: Alarm) -> bool {
+        self.alarms >> alarm as u16 & 1 == 1
+    }
+
+    /// The line an entry is on.
+    pub fn line_of(&self, id: EntryId) -> Option<usize> {
+        (0..N).find(|&line| self.timetable.line(line).is_some_and(|e| e.id == id))
+    }
+
+    /// The lines that an entry is on, a bit a line.
+    pub fn occupied(&self) -> u64 {
+        (0..N)
+            .filter(|&line| self.timetable.line(line).is_some())
+            .fold(0, |bits, line| bits | bit(line))
+    }
+
+    /// Takes lines out of use whose settings were damaged in memory, a bit a
+    /// line; where the closed dates were, no entry that observes them runs (M2).
+    pub fn damage(&mut self, lines: u64, closed: bool) {
+        self.damaged |= lines;
+        self.closed_damaged |= closed;
+        for line in 0..N {
+            if lines & bit(line) != 0 {
+                self.timetable.set_line(line, None);
+                if let Some(state) = self.lines.get_mut(line) {
+                    *state = LineState { waiting: state.waiting, ..LineState::default() };
+                }
+            }
+        }
+    }
+
+    /// The state of a line; that of an empty line where there is none.
+    pub fn state(&self, line: usize) -> LineState {
+        self.lines.get(line).copied().unwrap_or_default()
+    }
+
+    /// The moment the clock says at an instant.
+    pub fn utc(&self, at: Instant) -> Option<Utc> {
+        self.clock.map(|clock| clock.utc(at))
+    }
+
+    fn line_mut(&mut self, line: u8) -> Option<&mut LineState> {
+        self.lines.get_mut(usize::from(line))
+    }
+
+    fn entry_is(&self, line: u8, id: EntryId) -> bool {
+        self.timetable.line(usize::from(line)).is_some_and(|e| e.id == id)
+    }
+
+    /// Folds in one record. Staged records wait for the record that puts them in
+    /// force: for those see [`Self::adopt`].
+    pub fn apply(&mut self, record: &Record) {
+        if let Some(at) = record.at() {
+            self.at = self.at.max(at);
+        }
+        match record {
+            Record::Boot { feed_kept, .. } => self.boot(*feed_kept),
+            Record::Clock { at, epoch, utc, zone } => self.set_clock(*at, *epoch, *utc, *zone),
+            Record::Head { head, .. } | Record::SnapHead(head) => self.head = Some(*head),
+            Record::Born(born) => self.wait(born),
+            Record::Pulse(pulse) => self.begin_pulse(pulse),
+            Record::Outcome(outcome) => self.end(outcome),
+            Record::Act { at, act, ms } => {
+                self.service = match act {
+                    Act::PrimeBegun | Act::CalibrationBegun => {
+                        self.rest_after_run(*at, *ms);
+                        Some(*act)
+                    }
+                    Act::PrimeEnded | Act::CalibrationEnded => None,
+                    Act::Acknowledged => self.service,
+                }
+            }
+            Record::Alarm { alarm, on, .. } => {
+                let bit = 1 << *alarm as u16;
+                self.alarms = if *on { self.alarms | bit } else { self.alarms & !bit };
+            }
+            Record::SnapClock { at, epoch, utc, losses, not_before, zone } => {
+                self.zone = *zone;
+                self.clock = utc.map(|utc| clock_of(*at, utc, *zone));
+                (self.epoch, self.losses, self.not_before) = (*epoch, *losses, *not_before);
+                // a snapshot says everything: what it does not say is not there
+                self.history = History::EMPTY;
+                self.starts = Starts::NONE;
+                self.open = None;
+            }
+            Record::SnapGlobals {
+                ceiling,
+                next_id,
+                asks,
+                damaged,
+                closed_damaged,
+                alarms,
+                rest_until,
+                occupied: _,
+            } => {
+                self.timetable.ceiling = *ceiling;
+                (self.next_id, self.asks) = (*next_id, *asks);
+                (self.damaged, self.closed_damaged) = (*damaged, *closed_damaged);
+                self.alarms = *alarms;
+                self.rest_until = *rest_until;
+            }
+            Record::SnapClosed(list) => self.timetable.closed = *list,
+            Record::SnapEntry(staged) => {
+                self.timetable.set_line(usize::from(staged.line), Some(staged.entry));
+            }
+            Record::SnapLine { line, state, .. } => {
+                if let Some(place) = self.line_mut(*line) {
+                    *place = *state;
+                }
+            }
+            Record::SnapDeliveries(items) => {
+                for delivery in items.iter().flatten() {
+                    self.history.push(*delivery);
+                }
+            }
+            Record::SnapStarts(items) => {
+                for &at in items.iter().flatten() {
+                    self.starts.push(at);
+                }
+            }
+            Record::SnapOpen { pulse, lost, in_doubt } => {
+                self.open = Some(OpenDose { pulse: *pulse, lost: *lost, in_doubt: *in_doubt });
+            }
+            // a stamp is its instant; what is staged waits for its adoption
+            Record::Staged(_)
+            | Record::StagedClosed(_)
+            | Record::Adopted(_)
+            | Record::Stamp { .. } => {}
+        }
+    }
+
+    fn boot(&mut self, feed_kept: bool) {
+        if let Some(open) = &mut self.open {
+            // the last intent counts as delivered from here on, but is not sure (D4)
+            open.in_doubt = true;
+            open.pulse.restarts = open.pulse.restarts.saturating_add(1);
+            open.lost |= !feed_kept;
+        }
+        if !feed_kept {
+            self.clock = None;
+            self.losses = self.losses.saturating_add(1);
+        }
+        self.service = None;
+    }
+
+    fn set_clock(&mut self, at: Instant, epoch: u16, utc: Option<Utc>, zone: Zone) {
+        let was_unset = self.clock.is_none();
+        self.zone = zone;
+        self.clock = utc.map(|utc| clock_of(at, utc, zone));
+        let Some(clock) = self.clock else { return };
+        self.epoch = epoch;
+        if was_unset {
+            self.not_before = at;
+        }
+        for line in 0..N {
+            let Some(entry) = self.timetable.line(line).copied().filter(Entry::is_weekly) else {
+                continue;
+            };
+            let Some(state) = self.lines.get_mut(line) else { continue };
+            state.mark = match state.mark {
+                // never raised, lowered to the last that has passed (spec: marks)
+                Some(mark) => match entry.first_after(at, Some(&clock)) {
+                    Some(first) => Some(mark.min(first)),
+                    None => Some(mark),
+                },
+                None => entry.first_from(at, Some(&clock)),
+            };
+            if let Some(waiting) = &mut state.waiting
+                && waiting.revision == state.revision
+                && let Some(due_at) = entry.instant_of(waiting.nominal, Some(&clock))
+            {
+                waiting.due_at = due_at;
+            }
+        }
+    }
+
+    fn wait(&mut self, born: &Born) {
+        if !self.entry_is(born.line, born.due.id) {
+            return;
+        }
+        if let Some(state) = self.line_mut(born.line) {
+            state.mark = born.mark;
+            state.closed_run = None;
+            state.waiting = Some(Waiting {
+                id: born.due.id,
+                revision: born.due.revision,
+                epoch: born.due.epoch,
+                nominal: born.due.nominal,
+                due_at: born.due_at,
+                cause: born.cause,
+            });
+        }
+    }
+
+    fn begin_pulse(&mut self, pulse: &Pulse) {
+        let first = pulse.first;
+        let begin = Begin { at: pulse.at, utc: self.utc(pulse.at), losses: self.losses };
+        if self.entry_is(pulse.line, pulse.due.id)
+            && let Some(state) = self.line_mut(pulse.line)
+        {
+            if !pulse.asked && pulse.due.revision == state.revision {
+                state.mark = pulse.mark;
+            }
+            if first {
+                state.last = Some(begin);
+                state.edited = state.edited && pulse.asked;
+                state.closed_run = None;
+                if !pulse.asked {
+                    state.waiting = None;
+                }
+            }
+        }
+        if pulse.asked && first {
+            self.asks = self.asks.max(pulse.due.nominal.0.saturating_add(1));
+        }
+        self.starts.push(pulse.at);
+        self.rest_after_run(pulse.at, pulse.on_ms);
+        self.open = Some(OpenDose { pulse: *pulse, in_doubt: false, lost: false });
+    }
+
+    fn rest_after_run(&mut self, at: Instant, ms: u32) {
+        let on = Duration::from_ms(u64::from(ms));
+        let rest = self.head.map_or(Duration::ZERO, |head| head.rest_after(on));
+        self.rest_until = at.plus(on).plus(rest);
+    }
+
+    fn end(&mut self, outcome: &Outcome) {
+        let due = outcome.due;
+        if outcome.most > Volume::ZERO {
+            let begun = outcome.due_at.plus(Duration::from_ms(u64::from(outcome.begun_after_ms)));
+            // the line knows when it began by the clock of that time
+            let line = self.state(usize::from(outcome.line));
+            let begin = match line.last {
+                Some(last) if last.at == begun => last,
+                _ => Begin { at: begun, utc: self.utc(begun), losses: self.losses },
+            };
+            if self.entry_is(outcome.line, due.id)
+                && let Some(state) = self.line_mut(outcome.line)
+            {
+                // where no intent was readable, this is the first word of it
+                state.last = Some(begin);
+            }
+            self.history.push(Delivery {
+                id: due.id,
+                begin,
+                begun_after_ms: outcome.begun_after_ms,
+                volume: outcome.most,
+            });
+        }
+        if self.open.is_some_and(|open| open.pulse.due == due && open.pulse.asked == outcome.asked)
+        {
+            self.open = None;
+        }
+        if outcome.asked {
+            return;
+        }
+        let here = self.entry_is(outcome.line, due.id);
+        let Some(state) = self.line_mut(outcome.line) else { return };
+        // an entry that has left its line can still have a due to end there
+        if state.waiting.is_some_and(|w| {
+            (w.id, w.revision, w.epoch, w.nominal) == (due.id, due.revision, due.epoch, due.nominal)
+        }) {
+            state.waiting = None;
+        }
+        if !here {
+            return;
+        }
+        state.carry = outcome.carry;
+        if due.revision == state.revision {
+            state.mark = outcome.mark;
+        }
+        if outcome.kind == OutcomeKind::Skipped(Cause::AlreadyDosed) {
+            state.edited = false;
+        }
+        state.closed_run = (outcome.kind == OutcomeKind::Skipped(Cause::Closed))
+            .then_some(ClosedRun { first: due, due_at: outcome.due_at, count: outcome.count });
+    }
+
+    /// Puts one staged line in force. Called for every staged record of an
+    /// adoption, before [`Self::adopted`].
+    pub fn adopt(&mut self, staged: &Staged) {
+        let line = usize::from(staged.line);
+        let same = self.timetable.line(line).is_some_and(|e| e.id == staged.entry.id);
+        self.timetable.set_line(line, Some(staged.entry));
+        self.damaged &= !bit(line);
+        self.next_id = self.next_id.max(staged.entry.id.0.saturating_add(1));
+        if let Some(state) = self.lines.get_mut(line) {
+            // an id keeps its last delivery, its remainder and what it owes (D2)
+            let kept = if same { *state } else { LineState::default() };
+            *state = LineState {
+                revision: staged.revision,
+                mark: staged.mark,
+                edited: staged.edited,
+                closed_run: None,
+                ..kept
+            };
+        }
+    }
+
+    /// Ends an adoption: lines cleared are empty, and lines that the record says
+    /// were written but whose staged record was `missing` (a bit a line) have
+    /// lost their settings and do not run (M2).
+    pub fn adopted(&mut self, adopted: &Adopted, missing: u64, closed_missing: bool) {
+        self.at = self.at.max(adopted.at);
+        self.timetable.ceiling = adopted.ceiling;
+        for line in 0..N {
+            if (adopted.cleared | missing) & bit(line) != 0 {
+                self.timetable.set_line(line, None);
+                if let Some(state) = self.lines.get_mut(line) {
+                    // a due that waits there has still to be told the end of
+                    let waiting = state.waiting;
+                    *state = LineState { waiting, ..LineState::default() };
+                }
+            }
+        }
+        self.damaged = self.damaged & !adopted.cleared | missing;
+        if adopted.closed_staged {
+            self.closed_damaged = closed_missing;
+        }
+    }
+
+    /// The records of a snapshot, from which [`Self::apply`] makes the same state
+    /// again. What no rule can ask for any more is left out.
+    pub fn snapshot(&self) -> impl Iterator<Item = Record> + Clone + '_ {
+        let at = self.at;
+        let clock = Record::SnapClock {
+            at,
+            epoch: self.epoch,
+            utc: self.utc(at),
+            losses: self.losses,
+            not_before: self.not_before,
+            zone: self.zone,
+        };
+        let globals = Record::SnapGlobals {
+            ceiling: self.timetable.ceiling,
+            next_id: self.next_id,
+            asks: self.asks,
+            damaged: self.damaged,
+            closed_damaged: self.closed_damaged,
+            alarms: self.alarms,
+            rest_until: self.rest_until,
+            occupied: self.occupied(),
+        };
+        let lines = (0..N).flat_map(move |line| {
+            let state = self.state(line);
+            let entry = self.timetable.line(line).map(|&entry| {
+                Record::SnapEntry(Staged {
+                    line: line as u8,
+                    entry,
+                    revision: state.revision,
+                    mark: state.mark,
+                    edited: state.edited,
+                })
+            });
+            let used = entry.is_some() || state.waiting.is_some();
+            let id = self.timetable.line(line).map_or(EntryId(0), |e| e.id);
+            let state = used.then_some(Record::SnapLine { line: line as u8, id, state });
+            entry.into_iter().chain(state)
+        });
+        let deliveries = (0..H.div_ceil(DELIVERIES_A_RECORD)).filter_map(move |part| {
+            let mut items = [None; DELIVERIES_A_RECORD];
+            let from = self.history.iter().skip(part * DELIVERIES_A_RECORD);
+            for (place, item) in items.iter_mut().zip(from) {
+                *place = Some(*item);
+            }
+            items.first().copied().flatten().map(|_| Record::SnapDeliveries(items))
+        });
+        let hour_ago = at.minus(Duration::from_h(1));
+        let starts =
+            (0..usize::from(Head::MOST_STARTS).div_ceil(STARTS_A_RECORD)).filter_map(move |part| {
+                let mut items = [None; STARTS_A_RECORD];
+                let recent = self.starts.iter().filter(|&start| start > hour_ago);
+                for (place, item) in items.iter_mut().zip(recent.skip(part * STARTS_A_RECORD)) {
+                    *place = Some(item);
+                }
+                items.first().copied().flatten().map(|_| Record::SnapStarts(items))
+            });
+        let open = self.open.map(|open| Record::SnapOpen {
+            pulse: open.pulse,
+            lost: open.lost,
+            in_doubt: open.in_doubt,
+        });
+        [clock, globals]
+            .into_iter()
+            .chain(self.head.map(Record::SnapHead))
+            .chain(core::iter::once(Record::SnapClosed(self.timetable.closed)))
+            .chain(lines)
+            .chain(deliveries)
+            .chain(starts)
+            .chain(open)
+    }
+
+    /// The most records a snapshot can have.
+    pub const SNAPSHOT_MOST: usize = 5
+        + 2 * N
+        + H.div_ceil(DELIVERIES_A_RECORD)
+        + (Head::MOST_STARTS as usize).div_ceil(STARTS_A_RECORD);
+}
+
+/// A bit a line; lines beyond the 64th have none.
+pub(crate) const fn bit(line: usize) -> u64 {
+    if line < 64 { 1 << line } else { 0 }
+}
+
+const fn clock_of(at: Instant, utc: Utc, zone: Zone) -> WallClock {
+    WallClock { offset_ms: utc.as_ms().saturating_sub(at.as_ms()), zone }
+}

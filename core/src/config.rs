@@ -1,0 +1,111 @@
+//! What the pump can do and the limits it must be kept in.
+
+use crate::time::Duration;
+use crate::units::{Flow, Volume};
+
+/// The pump head and tube set, and the limits that hold for every run.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Head {
+    /// Calibrated flow while the pump runs.
+    pub flow: Flow,
+    /// Rollers on the rotor, 1 to 16.
+    pub rollers: u8,
+    /// Volume of one roller pass; zero where it is not known.
+    pub roller_pass: Volume,
+    /// Shortest pulse, in ms.
+    pub shortest_on_ms: u32,
+    /// Shortest gap between two pulses, in ms.
+    pub shortest_off_ms: u32,
+    /// Longest pulse, in ms.
+    pub longest_run_ms: u32,
+    /// Rest that a pulse of `longest_run_ms` needs, in ms; a shorter pulse
+    /// needs its share of it, and never less than `shortest_off_ms`.
+    pub least_rest_ms: u32,
+    /// Most starts in any hour, 1 to [`Head::MOST_STARTS`].
+    pub starts_per_hour: u16,
+    /// Volume a pulse should have at least, where the dose allows it.
+    pub least_pulse: Volume,
+    /// Longest prime run, in ms.
+    pub longest_prime_ms: u32,
+    /// Longest calibration run, in ms.
+    pub longest_calibration_ms: u32,
+}
+
+impl Head {
+    /// The most starts an hour that the logic keeps count of.
+    pub const MOST_STARTS: u16 = 60;
+
+    /// A head with this flow and the trade's customary limits.
+    ///
+    /// Pulses of 4 ml and more, 400 ms on, 600 ms off and 60 starts an hour at
+    /// most: common practice, no source. The other limits are this project's own.
+    pub const fn with_flow(flow: Flow) -> Self {
+        Self {
+            flow,
+            rollers: 3,
+            roller_pass: Volume::ZERO,
+            shortest_on_ms: 400,
+            shortest_off_ms: 600,
+            longest_run_ms: 600_000,
+            least_rest_ms: 600,
+            starts_per_hour: 60,
+            least_pulse: Volume::from_ml(4),
+            longest_prime_ms: 600_000,
+            longest_calibration_ms: 600_000,
+        }
+    }
+
+    /// The rest a pulse of this length needs before the next may start (D7).
+    pub const fn rest_after(&self, on: Duration) -> Duration {
+        let share =
+            (on.as_ms() as u128 * self.least_rest_ms as u128)
+                .div_ceil(if self.longest_run_ms == 0 { 1 } else { self.longest_run_ms } as u128)
+                as u64;
+        let floor = self.shortest_off_ms as u64;
+        Duration::from_ms(if share > floor { share } else { floor })
+    }
+
+    /// What is wrong with the limits themselves, if anything.
+    pub const fn problem(&self) -> Option<HeadProblem> {
+        if self.rollers == 0 || self.rollers > 16 {
+            return Some(HeadProblem::Rollers);
+        }
+        if self.shortest_on_ms == 0 || self.shortest_on_ms > self.longest_run_ms {
+            return Some(HeadProblem::ShortestOverLongest);
+        }
+        if self.shortest_off_ms == 0 {
+            return Some(HeadProblem::NoOffTime);
+        }
+        if self.starts_per_hour == 0 || self.starts_per_hour > Self::MOST_STARTS {
+            return Some(HeadProblem::Starts);
+        }
+        if self.longest_run_ms > 86_400_000 || self.least_rest_ms > 86_400_000 {
+            return Some(HeadProblem::OverADay);
+        }
+        if self.longest_prime_ms == 0
+            || self.longest_prime_ms > 86_400_000
+            || self.longest_calibration_ms == 0
+            || self.longest_calibration_ms > 86_400_000
+        {
+            return Some(HeadProblem::ServiceRun);
+        }
+        None
+    }
+}
+
+/// Why a set of head limits is refused.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum HeadProblem {
+    /// Rollers are not 1 to 16.
+    Rollers,
+    /// The shortest pulse is zero or longer than the longest.
+    ShortestOverLongest,
+    /// The shortest gap is zero.
+    NoOffTime,
+    /// Starts an hour are not 1 to 60.
+    Starts,
+    /// The longest run or the least rest is over a day.
+    OverADay,
+    /// The limit of prime or calibration is zero or over a day.
+    ServiceRun,
+}

@@ -1,0 +1,354 @@
+//! The dose that is open: its pulses, its disturbances, its end.
+
+use super::{Controller, ON_TIME, Pump};
+use crate::book::OpenDose;
+use crate::cause::Cause;
+use crate::effect::{Effect, Effects};
+use crate::entry::Entry;
+use crate::record::{Outcome, OutcomeKind, Pulse, Record, Reset};
+use crate::spread::{self, Bounds, Plan};
+use crate::time::{Duration, Instant};
+use crate::units::Carry;
+
+/// What is known of the open dose beyond its last intent in the ledger.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub(super) struct Running {
+    /// The train of pulses still to run; `None` until something lets it be made.
+    plan: Option<Plan>,
+    /// Length of the pulses the dose was planned with.
+    pulse_ms: u32,
+    /// The least pumping so far, without the pulse that runs.
+    least_ms: u32,
+    /// The most pumping so far, without the pulse that runs.
+    most_ms: u32,
+    window_end: Instant,
+    deadline: Instant,
+    /// The last thing that disturbed it.
+    disturbed: Option<Cause>,
+    /// It finishes fast because another waits.
+    hurried: bool,
+}
+
+impl Running {
+    /// A dose that is about to begin by a plan, undisturbed unless said.
+    pub(super) const fn new(
+        plan: Option<Plan>,
+        pulse_ms: u32,
+        most_ms: u32,
+        due_at: Instant,
+        entry: &Entry,
+        disturbed: Option<Cause>,
+    ) -> Self {
+        Self {
+            plan,
+            pulse_ms,
+            least_ms: 0,
+            most_ms,
+            window_end: due_at.plus(entry.window()),
+            deadline: due_at.plus(entry.window_and_grace()),
+            disturbed,
+            hurried: false,
+        }
+    }
+
+    /// The length of the first pulse of its plan.
+    pub(super) fn first_length(&self) -> Duration {
+        self.plan.map_or(Duration::ZERO, |plan| plan.next_length())
+    }
+}
+
+impl<const N: usize, const H: usize> Controller<N, H> {
+    /// The entry of the open dose, if it is still what it was at its begin.
+    fn open_entry(&self, pulse: &Pulse) -> Result<Entry, Cause> {
+        let line = usize::from(pulse.line);
+        match self.book.timetable.line(line) {
+            Some(entry) if entry.id != pulse.due.id => Err(Cause::Removed),
+            Some(_) if self.book.state(line).revision == pulse.due.revision => {
+                self.book.timetable.line(line).copied().ok_or(Cause::Removed)
+            }
+            Some(entry) if !entry.enabled => Err(Cause::Disabled),
+            Some(_) => Err(Cause::Edited),
+            None if self.book.damaged & crate::book::bit(line) != 0 => Err(Cause::Damaged),
+            None => Err(Cause::Removed),
+        }
+    }
+
+    /// What a restart makes of the open dose: the last intent counts as
+    /// delivered, and is not sure (D4).
+    pub(super) fn resumed(&self, pulse: &Pulse) -> Running {
+        let cause = match self.start_reset() {
+            Reset::PowerOn => Cause::SupplyLost,
+            Reset::Watchdog => Cause::Restarts,
+        };
+        let (window, whole) = match self.open_entry(pulse) {
+            Ok(entry) => (entry.window(), entry.window_and_grace()),
+            Err(_) => (Duration::ZERO, Duration::ZERO),
+        };
+        Running {
+            plan: None,
+            pulse_ms: pulse.on_ms,
+            least_ms: pulse.least_ms,
+            most_ms: pulse.most_ms.saturating_add(pulse.on_ms),
+            window_end: pulse.due_at.plus(window),
+            deadline: pulse.due_at.plus(whole),
+            disturbed: Some(cause),
+            hurried: false,
+        }
+    }
+
+    fn start_reset(&self) -> Reset {
+        if self.passing == Cause::Restarts { Reset::Watchdog } else { Reset::PowerOn }
+    }
+
+    /// Starts the pump for an intent that the ledger has.
+    pub(super) fn run_pulse(&mut self, pulse: &Pulse, effects: &mut Effects) {
+        let length = Duration::from_ms(u64::from(pulse.on_ms));
+        if let Some(plan) = self.running.as_mut().and_then(|running| running.plan.as_mut()) {
+            plan.next += 1;
+        }
+        if self.stopped_by().is_some() {
+            // the stop came while the intent was written: the pulse is not run
+            return;
+        }
+        self.pump = Pump::On { since: self.now, until: self.now.plus(length) };
+        effects.push(Effect::PumpOn(length));
+    }
+
+    /// Ends a run whose time is over. The one-shot has ended it on the
+    /// millisecond, whenever this call comes.
+    pub(super) fn end_run(&mut self, effects: &mut Effects) {
+        let Pump::On { since, until } = self.pump else { return };
+        if self.now < until {
+            return;
+        }
+        effects.push(Effect::PumpOff);
+        self.pump_went_off(since, until);
+    }
+
+    /// Turns the pump off before its time.
+    pub(super) fn stop_run(&mut self, effects: &mut Effects) {
+        if let Pump::On { since, until } = self.pump {
+            effects.push(Effect::PumpOff);
+            self.pump_went_off(since, self.now.min(until));
+        }
+    }
+
+    fn pump_went_off(&mut self, since: Instant, at: Instant) {
+        let on = at.since(since);
+        let rest = self.book.head.map_or(Duration::ZERO, |head| head.rest_after(on));
+        self.pump = Pump::Off { rest_until: at.plus(rest) };
+        if let Some(service) = &mut self.service {
+            service.ran_ms = u32::try_from(on.as_ms()).unwrap_or(u32::MAX);
+            service.over = true;
+            return;
+        }
+        if let Some(running) = &mut self.running {
+            let on_ms = u32::try_from(on.as_ms()).unwrap_or(u32::MAX);
+            running.least_ms = running.least_ms.saturating_add(on_ms);
+            running.most_ms = running.most_ms.saturating_add(on_ms);
+        }
+    }
+
+    /// The governor: whatever the state machine thinks, no run is longer than
+    /// the longest (D7).
+    pub(super) fn govern(&mut self, effects: &mut Effects) {
+        let (Pump::On { since, .. }, Some(head)) = (self.pump, self.book.head) else { return };
+        let longest = self.service.map_or(head.longest_run_ms, |s| s.longest_ms);
+        if self.now.since(since) >= Duration::from_ms(u64::from(longest)) {
+            self.disturb(Cause::PumpLimits);
+            self.stop_run(effects);
+        }
+    }
+
+    /// Something gets in the way of the open dose: its train is made anew.
+    pub(super) fn disturb(&mut self, cause: Cause) {
+        if let Some(running) = &mut self.running {
+            running.plan = None;
+            running.disturbed = Some(cause);
+        }
+    }
+
+    /// What the open dose needs written next: its next intent, or its end.
+    pub(super) fn open_dose(&mut self, effects: &mut Effects) -> Option<Record> {
+        let open = self.book.open?;
+        let pulse = open.pulse;
+        if self.running.is_none() {
+            debug_assert!(false, "an open dose that nobody runs");
+            self.running = Some(self.resumed(&pulse));
+        }
+        if let Some(cause) = self.must_end(&open) {
+            self.stop_run(effects);
+            return Some(self.outcome_of(&pulse, cause));
+        }
+        if self.pump_is_on() {
+            return None;
+        }
+        let running = self.running?;
+        if running.most_ms >= pulse.dose_ms {
+            return Some(self.outcome_of(&pulse, Cause::Restarts));
+        }
+        let stopped = self.stopped_by();
+        let blame = stopped.or(running.disturbed).unwrap_or(Cause::WokenLate);
+        if self.now >= running.deadline {
+            return Some(self.outcome_of(&pulse, blame));
+        }
+        if stopped.is_some() {
+            return None;
+        }
+        if running.plan.is_some() && self.any_waiting && !running.hurried {
+            // another dose waits for this one: it finishes as fast as it may (D3)
+            if let Some(running) = &mut self.running {
+                (running.plan, running.hurried) = (None, true);
+            }
+        }
+        let planned = self.running.and_then(|running| running.plan);
+        let plan = match planned.and_then(|plan| plan.next_start().map(|at| (plan, at))) {
+            Some((_, start)) if self.now < start => return None,
+            Some((plan, start)) if self.may_start(start, &plan) => plan,
+            other => {
+                if let Some((_, start)) = other
+                    && let Some(running) = &mut self.running
+                {
+                    let late = self.now.since(start) > ON_TIME;
+                    let cause = if late { self.passing } else { Cause::PumpLimits };
+                    running.disturbed = Some(cause);
+                }
+                let Some(plan) = self.respread(&pulse) else {
+                    // nothing more can be delivered before the deadline
+                    let blame = self.running.and_then(|r| r.disturbed).unwrap_or(blame);
+                    return Some(self.outcome_of(&pulse, blame));
+                };
+                if let Some(running) = &mut self.running {
+                    running.plan = Some(plan);
+                }
+                if plan.origin > self.now {
+                    return None;
+                }
+                plan
+            }
+        };
+        let running = self.running?;
+        Some(Record::Pulse(Pulse {
+            at: self.now,
+            mark: self.book.state(usize::from(pulse.line)).mark,
+            on_ms: u32::try_from(plan.next_length().as_ms()).unwrap_or(u32::MAX),
+            least_ms: running.least_ms,
+            most_ms: running.most_ms,
+            first: false,
+            ..pulse
+        }))
+    }
+
+    /// Whether the next pulse of a plan may start as planned.
+    fn may_start(&self, start: Instant, plan: &Plan) -> bool {
+        self.now.since(start) <= ON_TIME
+            && self.next_start_allowed() <= self.now
+            && self.running.is_some_and(|running| {
+                self.now.plus(plan.next_length()) <= running.deadline.plus(ON_TIME)
+            })
+    }
+
+    /// Spreads what is left of the open dose from the first moment it may go on.
+    fn respread(&mut self, pulse: &Pulse) -> Option<Plan> {
+        let (running, head) = (self.running?, self.book.head?);
+        let from = self.next_start_allowed();
+        let bounds = Bounds {
+            from,
+            window_end: running.window_end,
+            deadline: running.deadline,
+            free_starts: self.book.starts.free(from, head.starts_per_hour),
+            hurry: running.hurried,
+        };
+        let rest_ms = pulse.dose_ms.saturating_sub(running.most_ms);
+        spread::respread(rest_ms, running.pulse_ms, &head, &bounds)
+    }
+
+    /// What ends the open dose at once, whatever is left of it.
+    fn must_end(&self, open: &OpenDose) -> Option<Cause> {
+        if open.lost {
+            return Some(Cause::ClockLost);
+        }
+        if let Err(cause) = self.open_entry(&open.pulse) {
+            return Some(cause);
+        }
+        (open.pulse.restarts >= 3).then_some(Cause::Restarts)
+    }
+
+    /// The end of the open dose, as far as it has come.
+    fn outcome_of(&self, pulse: &Pulse, cause: Cause) -> Record {
+        let (least_ms, most_ms) =
+            self.running.map_or((0, pulse.dose_ms), |r| (r.least_ms, r.most_ms));
+        let volume = |ms: u32| pulse.flow.volume(Duration::from_ms(u64::from(ms)));
+        let line = usize::from(pulse.line);
+        let state = self.book.state(line);
+        let whole = most_ms >= pulse.dose_ms;
+        let mut carry = state.carry;
+        let kind = if whole {
+            match (pulse.cut, self.book.timetable.line(line)) {
+                (Some(cut), _) => OutcomeKind::Part(cut),
+                (None, entry) => {
+                    if !pulse.asked
+                        && let Some(entry) = entry
+                    {
+                        carry = pulse.flow.on_time(entry.volume, state.carry).1;
+                    }
+                    OutcomeKind::Dosed
+                }
+            }
+        } else if most_ms == 0 {
+            OutcomeKind::Skipped(cause)
+        } else {
+            OutcomeKind::Part(cause)
+        };
+        Record::Outcome(Outcome {
+            line: pulse.line,
+            due: pulse.due,
+            last: pulse.due.nominal,
+            count: 1,
+            at: self.now,
+            due_at: pulse.due_at,
+            begun_after_ms: pulse.begun_after_ms,
+            least: volume(least_ms),
+            most: volume(most_ms),
+            kind,
+            asked: pulse.asked,
+            restarts: pulse.restarts,
+            mark: state.mark,
+            carry: if whole { carry } else { state.carry },
+        })
+    }
+
+    /// When the open dose wants its next pulse.
+    pub(super) fn pulse_start(&self) -> Option<Instant> {
+        if self.pump_is_on() || self.stopped_by().is_some() {
+            return None;
+        }
+        match (self.book.open, self.running) {
+            (Some(_), Some(running)) => match running.plan {
+                Some(plan) => plan.next_start(),
+                None => Some(self.next_start_allowed()),
+            },
+            _ if self.any_waiting && self.service.is_none() => {
+                let allowed = self.next_start_allowed();
+                (allowed > self.now).then_some(allowed)
+            }
+            _ => None,
+        }
+    }
+
+    /// The deadline of the open dose while something keeps it from going on.
+    pub(super) fn blocked_deadline(&self) -> Option<Instant> {
+        let running = self.running.filter(|_| self.book.open.is_some())?;
+        let blocked = self.stopped_by().is_some() || running.plan.is_none();
+        (blocked && !self.pump_is_on()).then_some(running.deadline)
+    }
+}
+
+/// A first pulse's dose in whole milliseconds and the remainder after it.
+pub(super) const fn dose_of(
+    entry: &Entry,
+    head: &crate::config::Head,
+    carry: Carry,
+) -> (Duration, Carry) {
+    head.flow.on_time(entry.volume, carry)
+}

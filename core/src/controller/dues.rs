@@ -1,0 +1,501 @@
+//! Dues: birth, waiting, judging, begin.
+
+use super::dose::Running;
+use super::{Controller, ON_TIME, Pump};
+use crate::cause::Cause;
+use crate::entry::{Entry, Nominal};
+use crate::limits;
+use crate::record::{Born, DueKey, LineState, Mark, Outcome, OutcomeKind, Pulse, Record, Waiting};
+use crate::spread::{self, Bounds, Plan};
+use crate::time::{Duration, Instant};
+use crate::units::{Carry, Volume};
+
+/// A due on its line, with its instant.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+struct Due {
+    line: usize,
+    entry: Entry,
+    state: LineState,
+    nominal: Nominal,
+    due_at: Instant,
+}
+
+impl Due {
+    /// Dues come in the order of their instants; of one instant, of their ids.
+    fn rank(&self) -> (Instant, u16) {
+        (self.due_at, self.entry.id.0)
+    }
+}
+
+/// The end of a due that was never begun.
+struct Skip {
+    key: DueKey,
+    last: Nominal,
+    count: u32,
+    due_at: Instant,
+    mark: Mark,
+    cause: Cause,
+}
+
+impl<const N: usize, const H: usize> Controller<N, H> {
+    /// The next due of a line, whatever its instant.
+    fn next_due(&self, line: usize) -> Option<Due> {
+        let entry = *self.book.timetable.line(line)?;
+        let state = *self.book.lines.get(line)?;
+        let nominal = entry.next_at_or_after(state.mark?)?;
+        let due_at = entry.instant_of(nominal, self.book.clock.as_ref())?;
+        Some(Due { line, entry, state, nominal, due_at })
+    }
+
+    /// When the next due of all is.
+    pub(super) fn next_due_at(&self) -> Option<Instant> {
+        (0..N).filter_map(|line| self.next_due(line)).map(|due| due.due_at).min()
+    }
+
+    /// The first due that is to be born now.
+    fn newborn(&self) -> Option<Due> {
+        if self.timers_say_none_due() {
+            return None;
+        }
+        (0..N)
+            .filter_map(|line| self.next_due(line))
+            .filter(|due| due.due_at <= self.now)
+            .min_by_key(Due::rank)
+    }
+
+    /// Whether the timer of the next due, still true, lies ahead.
+    fn timers_say_none_due(&self) -> bool {
+        !self.stale && self.timers.get(crate::timers::Reason::Due).is_none_or(|at| at > self.now)
+    }
+
+    /// The waiting due of a line, if its entry still is what it was.
+    fn waiting_due(&self, line: usize) -> Option<(Due, Waiting)> {
+        let state = *self.book.lines.get(line)?;
+        let waiting = state.waiting?;
+        let entry = *self.book.timetable.line(line)?;
+        let due = Due { line, entry, state, nominal: waiting.nominal, due_at: waiting.due_at };
+        (entry.id == waiting.id).then_some((due, waiting))
+    }
+
+    /// The deadline that comes first among the dues that wait.
+    pub(super) fn next_waiting_deadline(&self) -> Option<Instant> {
+        (0..N)
+            .filter_map(|line| self.waiting_due(line))
+            .map(|(due, _)| due.due_at.plus(due.entry.window_and_grace()))
+            .min()
+    }
+
+    /// What keeps a due from beginning now.
+    fn hindrance(&self, entry: &Entry) -> Option<Cause> {
+        if entry.is_weekly() && self.book.clock.is_none() {
+            return Some(Cause::ClockUnset);
+        }
+        if entry.is_weekly() && entry.observes_closed && self.book.closed_damaged {
+            return Some(Cause::Damaged);
+        }
+        if self.book.open.is_some() {
+            return Some(Cause::PumpInUse);
+        }
+        if self.service.is_some() {
+            return Some(Cause::Service);
+        }
+        self.stopped_by()
+            .or_else(|| (self.next_start_allowed() > self.now).then_some(Cause::PumpLimits))
+    }
+
+    /// What the dues need written next: an end, a birth or a begin.
+    pub(super) fn next_due_record(&mut self) -> Option<Record> {
+        if self.any_waiting
+            && let Some(record) = self.end_of_waiting()
+        {
+            return Some(record);
+        }
+        if let Some(due) = self.newborn() {
+            return Some(self.birth(&due));
+        }
+        if !self.any_waiting {
+            return None;
+        }
+        let (due, waiting) = (0..N)
+            .filter_map(|line| self.waiting_due(line))
+            .filter(|(due, _)| self.hindrance(&due.entry).is_none())
+            .min_by_key(|(due, _)| due.rank())?;
+        let key = key_of_waiting(&due, &waiting);
+        Some(self.judge(&due, key, due.state.mark, Some(waiting.cause)))
+    }
+
+    /// The end of a waiting due that is not to begin any more.
+    fn end_of_waiting(&self) -> Option<Record> {
+        (0..N).find_map(|line| {
+            let state = *self.book.lines.get(line)?;
+            let waiting = state.waiting?;
+            let cause = match self.waiting_due(line) {
+                None if self.book.damaged & crate::book::bit(line) != 0 => Cause::Damaged,
+                None => Cause::Removed,
+                Some((due, _)) if waiting.revision != state.revision => {
+                    if due.entry.enabled {
+                        Cause::Edited
+                    } else {
+                        Cause::Disabled
+                    }
+                }
+                Some((due, _)) => self.end_of_waiting_due(&due, &waiting)?,
+            };
+            let key = DueKey {
+                id: waiting.id,
+                revision: waiting.revision,
+                epoch: waiting.epoch,
+                nominal: waiting.nominal,
+            };
+            let skip = Skip {
+                key,
+                last: waiting.nominal,
+                count: 1,
+                due_at: waiting.due_at,
+                mark: state.mark,
+                cause,
+            };
+            Some(self.skip(line, &state, &skip))
+        })
+    }
+
+    fn end_of_waiting_due(&self, due: &Due, waiting: &Waiting) -> Option<Cause> {
+        if due.entry.is_weekly() && self.book.clock.is_some() {
+            if due.due_at > self.now {
+                return Some(Cause::ClockSet);
+            }
+            if due.due_at < self.book.not_before {
+                return Some(Cause::ClockUnset);
+            }
+        }
+        if self.now < due.due_at.plus(due.entry.window_and_grace()) {
+            return None;
+        }
+        Some(match self.passing {
+            Cause::WokenLate => self.hindrance(&due.entry).unwrap_or(waiting.cause),
+            passing => passing,
+        })
+    }
+
+    /// What becomes of a due at its birth.
+    fn birth(&mut self, due: &Due) -> Record {
+        let Due { line, entry, state, nominal, due_at } = *due;
+        let key =
+            DueKey { id: entry.id, revision: state.revision, epoch: self.book.epoch, nominal };
+        if let Some(cause) = self.missed_by(due) {
+            let (last, count) = self.stretch(due, cause);
+            let skip = Skip { key, last, count, due_at, mark: Some(last.next()), cause };
+            return self.skip(line, &state, &skip);
+        }
+        let mark = Some(nominal.next());
+        if state.waiting.is_some() {
+            let cause = Cause::OlderWaiting;
+            let skip = Skip { key, last: nominal, count: 1, due_at, mark, cause };
+            return self.skip(line, &state, &skip);
+        }
+        let ahead = (0..N)
+            .filter_map(|line| self.waiting_due(line))
+            .any(|(other, _)| other.rank() < due.rank() && self.hindrance(&other.entry).is_none());
+        let hindrance = self.hindrance(&entry).or(ahead.then_some(Cause::PumpInUse));
+        match hindrance {
+            None => self.judge(due, key, mark, None),
+            Some(cause) => {
+                Record::Born(Born { line: line as u8, due: key, mark, at: self.now, due_at, cause })
+            }
+        }
+    }
+
+    /// What a due that is just born has been missed by already, if anything.
+    fn missed_by(&self, due: &Due) -> Option<Cause> {
+        if self.is_closed(&due.entry, due.nominal) {
+            return Some(Cause::Closed);
+        }
+        if due.entry.is_weekly() && due.due_at < self.book.not_before {
+            return Some(Cause::ClockUnset);
+        }
+        (self.now >= due.due_at.plus(due.entry.window_and_grace())).then_some(self.passing)
+    }
+
+    fn is_closed(&self, entry: &Entry, n: Nominal) -> bool {
+        entry.is_weekly()
+            && entry.observes_closed
+            && self.book.timetable.closed.contains(entry.date_of(n))
+    }
+
+    /// How far a stretch of dues reaches that are all missed by the same cause:
+    /// its last due, and how many there are. It takes a bounded number of steps
+    /// however long the stretch is.
+    fn stretch(&self, due: &Due, cause: Cause) -> (Nominal, u32) {
+        let entry = &due.entry;
+        let clock = self.book.clock.as_ref();
+        // the first due that the cause does not reach any more, closed dates apart
+        let until = match cause {
+            Cause::ClockUnset => entry.first_from(self.book.not_before, clock),
+            Cause::Closed => entry.first_after(self.now, clock),
+            _ => entry.first_after(self.now.minus(entry.window_and_grace()), clock),
+        };
+        let mut end = until.unwrap_or(due.nominal.next()).max(due.nominal.next());
+        if entry.is_weekly() && entry.observes_closed {
+            let minute_of = |days: i32| {
+                Nominal(u32::try_from(days).unwrap_or(0).saturating_mul(crate::civil::DAY_MIN))
+            };
+            for closed in self.book.timetable.closed.iter() {
+                let from = minute_of(entry.calendar_day(closed.first));
+                let to = minute_of(entry.calendar_day(closed.last).saturating_add(1));
+                if cause == Cause::Closed {
+                    // to the end of the closed dates this due is in
+                    if from <= due.nominal && due.nominal < to {
+                        end = end.min(to);
+                    }
+                } else if due.nominal < from {
+                    end = end.min(from);
+                }
+            }
+        }
+        let last = entry.last_before(end, due.nominal).unwrap_or(due.nominal);
+        (last, entry.count(due.nominal, last).saturating_add(1))
+    }
+
+    /// The outcome of dues that were never begun. A row of closed dues is one
+    /// record that grows.
+    fn skip(&self, line: usize, state: &LineState, skip: &Skip) -> Record {
+        let joined = state.closed_run.filter(|run| {
+            skip.cause == Cause::Closed
+                && (run.first.id, run.first.revision, run.first.epoch)
+                    == (skip.key.id, skip.key.revision, skip.key.epoch)
+                && run.first.nominal < skip.key.nominal
+        });
+        let (due, due_at, count) = match joined {
+            Some(run) => (run.first, run.due_at, run.count.saturating_add(skip.count)),
+            None => (skip.key, skip.due_at, skip.count),
+        };
+        Record::Outcome(Outcome {
+            line: line as u8,
+            due,
+            last: skip.last,
+            count,
+            at: self.now,
+            due_at,
+            begun_after_ms: 0,
+            least: Volume::ZERO,
+            most: Volume::ZERO,
+            kind: OutcomeKind::Skipped(skip.cause),
+            asked: false,
+            restarts: 0,
+            mark: skip.mark,
+            carry: state.carry,
+        })
+    }
+
+    /// A due that nothing keeps from beginning: the repeat guard and the ceiling
+    /// have the last word (D2, D7).
+    fn judge(&mut self, due: &Due, key: DueKey, mark: Mark, waited: Option<Cause>) -> Record {
+        let Due { line, entry, state, due_at, .. } = *due;
+        let (clock, losses) = (self.book.clock, self.book.losses);
+        let (mut target, mut cut) = (entry.volume, None);
+        let guard = entry.guard();
+        if let Some(last) = state.last
+            && limits::age(&last, self.now, clock.as_ref(), losses) < guard
+        {
+            cut = Some(Cause::AlreadyDosed);
+            target = if state.edited {
+                let had =
+                    self.book.history.of_entry(entry.id, guard, self.now, clock.as_ref(), losses);
+                entry.volume.minus(had)
+            } else {
+                Volume::ZERO
+            };
+        }
+        let room = self.ceiling.minus(self.book.history.before_due(
+            due_at,
+            self.now,
+            clock.as_ref(),
+            losses,
+        ));
+        if room < target {
+            (target, cut) = (room, Some(Cause::Ceiling));
+        }
+        let skipped = |cause| {
+            let skip = Skip { key, last: key.nominal, count: 1, due_at, mark, cause };
+            self.skip(line, &state, &skip)
+        };
+        let Some(head) = self.book.head else { return skipped(Cause::Damaged) };
+        let (dose, pulses) = match cut {
+            None => (super::dose::dose_of(&entry, &head, state.carry).0, entry.pulses),
+            Some(_) => (head.flow.on_time(target, Carry(0)).0, None),
+        };
+        if dose.as_ms() < u64::from(head.shortest_on_ms) {
+            return skipped(cut.unwrap_or(Cause::PumpLimits));
+        }
+        let dose_ms = u32::try_from(dose.as_ms()).unwrap_or(u32::MAX);
+        let planned =
+            spread::pulses_for(u64::from(dose_ms), u64::from(entry.window_ms), &head, pulses);
+        let pulse_ms = dose_ms.div_ceil(planned.unwrap_or(1).max(1));
+        // slots that could not be read may have been this dose's first intents (D4)
+        let doubted = if due_at <= self.doubt_until {
+            self.doubt.saturating_mul(pulse_ms).min(dose_ms)
+        } else {
+            0
+        };
+        let late = self.now.since(due_at) > ON_TIME;
+        let disturbed = match (waited, late, planned) {
+            (Some(cause), _, _) => Some(cause),
+            (None, true, _) => Some(self.passing),
+            (None, false, Err(_)) => Some(Cause::PumpLimits),
+            (None, false, Ok(_)) => (doubted > 0).then_some(Cause::Restarts),
+        };
+        let plan = match (disturbed, planned) {
+            (None, Ok(pulses)) => Some(Plan {
+                origin: due_at,
+                span_ms: u64::from(entry.window_ms),
+                pulses,
+                total_ms: dose_ms,
+                next: 0,
+            }),
+            _ => {
+                let bounds = Bounds {
+                    from: self.now,
+                    window_end: due_at.plus(entry.window()),
+                    deadline: due_at.plus(entry.window_and_grace()),
+                    free_starts: self.book.starts.free(self.now, head.starts_per_hour),
+                    hurry: false,
+                };
+                spread::respread(dose_ms - doubted, pulse_ms, &head, &bounds)
+            }
+        };
+        let begun_after_ms = u32::try_from(self.now.since(due_at).as_ms()).unwrap_or(u32::MAX);
+        let Some(plan) = plan else {
+            let cause = disturbed.unwrap_or(Cause::PumpLimits);
+            let Record::Outcome(skip) = skipped(cause) else { return skipped(cause) };
+            if doubted == 0 {
+                return Record::Outcome(skip);
+            }
+            // all that could still be delivered may have been delivered already
+            let most = head.flow.volume(Duration::from_ms(u64::from(doubted)));
+            let kind =
+                if doubted >= dose_ms { OutcomeKind::Dosed } else { OutcomeKind::Part(cause) };
+            return Record::Outcome(Outcome { most, kind, begun_after_ms, restarts: 1, ..skip });
+        };
+        let running = Running::new(Some(plan), pulse_ms, doubted, due_at, &entry, disturbed);
+        let on_ms = u32::try_from(running.first_length().as_ms()).unwrap_or(u32::MAX);
+        self.running = Some(running);
+        Record::Pulse(Pulse {
+            line: line as u8,
+            due: key,
+            mark,
+            at: self.now,
+            due_at,
+            begun_after_ms,
+            on_ms,
+            least_ms: 0,
+            most_ms: doubted,
+            dose_ms,
+            flow: head.flow,
+            first: true,
+            asked: false,
+            cut,
+            restarts: 0,
+        })
+    }
+
+    /// A dose that an operator asks for now, on the line of its entry (D2): no
+    /// guard stands against it, the ceiling does.
+    pub(super) fn ask(&mut self, line: usize) -> Result<Record, crate::timetable::Refusal> {
+        use crate::timetable::Refusal;
+        let (Some(entry), Some(head)) = (self.book.timetable.line(line).copied(), self.book.head)
+        else {
+            return Err(Refusal::Busy);
+        };
+        let busy = self.book.open.is_some()
+            || self.service.is_some()
+            || self.stopped_by().is_some()
+            || self.next_start_allowed() > self.now
+            || matches!(self.pump, Pump::On { .. });
+        if busy {
+            return Err(Refusal::Busy);
+        }
+        let had = self.book.history.before_due(
+            self.now,
+            self.now,
+            self.book.clock.as_ref(),
+            self.book.losses,
+        );
+        let room = self.ceiling.minus(had);
+        let cut = (room < entry.volume).then_some(Cause::Ceiling);
+        let dose = head.flow.on_time(room.min(entry.volume), Carry(0)).0;
+        if dose.as_ms() < u64::from(head.shortest_on_ms) {
+            return Err(Refusal::AtCeiling);
+        }
+        let pulses = if cut.is_some() { None } else { entry.pulses };
+        let planned = spread::pulses_for(dose.as_ms(), u64::from(entry.window_ms), &head, pulses)
+            .map_err(|misfit| Refusal::DoesNotFit { id: entry.id, misfit })?;
+        let dose_ms = u32::try_from(dose.as_ms()).unwrap_or(u32::MAX);
+        let plan = Plan {
+            origin: self.now,
+            span_ms: u64::from(entry.window_ms),
+            pulses: planned,
+            total_ms: dose_ms,
+            next: 0,
+        };
+        let pulse_ms = dose_ms.div_ceil(planned.max(1));
+        let running = Running::new(Some(plan), pulse_ms, 0, self.now, &entry, None);
+        let on_ms = u32::try_from(running.first_length().as_ms()).unwrap_or(u32::MAX);
+        self.running = Some(running);
+        let state = self.book.state(line);
+        Ok(Record::Pulse(Pulse {
+            line: line as u8,
+            due: DueKey {
+                id: entry.id,
+                revision: state.revision,
+                epoch: self.book.epoch,
+                nominal: Nominal(self.book.asks),
+            },
+            mark: state.mark,
+            at: self.now,
+            due_at: self.now,
+            begun_after_ms: 0,
+            on_ms,
+            least_ms: 0,
+            most_ms: 0,
+            dose_ms,
+            flow: head.flow,
+            first: true,
+            asked: true,
+            cut,
+            restarts: 0,
+        }))
+    }
+
+    /// Works out afresh what hangs on the timetable and the head.
+    pub(super) fn refit(&mut self) {
+        self.ceiling = self.book.timetable.ceiling_in_force();
+        self.misfits = 0;
+        if let Some(head) = self.book.head {
+            for line in 0..N {
+                if self
+                    .book
+                    .timetable
+                    .line(line)
+                    .is_some_and(|e| e.enabled && crate::timetable::fit(e, &head).is_err())
+                {
+                    self.misfits |= crate::book::bit(line);
+                }
+            }
+        }
+        self.stale = true;
+    }
+
+    /// Whether nobody has the pump.
+    pub(super) fn is_idle(&self) -> bool {
+        self.book.open.is_none() && self.service.is_none() && !self.pump_is_on()
+    }
+}
+
+fn key_of_waiting(due: &Due, waiting: &Waiting) -> DueKey {
+    DueKey {
+        id: due.entry.id,
+        revision: waiting.revision,
+        epoch: waiting.epoch,
+        nominal: waiting.nominal,
+    }
+}

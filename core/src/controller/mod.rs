@@ -1,0 +1,407 @@
+//! The state machine: all the branching of the life of a dose.
+//!
+//! The contract of [`Controller::step`]: hand in every event with its instant;
+//! do the effects in their order; where the last one is an append or an
+//! adoption, answer it before any other event; then call again at
+//! [`Controller::next_wake`]. Calling early or for no reason changes nothing
+//! (D10). [`crate::device::Device`] keeps this contract for firmware and
+//! simulator alike.
+//!
+//! Durable state changes only when a record has been acknowledged
+//! ([`Book::apply`]). What is decided here is therefore always decided from what
+//! a restart would find too: each call looks for the first thing that is still
+//! to be done, asks for its record, and is called again when that is written.
+
+mod adoption;
+mod dose;
+mod dues;
+mod request;
+mod service;
+
+use crate::book::{Book, OpenDose};
+use crate::cause::Cause;
+use crate::effect::{Effect, Effects};
+use crate::event::Event;
+use crate::record::{Alarm, Record, Reset};
+use crate::time::{Duration, Instant};
+use crate::timers::{Reason, TimerTable};
+use crate::timetable::Refusal;
+use crate::units::Volume;
+
+use dose::Running;
+use service::Service;
+
+/// A stamp of elapsed time is written when nothing else was for so long.
+const STAMP_EVERY: Duration = Duration::from_h(1);
+/// How long a ledger that failed is left alone.
+const RETRY_AFTER: Duration = Duration::from_min(1);
+/// Lateness that still counts as in time: a wake comes on the millisecond.
+const ON_TIME: Duration = Duration::from_ms(1);
+
+/// What the pump's output is doing.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+enum Pump {
+    /// Off, and resting until then.
+    Off { rest_until: Instant },
+    /// On since then, until then.
+    On { since: Instant, until: Instant },
+}
+
+/// What a restart is told.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Start {
+    /// The instant by the clock chip; after a loss of its feed, the last
+    /// instant in the ledger ([`Book::at`]).
+    pub now: Instant,
+    /// Whether the clock chip was fed all along.
+    pub feed_kept: bool,
+    /// Why the logic starts.
+    pub reset: Reset,
+    /// Slots of the ledger after its last good record that cannot be read.
+    pub unreadable_tail: u32,
+    /// Slots of the ledger that cannot be read, those included.
+    pub unreadable: u32,
+}
+
+/// The controller of a pump: `N` lines of timetable (64 at most), an account of
+/// `H` deliveries.
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
+pub struct Controller<const N: usize = 32, const H: usize = 64> {
+    book: Book<N, H>,
+    now: Instant,
+    /// The start that has still to be taken down.
+    start: Option<Start>,
+    /// The record that waits for its acknowledgement, and whether an operator's
+    /// request hangs on it.
+    appending: Option<(Record, bool)>,
+    /// An adoption waits for its acknowledgement.
+    adopting: bool,
+    /// The ledger failed, and is left alone until then.
+    retry_at: Option<Instant>,
+    pump: Pump,
+    /// What is known of the open dose beyond the ledger.
+    running: Option<Running>,
+    service: Option<Service>,
+    remote_stop: bool,
+    leak: bool,
+    /// The motor stalled or drew too much, and nobody has acknowledged it.
+    motor_fault: bool,
+    /// An operator has acknowledged what the memory had lost.
+    acknowledged: bool,
+    /// What dues whose deadline is over when they are first seen were missed by.
+    passing: Cause,
+    /// Unreadable slots that may have been the first intents of a dose (D4).
+    doubt: u32,
+    /// The last instant of the dues that this can be true of.
+    doubt_until: Instant,
+    /// The slots of the ledger that could not be read at start.
+    unreadable: u32,
+    timers: TimerTable,
+    /// The dues or what hangs on them changed since the timers were set.
+    stale: bool,
+    /// A due waits, so that the lines are worth looking through.
+    any_waiting: bool,
+    /// The ceiling in force.
+    ceiling: Volume,
+    /// Lines whose dose does not fit the flow in force, a bit a line.
+    misfits: u64,
+}
+
+impl<const N: usize, const H: usize> Controller<N, H> {
+    /// A controller that starts from what its ledger says. Its pump is off.
+    pub fn start(book: Book<N, H>, start: Start) -> Self {
+        let mut controller = Self {
+            now: start.now.max(book.at),
+            start: Some(start),
+            appending: None,
+            adopting: false,
+            retry_at: None,
+            pump: Pump::Off { rest_until: Instant::MIN },
+            running: None,
+            service: None,
+            remote_stop: false,
+            leak: false,
+            motor_fault: book.alarm_is_on(Alarm::MotorFault),
+            acknowledged: false,
+            passing: Cause::SupplyLost,
+            doubt: 0,
+            doubt_until: Instant::MIN,
+            unreadable: start.unreadable,
+            timers: TimerTable::UNSET,
+            stale: true,
+            any_waiting: false,
+            ceiling: Volume::ZERO,
+            misfits: 0,
+            book,
+        };
+        controller.refit();
+        controller.set_timers();
+        controller
+    }
+
+    /// The durable state.
+    pub const fn book(&self) -> &Book<N, H> {
+        &self.book
+    }
+
+    /// The latest instant that the controller was told.
+    pub const fn now(&self) -> Instant {
+        self.now
+    }
+
+    /// Whether the pump is on.
+    pub const fn pump_is_on(&self) -> bool {
+        matches!(self.pump, Pump::On { .. })
+    }
+
+    /// When to call again, and which timer asks for it. It goes stale with the
+    /// next step.
+    pub fn next_wake(&self) -> Option<(Instant, Reason)> {
+        self.timers.next()
+    }
+
+    /// Takes in an event at its instant. An instant before an earlier one counts
+    /// as that earlier one: elapsed time does not run back.
+    pub fn step(&mut self, now: Instant, event: Event<'_, N>) -> Effects {
+        self.now = self.now.max(now);
+        let mut effects = Effects::NONE;
+        self.end_run(&mut effects);
+        match event {
+            Event::Wake => {}
+            Event::Appended => self.appended(&mut effects),
+            Event::AppendFailed => self.append_failed(&mut effects),
+            Event::Adopted(timetable) => self.adopted(timetable),
+            other => self.take(other, &mut effects),
+        }
+        self.govern(&mut effects);
+        self.settle(&mut effects);
+        self.set_timers();
+        effects
+    }
+
+    /// The record of the last append is in the ledger.
+    fn appended(&mut self, effects: &mut Effects) {
+        let Some((record, _)) = self.appending.take() else { return };
+        if self.retry_at.take().is_some() {
+            effects.push(Effect::Alarm(Alarm::LedgerFault, false));
+        }
+        self.book.apply(&record);
+        match record {
+            Record::Stamp { .. } => {}
+            Record::Pulse(pulse) => {
+                if pulse.first {
+                    self.stale = true;
+                    if pulse.due_at <= self.doubt_until {
+                        self.doubt = 0;
+                    }
+                }
+                self.run_pulse(&pulse, effects);
+            }
+            Record::Boot { .. } => self.started(),
+            Record::Alarm { alarm, on, .. } => effects.push(Effect::Alarm(alarm, on)),
+            Record::Act { act, ms, .. } => self.service_noted(act, ms, effects),
+            Record::Clock { .. } => {
+                self.passing = Cause::ClockSet;
+                self.stale = true;
+            }
+            Record::Outcome(outcome) => {
+                if self.book.open.is_none() {
+                    self.running = None;
+                }
+                debug_assert!(outcome.least <= outcome.most, "D4");
+                self.stale = true;
+            }
+            Record::Head { .. } => self.refit(),
+            _ => self.stale = true,
+        }
+    }
+
+    /// The record of the last append, or the adoption, could not be written.
+    fn append_failed(&mut self, effects: &mut Effects) {
+        let requested = self.adopting || self.appending.is_some_and(|(_, asked)| asked);
+        self.adopting = false;
+        self.appending = None;
+        if requested {
+            effects.push(Effect::Refused(Refusal::Ledger));
+        }
+        if self.book.open.is_none() {
+            self.running = None;
+        }
+        if self.retry_at.is_none() {
+            effects.push(Effect::Alarm(Alarm::LedgerFault, true));
+        }
+        if self.passing == Cause::WokenLate {
+            self.passing = Cause::Ledger;
+        }
+        self.retry_at = Some(self.now.plus(RETRY_AFTER));
+    }
+
+    /// The start is in the ledger.
+    fn started(&mut self) {
+        let Some(start) = self.start.take() else { return };
+        self.passing = match start.reset {
+            Reset::PowerOn => Cause::SupplyLost,
+            Reset::Watchdog => Cause::Restarts,
+        };
+        // the pump is off now, so it has rested enough a full rest from now
+        let last = self.book.open.map(|open| Duration::from_ms(u64::from(open.pulse.on_ms)));
+        let longest = self.book.head.map_or(Duration::ZERO, |head| {
+            head.rest_after(last.unwrap_or(Duration::from_ms(u64::from(head.longest_run_ms))))
+        });
+        self.pump = Pump::Off { rest_until: self.book.rest_until.min(self.now.plus(longest)) };
+        (self.doubt, self.doubt_until) = (start.unreadable_tail, self.now);
+        if let Some(OpenDose { pulse, .. }) = self.book.open {
+            self.running = Some(self.resumed(&pulse));
+            self.doubt = 0;
+        }
+        self.stale = true;
+    }
+
+    /// Asks for a record. Nothing else is decided until it is acknowledged.
+    fn append(&mut self, record: Record, effects: &mut Effects) {
+        debug_assert!(self.appending.is_none(), "two appends at once");
+        self.appending = Some((record, false));
+        effects.push(Effect::Append(record));
+    }
+
+    /// Does the first thing that is still to be done, if it is anything that
+    /// needs a record.
+    fn settle(&mut self, effects: &mut Effects) {
+        if self.appending.is_some() || self.adopting {
+            return;
+        }
+        if let Some(retry_at) = self.retry_at
+            && self.now < retry_at
+        {
+            return;
+        }
+        if let Some(start) = self.start {
+            let Start { feed_kept, reset, .. } = start;
+            return self.append(Record::Boot { at: self.now, feed_kept, reset }, effects);
+        }
+        if self.stale {
+            self.refresh();
+        }
+        let record = self
+            .open_dose(effects)
+            .or_else(|| self.service_record())
+            .or_else(|| self.next_due_record())
+            .or_else(|| self.alarm_record())
+            .or_else(|| self.stamp_record());
+        match record {
+            Some(record) => self.append(record, effects),
+            None => {
+                // nothing is left to be passed: what passes from now on is late
+                self.passing = Cause::WokenLate;
+                if self.retry_at.take().is_some() {
+                    effects.push(Effect::Alarm(Alarm::LedgerFault, false));
+                }
+            }
+        }
+    }
+
+    /// An alarm whose state the ledger does not have yet.
+    fn alarm_record(&mut self) -> Option<Record> {
+        let wanted = [
+            (Alarm::ClockUnset, self.book.clock.is_none(), 0),
+            (
+                Alarm::EntryDamaged,
+                self.book.damaged != 0 || self.book.closed_damaged,
+                self.book.damaged,
+            ),
+            (Alarm::DoesNotFit, self.misfits != 0, self.misfits),
+            (Alarm::MotorFault, self.motor_fault, 0),
+            (Alarm::Leak, self.leak, 0),
+        ];
+        for (alarm, on, detail) in wanted {
+            if self.book.alarm_is_on(alarm) != on {
+                return Some(Record::Alarm { at: self.now, alarm, on, detail });
+            }
+        }
+        if self.unreadable > 0 {
+            let detail = u64::from(self.unreadable);
+            self.unreadable = 0;
+            return Some(Record::Alarm {
+                at: self.now,
+                alarm: Alarm::MemoryDamaged,
+                on: true,
+                detail,
+            });
+        }
+        if core::mem::take(&mut self.acknowledged) && self.book.alarm_is_on(Alarm::MemoryDamaged) {
+            return Some(Record::Alarm {
+                at: self.now,
+                alarm: Alarm::MemoryDamaged,
+                on: false,
+                detail: 0,
+            });
+        }
+        None
+    }
+
+    fn stamp_record(&self) -> Option<Record> {
+        (self.now >= self.book.at.plus(STAMP_EVERY)).then_some(Record::Stamp { at: self.now })
+    }
+
+    /// What keeps any dose from running now, the pump's own limits apart.
+    fn stopped_by(&self) -> Option<Cause> {
+        if self.remote_stop {
+            Some(Cause::RemoteStop)
+        } else if self.leak {
+            Some(Cause::Leak)
+        } else if self.motor_fault {
+            Some(Cause::MotorFault)
+        } else {
+            None
+        }
+    }
+
+    /// When the pump may start again by its own limits.
+    fn next_start_allowed(&self) -> Instant {
+        let Pump::Off { rest_until } = self.pump else { return Instant::MAX };
+        let limit = self.book.head.map_or(1, |head| head.starts_per_hour);
+        self.book.starts.next_free(self.now, limit).max(rest_until).max(self.now)
+    }
+
+    /// Sets every timer from the state as it is after a step.
+    fn set_timers(&mut self) {
+        if self.stale {
+            self.refresh();
+        }
+        let governor = match (self.pump, self.book.head) {
+            (Pump::On { since, .. }, Some(head)) => {
+                let longest = self.service.map_or(head.longest_run_ms, |s| s.longest_ms);
+                Some(since.plus(Duration::from_ms(u64::from(longest))))
+            }
+            _ => None,
+        };
+        let run_end = match self.pump {
+            Pump::On { until, .. } => Some(until),
+            Pump::Off { .. } => None,
+        };
+        let quiet = self.retry_at.is_some() || self.start.is_some();
+        let pulse_start = if quiet { None } else { self.pulse_start() };
+        let dose_deadline = if quiet { None } else { self.blocked_deadline() };
+        self.timers.set(Reason::DoseDeadline, dose_deadline);
+        self.timers.set(Reason::RunEnd, run_end);
+        self.timers.set(Reason::Governor, governor);
+        self.timers.set(Reason::PulseStart, pulse_start);
+        self.timers.set(Reason::Retry, self.retry_at);
+        self.timers
+            .set(Reason::Boot, self.start.filter(|_| self.retry_at.is_none()).map(|_| self.now));
+        self.timers.set(Reason::Stamp, (!quiet).then(|| self.book.at.plus(STAMP_EVERY)));
+        if quiet {
+            self.timers.set(Reason::Due, None);
+            self.timers.set(Reason::Deadline, None);
+            self.stale = true;
+        }
+    }
+
+    /// Works out afresh what only a setting or the passing of a due can change.
+    fn refresh(&mut self) {
+        self.stale = false;
+        self.timers.set(Reason::Due, self.next_due_at());
+        self.timers.set(Reason::Deadline, self.next_waiting_deadline());
+        self.any_waiting = self.book.lines.iter().any(|state| state.waiting.is_some());
+    }
+}

@@ -1,0 +1,75 @@
+//! Prime and calibration runs: the pump in an operator's hands (O1, O2).
+
+use super::{Controller, Pump};
+use crate::effect::{Effect, Effects};
+use crate::record::{Act, Record};
+use crate::time::Duration;
+use crate::timetable::Refusal;
+
+/// A prime or calibration run that owns the pump.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub(super) struct Service {
+    /// `PrimeBegun` or `CalibrationBegun`.
+    pub(super) act: Act,
+    /// The governor's limit of it, in ms.
+    pub(super) longest_ms: u32,
+    /// How long it ran, once it is over.
+    pub(super) ran_ms: u32,
+    /// The pump is off again and the end is to be taken down.
+    pub(super) over: bool,
+}
+
+impl<const N: usize, const H: usize> Controller<N, H> {
+    /// Lets an operator have the pump for a run, if nothing else has it.
+    pub(super) fn begin_service(&mut self, act: Act, run_ms: u64) -> Result<Record, Refusal> {
+        let Some(head) = self.book.head else { return Err(Refusal::Busy) };
+        if !self.is_idle() || self.stopped_by().is_some() {
+            return Err(Refusal::Busy);
+        }
+        let longest_ms = match act {
+            Act::PrimeBegun => head.longest_prime_ms,
+            _ => head.longest_calibration_ms,
+        };
+        // a prime stops by itself at its limit; a calibration that would be cut
+        // short by it would measure the wrong run
+        let ms = match act {
+            Act::PrimeBegun => run_ms.min(u64::from(longest_ms)),
+            _ => run_ms,
+        };
+        match u32::try_from(ms) {
+            Ok(ms) if ms >= 1 && ms <= longest_ms => Ok(Record::Act { at: self.now, act, ms }),
+            _ => Err(Refusal::OutOfRange),
+        }
+    }
+
+    /// The act is in the ledger: the run starts, or is over for good.
+    pub(super) fn service_noted(&mut self, act: Act, ms: u32, effects: &mut Effects) {
+        match act {
+            Act::PrimeBegun | Act::CalibrationBegun => {
+                let longest_ms = self.book.head.map_or(ms, |head| match act {
+                    Act::PrimeBegun => head.longest_prime_ms,
+                    _ => head.longest_calibration_ms,
+                });
+                self.service = Some(Service { act, longest_ms, ran_ms: 0, over: false });
+                let length = Duration::from_ms(u64::from(ms));
+                self.pump = Pump::On { since: self.now, until: self.now.plus(length) };
+                effects.push(Effect::PumpOn(length));
+            }
+            Act::PrimeEnded | Act::CalibrationEnded => {
+                self.service = None;
+                self.stale = true;
+            }
+            Act::Acknowledged => self.stale = true,
+        }
+    }
+
+    /// The end of a service run, once its pump is off.
+    pub(super) fn service_record(&self) -> Option<Record> {
+        let service = self.service.filter(|service| service.over)?;
+        let act = match service.act {
+            Act::PrimeBegun => Act::PrimeEnded,
+            _ => Act::CalibrationEnded,
+        };
+        Some(Record::Act { at: self.now, act, ms: service.ran_ms })
+    }
+}

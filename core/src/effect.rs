@@ -1,0 +1,61 @@
+//! What the controller asks of the world.
+
+use crate::record::{Alarm, Record};
+use crate::time::Duration;
+use crate::timetable::Refusal;
+
+/// One thing to do. Effects of one step are to be done in their order, and an
+/// [`Effect::Append`] or [`Effect::Adopt`], always the last of its step, is to be
+/// answered before any other event is handed in.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[allow(clippy::large_enum_variant)]
+pub enum Effect {
+    /// Turn the pump on, and set the one-shot timer that turns it off again
+    /// after this length whatever the logic does (D4).
+    PumpOn(Duration),
+    /// Turn the pump off.
+    PumpOff,
+    /// Write this record, and answer with `Appended` or `AppendFailed`.
+    Append(Record),
+    /// Write the records of [`crate::controller::Controller::adoption`], all
+    /// in one sector, and answer with `Adopted` or `AppendFailed`.
+    Adopt,
+    /// The operator's request is refused.
+    Refused(Refusal),
+    /// An alarm came or went.
+    Alarm(Alarm, bool),
+}
+
+/// Effects a single step can have: each kind at most twice.
+const MOST: usize = 12;
+
+/// The effects of one step, by value, so that none can be left undone unseen.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[must_use = "effects are what the pump and the ledger do"]
+pub struct Effects {
+    items: [Option<Effect>; MOST],
+    len: usize,
+}
+
+impl Effects {
+    /// Nothing to do.
+    pub const NONE: Self = Self { items: [None; MOST], len: 0 };
+
+    pub(crate) fn push(&mut self, effect: Effect) {
+        debug_assert!(self.len < MOST, "a step with too many effects");
+        if let Some(place) = self.items.get_mut(self.len) {
+            *place = Some(effect);
+            self.len += 1;
+        }
+    }
+
+    /// In the order in which they are to be done.
+    pub fn iter(&self) -> impl Iterator<Item = &Effect> + '_ {
+        self.items.iter().flatten()
+    }
+
+    /// Whether there is nothing to do.
+    pub const fn is_empty(&self) -> bool {
+        self.len == 0
+    }
+}

@@ -1,0 +1,94 @@
+//! One line of the timetable: when, how much, over what window.
+
+use crate::civil::{Date, Days};
+use crate::time::Instant;
+use crate::units::Volume;
+
+/// An entry's name for life: never reused, it survives edits and whole new
+/// timetables.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+pub struct EntryId(pub u16);
+
+/// The place of a due in its entry's own order. For a weekly entry the minute of
+/// local time at which it is meant, counted from 1970-01-01 00:00 local; for an
+/// interval entry the count of intervals from its start.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+pub struct Nominal(pub u32);
+
+impl Nominal {
+    /// The next in order, whether or not the entry has a due there.
+    #[must_use]
+    pub const fn next(self) -> Self {
+        Self(self.0.saturating_add(1))
+    }
+}
+
+/// What to do with a weekly due in the hour that spring skips (D8).
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub enum GapRule {
+    /// Move it by the length of the gap: 02:30 runs at 03:30, the reading of
+    /// RFC 5545, section 3.3.5.
+    #[default]
+    Shift,
+    /// Run it at the first valid instant: 02:30 runs at 03:00.
+    FirstValid,
+}
+
+/// When an entry's doses are due.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Recurrence {
+    /// On weekdays at a local time of day.
+    Weekly {
+        /// The weekdays, or the trading nights where `by_night` is set.
+        days: Days,
+        /// Minute of the day, 0 to 1439.
+        at_min: u16,
+        /// The days are trading nights: a night runs from noon to noon, so a
+        /// time before noon falls on the calendar day after the night's name.
+        by_night: bool,
+    },
+    /// Every so often in elapsed time, blind to the wall clock.
+    Interval {
+        /// Milliseconds from one due to the next, at least a minute.
+        every_ms: u64,
+        /// The instant of due 0.
+        from: Instant,
+    },
+}
+
+/// One line of the timetable.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Entry {
+    /// Its name for life.
+    pub id: EntryId,
+    /// A disabled entry has no dues.
+    pub enabled: bool,
+    /// When doses are due.
+    pub recurrence: Recurrence,
+    /// The dose.
+    pub volume: Volume,
+    /// Time over which the dose is spread, in ms; its start is the due time.
+    pub window_ms: u32,
+    /// Time after the window in which a disturbed dose may still finish, in ms.
+    pub grace_ms: u32,
+    /// First date (or trading night) with a due. Weekly entries only.
+    pub first: Option<Date>,
+    /// Last date (or trading night) with a due. Weekly entries only.
+    pub last: Option<Date>,
+    /// Whether closed dates keep this entry from running.
+    pub observes_closed: bool,
+    /// What happens in the hour that spring skips.
+    pub gap_rule: GapRule,
+    /// How many pulses to make of a dose; `None` leaves it to the planner.
+    pub pulses: Option<u16>,
+}
+
+/// A stretch of dates, both ends included, on which entries marked so do not
+/// run. For entries by night they are nights.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct ClosedDates {
+    /// The first closed date.
+    pub first: Date,
+    /// The last closed date.
+    pub last: Date,
+}

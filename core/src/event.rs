@@ -1,0 +1,53 @@
+//! What the world tells the controller.
+
+use crate::civil::Local;
+use crate::config::Head;
+use crate::entry::EntryId;
+use crate::timetable::Timetable;
+use crate::units::{Flow, Volume};
+use crate::zone::Zone;
+
+/// Something that happened, handed to [`crate::controller::Controller::step`]
+/// together with its instant.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Event<'a, const N: usize> {
+    /// Called because a timer is over, or for no reason at all.
+    Wake,
+    /// The record of the last [`crate::effect::Effect::Append`] is in the ledger.
+    Appended,
+    /// The record of the last [`crate::effect::Effect::Append`] could not be written.
+    AppendFailed,
+    /// An operator sets the clock to a local time of the zone in force. A
+    /// repeated time means its first pass, a skipped one the moved time (D8).
+    SetClock(Local),
+    /// An operator sets the zone; the moment the clock says stays the same.
+    SetZone(&'a Zone),
+    /// An operator wants this timetable in force, whole. The answer is
+    /// [`crate::effect::Effect::Adopt`] or a refusal.
+    Timetable(&'a Timetable<N>),
+    /// All records of the timetable's adoption are in the ledger.
+    Adopted(&'a Timetable<N>),
+    /// An operator sets the head's limits and flow.
+    SetHead(&'a Head),
+    /// A calibration gave a new flow.
+    SetFlow(Flow),
+    /// An operator asks for a dose of this entry now, outside the timetable.
+    RunAgain(EntryId),
+    /// An operator asks for prime, up to this volume at the flow in force.
+    Prime(Volume),
+    /// An operator asks for a calibration run of so many milliseconds.
+    Calibrate {
+        /// Length of the run in ms.
+        run_ms: u32,
+    },
+    /// The operator lets go: prime or calibration run ends.
+    Release,
+    /// The remote stop changed.
+    RemoteStop(bool),
+    /// The leak or tube-burst detector changed.
+    Leak(bool),
+    /// The motor stalled or drew too much; latched until acknowledged.
+    MotorFault,
+    /// An operator acknowledges what is latched.
+    Acknowledge,
+}

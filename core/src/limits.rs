@@ -1,0 +1,183 @@
+//! What the pump has done lately: starts in the last hour, deliveries for the
+//! repeat guard and the ceiling.
+
+use crate::config::Head;
+use crate::entry::EntryId;
+use crate::record::{Begin, Delivery};
+use crate::schedule::WallClock;
+use crate::time::{Duration, Instant};
+use crate::units::Volume;
+
+/// Starts that are kept: as many as a limit can count.
+const KEPT: usize = Head::MOST_STARTS as usize;
+/// The hour of the limit of starts.
+const HOUR: Duration = Duration::from_h(1);
+/// The span of the ceiling (D7): an hour less than a day, so that neither
+/// summer time nor a clock that runs fast makes two nights one.
+pub const CEILING_SPAN: Duration = Duration::from_h(23);
+/// Half a week: no repeat guard is longer.
+const LONGEST_GUARD: Duration = Duration::from_h(84);
+
+/// The latest pump starts, as many as the limit can ask for.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Starts {
+    ring: [Instant; KEPT],
+    /// Where the next goes, which is also where the oldest is.
+    next: u8,
+}
+
+impl Starts {
+    /// None yet.
+    pub const NONE: Self = Self { ring: [Instant::MIN; KEPT], next: 0 };
+
+    /// Takes down a start.
+    pub fn push(&mut self, at: Instant) {
+        if let Some(place) = self.ring.get_mut(usize::from(self.next)) {
+            *place = at;
+        }
+        self.next = (self.next + 1) % KEPT as u8;
+    }
+
+    /// From the oldest to the newest.
+    pub fn iter(&self) -> impl Iterator<Item = Instant> + Clone + '_ {
+        let (newer, older) = self.ring.split_at(usize::from(self.next).min(KEPT));
+        older.iter().chain(newer).copied().filter(|&at| at != Instant::MIN)
+    }
+
+    /// How many more starts the hour that ends at `now` allows.
+    pub fn free(&self, now: Instant, limit: u16) -> u32 {
+        let from = now.minus(HOUR);
+        let used = self.ring.iter().filter(|&&at| at > from).count();
+        u32::from(limit).saturating_sub(u32::try_from(used).unwrap_or(u32::MAX))
+    }
+
+    /// The first instant from `now` on at which a start is allowed.
+    pub fn next_free(&self, now: Instant, limit: u16) -> Instant {
+        let limit = usize::from(limit.clamp(1, Head::MOST_STARTS));
+        // the start that is `limit` starts back must be an hour old
+        let index = (usize::from(self.next) + KEPT - limit) % KEPT;
+        match self.ring.get(index) {
+            Some(&at) if at != Instant::MIN => at.plus(HOUR).max(now),
+            _ => now,
+        }
+    }
+}
+
+/// How long ago a delivery began, as the clock stands (D2): where the clock
+/// chip lost its feed since, the greater of elapsed time and wall difference.
+pub fn age(begin: &Begin, now: Instant, clock: Option<&WallClock>, losses: u16) -> Duration {
+    let elapsed = now.since(begin.at);
+    match (begin.utc, clock) {
+        (Some(then), Some(clock)) if begin.losses != losses => {
+            let wall = clock.utc(now).as_ms().saturating_sub(then.as_ms());
+            elapsed.max(Duration::from_ms(u64::try_from(wall).unwrap_or(0)))
+        }
+        _ => elapsed,
+    }
+}
+
+/// The deliveries that a guard or the ceiling may still ask for.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct History<const H: usize> {
+    items: [Option<Delivery>; H],
+}
+
+impl<const H: usize> History<H> {
+    /// None yet.
+    pub const EMPTY: Self = Self { items: [None; H] };
+
+    /// In no particular order.
+    pub fn iter(&self) -> impl Iterator<Item = &Delivery> + Clone + '_ {
+        self.items.iter().flatten()
+    }
+
+    /// Takes down a delivery.
+    ///
+    /// Where all places are taken, the oldest gives way if no rule can ask for
+    /// it any more; else the two oldest become one with the later time, which
+    /// can only make the ceiling stricter, never let a dose through.
+    pub fn push(&mut self, delivery: Delivery) {
+        if let Some(place) = self.items.iter_mut().find(|item| item.is_none()) {
+            *place = Some(delivery);
+            return;
+        }
+        let too_old = delivery.begin.at.minus(LONGEST_GUARD);
+        let Some(oldest) = self.take_oldest() else { return };
+        let mut kept = delivery;
+        if oldest.begin.at > too_old {
+            if let Some(mut second) = self.take_oldest() {
+                second.volume = second.volume.plus(oldest.volume);
+                self.put(second);
+            } else {
+                kept.volume = kept.volume.plus(oldest.volume);
+            }
+        }
+        self.put(kept);
+    }
+
+    fn put(&mut self, delivery: Delivery) {
+        if let Some(place) = self.items.iter_mut().find(|item| item.is_none()) {
+            *place = Some(delivery);
+        }
+    }
+
+    fn take_oldest(&mut self) -> Option<Delivery> {
+        self.items
+            .iter_mut()
+            .filter(|item| item.is_some())
+            .min_by_key(|item| item.map(|d| d.begin.at))
+            .and_then(Option::take)
+    }
+
+    /// The volume that an entry's deliveries of the last `span` took, by their
+    /// begin.
+    pub fn of_entry(
+        &self,
+        id: EntryId,
+        span: Duration,
+        now: Instant,
+        clock: Option<&WallClock>,
+        losses: u16,
+    ) -> Volume {
+        self.iter()
+            .filter(|d| d.id == id && age(&d.begin, now, clock, losses) < span)
+            .fold(Volume::ZERO, |sum, d| sum.plus(d.volume))
+    }
+
+    /// The volume that counts against a due's ceiling: of all deliveries whose
+    /// due was less than 23 h before that due, or after it (D7).
+    pub fn before_due(
+        &self,
+        due_at: Instant,
+        now: Instant,
+        clock: Option<&WallClock>,
+        losses: u16,
+    ) -> Volume {
+        let due_age = now.since(due_at);
+        self.iter()
+            .filter(|d| {
+                let due_was = Duration::from_ms(u64::from(d.begun_after_ms));
+                age(&d.begin, now, clock, losses).plus(due_was) < due_age.plus(CEILING_SPAN)
+            })
+            .fold(Volume::ZERO, |sum, d| sum.plus(d.volume))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn d7_an_hour_never_sees_more_starts_than_the_limit() {
+        let mut starts = Starts::NONE;
+        let mut now = Instant::ZERO;
+        for i in 0..200_i64 {
+            now = starts.next_free(now, 3);
+            assert_eq!(now, Instant::from_ms(i / 3 * 3_600_000));
+            assert!(starts.free(now, 3) > 0);
+            starts.push(now);
+        }
+        assert_eq!(starts.free(now, 3), 1);
+        assert_eq!(starts.iter().count(), KEPT);
+    }
+}

@@ -1,0 +1,550 @@
+//! What the ledger holds: records of a fixed size, each complete in itself.
+//!
+//! The controller's durable state is the fold of these records (see
+//! [`crate::book`]), so a record says everything that its event changed: the
+//! mark after it, not a step of the mark; the pumping so far, not the last
+//! pulse alone. Losing one record therefore loses one event, never the sense of
+//! the next.
+
+mod codec;
+mod fields;
+
+use crate::cause::Cause;
+use crate::civil::Date;
+use crate::config::Head;
+use crate::entry::{ClosedDates, Entry, EntryId, Nominal};
+use crate::time::{Instant, Utc};
+use crate::units::{Carry, Flow, Volume};
+use crate::zone::Zone;
+
+/// Bytes in an encoded record.
+pub const RECORD_BYTES: usize = 56;
+/// Stretches of closed dates that a timetable can hold.
+pub const MOST_CLOSED: usize = 12;
+/// Deliveries in one record of a snapshot.
+pub const DELIVERIES_A_RECORD: usize = 2;
+/// Pump starts in one record of a snapshot.
+pub const STARTS_A_RECORD: usize = 8;
+
+/// Which occurrence of which entry: a due's name in the ledger.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct DueKey {
+    /// The entry.
+    pub id: EntryId,
+    /// The entry's revision when the due was born.
+    pub revision: u16,
+    /// The clock epoch in which it was born.
+    pub epoch: u16,
+    /// Its place in the entry's own order. For a dose an operator asked for,
+    /// the running number of such doses.
+    pub nominal: Nominal,
+}
+
+/// The least nominal that has not passed; `None` until the clock is first set
+/// after the entry was accepted.
+pub type Mark = Option<Nominal>;
+
+/// How a due ended.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum OutcomeKind {
+    /// The pump ran for the whole dose.
+    Dosed,
+    /// The pump ran for some of it.
+    Part(Cause),
+    /// The pump did not run for it.
+    Skipped(Cause),
+}
+
+impl OutcomeKind {
+    /// Why the dose was skipped or is a part dose.
+    pub const fn cause(self) -> Option<Cause> {
+        match self {
+            Self::Dosed => None,
+            Self::Part(cause) | Self::Skipped(cause) => Some(cause),
+        }
+    }
+}
+
+/// The one outcome of a due, or of a stretch of skipped dues.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Outcome {
+    /// Line of the timetable.
+    pub line: u8,
+    /// The due, or the first of the stretch.
+    pub due: DueKey,
+    /// The last due of the stretch; the due itself where there is one.
+    pub last: Nominal,
+    /// How many dues it stands for, at least 1. A record with the same first
+    /// due and a higher count takes the place of the earlier one.
+    pub count: u32,
+    /// When it was written.
+    pub at: Instant,
+    /// The instant of the due, or of the first of the stretch.
+    pub due_at: Instant,
+    /// When the first pulse began, counted in ms from `due_at`; 0 where none did.
+    pub begun_after_ms: u32,
+    /// The least that can have been delivered.
+    pub least: Volume,
+    /// The most that can have been delivered.
+    pub most: Volume,
+    /// How it ended.
+    pub kind: OutcomeKind,
+    /// Whether an operator asked for the dose, outside the timetable.
+    pub asked: bool,
+    /// Restarts while the dose was open.
+    pub restarts: u8,
+    /// The entry's mark after it.
+    pub mark: Mark,
+    /// The remainder that the entry carries on.
+    pub carry: Carry,
+}
+
+/// The intent to run one pulse, written before the pump starts (D4). It also is
+/// the checkpoint of everything the dose has done before.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Pulse {
+    /// Line of the timetable.
+    pub line: u8,
+    /// The due.
+    pub due: DueKey,
+    /// The entry's mark.
+    pub mark: Mark,
+    /// When the intent was written.
+    pub at: Instant,
+    /// The instant of the due.
+    pub due_at: Instant,
+    /// When the dose began, counted in ms from `due_at`.
+    pub begun_after_ms: u32,
+    /// Length of this pulse.
+    pub on_ms: u32,
+    /// The least pumping before this pulse.
+    pub least_ms: u32,
+    /// The most pumping before this pulse.
+    pub most_ms: u32,
+    /// The pumping that the dose asks for in all.
+    pub dose_ms: u32,
+    /// The flow the dose began with.
+    pub flow: Flow,
+    /// Whether it is the first of its dose.
+    pub first: bool,
+    /// Whether an operator asked for the dose.
+    pub asked: bool,
+    /// Why the dose was made smaller than its entry says, where it was.
+    pub cut: Option<Cause>,
+    /// Restarts so far.
+    pub restarts: u8,
+}
+
+/// A due that could not begin at once and waits.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Born {
+    /// Line of the timetable.
+    pub line: u8,
+    /// The due.
+    pub due: DueKey,
+    /// The entry's mark.
+    pub mark: Mark,
+    /// When it was written.
+    pub at: Instant,
+    /// The instant of the due.
+    pub due_at: Instant,
+    /// What keeps it waiting.
+    pub cause: Cause,
+}
+
+/// A timetable entry as it is put in force on a line.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Staged {
+    /// Line of the timetable.
+    pub line: u8,
+    /// The entry.
+    pub entry: Entry,
+    /// Its revision.
+    pub revision: u16,
+    /// Its mark at acceptance.
+    pub mark: Mark,
+    /// Whether it changes an entry that was there before.
+    pub edited: bool,
+}
+
+/// The end of a change of timetable: from here on the staged lines are in force.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Adopted {
+    /// When.
+    pub at: Instant,
+    /// The operator's own ceiling, where one was set.
+    pub ceiling: Option<Volume>,
+    /// Lines written by the staged records before this one, a bit a line.
+    pub written: u64,
+    /// Lines cleared, a bit a line.
+    pub cleared: u64,
+    /// Whether a record of closed dates was staged.
+    pub closed_staged: bool,
+}
+
+/// A bounded list of closed dates.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub struct ClosedList {
+    items: [Option<ClosedDates>; MOST_CLOSED],
+}
+
+impl ClosedList {
+    /// No closed dates.
+    pub const EMPTY: Self = Self { items: [None; MOST_CLOSED] };
+
+    /// Adds a stretch; `false` where the list is full or the stretch ends
+    /// before it begins or lies outside [`Date::MIN`] to [`Date::MAX`].
+    #[must_use]
+    pub fn push(&mut self, dates: ClosedDates) -> bool {
+        if dates.first > dates.last || dates.first < Date::MIN || dates.last > Date::MAX {
+            return false;
+        }
+        match self.items.iter_mut().find(|item| item.is_none()) {
+            Some(place) => {
+                *place = Some(dates);
+                true
+            }
+            None => false,
+        }
+    }
+
+    /// The stretches in the order they were added.
+    pub fn iter(&self) -> impl Iterator<Item = ClosedDates> + '_ {
+        self.items.iter().flatten().copied()
+    }
+
+    /// Whether the date or night is in one of them.
+    pub fn contains(&self, date: Date) -> bool {
+        self.iter().any(|c| c.first <= date && date <= c.last)
+    }
+}
+
+/// Something an operator did that is no setting.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[repr(u8)]
+pub enum Act {
+    /// Prime began; the figure is the longest it may run, in ms.
+    PrimeBegun = 1,
+    /// Prime ended; the figure is how long it ran, in ms.
+    PrimeEnded = 2,
+    /// A calibration run began; the figure is its length in ms.
+    CalibrationBegun = 3,
+    /// A calibration run ended; the figure is how long it ran, in ms.
+    CalibrationEnded = 4,
+    /// An alarm or a latched fault was acknowledged.
+    Acknowledged = 5,
+}
+
+/// What stops the pump from outside, or puts it out of use.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[repr(u8)]
+pub enum Alarm {
+    /// The clock is not set, and weekly entries do not run.
+    ClockUnset = 1,
+    /// The ledger cannot be written.
+    LedgerFault = 2,
+    /// Slots of the ledger could not be read at start; the figure counts them.
+    MemoryDamaged = 3,
+    /// Entries lost their settings; the figure has a bit a line.
+    EntryDamaged = 4,
+    /// The flow in force no longer fits entries; the figure has a bit a line.
+    DoesNotFit = 5,
+    /// The motor fault is latched.
+    MotorFault = 6,
+    /// The leak or tube-burst detector is on.
+    Leak = 7,
+}
+
+impl Alarm {
+    /// All alarms.
+    pub const ALL: [Self; 7] = [
+        Self::ClockUnset,
+        Self::LedgerFault,
+        Self::MemoryDamaged,
+        Self::EntryDamaged,
+        Self::DoesNotFit,
+        Self::MotorFault,
+        Self::Leak,
+    ];
+
+    /// In a user's words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::ClockUnset => "clock unset",
+            Self::LedgerFault => "memory fault",
+            Self::MemoryDamaged => "memory damaged",
+            Self::EntryDamaged => "settings damaged",
+            Self::DoesNotFit => "dose does not fit",
+            Self::MotorFault => "fault",
+            Self::Leak => "leak",
+        }
+    }
+}
+
+/// Why the logic started.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[repr(u8)]
+pub enum Reset {
+    /// The supply came on.
+    PowerOn = 1,
+    /// The watchdog.
+    Watchdog = 2,
+}
+
+/// When an entry's last delivery began.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Begin {
+    /// In elapsed time.
+    pub at: Instant,
+    /// By the clock, where it was set.
+    pub utc: Option<Utc>,
+    /// How often the clock chip had lost its feed by then.
+    pub losses: u16,
+}
+
+/// A volume delivered, kept for the repeat guard and the ceiling.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Delivery {
+    /// The entry.
+    pub id: EntryId,
+    /// When it began.
+    pub begin: Begin,
+    /// When it began, counted in ms from the instant of its due.
+    pub begun_after_ms: u32,
+    /// The most that can have been delivered.
+    pub volume: Volume,
+}
+
+/// A due that waits, as a line keeps it.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Waiting {
+    /// The entry it was born of.
+    pub id: EntryId,
+    /// The revision it was born under.
+    pub revision: u16,
+    /// The epoch it was born in.
+    pub epoch: u16,
+    /// Its place in the entry's order.
+    pub nominal: Nominal,
+    /// Its instant.
+    pub due_at: Instant,
+    /// What kept it waiting last.
+    pub cause: Cause,
+}
+
+/// The stretch of closed dues that the last outcome of a line stands for.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct ClosedRun {
+    /// The first due of it.
+    pub first: DueKey,
+    /// The first one's instant.
+    pub due_at: Instant,
+    /// How many dues.
+    pub count: u32,
+}
+
+/// Everything durable about a line but the entry itself.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub struct LineState {
+    /// Revision of the entry in force.
+    pub revision: u16,
+    /// The entry's mark.
+    pub mark: Mark,
+    /// The entry was edited and no due of the new revision was judged yet.
+    pub edited: bool,
+    /// The remainder that is carried on.
+    pub carry: Carry,
+    /// The last delivery's begin.
+    pub last: Option<Begin>,
+    /// A due that waits.
+    pub waiting: Option<Waiting>,
+    /// The count of closed dues that the last outcome stands for.
+    pub closed_run: Option<ClosedRun>,
+}
+
+/// One record of the ledger.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[allow(clippy::large_enum_variant)]
+pub enum Record {
+    /// The logic started.
+    Boot {
+        /// When; after a loss of the clock chip's feed, the last stamp.
+        at: Instant,
+        /// Whether the clock chip was fed all along.
+        feed_kept: bool,
+        /// Why it started.
+        reset: Reset,
+    },
+    /// The clock or the zone was set: a clock epoch opens.
+    Clock {
+        /// When, in elapsed time.
+        at: Instant,
+        /// The new epoch's number.
+        epoch: u16,
+        /// What the clock says from then on; `None` while it is still unset.
+        utc: Option<Utc>,
+        /// The zone in force.
+        zone: Zone,
+    },
+    /// New head limits or a new flow are in force.
+    Head {
+        /// When.
+        at: Instant,
+        /// The head.
+        head: Head,
+    },
+    /// A line of a timetable that an [`Adopted`] record will put in force.
+    Staged(Staged),
+    /// The closed dates that an [`Adopted`] record will put in force.
+    StagedClosed(ClosedList),
+    /// The staged records before this one are in force.
+    Adopted(Adopted),
+    /// A due waits.
+    Born(Born),
+    /// A pulse is about to run.
+    Pulse(Pulse),
+    /// A due has ended.
+    Outcome(Outcome),
+    /// A stamp of elapsed time.
+    Stamp {
+        /// When.
+        at: Instant,
+    },
+    /// An operator's act.
+    Act {
+        /// When.
+        at: Instant,
+        /// What.
+        act: Act,
+        /// Its figure, as [`Act`] says.
+        ms: u32,
+    },
+    /// An alarm came or went.
+    Alarm {
+        /// When.
+        at: Instant,
+        /// Which.
+        alarm: Alarm,
+        /// Whether it is on.
+        on: bool,
+        /// Its figure, as [`Alarm`] says.
+        detail: u64,
+    },
+    /// Snapshot: the clock.
+    SnapClock {
+        /// When the snapshot was taken.
+        at: Instant,
+        /// The epoch in force.
+        epoch: u16,
+        /// What the clock says at that instant.
+        utc: Option<Utc>,
+        /// How often the clock chip lost its feed.
+        losses: u16,
+        /// Weekly dues up to this instant are not caught up (D9).
+        not_before: Instant,
+        /// The zone in force.
+        zone: Zone,
+    },
+    /// Snapshot: what belongs to no line.
+    SnapGlobals {
+        /// The operator's own ceiling.
+        ceiling: Option<Volume>,
+        /// The least entry number never used.
+        next_id: u16,
+        /// Doses that operators have asked for.
+        asks: u32,
+        /// Lines whose settings were damaged, a bit a line.
+        damaged: u64,
+        /// Whether the closed dates were damaged.
+        closed_damaged: bool,
+        /// Alarms that are on, a bit each.
+        alarms: u16,
+        /// Until when the pump rests after its last run.
+        rest_until: Instant,
+        /// Lines that an entry is on, a bit a line.
+        occupied: u64,
+    },
+    /// Snapshot: the head.
+    SnapHead(Head),
+    /// Snapshot: the closed dates.
+    SnapClosed(ClosedList),
+    /// Snapshot: a line's entry.
+    SnapEntry(Staged),
+    /// Snapshot: a line's state.
+    SnapLine {
+        /// Line of the timetable.
+        line: u8,
+        /// The entry.
+        id: EntryId,
+        /// Its state.
+        state: LineState,
+    },
+    /// Snapshot: deliveries of the last hours.
+    SnapDeliveries([Option<Delivery>; DELIVERIES_A_RECORD]),
+    /// Snapshot: pump starts of the last hour.
+    SnapStarts([Option<Instant>; STARTS_A_RECORD]),
+    /// Snapshot: the last intent of the dose that is open.
+    SnapOpen {
+        /// The intent, its figures as the fold has them.
+        pulse: Pulse,
+        /// Whether the clock chip lost its feed since.
+        lost: bool,
+        /// Whether that pulse may not have run in full.
+        in_doubt: bool,
+    },
+}
+
+impl Record {
+    /// The record's number in the ledger; those of snapshots are 32 and above.
+    pub const fn kind(&self) -> u8 {
+        match self {
+            Self::Boot { .. } => 1,
+            Self::Clock { .. } => 2,
+            Self::Head { .. } => 3,
+            Self::Staged(_) => 4,
+            Self::StagedClosed(_) => 5,
+            Self::Adopted(_) => 6,
+            Self::Born(_) => 7,
+            Self::Pulse(_) => 8,
+            Self::Outcome(_) => 9,
+            Self::Stamp { .. } => 10,
+            Self::Act { .. } => 11,
+            Self::Alarm { .. } => 12,
+            Self::SnapClock { .. } => 32,
+            Self::SnapGlobals { .. } => 33,
+            Self::SnapHead(_) => 34,
+            Self::SnapClosed(_) => 35,
+            Self::SnapEntry(_) => 36,
+            Self::SnapLine { .. } => 37,
+            Self::SnapDeliveries(_) => 38,
+            Self::SnapStarts(_) => 39,
+            Self::SnapOpen { .. } => 40,
+        }
+    }
+
+    /// When it was written, where it says so.
+    pub const fn at(&self) -> Option<Instant> {
+        match self {
+            Self::Boot { at, .. }
+            | Self::Clock { at, .. }
+            | Self::Head { at, .. }
+            | Self::Stamp { at }
+            | Self::Act { at, .. }
+            | Self::Alarm { at, .. }
+            | Self::SnapClock { at, .. } => Some(*at),
+            Self::Adopted(a) => Some(a.at),
+            Self::Born(b) => Some(b.at),
+            Self::Pulse(p) | Self::SnapOpen { pulse: p, .. } => Some(p.at),
+            Self::Outcome(o) => Some(o.at),
+            Self::Staged(_)
+            | Self::StagedClosed(_)
+            | Self::SnapGlobals { .. }
+            | Self::SnapHead(_)
+            | Self::SnapClosed(_)
+            | Self::SnapEntry(_)
+            | Self::SnapLine { .. }
+            | Self::SnapDeliveries(_)
+            | Self::SnapStarts(_) => None,
+        }
+    }
+}

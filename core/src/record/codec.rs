@@ -1,0 +1,246 @@
+//! Records in bytes and back.
+//!
+//! A record's first byte is its kind; what it does not fill is zero. Bytes that no
+//! encoder writes are no record (M2): every field is checked on the way in.
+
+use super::fields::*;
+use super::{
+    Act, Adopted, Alarm, Born, DELIVERIES_A_RECORD, Delivery, RECORD_BYTES, Record, Reset,
+    STARTS_A_RECORD,
+};
+use crate::codec::{Get, Put};
+use crate::entry::EntryId;
+use crate::time::Instant;
+use crate::zone::Zone;
+
+impl Record {
+    /// The record's bytes; what a field cannot hold is clamped as its codec says.
+    pub fn encode(&self) -> [u8; RECORD_BYTES] {
+        let mut bytes = [0; RECORD_BYTES];
+        let mut p = Put::new(&mut bytes);
+        p.u8(self.kind());
+        match self {
+            Self::Boot { at, feed_kept, reset } => {
+                put_instant(&mut p, *at);
+                p.u8(u8::from(*feed_kept));
+                p.u8(*reset as u8);
+            }
+            Self::Clock { at, epoch, utc, zone } => {
+                put_instant(&mut p, *at);
+                p.u16(*epoch);
+                put_utc(&mut p, *utc);
+                p.bytes(&zone.encode());
+            }
+            Self::Head { at, head } => {
+                put_instant(&mut p, *at);
+                put_head(&mut p, head);
+            }
+            Self::Staged(s) | Self::SnapEntry(s) => put_staged(&mut p, s),
+            Self::StagedClosed(list) | Self::SnapClosed(list) => put_closed(&mut p, list),
+            Self::Adopted(a) => {
+                put_instant(&mut p, a.at);
+                put_ceiling(&mut p, a.ceiling);
+                p.u64(a.written);
+                p.u64(a.cleared);
+                p.u8(u8::from(a.closed_staged));
+            }
+            Self::Born(b) => {
+                p.u8(b.line);
+                put_key(&mut p, &b.due);
+                put_mark(&mut p, b.mark);
+                put_instant(&mut p, b.at);
+                put_instant(&mut p, b.due_at);
+                p.u8(b.cause.code());
+            }
+            Self::Pulse(pulse) => put_pulse(&mut p, pulse, 0),
+            Self::Outcome(o) => put_outcome(&mut p, o),
+            Self::Stamp { at } => put_instant(&mut p, *at),
+            Self::Act { at, act, ms } => {
+                put_instant(&mut p, *at);
+                p.u8(*act as u8);
+                p.u32(*ms);
+            }
+            Self::Alarm { at, alarm, on, detail } => {
+                put_instant(&mut p, *at);
+                p.u8(*alarm as u8);
+                p.u8(u8::from(*on));
+                p.u64(*detail);
+            }
+            Self::SnapClock { at, epoch, utc, losses, not_before, zone } => {
+                put_instant(&mut p, *at);
+                p.u16(*epoch);
+                put_utc(&mut p, *utc);
+                p.u16(*losses);
+                put_instant(&mut p, *not_before);
+                p.bytes(&zone.encode());
+            }
+            Self::SnapGlobals {
+                ceiling,
+                next_id,
+                asks,
+                damaged,
+                closed_damaged,
+                alarms,
+                rest_until,
+                occupied,
+            } => {
+                put_ceiling(&mut p, *ceiling);
+                p.u16(*next_id);
+                p.u32(*asks);
+                p.u64(*damaged);
+                p.u8(u8::from(*closed_damaged));
+                p.u16(*alarms);
+                put_instant(&mut p, *rest_until);
+                p.u64(*occupied);
+            }
+            Self::SnapHead(head) => put_head(&mut p, head),
+            Self::SnapLine { line, id, state } => put_line(&mut p, *line, *id, state),
+            Self::SnapDeliveries(items) => {
+                for d in items.iter().flatten() {
+                    p.u8(1);
+                    p.u16(d.id.0);
+                    put_begin(&mut p, &d.begin);
+                    p.u32(d.begun_after_ms);
+                    put_volume(&mut p, d.volume);
+                }
+            }
+            Self::SnapStarts(items) => {
+                for &at in items.iter().flatten() {
+                    put_instant(&mut p, at);
+                }
+                for _ in items.iter().filter(|item| item.is_none()) {
+                    p.i48(NO_TIME);
+                }
+            }
+            Self::SnapOpen { pulse, lost, in_doubt } => {
+                let flags = if *lost { 2 } else { 0 } | if *in_doubt { 4 } else { 0 };
+                put_pulse(&mut p, pulse, flags);
+            }
+        }
+        debug_assert!(p.fits, "a record outgrew its slot");
+        bytes
+    }
+
+    /// The record that these bytes say; `None` where no encoder wrote them.
+    pub fn decode(bytes: &[u8; RECORD_BYTES]) -> Option<Self> {
+        let g = &mut Get::new(bytes);
+        let record = match g.u8()? {
+            1 => Self::Boot {
+                at: get_instant(g)?,
+                feed_kept: get_bool(g)?,
+                reset: match g.u8()? {
+                    1 => Reset::PowerOn,
+                    2 => Reset::Watchdog,
+                    _ => return None,
+                },
+            },
+            2 => Self::Clock {
+                at: get_instant(g)?,
+                epoch: g.u16()?,
+                utc: get_utc(g)?,
+                zone: Zone::decode(&g.array()?)?,
+            },
+            3 => Self::Head { at: get_instant(g)?, head: get_head(g)? },
+            4 => Self::Staged(get_staged(g)?),
+            5 => Self::StagedClosed(get_closed(g)?),
+            6 => Self::Adopted(Adopted {
+                at: get_instant(g)?,
+                ceiling: get_ceiling(g)?,
+                written: g.u64()?,
+                cleared: g.u64()?,
+                closed_staged: get_bool(g)?,
+            }),
+            7 => Self::Born(Born {
+                line: g.u8()?,
+                due: get_key(g)?,
+                mark: get_mark(g)?,
+                at: get_instant(g)?,
+                due_at: get_instant(g)?,
+                cause: get_cause(g)??,
+            }),
+            8 => match get_pulse(g)? {
+                (pulse, 0) => Self::Pulse(pulse),
+                _ => return None,
+            },
+            9 => Self::Outcome(get_outcome(g)?),
+            10 => Self::Stamp { at: get_instant(g)? },
+            11 => Self::Act {
+                at: get_instant(g)?,
+                act: match g.u8()? {
+                    1 => Act::PrimeBegun,
+                    2 => Act::PrimeEnded,
+                    3 => Act::CalibrationBegun,
+                    4 => Act::CalibrationEnded,
+                    5 => Act::Acknowledged,
+                    _ => return None,
+                },
+                ms: g.u32()?,
+            },
+            12 => Self::Alarm {
+                at: get_instant(g)?,
+                alarm: {
+                    let code = g.u8()?;
+                    Alarm::ALL.into_iter().find(|&alarm| alarm as u8 == code)?
+                },
+                on: get_bool(g)?,
+                detail: g.u64()?,
+            },
+            32 => Self::SnapClock {
+                at: get_instant(g)?,
+                epoch: g.u16()?,
+                utc: get_utc(g)?,
+                losses: g.u16()?,
+                not_before: get_instant(g)?,
+                zone: Zone::decode(&g.array()?)?,
+            },
+            33 => Self::SnapGlobals {
+                ceiling: get_ceiling(g)?,
+                next_id: g.u16()?,
+                asks: g.u32()?,
+                damaged: g.u64()?,
+                closed_damaged: get_bool(g)?,
+                alarms: g.u16()?,
+                rest_until: get_instant(g)?,
+                occupied: g.u64()?,
+            },
+            34 => Self::SnapHead(get_head(g)?),
+            35 => Self::SnapClosed(get_closed(g)?),
+            36 => Self::SnapEntry(get_staged(g)?),
+            37 => {
+                let (line, id, state) = get_line(g)?;
+                Self::SnapLine { line, id, state }
+            }
+            38 => {
+                let mut items = [None; DELIVERIES_A_RECORD];
+                for item in &mut items {
+                    if get_bool(g)? {
+                        *item = Some(Delivery {
+                            id: EntryId(g.u16()?),
+                            begin: get_begin(g)?,
+                            begun_after_ms: g.u32()?,
+                            volume: get_volume(g)?,
+                        });
+                    }
+                }
+                Self::SnapDeliveries(items)
+            }
+            39 => {
+                let mut items = [None; STARTS_A_RECORD];
+                for item in &mut items {
+                    let ms = g.i48()?;
+                    *item = if ms == NO_TIME { None } else { Some(Instant::from_ms(ms)) };
+                }
+                Self::SnapStarts(items)
+            }
+            40 => {
+                let (pulse, flags) = get_pulse(g)?;
+                if flags & !6 != 0 {
+                    return None;
+                }
+                Self::SnapOpen { pulse, lost: flags & 2 != 0, in_doubt: flags & 4 != 0 }
+            }
+            _ => return None,
+        };
+        g.rest_is_zero().then_some(record)
+    }
+}

@@ -1,0 +1,429 @@
+//! The fields that records are made of, in bytes.
+
+use super::{
+    Begin, ClosedList, ClosedRun, DueKey, LineState, MOST_CLOSED, Mark, Outcome, OutcomeKind,
+    Pulse, Staged, Waiting,
+};
+use crate::cause::Cause;
+use crate::civil::{Date, Days};
+use crate::codec::{Get, Put};
+use crate::config::Head;
+use crate::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recurrence};
+use crate::time::{Instant, Utc};
+use crate::units::{Carry, Flow, Volume};
+
+pub(super) const NO_NOMINAL: u32 = u32::MAX;
+pub(super) const NO_TIME: i64 = (1 << 47) - 1;
+
+pub(super) fn put_mark(p: &mut Put, mark: Mark) {
+    p.u32(mark.map_or(NO_NOMINAL, |n| n.0));
+}
+
+pub(super) fn get_mark(g: &mut Get) -> Option<Mark> {
+    let n = g.u32()?;
+    Some(if n == NO_NOMINAL { None } else { Some(Nominal(n)) })
+}
+
+pub(super) fn put_utc(p: &mut Put, utc: Option<Utc>) {
+    p.i48(utc.map_or(NO_TIME, Utc::as_ms));
+}
+
+pub(super) fn get_utc(g: &mut Get) -> Option<Option<Utc>> {
+    let ms = g.i48()?;
+    Some(if ms == NO_TIME { None } else { Some(Utc::from_ms(ms)) })
+}
+
+pub(super) fn put_instant(p: &mut Put, at: Instant) {
+    p.i48(at.as_ms());
+}
+
+pub(super) fn get_instant(g: &mut Get) -> Option<Instant> {
+    g.i48().map(Instant::from_ms)
+}
+
+pub(super) fn put_key(p: &mut Put, due: &DueKey) {
+    p.u16(due.id.0);
+    p.u16(due.revision);
+    p.u16(due.epoch);
+    p.u32(due.nominal.0);
+}
+
+pub(super) fn get_key(g: &mut Get) -> Option<DueKey> {
+    Some(DueKey {
+        id: EntryId(g.u16()?),
+        revision: g.u16()?,
+        epoch: g.u16()?,
+        nominal: Nominal(g.u32()?),
+    })
+}
+
+pub(super) fn get_bool(g: &mut Get) -> Option<bool> {
+    match g.u8()? {
+        0 => Some(false),
+        1 => Some(true),
+        _ => None,
+    }
+}
+
+pub(super) fn put_cause(p: &mut Put, cause: Option<Cause>) {
+    p.u8(cause.map_or(0, Cause::code));
+}
+
+pub(super) fn get_cause(g: &mut Get) -> Option<Option<Cause>> {
+    match g.u8()? {
+        0 => Some(None),
+        code => Cause::from_code(code).map(Some),
+    }
+}
+
+/// Dates are stored as days since [`Date::MIN`].
+pub(super) const NO_DATE: u16 = u16::MAX;
+
+pub(super) fn put_date(p: &mut Put, date: Option<Date>) {
+    let days = date.map(|d| d.days() - Date::MIN.days());
+    p.u16(days.and_then(|d| u16::try_from(d).ok()).unwrap_or(NO_DATE));
+}
+
+pub(super) fn get_date(g: &mut Get) -> Option<Option<Date>> {
+    match g.u16()? {
+        NO_DATE => Some(None),
+        days => {
+            let date = Date::MIN.plus_days(i32::from(days));
+            (date <= Date::MAX).then_some(Some(date))
+        }
+    }
+}
+
+pub(super) fn put_volume(p: &mut Put, volume: Volume) {
+    p.u40(volume.as_nl());
+}
+
+pub(super) fn get_volume(g: &mut Get) -> Option<Volume> {
+    g.u40().map(Volume::from_nl)
+}
+
+pub(super) const NO_VOLUME: u64 = 0xff_ffff_ffff;
+
+pub(super) fn put_ceiling(p: &mut Put, ceiling: Option<Volume>) {
+    p.u40(ceiling.map_or(NO_VOLUME, |v| v.as_nl().min(NO_VOLUME - 1)));
+}
+
+pub(super) fn get_ceiling(g: &mut Get) -> Option<Option<Volume>> {
+    let nl = g.u40()?;
+    Some(if nl == NO_VOLUME { None } else { Some(Volume::from_nl(nl)) })
+}
+
+pub(super) const ENABLED: u8 = 1;
+pub(super) const WEEKLY: u8 = 2;
+pub(super) const BY_NIGHT: u8 = 4;
+pub(super) const OBSERVES_CLOSED: u8 = 8;
+pub(super) const FIRST_VALID: u8 = 16;
+
+pub(super) fn put_entry(p: &mut Put, e: &Entry) {
+    let mut flags = 0;
+    for (on, bit) in [
+        (e.enabled, ENABLED),
+        (e.observes_closed, OBSERVES_CLOSED),
+        (e.gap_rule == GapRule::FirstValid, FIRST_VALID),
+    ] {
+        if on {
+            flags |= bit;
+        }
+    }
+    p.u16(e.id.0);
+    match e.recurrence {
+        Recurrence::Weekly { days, at_min, by_night } => {
+            p.u8(flags | WEEKLY | if by_night { BY_NIGHT } else { 0 });
+            p.u8(days.bits());
+            p.u16(at_min);
+            p.i48(0);
+            p.i48(0);
+        }
+        Recurrence::Interval { every_ms, from } => {
+            p.u8(flags);
+            p.u8(0);
+            p.u16(0);
+            p.i48(i64::try_from(every_ms).unwrap_or(i64::MAX));
+            put_instant(p, from);
+        }
+    }
+    put_volume(p, e.volume);
+    p.u32(e.window_ms);
+    p.u32(e.grace_ms);
+    put_date(p, e.first);
+    put_date(p, e.last);
+    p.u16(e.pulses.unwrap_or(0));
+}
+
+pub(super) fn get_entry(g: &mut Get) -> Option<Entry> {
+    let id = EntryId(g.u16()?);
+    let flags = g.u8()?;
+    let (days, at_min) = (g.u8()?, g.u16()?);
+    let (every, from) = (g.i48()?, get_instant(g)?);
+    let recurrence = if flags & WEEKLY != 0 {
+        let by_night = flags & BY_NIGHT != 0;
+        Recurrence::Weekly { days: Days::from_bits(days), at_min, by_night }
+    } else {
+        Recurrence::Interval { every_ms: u64::try_from(every).ok()?, from }
+    };
+    Some(Entry {
+        id,
+        enabled: flags & ENABLED != 0,
+        recurrence,
+        volume: get_volume(g)?,
+        window_ms: g.u32()?,
+        grace_ms: g.u32()?,
+        first: get_date(g)?,
+        last: get_date(g)?,
+        observes_closed: flags & OBSERVES_CLOSED != 0,
+        gap_rule: if flags & FIRST_VALID != 0 { GapRule::FirstValid } else { GapRule::Shift },
+        pulses: Some(g.u16()?).filter(|&n| n != 0),
+    })
+}
+
+pub(super) fn put_staged(p: &mut Put, s: &Staged) {
+    p.u8(s.line);
+    put_entry(p, &s.entry);
+    p.u16(s.revision);
+    put_mark(p, s.mark);
+    p.u8(u8::from(s.edited));
+}
+
+pub(super) fn get_staged(g: &mut Get) -> Option<Staged> {
+    Some(Staged {
+        line: g.u8()?,
+        entry: get_entry(g)?,
+        revision: g.u16()?,
+        mark: get_mark(g)?,
+        edited: get_bool(g)?,
+    })
+}
+
+pub(super) fn put_head(p: &mut Put, h: &Head) {
+    p.u32(h.flow.as_nl_per_min());
+    p.u8(h.rollers);
+    put_volume(p, h.roller_pass);
+    p.u32(h.shortest_on_ms);
+    p.u32(h.shortest_off_ms);
+    p.u32(h.longest_run_ms);
+    p.u32(h.least_rest_ms);
+    p.u16(h.starts_per_hour);
+    put_volume(p, h.least_pulse);
+    p.u32(h.longest_prime_ms);
+    p.u32(h.longest_calibration_ms);
+}
+
+pub(super) fn get_head(g: &mut Get) -> Option<Head> {
+    let head = Head {
+        flow: Flow::from_nl_per_min(g.u32()?)?,
+        rollers: g.u8()?,
+        roller_pass: get_volume(g)?,
+        shortest_on_ms: g.u32()?,
+        shortest_off_ms: g.u32()?,
+        longest_run_ms: g.u32()?,
+        least_rest_ms: g.u32()?,
+        starts_per_hour: g.u16()?,
+        least_pulse: get_volume(g)?,
+        longest_prime_ms: g.u32()?,
+        longest_calibration_ms: g.u32()?,
+    };
+    head.problem().is_none().then_some(head)
+}
+
+pub(super) fn put_closed(p: &mut Put, list: &ClosedList) {
+    for item in &list.items {
+        put_date(p, item.map(|c| c.first));
+        put_date(p, item.map(|c| c.last));
+    }
+}
+
+pub(super) fn get_closed(g: &mut Get) -> Option<ClosedList> {
+    let mut list = ClosedList::EMPTY;
+    for _ in 0..MOST_CLOSED {
+        match (get_date(g)?, get_date(g)?) {
+            (Some(first), Some(last)) => {
+                if !list.push(ClosedDates { first, last }) {
+                    return None;
+                }
+            }
+            (None, None) => {}
+            _ => return None,
+        }
+    }
+    Some(list)
+}
+
+pub(super) const ASKED: u8 = 4;
+
+pub(super) fn put_outcome(p: &mut Put, o: &Outcome) {
+    p.u8(o.line);
+    put_key(p, &o.due);
+    p.u32(o.last.0);
+    p.u24(o.count);
+    put_instant(p, o.at);
+    put_instant(p, o.due_at);
+    p.u32(o.begun_after_ms);
+    put_volume(p, o.least);
+    put_volume(p, o.most);
+    let kind = match o.kind {
+        OutcomeKind::Dosed => 0,
+        OutcomeKind::Part(_) => 1,
+        OutcomeKind::Skipped(_) => 2,
+    };
+    p.u8(kind | if o.asked { ASKED } else { 0 });
+    put_cause(p, o.kind.cause());
+    p.u8(o.restarts);
+    put_mark(p, o.mark);
+    p.u32(o.carry.0);
+}
+
+pub(super) fn get_outcome(g: &mut Get) -> Option<Outcome> {
+    let (line, due, last, count) = (g.u8()?, get_key(g)?, Nominal(g.u32()?), g.u24()?);
+    let (at, due_at, begun_after_ms) = (get_instant(g)?, get_instant(g)?, g.u32()?);
+    let (least, most) = (get_volume(g)?, get_volume(g)?);
+    let (bits, cause) = (g.u8()?, get_cause(g)?);
+    let kind = match (bits & !ASKED, cause) {
+        (0, None) => OutcomeKind::Dosed,
+        (1, Some(cause)) => OutcomeKind::Part(cause),
+        (2, Some(cause)) => OutcomeKind::Skipped(cause),
+        _ => return None,
+    };
+    Some(Outcome {
+        line,
+        due,
+        last,
+        count,
+        at,
+        due_at,
+        begun_after_ms,
+        least,
+        most,
+        kind,
+        asked: bits & ASKED != 0,
+        restarts: g.u8()?,
+        mark: get_mark(g)?,
+        carry: Carry(g.u32()?),
+    })
+}
+
+pub(super) fn put_pulse(p: &mut Put, pulse: &Pulse, more_flags: u8) {
+    p.u8(pulse.line);
+    put_key(p, &pulse.due);
+    put_mark(p, pulse.mark);
+    put_instant(p, pulse.at);
+    put_instant(p, pulse.due_at);
+    p.u32(pulse.begun_after_ms);
+    p.u32(pulse.on_ms);
+    p.u32(pulse.least_ms);
+    p.u32(pulse.most_ms);
+    p.u32(pulse.dose_ms);
+    p.u32(pulse.flow.as_nl_per_min());
+    p.u8(u8::from(pulse.asked) | u8::from(pulse.first) << 3 | more_flags);
+    put_cause(p, pulse.cut);
+    p.u8(pulse.restarts);
+}
+
+pub(super) fn get_pulse(g: &mut Get) -> Option<(Pulse, u8)> {
+    let (line, due, mark) = (g.u8()?, get_key(g)?, get_mark(g)?);
+    let (at, due_at, begun_after_ms) = (get_instant(g)?, get_instant(g)?, g.u32()?);
+    let (on_ms, least_ms, most_ms, dose_ms) = (g.u32()?, g.u32()?, g.u32()?, g.u32()?);
+    let (flow, flags) = (Flow::from_nl_per_min(g.u32()?)?, g.u8()?);
+    let (cut, restarts) = (get_cause(g)?, g.u8()?);
+    let (asked, first) = (flags & 1 != 0, flags & 8 != 0);
+    let pulse = Pulse {
+        line,
+        due,
+        mark,
+        at,
+        due_at,
+        begun_after_ms,
+        on_ms,
+        least_ms,
+        most_ms,
+        dose_ms,
+        flow,
+        first,
+        asked,
+        cut,
+        restarts,
+    };
+    Some((pulse, flags & !9))
+}
+
+pub(super) fn put_begin(p: &mut Put, begin: &Begin) {
+    put_instant(p, begin.at);
+    put_utc(p, begin.utc);
+    p.u16(begin.losses);
+}
+
+pub(super) fn get_begin(g: &mut Get) -> Option<Begin> {
+    Some(Begin { at: get_instant(g)?, utc: get_utc(g)?, losses: g.u16()? })
+}
+
+pub(super) const HAS_LAST: u8 = 1;
+pub(super) const HAS_WAITING: u8 = 2;
+pub(super) const HAS_CLOSED: u8 = 4;
+pub(super) const EDITED: u8 = 8;
+
+/// A waiting due and a run of closed dues exclude each other on one line in
+/// practice; where both stand, the run is dropped: it only joins records.
+pub(super) fn put_line(p: &mut Put, line: u8, id: EntryId, s: &LineState) {
+    let mut flags = if s.edited { EDITED } else { 0 };
+    if s.last.is_some() {
+        flags |= HAS_LAST;
+    }
+    if s.waiting.is_some() {
+        flags |= HAS_WAITING;
+    } else if s.closed_run.is_some() {
+        flags |= HAS_CLOSED;
+    }
+    p.u8(line);
+    p.u16(id.0);
+    p.u8(flags);
+    p.u16(s.revision);
+    put_mark(p, s.mark);
+    p.u32(s.carry.0);
+    if let Some(begin) = &s.last {
+        put_begin(p, begin);
+    }
+    if let Some(w) = &s.waiting {
+        p.u16(w.id.0);
+        p.u16(w.revision);
+        p.u16(w.epoch);
+        p.u32(w.nominal.0);
+        put_instant(p, w.due_at);
+        p.u8(w.cause.code());
+    } else if let Some(run) = &s.closed_run {
+        put_key(p, &run.first);
+        put_instant(p, run.due_at);
+        p.u24(run.count);
+    }
+}
+
+pub(super) fn get_line(g: &mut Get) -> Option<(u8, EntryId, LineState)> {
+    let (line, id, flags) = (g.u8()?, EntryId(g.u16()?), g.u8()?);
+    let mut state = LineState {
+        revision: g.u16()?,
+        mark: get_mark(g)?,
+        edited: flags & EDITED != 0,
+        carry: Carry(g.u32()?),
+        ..LineState::default()
+    };
+    if flags & HAS_LAST != 0 {
+        state.last = Some(get_begin(g)?);
+    }
+    if flags & HAS_WAITING != 0 {
+        state.waiting = Some(Waiting {
+            id: EntryId(g.u16()?),
+            revision: g.u16()?,
+            epoch: g.u16()?,
+            nominal: Nominal(g.u32()?),
+            due_at: get_instant(g)?,
+            cause: get_cause(g)??,
+        });
+    } else if flags & HAS_CLOSED != 0 {
+        state.closed_run =
+            Some(ClosedRun { first: get_key(g)?, due_at: get_instant(g)?, count: g.u24()? });
+    }
+    Some((line, id, state))
+}

@@ -1,0 +1,150 @@
+//! The ledger's records, folded into the state at boot.
+
+use embedded_storage::nor_flash::NorFlash;
+
+use crate::book::{Book, bit};
+use crate::ledger::{Base, Class, Ledger, Position, Slot};
+use crate::record::{Adopted, Record};
+
+/// What a ledger says at boot.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Recovered<const N: usize, const H: usize> {
+    /// The durable state.
+    pub book: Book<N, H>,
+    /// Slots after the last good one that cannot be read.
+    pub unreadable_tail: u32,
+    /// Slots that cannot be read, those included.
+    pub unreadable: u32,
+}
+
+/// Folds the ledger into the state it stands for. What is damaged is dropped,
+/// what is whole is kept; nothing is invented in its place (M2).
+pub fn recover<F: NorFlash, const N: usize, const H: usize>(
+    ledger: &mut Ledger<F>,
+) -> Recovered<N, H> {
+    let mut found = Recovered { book: Book::EMPTY, unreadable_tail: 0, unreadable: 0 };
+    // unreadable slots since the last intent: each may have been one more (D4)
+    let mut since_intent = 0_u32;
+    let mut staged_from: Option<Position> = None;
+    let mut snapshot = (ledger.base() == Base::Broken).then(Parts::default);
+    let mut scan = ledger.scan();
+    while let Some(slot) = ledger.next(&mut scan) {
+        let record = slot.content.and_then(|content| Record::decode(&content.payload));
+        if slot.class == Class::Record
+            && let Some(parts) = snapshot.take()
+        {
+            parts.judge(&mut found.book);
+        }
+        let Some(record) = record else {
+            found.unreadable = found.unreadable.saturating_add(1);
+            if slot.class == Class::Record {
+                found.unreadable_tail = found.unreadable_tail.saturating_add(1);
+                since_intent = since_intent.saturating_add(1);
+            }
+            continue;
+        };
+        found.unreadable_tail = 0;
+        if let Some(parts) = &mut snapshot {
+            parts.note(&record);
+        }
+        match record {
+            Record::Staged(_) | Record::StagedClosed(_) => {
+                staged_from = staged_from.or(Some(slot.position));
+                continue;
+            }
+            Record::Adopted(adopted) => {
+                let from = staged_from.unwrap_or(slot.position);
+                adopt(&mut found.book, ledger, from, slot.position, &adopted);
+            }
+            Record::Pulse(_) => {
+                found.book.apply(&record);
+                since_intent = 0;
+            }
+            _ => {
+                found.book.apply(&record);
+                if found.book.open.is_none() {
+                    since_intent = 0;
+                }
+            }
+        }
+        staged_from = None;
+    }
+    if let Some(parts) = snapshot {
+        parts.judge(&mut found.book);
+    }
+    if let Some(open) = &mut found.book.open
+        && since_intent > 0
+    {
+        let more = open.pulse.on_ms.saturating_mul(since_intent);
+        let most = open.pulse.most_ms.saturating_add(more).min(open.pulse.dose_ms);
+        open.pulse.most_ms = most;
+    }
+    found
+}
+
+/// Which parts of a damaged snapshot could be read.
+#[derive(Default)]
+struct Parts {
+    occupied: u64,
+    entries: u64,
+    states: u64,
+    closed: bool,
+}
+
+impl Parts {
+    fn note(&mut self, record: &Record) {
+        match record {
+            Record::SnapGlobals { occupied, .. } => self.occupied = *occupied,
+            Record::SnapEntry(staged) => self.entries |= bit(usize::from(staged.line)),
+            Record::SnapLine { line, .. } => self.states |= bit(usize::from(*line)),
+            Record::SnapClosed(_) => self.closed = true,
+            _ => {}
+        }
+    }
+
+    /// A line runs only if both its entry and its state are there.
+    fn judge<const N: usize, const H: usize>(&self, book: &mut Book<N, H>) {
+        let lost = (self.occupied | self.entries) & !(self.entries & self.states);
+        book.damage(lost, !self.closed);
+    }
+}
+
+/// Puts in force what was staged before a record of adoption. A staged record
+/// that cannot be read leaves its line without settings, and known for it.
+fn adopt<F: NorFlash, const N: usize, const H: usize>(
+    book: &mut Book<N, H>,
+    ledger: &mut Ledger<F>,
+    from: Position,
+    to: Position,
+    adopted: &Adopted,
+) {
+    let (mut present, mut closed) = (0, None);
+    let mut at = to;
+    // back to the first staged record: a step a slot
+    while at > from {
+        let Some(before) = ledger.before(at) else { break };
+        at = before;
+        if at < from {
+            break;
+        }
+        let Slot::Good { class: Class::Record, payload, .. } = ledger.read_at(at) else { continue };
+        match Record::decode(&payload) {
+            // the later of two copies is the one that was read back whole
+            Some(Record::Staged(staged)) if present & bit(usize::from(staged.line)) == 0 => {
+                present |= bit(usize::from(staged.line));
+                if adopted.written & bit(usize::from(staged.line)) != 0 {
+                    book.adopt(&staged);
+                }
+            }
+            Some(Record::StagedClosed(list)) if closed.is_none() => closed = Some(list),
+            _ => {}
+        }
+    }
+    let missing = adopted.written & !present;
+    if adopted.closed_staged
+        && let Some(list) = closed
+    {
+        book.timetable.closed = list;
+    }
+    book.adopted(adopted, missing, closed.is_none());
+}

@@ -1,0 +1,293 @@
+//! When an entry's dues are: the order of their nominals and their instants.
+
+use crate::civil::{DAY_MIN, Date, Days, Local};
+use crate::entry::{Entry, Nominal, Recurrence};
+use crate::time::{Duration, Instant, Utc};
+use crate::zone::Zone;
+
+/// What the device's clock says: its distance from elapsed time, and its zone.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct WallClock {
+    /// UTC less elapsed time, in ms.
+    pub offset_ms: i64,
+    /// The zone in force.
+    pub zone: Zone,
+}
+
+impl WallClock {
+    /// The moment that the clock says at an instant.
+    pub const fn utc(&self, at: Instant) -> Utc {
+        Utc::from_ms(at.as_ms().saturating_add(self.offset_ms))
+    }
+
+    /// The instant at which the clock says a moment.
+    pub const fn instant(&self, utc: Utc) -> Instant {
+        Instant::from_ms(utc.as_ms().saturating_sub(self.offset_ms))
+    }
+
+    /// The local time that the clock shows at an instant.
+    pub fn local(&self, at: Instant) -> Local {
+        self.zone.to_local(self.utc(at))
+    }
+}
+
+/// The most nominals that lie between the earliest that can be at or after an
+/// instant and the first that is: a change of offset is a day at most, and the
+/// search begins two days early.
+const NEAR: usize = 8;
+const MINUTE_MS: i64 = 60_000;
+/// Noon, in minutes of the day: a trading night runs from noon to noon.
+const NOON_MIN: u16 = 720;
+
+impl Entry {
+    /// Whether the times of a by-night entry fall on the day after the night's name.
+    const fn is_after_midnight(&self) -> bool {
+        matches!(self.recurrence, Recurrence::Weekly { by_night: true, at_min, .. } if at_min < NOON_MIN)
+    }
+
+    /// The calendar days of a weekly entry, nights turned into the days on which
+    /// their time falls.
+    pub const fn calendar_days(&self) -> Days {
+        match self.recurrence {
+            Recurrence::Weekly { days, .. } if self.is_after_midnight() => {
+                days.shifted_to_next_day()
+            }
+            Recurrence::Weekly { days, .. } => days,
+            Recurrence::Interval { .. } => Days::NONE,
+        }
+    }
+
+    /// The date, or for an entry by night the trading night, of a weekly due.
+    pub const fn date_of(&self, n: Nominal) -> Date {
+        let day = Date::from_days((n.0 / DAY_MIN) as i32);
+        if self.is_after_midnight() { day.plus_days(-1) } else { day }
+    }
+
+    /// The first calendar day on which a date or night of that name has its due.
+    pub(crate) const fn calendar_day(&self, date: Date) -> i32 {
+        date.days() + if self.is_after_midnight() { 1 } else { 0 }
+    }
+
+    /// The first due at or after `n` in the entry's order; `None` where there is
+    /// none. A disabled entry has none.
+    pub fn next_at_or_after(&self, n: Nominal) -> Option<Nominal> {
+        if !self.enabled {
+            return None;
+        }
+        let Recurrence::Weekly { at_min, .. } = self.recurrence else {
+            return Some(n);
+        };
+        let days = self.calendar_days();
+        if days.is_empty() {
+            return None;
+        }
+        let at_min = u32::from(at_min);
+        let mut day = n.0 / DAY_MIN + u32::from(n.0 % DAY_MIN > at_min);
+        if let Some(first) = self.first {
+            day = day.max(u32::try_from(self.calendar_day(first)).unwrap_or(0));
+        }
+        // rotate the week so that `day` is in bit 0, then take the first day set
+        let weekday = Date::from_days(day as i32).weekday().index();
+        let bits = u16::from(days.bits());
+        let from_day = bits >> weekday | bits << (7 - weekday);
+        day = day.checked_add(from_day.trailing_zeros())?;
+        if self.last.is_some_and(|last| i64::from(day) > i64::from(self.calendar_day(last))) {
+            return None;
+        }
+        day.checked_mul(DAY_MIN)?.checked_add(at_min).map(Nominal)
+    }
+
+    /// I(n): the instant of a due by the clock in force (D8). `None` for a
+    /// weekly due while the clock is unset.
+    pub fn instant_of(&self, n: Nominal, clock: Option<&WallClock>) -> Option<Instant> {
+        match self.recurrence {
+            Recurrence::Weekly { .. } => {
+                let clock = clock?;
+                let local = Local::from_ms(i64::from(n.0) * MINUTE_MS);
+                Some(clock.instant(clock.zone.to_utc(local, self.gap_rule)))
+            }
+            Recurrence::Interval { every_ms, from } => {
+                Some(from.plus(Duration::from_ms(every_ms.saturating_mul(u64::from(n.0)))))
+            }
+        }
+    }
+
+    /// The first due in the entry's order whose instant is `at` or later.
+    pub fn first_from(&self, at: Instant, clock: Option<&WallClock>) -> Option<Nominal> {
+        match self.recurrence {
+            Recurrence::Weekly { .. } => {
+                let day = clock?.local(at).date().plus_days(-2).days();
+                let from = Nominal(u32::try_from(day).unwrap_or(0).saturating_mul(DAY_MIN));
+                let mut n = self.next_at_or_after(from)?;
+                for _ in 0..NEAR {
+                    if self.instant_of(n, clock)? >= at {
+                        return Some(n);
+                    }
+                    n = self.next_at_or_after(n.next())?;
+                }
+                debug_assert!(false, "a due within two days of an instant lies over a week off");
+                None
+            }
+            Recurrence::Interval { every_ms, from } => {
+                let passed =
+                    at.since(from).as_ms().checked_add(every_ms - 1)?.checked_div(every_ms)?;
+                u32::try_from(passed).ok().map(Nominal)
+            }
+        }
+    }
+
+    /// The first due after which all instants are later than `at`.
+    pub fn first_after(&self, at: Instant, clock: Option<&WallClock>) -> Option<Nominal> {
+        self.first_from(at.plus(Duration::from_ms(1)), clock)
+    }
+
+    /// How many dues there are from `a` to before `b`.
+    pub fn count(&self, a: Nominal, b: Nominal) -> u32 {
+        if b <= a || !self.enabled {
+            return 0;
+        }
+        let Recurrence::Weekly { at_min, .. } = self.recurrence else {
+            return b.0 - a.0;
+        };
+        let (Some(first), at_min) = (self.next_at_or_after(a), u32::from(at_min)) else {
+            return 0;
+        };
+        let first_day = first.0 / DAY_MIN;
+        let mut end_day = b.0 / DAY_MIN + u32::from(b.0 % DAY_MIN > at_min);
+        if let Some(last) = self.last {
+            end_day = end_day.min(u32::try_from(self.calendar_day(last) + 1).unwrap_or(0));
+        }
+        let span = end_day.saturating_sub(first_day);
+        let days = self.calendar_days();
+        let weekday = Date::from_days(first_day as i32).weekday().index();
+        let bits = u32::from(days.bits());
+        let from_day = (bits >> weekday | bits << (7 - weekday)) & 0x7f;
+        let part = from_day & ((1 << (span % 7)) - 1);
+        span / 7 * days.len() + part.count_ones()
+    }
+
+    /// The last due before `n` that is not before `floor`.
+    pub fn last_before(&self, n: Nominal, floor: Nominal) -> Option<Nominal> {
+        let Recurrence::Weekly { .. } = self.recurrence else {
+            return n.0.checked_sub(1).map(Nominal).filter(|&m| m >= floor);
+        };
+        // a week back there is one, or none since the entry's first date
+        let mut best = None;
+        let mut m = self.next_at_or_after(Nominal(n.0.saturating_sub(8 * DAY_MIN)).max(floor));
+        for _ in 0..=NEAR {
+            match m {
+                Some(found) if found < n => {
+                    best = Some(found);
+                    m = self.next_at_or_after(found.next());
+                }
+                _ => break,
+            }
+        }
+        best
+    }
+
+    /// The shortest nominal gap between two dues: of a weekly entry in minutes
+    /// of local time, whatever summer time does to it.
+    pub fn shortest_gap(&self) -> Duration {
+        match self.recurrence {
+            Recurrence::Weekly { .. } => {
+                let bits = u32::from(self.calendar_days().bits());
+                // the week twice over, so that the gap round its end counts too
+                let twice = bits | bits << 7;
+                let gap = (1..7).find(|&days| twice >> days & bits != 0).unwrap_or(7);
+                Duration::from_h(24 * gap)
+            }
+            Recurrence::Interval { every_ms, .. } => Duration::from_ms(every_ms),
+        }
+    }
+
+    /// The repeat guard: half the shortest nominal gap (D2).
+    pub fn guard(&self) -> Duration {
+        Duration::from_ms(self.shortest_gap().as_ms() / 2)
+    }
+
+    /// The window, as a length.
+    pub const fn window(&self) -> Duration {
+        Duration::from_ms(self.window_ms as u64)
+    }
+
+    /// Window and grace: how long after its instant a due's deadline is.
+    pub const fn window_and_grace(&self) -> Duration {
+        Duration::from_ms(self.window_ms as u64 + self.grace_ms as u64)
+    }
+
+    /// Whether the entry follows the wall clock.
+    pub const fn is_weekly(&self) -> bool {
+        matches!(self.recurrence, Recurrence::Weekly { .. })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::civil::Weekday;
+    use crate::entry::{EntryId, GapRule};
+    use crate::units::Volume;
+
+    fn entry(days: Days, at_min: u16, by_night: bool) -> Entry {
+        Entry {
+            id: EntryId(1),
+            enabled: true,
+            recurrence: Recurrence::Weekly { days, at_min, by_night },
+            volume: Volume::from_ml(120),
+            window_ms: 2_700_000,
+            grace_ms: 0,
+            first: None,
+            last: None,
+            observes_closed: true,
+            gap_rule: GapRule::Shift,
+            pulses: None,
+        }
+    }
+
+    fn minute(y: i32, m: u8, d: u8, min: u32) -> Nominal {
+        Nominal(Date::from_ymd(y, m, d).unwrap().days() as u32 * DAY_MIN + min)
+    }
+
+    #[test]
+    fn the_night_of_monday_at_a_quarter_to_one_is_tuesday() {
+        // 2026-10-19 is a Monday
+        let e = entry(Days::NONE.with(Weekday::Mon), 45, true);
+        let n = e.next_at_or_after(minute(2026, 10, 19, 0)).unwrap();
+        assert_eq!(n, minute(2026, 10, 20, 45));
+        assert_eq!(e.date_of(n), Date::from_ymd(2026, 10, 19).unwrap());
+        let evening = entry(Days::NONE.with(Weekday::Mon), 23 * 60, true);
+        let n = evening.next_at_or_after(minute(2026, 10, 19, 0)).unwrap();
+        assert_eq!(n, minute(2026, 10, 19, 23 * 60));
+    }
+
+    #[test]
+    fn counting_agrees_with_walking() {
+        for bits in 1..128 {
+            let mut e = entry(Days::from_bits(bits), 45, bits % 2 == 0);
+            e.first = Some(Date::from_ymd(2026, 10, 21).unwrap());
+            e.last = Some(Date::from_ymd(2026, 12, 5).unwrap());
+            for start in 0..9 {
+                let a = minute(2026, 10, 17 + start, 45);
+                for days in 0..70 {
+                    let b = Nominal(a.0 + days * DAY_MIN + days % 3);
+                    let mut walked = 0;
+                    let mut n = e.next_at_or_after(a);
+                    while let Some(m) = n.filter(|&m| m < b) {
+                        walked += 1;
+                        n = e.next_at_or_after(m.next());
+                    }
+                    assert_eq!(e.count(a, b), walked, "{bits} {start} {days}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn the_shortest_gap_goes_round_the_end_of_the_week() {
+        let e = entry(Days::NONE.with(Weekday::Mon).with(Weekday::Sat), 45, false);
+        assert_eq!(e.shortest_gap(), Duration::from_h(48));
+        assert_eq!(entry(Days::NONE.with(Weekday::Mon), 45, false).guard(), Duration::from_h(84));
+        assert_eq!(entry(Days::ALL, 45, false).guard(), Duration::from_h(12));
+    }
+}

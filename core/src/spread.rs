@@ -1,0 +1,306 @@
+//! Spreading a dose over its window in pulses (D4 to D7).
+
+use crate::config::Head;
+use crate::time::{Duration, Instant};
+
+/// Milliseconds in an hour.
+const HOUR_MS: u64 = 3_600_000;
+
+/// Why a dose cannot be spread over a window.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Misfit {
+    /// The whole dose is shorter than the shortest pulse.
+    BelowShortestPulse {
+        /// Pumping that the dose asks for, in ms.
+        dose_ms: u64,
+    },
+    /// No number of pulses is long enough for the shortest and short enough for
+    /// the longest.
+    Indivisible {
+        /// Pumping that the dose asks for, in ms.
+        dose_ms: u64,
+    },
+    /// The window is too short.
+    Window {
+        /// Pumping that the dose asks for, in ms.
+        dose_ms: u64,
+        /// The least window that would do, in ms.
+        least_ms: u64,
+    },
+    /// The number of pulses asked for does not go.
+    Pulses {
+        /// The most pulses that would go.
+        most: u32,
+    },
+}
+
+/// The least time from one start to the next so that no hour has too many.
+const fn spacing_ms(head: &Head) -> u64 {
+    HOUR_MS.div_ceil(if head.starts_per_hour == 0 { 1 } else { head.starts_per_hour as u64 })
+}
+
+/// The time that one of `pulses` equal pulses takes up with the rest after it.
+const fn slot_ms(dose_ms: u64, pulses: u64, head: &Head) -> u64 {
+    let on = dose_ms.div_ceil(pulses);
+    on + head.rest_after(Duration::from_ms(on)).as_ms()
+}
+
+const fn fits(dose_ms: u64, window_ms: u64, pulses: u64, head: &Head) -> bool {
+    dose_ms / pulses >= head.shortest_on_ms as u64
+        && dose_ms.div_ceil(pulses) <= head.longest_run_ms as u64
+        && window_ms / pulses >= slot_ms(dose_ms, pulses, head)
+        && window_ms / pulses >= spacing_ms(head)
+}
+
+/// How many pulses a dose of `dose_ms` of pumping is made of in an undisturbed
+/// window: the most that the head's limits and the least volume of a pulse
+/// allow, or the number asked for.
+///
+/// Starts are at least an hour's share apart all through a window and up to its
+/// end, so that no row of windows can break the limit of starts an hour.
+pub fn pulses_for(
+    dose_ms: u64,
+    window_ms: u64,
+    head: &Head,
+    asked: Option<u16>,
+) -> Result<u32, Misfit> {
+    let shortest = u64::from(head.shortest_on_ms.max(1));
+    if dose_ms < shortest {
+        return Err(Misfit::BelowShortestPulse { dose_ms });
+    }
+    let least = dose_ms.div_ceil(u64::from(head.longest_run_ms.max(1))).max(1);
+    if dose_ms / least < shortest {
+        return Err(Misfit::Indivisible { dose_ms });
+    }
+    if !fits(dose_ms, window_ms, least, head) {
+        let least_ms = least * slot_ms(dose_ms, least, head).max(spacing_ms(head));
+        return Err(Misfit::Window { dose_ms, least_ms });
+    }
+    let (least_pulse, _) = head.flow.on_time(head.least_pulse, crate::units::Carry(0));
+    let by_length = dose_ms / shortest;
+    let by_volume =
+        if asked.is_some() { by_length } else { (dose_ms / least_pulse.as_ms().max(1)).max(least) };
+    // fewer pulses need less rest, so fitting is a matter of a largest number
+    let (mut low, mut high) = (least, by_length.min(by_volume).min(window_ms / spacing_ms(head)));
+    while low < high {
+        let middle = u64::midpoint(low, high + 1);
+        if fits(dose_ms, window_ms, middle, head) {
+            low = middle;
+        } else {
+            high = middle - 1;
+        }
+    }
+    let most = u32::try_from(low).unwrap_or(u32::MAX);
+    match asked.map(u64::from) {
+        None => Ok(most),
+        Some(n) if n >= 1 && fits(dose_ms, window_ms, n, head) => Ok(n as u32),
+        Some(_) => Err(Misfit::Pulses { most }),
+    }
+}
+
+/// A train of equal pulses, evenly spread. Pulse `i` of `n` starts at
+/// `origin + span i / n` and runs from the `i / n`-th to the `(i + 1) / n`-th
+/// part of the whole, so that nothing is lost to rounding and the delivered
+/// volume leads the straight line by one pulse at most (D4, D6).
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Plan {
+    /// Where the train begins.
+    pub origin: Instant,
+    /// Time from the first start to the end of the last pulse's rest, in ms.
+    pub span_ms: u64,
+    /// Pulses in the train, at least 1.
+    pub pulses: u32,
+    /// Pumping in the train, in ms.
+    pub total_ms: u32,
+    /// The pulse to come, from 0; `pulses` when the train is over.
+    pub next: u32,
+}
+
+impl Plan {
+    fn share(whole: u64, part: u32, of: u32) -> u64 {
+        (u128::from(whole) * u128::from(part)).checked_div(u128::from(of)).unwrap_or(0) as u64
+    }
+
+    /// When the next pulse starts; `None` when the train is over.
+    pub fn next_start(&self) -> Option<Instant> {
+        (self.next < self.pulses).then(|| {
+            let into = Self::share(self.span_ms, self.next, self.pulses);
+            self.origin.plus(Duration::from_ms(into))
+        })
+    }
+
+    /// How long the next pulse is.
+    pub fn next_length(&self) -> Duration {
+        let whole = u64::from(self.total_ms);
+        let from = Self::share(whole, self.next, self.pulses);
+        Duration::from_ms(Self::share(whole, self.next + 1, self.pulses) - from)
+    }
+}
+
+/// What a re-spread train must keep to.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Bounds {
+    /// The first instant at which the pump may start.
+    pub from: Instant,
+    /// Where the window ends.
+    pub window_end: Instant,
+    /// By when every pulse must have ended.
+    pub deadline: Instant,
+    /// Starts that the limit allows within the hour from `from`.
+    pub free_starts: u32,
+    /// Whether to finish as fast as the limits allow, because another waits (D3).
+    pub hurry: bool,
+}
+
+/// Spreads the rest of a disturbed dose: over what is left of the window; where
+/// the pump cannot do that, to the deadline; and where that is too short as
+/// well, as much as can still be delivered (D5). `None` where nothing can.
+///
+/// `pulse_ms` is the length of the pulses the dose was planned with: the rest is
+/// made of pulses no longer than that where the limits allow, since the doubt a
+/// restart leaves is one pulse.
+pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Option<Plan> {
+    let shortest = u64::from(head.shortest_on_ms);
+    let rest = u64::from(rest_ms);
+    if rest < shortest || rest == 0 || bounds.free_starts == 0 {
+        return None;
+    }
+    if bounds.hurry {
+        let fastest = train_of(rest, pulse_ms, head, bounds);
+        let plan = Plan {
+            span_ms: u64::from(fastest.pulses) * slot_ms(rest, u64::from(fastest.pulses), head),
+            ..fastest
+        };
+        if ends_by(&plan, head, bounds.deadline) {
+            return Some(plan);
+        }
+    }
+    for end in [bounds.window_end.min(bounds.deadline), bounds.deadline] {
+        if let Some(plan) = even(rest, pulse_ms, head, bounds, end) {
+            return Some(plan);
+        }
+    }
+    most_by_deadline(rest, head, bounds)
+}
+
+/// The number of pulses of a re-spread train, before its span is known.
+fn train_of(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Plan {
+    let wanted = rest.div_ceil(u64::from(pulse_ms.max(1)));
+    let most = (rest / u64::from(head.shortest_on_ms.max(1))).min(u64::from(bounds.free_starts));
+    let least = rest.div_ceil(u64::from(head.longest_run_ms.max(1)));
+    let pulses = wanted.min(most).max(least).max(1);
+    Plan {
+        origin: bounds.from,
+        span_ms: 0,
+        pulses: u32::try_from(pulses).unwrap_or(u32::MAX),
+        total_ms: rest as u32,
+        next: 0,
+    }
+}
+
+/// Whether every pulse of a train has ended by an instant. The rest of the last
+/// pulse may lie after it.
+fn ends_by(plan: &Plan, head: &Head, end: Instant) -> bool {
+    let on = u64::from(plan.total_ms).div_ceil(u64::from(plan.pulses.max(1)));
+    let rest = head.rest_after(Duration::from_ms(on));
+    plan.origin.plus(Duration::from_ms(plan.span_ms)).minus(rest) <= end
+}
+
+/// The rest evenly to an end, if the pump can do that.
+fn even(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds, end: Instant) -> Option<Plan> {
+    if end <= bounds.from {
+        return None;
+    }
+    let left = end.since(bounds.from).as_ms();
+    let mut plan = train_of(rest, pulse_ms, head, bounds);
+    // fewer, longer pulses where those of the planned length need too much rest
+    loop {
+        let n = u64::from(plan.pulses);
+        let on = rest.div_ceil(n);
+        let span = left + head.rest_after(Duration::from_ms(on)).as_ms();
+        let pulse_fits =
+            on <= u64::from(head.longest_run_ms) && rest / n >= u64::from(head.shortest_on_ms);
+        if pulse_fits && span / n >= slot_ms(rest, n, head) && n <= u64::from(bounds.free_starts) {
+            plan.span_ms = span;
+            return Some(plan);
+        }
+        if plan.pulses <= 1 {
+            return None;
+        }
+        plan.pulses /= 2;
+    }
+}
+
+/// The most that fits before the deadline: one pulse where it may be that long,
+/// else the longest pulses with the rests they need between.
+fn most_by_deadline(rest: u64, head: &Head, bounds: &Bounds) -> Option<Plan> {
+    if bounds.deadline <= bounds.from {
+        return None;
+    }
+    let left = bounds.deadline.since(bounds.from).as_ms();
+    let longest = u64::from(head.longest_run_ms.max(1));
+    let slot = longest + head.rest_after(Duration::from_ms(longest)).as_ms();
+    let whole = (left / slot).min(u64::from(bounds.free_starts));
+    let (pulses, total) = if whole == 0 || left <= longest {
+        (1, left.min(longest).min(rest))
+    } else {
+        (whole, (whole * longest).min(rest))
+    };
+    if total / pulses < u64::from(head.shortest_on_ms) {
+        return None;
+    }
+    Some(Plan {
+        origin: bounds.from,
+        span_ms: pulses * slot_ms(total, pulses, head),
+        pulses: u32::try_from(pulses).ok()?,
+        total_ms: u32::try_from(total).ok()?,
+        next: 0,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Flow;
+
+    fn head() -> Head {
+        Head::with_flow(Flow::from_nl_per_min(26_500_000).unwrap())
+    }
+
+    #[test]
+    fn a_quarter_of_an_hour_of_trouble_shortens_the_gaps_not_the_dose() {
+        // 83 ml at 26.5 ml/min in 18 min
+        let bounds = Bounds {
+            from: Instant::ZERO,
+            window_end: Instant::from_ms(18 * 60_000),
+            deadline: Instant::from_ms(18 * 60_000),
+            free_starts: 50,
+            hurry: false,
+        };
+        let mut plan = respread(187_924, 9057, &head(), &bounds).unwrap();
+        assert_eq!((plan.pulses, plan.total_ms), (21, 187_924));
+        let (mut sum, mut end) = (0, Instant::ZERO);
+        while let Some(start) = plan.next_start() {
+            assert!(start >= end, "pulses overlap");
+            end = start.plus(plan.next_length());
+            sum += plan.next_length().as_ms();
+            plan.next += 1;
+        }
+        assert_eq!(sum, 187_924);
+        assert!(end <= bounds.window_end && end > Instant::from_ms(17 * 60_000));
+    }
+
+    #[test]
+    fn the_least_window_that_is_named_does() {
+        for dose_ms in [400, 401, 9000, 271_698, 600_000, 600_001, 5_000_000] {
+            let Err(Misfit::Window { least_ms, .. }) = pulses_for(dose_ms, 1, &head(), None) else {
+                panic!("{dose_ms} fits a window of 1 ms")
+            };
+            assert!(pulses_for(dose_ms, least_ms, &head(), None).is_ok(), "{dose_ms} {least_ms}");
+            assert!(
+                pulses_for(dose_ms, least_ms - 1, &head(), None).is_err(),
+                "{dose_ms} {least_ms}"
+            );
+        }
+    }
+}

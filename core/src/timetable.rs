@@ -1,0 +1,515 @@
+//! All the entries together, and what makes a timetable acceptable.
+
+use crate::civil::{DAY_MIN, DAY_MS, Date};
+use crate::config::{Head, HeadProblem};
+use crate::entry::{Entry, EntryId, Recurrence};
+use crate::record::ClosedList;
+use crate::schedule::WallClock;
+use crate::spread::{self, Misfit};
+use crate::time::{Duration, Instant};
+use crate::units::{Carry, Volume};
+
+const MINUTE_MS: u64 = 60_000;
+const DAY: u64 = DAY_MS as u64;
+/// Days in the longest stretch of dates whose weekdays all differ.
+const WEEK: i32 = 7;
+
+/// All the entries, each on a line of its own. `N`, at most 64, is how many
+/// there is room for.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Timetable<const N: usize = 32> {
+    lines: [Option<Entry>; N],
+    /// Dates on which entries marked so do not run.
+    pub closed: ClosedList,
+    /// The most volume in any 23 hours; `None` for 1.25 times the most that
+    /// the timetable asks in any 24.
+    pub ceiling: Option<Volume>,
+}
+
+/// Why a timetable or a setting is refused, with the figures that say so.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Refusal {
+    /// There are more entries than lines.
+    TooManyEntries {
+        /// How many there is room for.
+        most: usize,
+    },
+    /// Two entries have the same number.
+    SameId {
+        /// The number.
+        id: EntryId,
+    },
+    /// The number belonged to an entry that is gone; numbers are never reused.
+    RetiredId {
+        /// The number.
+        id: EntryId,
+    },
+    /// The limits of the head do not go together.
+    Head(HeadProblem),
+    /// A field of an entry is out of its range.
+    Field {
+        /// The entry.
+        id: EntryId,
+        /// The field.
+        field: &'static str,
+    },
+    /// The entry has no due at all: its dates hold none of its days.
+    NeverDue {
+        /// The entry.
+        id: EntryId,
+    },
+    /// The dose does not fit its window.
+    DoesNotFit {
+        /// The entry.
+        id: EntryId,
+        /// In which way, with the figures.
+        misfit: Misfit,
+    },
+    /// Window and grace are not less than the entry's own gap.
+    GapTooShort {
+        /// The entry.
+        id: EntryId,
+        /// Window and grace, in ms.
+        window_and_grace_ms: u64,
+        /// The shortest gap between two dues, in ms.
+        gap_ms: u64,
+    },
+    /// The windows of two entries overlap.
+    Overlap {
+        /// The earlier of the two in the timetable.
+        first: EntryId,
+        /// The later of the two, the one to move.
+        second: EntryId,
+        /// The nearest start for `second` that fits, in minutes of the day;
+        /// `None` where there is none or it is an interval entry.
+        nearest_min: Option<u16>,
+    },
+    /// The timetable asks for more than the ceiling.
+    OverCeiling {
+        /// The most it asks for in any 24 h.
+        asked: Volume,
+        /// The ceiling.
+        ceiling: Volume,
+    },
+    /// More dues in a day than the logic keeps account of.
+    TooManyDues {
+        /// The most dues in any 24 h.
+        dues: u32,
+        /// How many there may be.
+        most: u32,
+    },
+    /// The device cannot do that now: the pump is in use, stopped or at fault.
+    Busy,
+    /// There is no entry of that number.
+    NoSuchEntry {
+        /// The number.
+        id: EntryId,
+    },
+    /// The ledger could not take it down, so it was not done.
+    Ledger,
+    /// The ceiling leaves nothing to deliver.
+    AtCeiling,
+    /// A setting is outside what the device can hold.
+    OutOfRange,
+}
+
+/// Dues in any 24 h that the account of deliveries has room for, with as many
+/// again in reserve for what clock settings repeat.
+const MOST_DUES_A_DAY: u32 = 96;
+
+impl<const N: usize> Default for Timetable<N> {
+    fn default() -> Self {
+        Self::EMPTY
+    }
+}
+
+impl<const N: usize> Timetable<N> {
+    /// No entries.
+    pub const EMPTY: Self = Self { lines: [None; N], closed: ClosedList::EMPTY, ceiling: None };
+
+    /// Puts an entry on the first free line, or in the place of the entry of
+    /// the same number.
+    pub fn put(&mut self, entry: Entry) -> Result<(), Refusal> {
+        let same = self.lines.iter().position(|l| l.is_some_and(|e| e.id == entry.id));
+        let at = same.or_else(|| self.lines.iter().position(Option::is_none));
+        match at.and_then(|at| self.lines.get_mut(at)) {
+            Some(line) => {
+                *line = Some(entry);
+                Ok(())
+            }
+            None => Err(Refusal::TooManyEntries { most: N }),
+        }
+    }
+
+    /// Puts an entry on a given line, whatever stood there.
+    pub(crate) fn set_line(&mut self, line: usize, entry: Option<Entry>) {
+        if let Some(place) = self.lines.get_mut(line) {
+            *place = entry;
+        }
+    }
+
+    /// Takes an entry out; `false` where there was none of that number.
+    pub fn remove(&mut self, id: EntryId) -> bool {
+        match self.lines.iter_mut().find(|l| l.is_some_and(|e| e.id == id)) {
+            Some(line) => {
+                *line = None;
+                true
+            }
+            None => false,
+        }
+    }
+
+    /// The entry of that number.
+    pub fn get(&self, id: EntryId) -> Option<&Entry> {
+        self.entries().find(|e| e.id == id)
+    }
+
+    /// The entry on a line.
+    pub fn line(&self, line: usize) -> Option<&Entry> {
+        self.lines.get(line)?.as_ref()
+    }
+
+    /// All entries, in the order of their lines.
+    pub fn entries(&self) -> impl Iterator<Item = &Entry> + Clone + '_ {
+        self.lines.iter().flatten()
+    }
+
+    fn enabled(&self) -> impl Iterator<Item = &Entry> + Clone + '_ {
+        self.entries().filter(|e| e.enabled)
+    }
+
+    /// Everything that makes the timetable unacceptable on this head, each
+    /// refusal told to `report`. The clock, where it is set, says how interval
+    /// entries lie to weekly ones at `now`.
+    pub fn check(
+        &self,
+        head: &Head,
+        clock: Option<&WallClock>,
+        now: Instant,
+        report: &mut impl FnMut(Refusal),
+    ) {
+        if let Some(problem) = head.problem() {
+            report(Refusal::Head(problem));
+            return;
+        }
+        let mut sound = true;
+        for (i, entry) in self.entries().enumerate() {
+            if self.entries().take(i).any(|e| e.id == entry.id) {
+                report(Refusal::SameId { id: entry.id });
+                sound = false;
+            }
+            if let Some(field) = bad_field(entry) {
+                report(Refusal::Field { id: entry.id, field });
+                sound = false;
+            }
+        }
+        if !sound {
+            return;
+        }
+        for entry in self.enabled() {
+            check_alone(entry, head, report);
+        }
+        for (i, second) in self.enabled().enumerate() {
+            for first in self.enabled().take(i) {
+                if overlap(first, second, clock, now) {
+                    let nearest_min = self.nearest_start(second, clock, now);
+                    report(Refusal::Overlap { first: first.id, second: second.id, nearest_min });
+                }
+            }
+        }
+        let (asked, dues) = self.most_in_a_day();
+        if let Some(ceiling) = self.ceiling.filter(|&ceiling| asked > ceiling) {
+            report(Refusal::OverCeiling { asked, ceiling });
+        }
+        if dues > MOST_DUES_A_DAY {
+            report(Refusal::TooManyDues { dues, most: MOST_DUES_A_DAY });
+        }
+    }
+
+    /// The first of the refusals of [`Self::check`].
+    pub fn first_refusal(
+        &self,
+        head: &Head,
+        clock: Option<&WallClock>,
+        now: Instant,
+    ) -> Option<Refusal> {
+        let mut first = None;
+        self.check(head, clock, now, &mut |refusal| first = first.or(Some(refusal)));
+        first
+    }
+
+    /// The ceiling in force: the operator's, else 1.25 times the most that the
+    /// timetable asks in any 24 h (D7).
+    pub fn ceiling_in_force(&self) -> Volume {
+        self.ceiling.unwrap_or_else(|| {
+            let asked = self.most_in_a_day().0.as_nl();
+            Volume::from_nl(asked.saturating_add(asked / 4))
+        })
+    }
+
+    /// The most volume, and the most dues, in any 24 h: of the weekly entries
+    /// by local time, dates taken into account, and on top of it what the
+    /// interval entries ask at most in 24 h.
+    pub fn most_in_a_day(&self) -> (Volume, u32) {
+        let (mut volume, mut dues) = (Volume::ZERO, 0_u32);
+        for entry in self.enabled() {
+            if let Recurrence::Interval { every_ms, .. } = entry.recurrence {
+                let times = DAY.div_ceil(every_ms.max(1));
+                volume = volume.plus(Volume::from_nl(entry.volume.as_nl().saturating_mul(times)));
+                dues = dues.saturating_add(u32::try_from(times).unwrap_or(u32::MAX));
+            }
+        }
+        let weekly = self.enabled().filter(|e| e.is_weekly());
+        // the set of entries in force is largest just after one of them comes
+        // into force, or before any date at all
+        let dates = weekly.clone().flat_map(|e| [e.first, e.last]).flatten().map(Date::days);
+        let before_all = dates.min().unwrap_or(0).saturating_sub(2 * WEEK);
+        let starts = weekly.clone().filter_map(|e| e.first).map(Date::days);
+        let (mut most, mut most_dues) = (Volume::ZERO, 0);
+        for start in core::iter::once(before_all).chain(starts) {
+            for day in start - 1..=start + WEEK + 1 {
+                for anchor in weekly.clone().filter(|e| is_due_on(e, day)) {
+                    let from = at_min(anchor);
+                    let in_span =
+                        |e: &&Entry| is_due_on(e, if at_min(e) >= from { day } else { day + 1 });
+                    let (sum, n) = weekly
+                        .clone()
+                        .filter(in_span)
+                        .fold((Volume::ZERO, 0), |(sum, n), e| (sum.plus(e.volume), n + 1));
+                    if sum > most {
+                        most = sum;
+                    }
+                    most_dues = most_dues.max(n);
+                }
+            }
+        }
+        (volume.plus(most), dues.saturating_add(most_dues))
+    }
+
+    /// The start nearest to the one a weekly entry has at which its window
+    /// overlaps no other, in minutes of the day.
+    fn nearest_start(&self, entry: &Entry, clock: Option<&WallClock>, now: Instant) -> Option<u16> {
+        let Recurrence::Weekly { days, at_min: own, by_night } = entry.recurrence else {
+            return None;
+        };
+        let own_min = i64::from(own);
+        let window_min = i64::from(entry.window_ms).div_euclid(MINUTE_MS as i64)
+            + i64::from(!u64::from(entry.window_ms).is_multiple_of(MINUTE_MS));
+        let mut best: Option<(i64, u16)> = None;
+        for other in self.enabled().filter(|e| e.id != entry.id && e.is_weekly()) {
+            let starts = i64::from(at_min(other));
+            let ends = starts + i64::from(other.window_ms.div_ceil(MINUTE_MS as u32));
+            for start in [ends, starts - window_min] {
+                let minute = start.rem_euclid(i64::from(DAY_MIN));
+                // by the way round the clock, so that 23:50 is near 00:10
+                let off = (minute - own_min).rem_euclid(i64::from(DAY_MIN));
+                let distance = off.min(i64::from(DAY_MIN) - off);
+                let Ok(at_min) = u16::try_from(minute) else { continue };
+                if best.is_some_and(|(d, _)| d <= distance) {
+                    continue;
+                }
+                let moved =
+                    Entry { recurrence: Recurrence::Weekly { days, at_min, by_night }, ..*entry };
+                let free = self
+                    .enabled()
+                    .filter(|e| e.id != entry.id)
+                    .all(|e| !overlap(e, &moved, clock, now));
+                if free {
+                    best = Some((distance, at_min));
+                }
+            }
+        }
+        best.map(|(_, minute)| minute)
+    }
+}
+
+const fn at_min(entry: &Entry) -> u16 {
+    match entry.recurrence {
+        Recurrence::Weekly { at_min, .. } => at_min,
+        Recurrence::Interval { .. } => 0,
+    }
+}
+
+/// Whether a weekly entry has a due on a calendar day, dates taken into account.
+fn is_due_on(entry: &Entry, day: i32) -> bool {
+    let (first, last) = calendar_range(entry);
+    first <= day && day <= last && entry.calendar_days().contains(Date::from_days(day).weekday())
+}
+
+/// Days farther off than any date an entry can name.
+const FAR_DAYS: i32 = 1_000_000;
+
+/// The first and last calendar day on which a weekly entry can have a due;
+/// days beyond all dates where the entry names none.
+fn calendar_range(entry: &Entry) -> (i32, i32) {
+    let day = |date| entry.calendar_day(date);
+    (entry.first.map_or(-FAR_DAYS, day), entry.last.map_or(FAR_DAYS, day))
+}
+
+/// The first field of an entry that is out of its range.
+fn bad_field(entry: &Entry) -> Option<&'static str> {
+    let dated = entry.first.is_some() || entry.last.is_some();
+    match entry.recurrence {
+        Recurrence::Weekly { days, at_min, .. } => {
+            if days.is_empty() {
+                return Some("days");
+            }
+            if u32::from(at_min) >= DAY_MIN {
+                return Some("at");
+            }
+        }
+        Recurrence::Interval { every_ms, .. } => {
+            // a minute to a year: less is no interval of doses, more overflows
+            if !(MINUTE_MS..=366 * DAY).contains(&every_ms) {
+                return Some("interval");
+            }
+            if dated {
+                return Some("first and last");
+            }
+        }
+    }
+    let in_range = |d: Option<Date>| d.is_none_or(|d| (Date::MIN..=Date::MAX).contains(&d));
+    if !in_range(entry.first) || !in_range(entry.last) {
+        return Some("first and last");
+    }
+    if entry.first.zip(entry.last).is_some_and(|(first, last)| first > last) {
+        return Some("first and last");
+    }
+    if entry.volume == Volume::ZERO || entry.volume > Volume::from_ml(100_000) {
+        return Some("volume");
+    }
+    if entry.window_ms == 0 || u64::from(entry.window_ms) > WEEK as u64 * DAY {
+        return Some("window");
+    }
+    if u64::from(entry.grace_ms) > WEEK as u64 * DAY {
+        return Some("grace");
+    }
+    if entry.pulses == Some(0) {
+        return Some("pulses");
+    }
+    None
+}
+
+/// What can be wrong with an entry by itself.
+fn check_alone(entry: &Entry, head: &Head, report: &mut impl FnMut(Refusal)) {
+    let id = entry.id;
+    if entry.is_weekly() && entry.next_at_or_after(crate::entry::Nominal(0)).is_none() {
+        report(Refusal::NeverDue { id });
+    }
+    let gap = entry.shortest_gap();
+    let taken = entry.window_and_grace();
+    if taken >= gap {
+        report(Refusal::GapTooShort {
+            id,
+            window_and_grace_ms: taken.as_ms(),
+            gap_ms: gap.as_ms(),
+        });
+    }
+    if let Err(misfit) = fit(entry, head) {
+        report(Refusal::DoesNotFit { id, misfit });
+    }
+}
+
+/// How many pulses an entry's dose is made of on this head.
+pub fn fit(entry: &Entry, head: &Head) -> Result<u32, Misfit> {
+    let (on, _) = head.flow.on_time(entry.volume, Carry(0));
+    spread::pulses_for(on.as_ms(), u64::from(entry.window_ms), head, entry.pulses)
+}
+
+const fn gcd(mut a: u64, mut b: u64) -> u64 {
+    // the numbers of steps of Euclid's method on 64 bits is at most 93
+    let mut steps = 0;
+    while b != 0 && steps < 93 {
+        (a, b) = (b, a % b);
+        steps += 1;
+    }
+    a
+}
+
+/// Whether two windows overlap that start `apart_ms` from one another on a
+/// circle of `round_ms`.
+fn meet_on_circle(apart_ms: i64, first_ms: u64, second_ms: u64, round_ms: u64) -> bool {
+    let Some(apart) = apart_ms.checked_rem_euclid(round_ms as i64) else { return false };
+    (apart as u64) < first_ms || round_ms - (apart as u64) < second_ms
+}
+
+/// Whether an interval entry's dues keep their place in the day: its interval
+/// divides the day, or is whole days.
+const fn keeps_time_of_day(every_ms: u64) -> bool {
+    every_ms != 0 && (DAY.is_multiple_of(every_ms) || every_ms.is_multiple_of(DAY))
+}
+
+/// Whether the windows of two entries overlap as a matter of course. Two that
+/// meet only now and then, because an interval wanders through the day, are
+/// not refused: there one waits for the other (D3).
+pub fn overlap(a: &Entry, b: &Entry, clock: Option<&WallClock>, now: Instant) -> bool {
+    let (wa, wb) = (u64::from(a.window_ms), u64::from(b.window_ms));
+    match (a.recurrence, b.recurrence) {
+        (Recurrence::Weekly { .. }, Recurrence::Weekly { .. }) => weekly_overlap(a, b),
+        (
+            Recurrence::Interval { every_ms: ea, from: fa },
+            Recurrence::Interval { every_ms: eb, from: fb },
+        ) => meet_on_circle(fb.as_ms().saturating_sub(fa.as_ms()), wa, wb, gcd(ea, eb)),
+        (Recurrence::Interval { every_ms, from }, Recurrence::Weekly { at_min, .. }) => {
+            wall_overlap(every_ms, from, wa, at_min, wb, clock, now)
+        }
+        (Recurrence::Weekly { at_min, .. }, Recurrence::Interval { every_ms, from }) => {
+            wall_overlap(every_ms, from, wb, at_min, wa, clock, now)
+        }
+    }
+}
+
+/// An interval entry against a weekly one, by the offset in force at `now`.
+fn wall_overlap(
+    every_ms: u64,
+    from: Instant,
+    interval_window: u64,
+    at_min: u16,
+    weekly_window: u64,
+    clock: Option<&WallClock>,
+    now: Instant,
+) -> bool {
+    let Some(clock) = clock.filter(|_| keeps_time_of_day(every_ms)) else { return false };
+    let offset = i64::from(clock.zone.offset_at(clock.utc(now))) * 1000;
+    let interval_local = clock.utc(from).as_ms().saturating_add(offset);
+    let weekly_local = i64::from(at_min) * MINUTE_MS as i64;
+    let apart = weekly_local.saturating_sub(interval_local);
+    meet_on_circle(apart, interval_window, weekly_window, gcd(every_ms, DAY))
+}
+
+/// Whether an interval entry and another will meet now and then.
+pub fn meet_at_times(a: &Entry, b: &Entry) -> bool {
+    match (a.recurrence, b.recurrence) {
+        (Recurrence::Interval { every_ms, .. }, Recurrence::Weekly { .. })
+        | (Recurrence::Weekly { .. }, Recurrence::Interval { every_ms, .. }) => {
+            !keeps_time_of_day(every_ms)
+        }
+        _ => false,
+    }
+}
+
+fn weekly_overlap(a: &Entry, b: &Entry) -> bool {
+    let (wa, wb) = (i64::from(a.window_ms), i64::from(b.window_ms));
+    let (first_a, last_a) = calendar_range(a);
+    let (first_b, last_b) = calendar_range(b);
+    // a window is a week at most, so a due a week off is the farthest that can meet
+    (-WEEK..=WEEK).any(|off| {
+        let apart = (i64::from(off) * i64::from(DAY_MIN) + i64::from(at_min(b))
+            - i64::from(at_min(a)))
+            * MINUTE_MS as i64;
+        if apart >= wa || apart <= -wb {
+            return false;
+        }
+        let from = first_a.max(first_b - off);
+        let to = last_a.min(last_b - off);
+        (from..from + WEEK).take_while(|&day| day <= to).any(|day| {
+            a.calendar_days().contains(Date::from_days(day).weekday())
+                && b.calendar_days().contains(Date::from_days(day + off).weekday())
+        })
+    })
+}
+
+/// The pumping in ms that an entry's dose asks for at a flow.
+pub const fn dose_ms(entry: &Entry, head: &Head) -> Duration {
+    head.flow.on_time(entry.volume, Carry(0)).0
+}
