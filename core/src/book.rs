@@ -74,8 +74,6 @@ pub struct Book<const N: usize, const H: usize> {
     pub closed_damaged: bool,
     /// Alarms that are on, a bit each.
     pub alarms: u16,
-    /// A prime or calibration run has begun, as far as the ledger knows.
-    pub service: Option<Act>,
     /// Until when the pump rests after its last run, had that run its full length.
     pub rest_until: Instant,
 }
@@ -108,7 +106,6 @@ impl<const N: usize, const H: usize> Book<N, H> {
         damaged: 0,
         closed_damaged: false,
         alarms: 0,
-        service: None,
         rest_until: Instant::MIN,
     };
 
@@ -175,16 +172,10 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Record::Born(born) => self.wait(born),
             Record::Pulse(pulse) => self.begin_pulse(pulse),
             Record::Outcome(outcome) => self.end(outcome),
-            Record::Act { at, act, ms } => {
-                self.service = match act {
-                    Act::PrimeBegun | Act::CalibrationBegun => {
-                        self.rest_after_run(*at, *ms);
-                        Some(*act)
-                    }
-                    Act::PrimeEnded | Act::CalibrationEnded => None,
-                    Act::Acknowledged => self.service,
-                }
+            Record::Act { at, act: Act::PrimeBegun | Act::CalibrationBegun, ms } => {
+                self.rest_after_run(*at, *ms);
             }
+            Record::Act { .. } => {}
             Record::Alarm { alarm, on, .. } => {
                 let bit = 1 << *alarm as u16;
                 self.alarms = if *on { self.alarms | bit } else { self.alarms & !bit };
@@ -255,7 +246,6 @@ impl<const N: usize, const H: usize> Book<N, H> {
             self.clock = None;
             self.losses = self.losses.saturating_add(1);
         }
-        self.service = None;
     }
 
     fn set_clock(&mut self, at: Instant, epoch: u16, utc: Option<Utc>, zone: Zone) {

@@ -311,12 +311,19 @@ impl<F: NorFlash> Ledger<F> {
         let Sector { number: sector, age, used, unreadable, .. } = self.current;
         let previous = Some(Link { sector, age, used, unreadable });
         let header = Header { snapshot: slots, previous };
-        for _ in 1..self.store.geometry.sectors {
+        let sectors = self.store.geometry.sectors;
+        for attempt in 1..sectors {
             let last_seq = self.next_seq.saturating_add(u32::from(slots)).saturating_add(1);
             if last_seq > SEQ_MAX {
                 return Err(RollError::Exhausted);
             }
-            let target = self.target;
+            let is_last = attempt.saturating_add(1) >= sectors;
+            let target = match self.older {
+                // what stands in for the snapshot goes only where no other
+                // sector takes the new one
+                Some(older) if is_last => older.number,
+                _ => self.target,
+            };
             debug_assert_ne!(target, self.current.number);
             self.target = self.sector_after(target);
             let contents = snapshot.clone().into_iter();

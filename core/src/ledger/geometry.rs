@@ -13,9 +13,10 @@ pub struct Geometry {
     pub start: u32,
     /// Bytes in a sector: a multiple of the erase size, 256 or more.
     pub sector_bytes: u32,
-    /// Sectors in the ring, 2 to 65534. With 3 or more a roll never erases the
-    /// sector that stands in for a damaged snapshot, and a worn sector is
-    /// passed over.
+    /// Sectors in the ring, 2 to 65534. With 3 or more a roll spares the
+    /// sector that stands in for a damaged snapshot, and a worn sector is passed
+    /// over; with 2 a roll over such a snapshot has no other place to go, and a
+    /// cut in it loses what the damaged slot held.
     pub sectors: u16,
 }
 

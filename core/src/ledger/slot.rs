@@ -27,8 +27,10 @@ pub const SEQ_MAX: u32 = (1 << 30) - 2;
 /// What the caller stores in a slot; its first byte is the kind of record.
 pub type Payload = [u8; PAYLOAD];
 
-/// An erased slot.
-pub(super) const BLANK: [u8; SLOT] = [0xff; SLOT];
+/// Whether every bit of a slot is one, as an erase leaves it.
+pub(super) fn is_blank(bytes: &[u8; SLOT]) -> bool {
+    bytes.iter().fold(0xff, |all, byte| all & byte) == 0xff
+}
 
 /// Without a table the checksum costs no flash; a host takes the 16 kB one.
 #[cfg(not(feature = "fast-crc"))]
@@ -71,7 +73,7 @@ pub enum Slot {
 impl Slot {
     /// Reads the bytes of a slot.
     pub fn decode(bytes: &[u8; SLOT]) -> Self {
-        if *bytes == BLANK {
+        if is_blank(bytes) {
             return Self::Blank;
         }
         let [body @ .., c0, c1, c2, c3] = bytes;
@@ -97,11 +99,10 @@ impl Slot {
     pub fn encode(class: Class, seq: u32, payload: &Payload) -> [u8; SLOT] {
         let mut bytes = [0; SLOT];
         let word = u32::from(class as u8) << 30 | seq & (SEQ_MAX + 1);
-        let content = payload.iter().copied().chain(word.to_le_bytes());
-        for (byte, value) in bytes.iter_mut().zip(content) {
-            *byte = value;
-        }
         let [body @ .., c0, c1, c2, c3] = &mut bytes;
+        let [content @ .., w0, w1, w2, w3] = body;
+        *content = *payload;
+        [*w0, *w1, *w2, *w3] = word.to_le_bytes();
         [*c0, *c1, *c2, *c3] = CRC.checksum(body).to_le_bytes();
         bytes
     }
@@ -143,7 +144,7 @@ mod tests {
         for first in 0..SLOT * 8 {
             let once = flip(&bytes, first);
             assert_eq!(Slot::decode(&once), Slot::Damaged);
-            assert_eq!(Slot::decode(&flip(&BLANK, first)), Slot::Damaged);
+            assert_eq!(Slot::decode(&flip(&[0xff; SLOT], first)), Slot::Damaged);
             for second in first + 1..SLOT * 8 {
                 assert_eq!(Slot::decode(&flip(&once, second)), Slot::Damaged);
             }

@@ -4,7 +4,7 @@ use embedded_storage::nor_flash::NorFlash;
 
 use super::geometry::Geometry;
 use super::header::{Header, Judged, Link};
-use super::slot::{BLANK, Class, Payload, SLOT, Slot};
+use super::slot::{Class, Payload, SLOT, Slot, is_blank};
 
 /// How many slots in a row a write tries before it gives the sector up (M2).
 pub const TRIES: u16 = 8;
@@ -238,7 +238,7 @@ impl<F: NorFlash> Store<F> {
     fn program(&mut self, address: u32, bytes: &[u8; SLOT]) -> Result<bool, F::Error> {
         let mut found = [0; SLOT];
         self.flash.read(address, &mut found)?;
-        if found != BLANK {
+        if !is_blank(&found) {
             return Ok(false);
         }
         self.flash.write(address, bytes)?;
@@ -297,10 +297,23 @@ impl<F: NorFlash> Store<F> {
     }
 }
 
-/// The number of a sector's header, from its header or its seal.
+/// The number of a sector's header, the same from its header and from its seal.
 fn age(class: Class, seq: u32, header: Header) -> u32 {
     match class {
         Class::Seal => seq.saturating_sub(u32::from(header.snapshot)).saturating_sub(1),
         _ => seq,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_seal_gives_the_age_of_its_header() {
+        let header = Header { snapshot: 3, previous: None };
+        assert_eq!(age(Class::Header, 6, header), 6);
+        assert_eq!(age(Class::Seal, 10, header), 6);
+        assert_eq!(age(Class::Seal, 2, header), 0);
     }
 }

@@ -1,0 +1,243 @@
+//! What a restart finds is what the device had: at every moment, the fold of the
+//! ledger is the live state, and the logic never asks to be called at once again.
+
+use dosewright_core::book::Book;
+use dosewright_core::civil::{Date, Days, Local};
+use dosewright_core::config::Head;
+use dosewright_core::device::{Device, Outputs};
+use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
+use dosewright_core::event::Event;
+use dosewright_core::ledger::{Geometry, Ledger};
+use dosewright_core::limits::Starts;
+use dosewright_core::record::{Alarm, Reset};
+use dosewright_core::recovery;
+use dosewright_core::time::{Duration, Instant};
+use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::units::{Flow, Volume};
+use dosewright_core::zone::Zone;
+use dosewright_sim::world::flash::NorMock;
+use proptest::prelude::*;
+
+const N: usize = 4;
+const H: usize = 8;
+type Flash = NorMock<4, 1024>;
+type Pump = Device<Flash, N, H>;
+
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 3072, sectors: 2 };
+
+/// Counts what happens at the pump.
+#[derive(Default)]
+struct Pin {
+    off_at: Option<Instant>,
+    starts: u32,
+    now: Instant,
+    refused: u32,
+}
+
+impl Outputs for Pin {
+    fn pump_on(&mut self, length: Duration) {
+        assert!(self.off_at.is_none_or(|at| at <= self.now), "the pump starts while it runs");
+        self.off_at = Some(self.now.plus(length));
+        self.starts += 1;
+    }
+    fn pump_off(&mut self) {
+        self.off_at = None;
+    }
+    fn refused(&mut self, _: &Refusal) {
+        self.refused += 1;
+    }
+    fn alarm(&mut self, _: Alarm, _: bool) {}
+}
+
+#[derive(Debug, Clone)]
+enum Op {
+    Wake,
+    Sleep(u32),
+    SetClock(i64),
+    SetZone(bool),
+    Table(u8, u16, u16),
+    RemoteStop(bool),
+    Leak(bool),
+    Cut(u32, bool),
+    Watchdog,
+    RunAgain(u8),
+    Prime(u16),
+    Calibrate(u16),
+    Release,
+    Fault,
+    Acknowledge,
+    Flow(u8),
+}
+
+fn op() -> impl Strategy<Value = Op> {
+    prop_oneof![
+        30 => Just(Op::Wake),
+        5 => (1..7_200_000_u32).prop_map(Op::Sleep),
+        2 => (-200_000_000..200_000_000_i64).prop_map(Op::SetClock),
+        1 => any::<bool>().prop_map(Op::SetZone),
+        3 => (any::<u8>(), 0..1440_u16, 10..300_u16).prop_map(|(a, b, c)| Op::Table(a, b, c)),
+        2 => any::<bool>().prop_map(Op::RemoteStop),
+        1 => any::<bool>().prop_map(Op::Leak),
+        2 => (0..20_000_000_u32, any::<bool>()).prop_map(|(a, b)| Op::Cut(a, b)),
+        1 => Just(Op::Watchdog),
+        1 => any::<u8>().prop_map(Op::RunAgain),
+        1 => (1..400_u16).prop_map(Op::Prime),
+        1 => (1..400_u16).prop_map(Op::Calibrate),
+        1 => Just(Op::Release),
+        1 => Just(Op::Fault),
+        1 => Just(Op::Acknowledge),
+        1 => any::<u8>().prop_map(Op::Flow),
+    ]
+}
+
+fn entry(id: u16, at_min: u16, ml: u16) -> Entry {
+    let recurrence = if id % 3 == 0 {
+        let from = Instant::from_ms(i64::from(at_min) * 60_000);
+        Recurrence::Interval { every_ms: 3 * 3_600_000, from }
+    } else {
+        Recurrence::Weekly { days: Days::ALL, at_min, by_night: id % 2 == 0 }
+    };
+    Entry {
+        id: EntryId(id),
+        enabled: ml % 7 != 0,
+        recurrence,
+        volume: Volume::from_ml(u64::from(ml)),
+        window_ms: 1_800_000,
+        grace_ms: if ml % 2 == 0 { 600_000 } else { 0 },
+        first: None,
+        last: None,
+        observes_closed: true,
+        gap_rule: GapRule::Shift,
+        pulses: None,
+    }
+}
+
+fn head(flow_ml: u32) -> Head {
+    Head::with_flow(Flow::from_nl_per_min(flow_ml * 1_000_000).unwrap())
+}
+
+/// A book without what a snapshot may leave out: starts over an hour old.
+fn lasting(book: &Book<N, H>) -> (Book<N, H>, Vec<Instant>) {
+    let hour_ago = book.at.minus(Duration::from_h(1));
+    let starts = book.starts.iter().filter(|&at| at > hour_ago).collect();
+    (Book { starts: Starts::NONE, ..*book }, starts)
+}
+
+fn check(device: &Pump) -> Result<(), TestCaseError> {
+    let mut ledger = Ledger::open(device.ledger().flash().clone(), GEOMETRY)
+        .map_err(|(_, e)| TestCaseError::fail(format!("{e:?}")))?;
+    let found = recovery::recover::<_, N, H>(&mut ledger);
+    prop_assert_eq!(found.unreadable, 0);
+    let (live, found) = (lasting(device.controller().book()), lasting(&found.book));
+    // the parts first: they are easier to read than the whole
+    prop_assert_eq!(live.0.lines, found.0.lines);
+    prop_assert_eq!(live.0.open, found.0.open);
+    prop_assert_eq!(live.0.history, found.0.history);
+    prop_assert_eq!(live.0.alarms, found.0.alarms);
+    prop_assert_eq!(live.0.rest_until, found.0.rest_until);
+    prop_assert_eq!(live.0.timetable, found.0.timetable);
+    prop_assert_eq!(live, found);
+    Ok(())
+}
+
+fn boot(flash: Flash, now: Instant, feed: bool, reset: Reset, pin: &mut Pin) -> Pump {
+    let device = Device::start(flash, GEOMETRY, feed.then_some(now), reset);
+    let mut device = device.unwrap_or_else(|(_, e)| panic!("{e:?}"));
+    pin.off_at = None;
+    pin.now = device.now();
+    let now = device.now();
+    device.handle(now, Event::Wake, pin);
+    device
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn m1_the_fold_of_the_ledger_is_the_live_state(ops in proptest::collection::vec(op(), 1..120)) {
+        let mut pin = Pin::default();
+        let mut device = boot(Flash::new(6), Instant::ZERO, true, Reset::PowerOn, &mut pin);
+        let mut now = Instant::ZERO;
+        let mut table = Timetable::<N>::EMPTY;
+        let mut next_id = 1;
+        device.handle(now, Event::SetHead(&head(30)), &mut pin);
+        let start = Local::new(Date::from_ymd(2026, 10, 24).unwrap(), Duration::from_h(20));
+        device.handle(now, Event::SetClock(start), &mut pin);
+        for op in ops {
+            pin.now = now;
+            match op {
+                Op::Wake => {
+                    if let Some((at, _)) = device.next_wake() {
+                        now = now.max(at);
+                        pin.now = now;
+                        device.handle(now, Event::Wake, &mut pin);
+                    }
+                }
+                Op::Sleep(ms) => {
+                    now = now.plus(Duration::from_ms(u64::from(ms)));
+                    pin.now = now;
+                    device.handle(now, Event::Wake, &mut pin);
+                }
+                Op::SetClock(by) => {
+                    let shown = device.controller().book().clock.map_or(start, |c| c.local(now));
+                    let local = Local::from_ms(shown.as_ms() + by);
+                    device.handle(now, Event::SetClock(local), &mut pin);
+                }
+                Op::SetZone(summer) => {
+                    let text = if summer { "CET-1CEST,M3.5.0,M10.5.0/3" } else { "EST5" };
+                    device.handle(now, Event::SetZone(&Zone::parse(text).unwrap()), &mut pin);
+                }
+                Op::Table(which, at_min, ml) => {
+                    let mut wanted = table;
+                    let known: Vec<_> = table.entries().map(|e| e.id).collect();
+                    match (which % 3, known.get(usize::from(which / 3) % known.len().max(1))) {
+                        (0, Some(id)) => { wanted.remove(*id); }
+                        (1, Some(id)) => { let _ = wanted.put(entry(id.0, at_min, ml)); }
+                        _ => { let _ = wanted.put(entry(next_id, at_min, ml)); }
+                    }
+                    let refused = pin.refused;
+                    device.handle(now, Event::Timetable(&wanted), &mut pin);
+                    if pin.refused == refused {
+                        table = wanted;
+                        next_id = next_id.max(device.controller().book().next_id);
+                    }
+                    prop_assert_eq!(
+                        device.controller().book().timetable.entries().count(),
+                        table.entries().count()
+                    );
+                }
+                Op::RemoteStop(on) => device.handle(now, Event::RemoteStop(on), &mut pin),
+                Op::Leak(on) => device.handle(now, Event::Leak(on), &mut pin),
+                Op::Cut(ms, lost) => {
+                    check(&device)?;
+                    let flash = device.into_flash();
+                    now = now.plus(Duration::from_ms(u64::from(ms)));
+                    device = boot(flash, now, !lost, Reset::PowerOn, &mut pin);
+                    now = device.now();
+                }
+                Op::Watchdog => {
+                    let flash = device.into_flash();
+                    device = boot(flash, now, true, Reset::Watchdog, &mut pin);
+                }
+                Op::RunAgain(id) => {
+                    device.handle(now, Event::RunAgain(EntryId(u16::from(id % 4))), &mut pin);
+                }
+                Op::Prime(ml) => device.handle(now, Event::Prime(Volume::from_ml(u64::from(ml))), &mut pin),
+                Op::Calibrate(s) => {
+                    device.handle(now, Event::Calibrate { run_ms: u32::from(s) * 1000 }, &mut pin);
+                }
+                Op::Release => device.handle(now, Event::Release, &mut pin),
+                Op::Fault => device.handle(now, Event::MotorFault, &mut pin),
+                Op::Acknowledge => device.handle(now, Event::Acknowledge, &mut pin),
+                Op::Flow(ml) => {
+                    let flow = Flow::from_nl_per_min((u32::from(ml) + 1) * 500_000).unwrap();
+                    device.handle(now, Event::SetFlow(flow), &mut pin);
+                }
+            }
+            // P1: nothing is left undone, so the next call is later than now
+            let (at, why) = device.next_wake().expect("a stamp is always to come");
+            prop_assert!(at > now, "{:?} asks to be called at once again", why);
+            check(&device)?;
+        }
+    }
+}
