@@ -1,0 +1,393 @@
+//! Dates, local times and moments as they are written.
+
+use std::ops::Range;
+
+use dosewright_core::civil::{DAY_MS, Date, Local, Weekday, days_in_month};
+use dosewright_core::time::Duration;
+
+use super::model::Moment;
+use super::nearest::nearest;
+use super::quantity::{self, Problem};
+use crate::diagnose::codes;
+
+/// The words of the weekdays, Monday first.
+pub(super) const DAY_WORDS: [&str; 7] = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"];
+
+const MONTHS: [&str; 12] = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+];
+
+fn bad(at: Range<usize>, what: &str) -> Problem {
+    Problem::new(codes::BAD_DATE, at, what)
+}
+
+/// A text with the place reached in it.
+struct Scan<'t> {
+    text: &'t str,
+    at: usize,
+}
+
+impl Scan<'_> {
+    fn rest(&self) -> &str {
+        self.text.get(self.at..).unwrap_or("")
+    }
+
+    fn eat(&mut self, c: char) -> bool {
+        let there = self.rest().starts_with(c);
+        if there {
+            self.at += c.len_utf8();
+        }
+        there
+    }
+
+    /// Exactly so many digits, and no digit after them.
+    fn digits(&mut self, count: usize) -> Option<u32> {
+        let rest = self.rest();
+        let run = rest.bytes().take_while(u8::is_ascii_digit).count();
+        if run != count {
+            return None;
+        }
+        let value = rest.get(..count)?.parse().ok()?;
+        self.at += count;
+        Some(value)
+    }
+
+    fn date(&mut self) -> Result<Date, Problem> {
+        let start = self.at;
+        let shape = |scan: &mut Self| {
+            let year = scan.digits(4)?;
+            let month = scan.eat('-').then(|| scan.digits(2))??;
+            let day = scan.eat('-').then(|| scan.digits(2))??;
+            Some((year, month, day))
+        };
+        let Some((year, month, day)) = shape(self) else {
+            return Err(bad(start..self.text.len(), "is not a date")
+                .label("year, month, day are wanted")
+                .help("write it like 2026-10-25"));
+        };
+        let at = start..self.at;
+        if !(1..=12).contains(&month) {
+            return Err(bad(at, "names a date that does not exist")
+                .label(format!("there is no month {month}")));
+        }
+        let date = Date::from_ymd(year as i32, month as u8, day as u8);
+        match date {
+            Some(date) if (Date::MIN..=Date::MAX).contains(&date) => Ok(date),
+            Some(_) => Err(Problem::new(
+                codes::OUT_OF_RANGE,
+                at,
+                "is outside the years that are reckoned with",
+            )
+            .label("from 2000-01-01 to 2179-01-01")),
+            None => {
+                let name = MONTHS.get(month as usize - 1).copied().unwrap_or("that month");
+                let last = days_in_month(year as i32, month as u8);
+                Err(bad(at, "names a date that does not exist")
+                    .label(format!("{name} {year} has {last} days")))
+            }
+        }
+    }
+
+    /// `HH:MM[:SS[.fff]]`, in ms; whether seconds were given.
+    fn time(&mut self) -> Result<(i64, bool), Problem> {
+        let start = self.at;
+        let shape = |scan: &mut Self| {
+            let hour = scan.digits(2)?;
+            let minute = scan.eat(':').then(|| scan.digits(2))??;
+            let mut ms = 0;
+            let mut second = 0;
+            let with_seconds = scan.eat(':');
+            if with_seconds {
+                second = scan.digits(2)?;
+                if scan.eat('.') {
+                    let run = scan.rest().bytes().take_while(u8::is_ascii_digit).count();
+                    let digits = scan.rest().get(..run)?.to_owned();
+                    let kept: String = digits.chars().chain("000".chars()).take(3).collect();
+                    if run == 0 || digits.bytes().skip(3).any(|b| b != b'0') {
+                        return None;
+                    }
+                    ms = kept.parse::<i64>().ok()?;
+                    scan.at += run;
+                }
+            }
+            Some((hour, minute, second, ms, with_seconds))
+        };
+        let Some((hour, minute, second, ms, with_seconds)) = shape(self) else {
+            return Err(bad(start..self.text.len(), "is not a time of day")
+                .label("hour and minute are wanted, each with two digits")
+                .help("write it like 02:30, or 02:30:15"));
+        };
+        let at = start..self.at;
+        let problem =
+            |label: String| bad(at.clone(), "names a time that does not exist").label(label);
+        if hour == 24 && minute == 0 && second == 0 {
+            return Err(problem("midnight is 00:00 of the day after".to_owned()));
+        }
+        for (value, most, name) in
+            [(hour, 23, "hours"), (minute, 59, "minutes"), (second, 59, "seconds")]
+        {
+            if value > most {
+                return Err(problem(format!("{name} go from 0 to {most}")));
+            }
+        }
+        let s = i64::from(hour) * 3600 + i64::from(minute) * 60 + i64::from(second);
+        Ok((s * 1000 + ms, with_seconds))
+    }
+
+    fn end(&self) -> Result<(), Problem> {
+        let rest = self.rest();
+        if rest.trim().is_empty() {
+            return Ok(());
+        }
+        let problem = bad(self.at..self.text.len(), "goes on after the date or time");
+        Err(if rest.starts_with(['Z', 'z', '+', '-']) {
+            problem
+                .label("an offset")
+                .help("leave it out: times are local times of the zone in [clock]")
+        } else {
+            problem.label("not expected here")
+        })
+    }
+}
+
+/// Reads a date.
+pub(super) fn date(text: &str) -> Result<Date, Problem> {
+    let mut scan = Scan { text, at: 0 };
+    let date = scan.date()?;
+    if scan.rest().starts_with(['T', 't', ' '])
+        && scan.rest().trim_start_matches(['T', 't', ' ']).starts_with(|c: char| c.is_ascii_digit())
+    {
+        return Err(bad(scan.at..text.len(), "has a time where a date is wanted")
+            .label("the date alone is wanted"));
+    }
+    scan.end()?;
+    Ok(date)
+}
+
+/// Reads a local date and time.
+pub(super) fn local(text: &str) -> Result<Local, Problem> {
+    let mut scan = Scan { text, at: 0 };
+    let date = scan.date()?;
+    if scan.rest().trim().is_empty() {
+        let help = format!("write \"{text} 00:00\" for midnight");
+        return Err(bad(0..text.len(), "has no time of day").help(help));
+    }
+    if !(scan.eat('T') || scan.eat('t') || scan.eat(' ')) {
+        let help = "write it like \"2026-10-25 02:30\"";
+        return Err(bad(scan.at..text.len(), "is not a date and time").help(help));
+    }
+    let (ms, _) = scan.time()?;
+    scan.end()?;
+    Ok(Local::new(date, Duration::from_ms(ms as u64)))
+}
+
+/// Reads a time of day in whole minutes: the minute of the day.
+pub(super) fn minute_of_day(text: &str) -> Result<u16, Problem> {
+    let mut scan = Scan { text, at: 0 };
+    let (ms, _) = scan.time()?;
+    scan.end()?;
+    if ms % 60_000 != 0 {
+        return Err(
+            bad(0..text.len(), "is not a whole minute").label("entries begin on whole minutes")
+        );
+    }
+    Ok((ms / 60_000) as u16)
+}
+
+/// Reads one weekday.
+pub(super) fn weekday(word: &str) -> Result<Weekday, Problem> {
+    let found = DAY_WORDS.iter().zip(Weekday::ALL).find(|(name, _)| **name == word);
+    if let Some((_, day)) = found {
+        return Ok(day);
+    }
+    let lower = word.to_lowercase();
+    let long = DAY_WORDS
+        .iter()
+        .find(|name| lower.len() > 3 && lower.starts_with(**name) && lower.ends_with("day"));
+    let near = long.copied().or_else(|| nearest(&lower, DAY_WORDS));
+    let help = near.map_or_else(
+        || format!("weekdays: {}", DAY_WORDS.join(", ")),
+        |near| format!("did you mean \"{near}\"?"),
+    );
+    Err(Problem::new(codes::UNKNOWN_WORD, 0..word.len(), "has an unknown weekday")
+        .label("not a weekday")
+        .help(help))
+}
+
+/// What a written moment needs to become one.
+#[derive(Clone, Copy)]
+pub(super) struct RunBounds {
+    pub(super) start: Local,
+    pub(super) run_for: Option<Duration>,
+}
+
+/// Reads a moment. `None` for a weekday while the start is not known: the
+/// start's own problem is reported already.
+pub(super) fn moment(text: &str, bounds: Option<RunBounds>) -> Result<Option<Moment>, Problem> {
+    let body = text.trim();
+    let begin = text.len() - text.trim_start().len();
+    let unreadable = |at: Range<usize>| Problem::new(codes::BAD_MOMENT, at, "is not a moment");
+    let forms = "write \"fri 00:50:20\", \"2026-10-25 02:30\", \"+3 d 4 h\" or \"dose 3 pulse 2\"";
+    let shift = |mut problem: Problem, by: usize| {
+        problem.at = problem.at.start + by..problem.at.end + by;
+        problem
+    };
+    if let Some(rest) = body.strip_prefix('+') {
+        let ms = quantity::duration(rest).map_err(|p| shift(p, begin + 1))?;
+        let most = i128::from(u32::MAX) * 1000 * 1000;
+        if !(0..=most).contains(&ms) {
+            return Err(Problem::new(
+                codes::OUT_OF_RANGE,
+                0..text.len(),
+                "is too long after the start",
+            ));
+        }
+        return Ok(Some(Moment::After(Duration::from_ms(ms as u64))));
+    }
+    if body.starts_with("dose") {
+        let words: Vec<&str> = body.split_whitespace().collect();
+        let count =
+            |word: &str| word.parse::<u32>().ok().filter(|n| *n > 0 && !word.starts_with('+'));
+        return match words.as_slice() {
+            ["dose", dose, "pulse", pulse] => match (count(dose), count(pulse)) {
+                (Some(dose), Some(pulse)) => Ok(Some(Moment::Pulse { dose, pulse })),
+                _ => Err(unreadable(0..text.len()).label("doses and pulses are counted from 1")),
+            },
+            _ => Err(unreadable(0..text.len()).label("a dose and a pulse are wanted").help(forms)),
+        };
+    }
+    if body.starts_with(|c: char| c.is_ascii_digit()) {
+        return local(body).map(|local| Some(Moment::Local(local))).map_err(|p| shift(p, begin));
+    }
+    let word = body.split_whitespace().next().unwrap_or("");
+    if word.is_empty() {
+        return Err(unreadable(0..text.len()).help(forms));
+    }
+    let rest = body.get(word.len()..).unwrap_or("");
+    let time_at = begin + word.len() + rest.len() - rest.trim_start().len();
+    let time = rest.trim_start();
+    let day = match weekday(word) {
+        Ok(day) => day,
+        Err(problem) if time.starts_with(|c: char| c.is_ascii_digit()) => {
+            return Err(shift(problem, begin));
+        }
+        Err(_) => return Err(unreadable(0..text.len()).help(forms)),
+    };
+    if time.is_empty() {
+        return Err(unreadable(0..text.len()).label("a weekday without a time of day").help(forms));
+    }
+    let mut scan = Scan { text: time, at: 0 };
+    let (ms, _) = scan.time().map_err(|p| shift(p, time_at))?;
+    scan.end().map_err(|p| shift(p, time_at))?;
+    Ok(bounds.map(|bounds| Moment::Local(first_at_or_after(bounds.start, day, ms))))
+}
+
+/// The first time at or after `start` that falls on this weekday at this time.
+fn first_at_or_after(start: Local, day: Weekday, ms: i64) -> Local {
+    let ahead = (i64::from(day.index()) - i64::from(start.date().weekday().index())).rem_euclid(7);
+    let midnight = i64::from(start.date().days()) * DAY_MS;
+    let candidate = midnight + ahead * DAY_MS + ms;
+    Local::from_ms(if candidate < start.as_ms() { candidate + 7 * DAY_MS } else { candidate })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::quantity::show;
+    use super::*;
+
+    fn problem<T: std::fmt::Debug>(
+        result: Result<T, Problem>,
+        text: &str,
+    ) -> (&'static str, String, String) {
+        let problem = result.unwrap_err();
+        (problem.code, text[problem.at].to_owned(), problem.label)
+    }
+
+    #[test]
+    fn local_times_in_their_forms() {
+        for text in ["2026-10-25T02:30:00", "2026-10-25 02:30", "2026-10-25t02:30:00.000"] {
+            assert_eq!(show::local(local(text).unwrap()), "2026-10-25 02:30");
+        }
+        assert_eq!(show::local(local("2026-10-25 02:30:15.5").unwrap()), "2026-10-25 02:30:15.500");
+    }
+
+    #[test]
+    fn dates_and_times_that_do_not_exist_say_why() {
+        let at = |text: &str| problem(local(text), text);
+        assert_eq!(
+            at("2026-02-30 01:00"),
+            (codes::BAD_DATE, "2026-02-30".into(), "February 2026 has 28 days".into())
+        );
+        assert_eq!(at("2026-13-01 01:00").2, "there is no month 13");
+        assert_eq!(at("2026-10-25 24:00").2, "midnight is 00:00 of the day after");
+        assert_eq!(
+            at("2026-10-25 02:60"),
+            (codes::BAD_DATE, "02:60".into(), "minutes go from 0 to 59".into())
+        );
+        assert_eq!(at("2026-10-25 02:30:60").2, "seconds go from 0 to 59");
+        assert_eq!(at("2026-10-25T02:30:00Z"), (codes::BAD_DATE, "Z".into(), "an offset".into()));
+        assert_eq!(at("2026-10-25 02:30+02:00").1, "+02:00");
+        assert_eq!(at("1999-12-31 00:00").0, codes::OUT_OF_RANGE);
+        for text in [
+            "2026-1-25 02:30",
+            "26-10-25 02:30",
+            "2026-10-25",
+            "2026-10-25 2:30",
+            "",
+            "2026-10-25 02:30:15.0001",
+        ] {
+            assert_eq!(at(text).0, codes::BAD_DATE, "{text}");
+        }
+        assert_eq!(problem(date("2026-10-25 02:30"), "2026-10-25 02:30").1, " 02:30");
+        assert_eq!(
+            problem(minute_of_day("00:45:30"), "00:45:30").2,
+            "entries begin on whole minutes"
+        );
+    }
+
+    #[test]
+    fn moments_in_their_forms() {
+        // 2026-10-19 is a Monday
+        let start = local("2026-10-19 12:00").unwrap();
+        let bounds = Some(RunBounds { start, run_for: None });
+        let at = |text: &str| match moment(text, bounds).unwrap().unwrap() {
+            Moment::Local(local) => show::local(local),
+            other => format!("{other:?}"),
+        };
+        assert_eq!(at("fri 00:50:20"), "2026-10-23 00:50:20");
+        assert_eq!(at("mon 12:00"), "2026-10-19 12:00", "at the start itself");
+        assert_eq!(at("mon 11:59"), "2026-10-26 11:59", "a week later");
+        assert_eq!(at("2026-10-25 02:30"), "2026-10-25 02:30");
+        assert_eq!(moment("+3 d 4 h", bounds), Ok(Some(Moment::After(Duration::from_h(76)))));
+        assert_eq!(moment("dose 3 pulse 2", bounds), Ok(Some(Moment::Pulse { dose: 3, pulse: 2 })));
+        assert_eq!(moment("fri 00:50", None), Ok(None));
+    }
+
+    #[test]
+    fn what_is_no_moment_says_where() {
+        let at = |text: &str| problem(moment(text, None), text);
+        assert_eq!(at("friday night").0, codes::BAD_MOMENT);
+        assert_eq!(at("thr 00:50"), (codes::UNKNOWN_WORD, "thr".into(), "not a weekday".into()));
+        assert_eq!(
+            at("fri 25:00"),
+            (codes::BAD_DATE, "25:00".into(), "hours go from 0 to 23".into())
+        );
+        assert_eq!(at("+3 moons").1, "moons");
+        for text in
+            ["", "fri", "dose 3", "dose 0 pulse 1", "dose 1 pulse -1", "dose x pulse 1", "now"]
+        {
+            assert_eq!(at(text).0, codes::BAD_MOMENT, "{text}");
+        }
+    }
+}

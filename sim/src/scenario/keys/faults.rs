@@ -1,0 +1,182 @@
+//! The keys of `[[fault]]`: one table for each kind.
+
+use super::super::model::MemoryWork;
+use super::{A_FLOW, A_LENGTH, Kind, Table, UP_TO_A_DAY, one_of, optional, range, required};
+
+pub(in crate::scenario) static FAULT: Table = Table {
+    name: "[[fault]]",
+    group: "what goes wrong",
+    keys: &[
+        required("at", Kind::Moment, "When."),
+        one_of(
+            "supply_loss",
+            Kind::Table(&SUPPLY_LOSS),
+            "The supply is off; the clock chip stays fed.",
+        ),
+        one_of(
+            "memory_tear",
+            Kind::Table(&MEMORY_TEAR),
+            "The supply is cut in the middle of the next write or erase.",
+        ),
+        one_of("bit_flip", Kind::Table(&BIT_FLIP), "A bit of the memory turns over."),
+        one_of("page_worn", Kind::Table(&PAGE_WORN), "A sector takes no more writes."),
+        one_of(
+            "clock_lost",
+            Kind::Table(&CLOCK_LOST),
+            "The clock chip loses its feed: the clock is unset and the time counts zero.",
+        ),
+        one_of("late_wake", Kind::Table(&LATE_WAKE), "The logic is called late."),
+        one_of(
+            "spurious_wake",
+            Kind::Table(&SPURIOUS_WAKE),
+            "The logic is called though nothing asks for it.",
+        ),
+        one_of(
+            "watchdog_reset",
+            Kind::Table(&WATCHDOG_RESET),
+            "The watchdog resets the processor.",
+        ),
+        one_of("container_low", Kind::Table(&CONTAINER_LOW), "The low-level contact says low."),
+        one_of("level_bounce", Kind::Table(&LEVEL_BOUNCE), "The low-level contact bounces."),
+        one_of("motor_stall", Kind::Table(&MOTOR_STALL), "The motor does not turn."),
+        one_of("over_current", Kind::Table(&OVER_CURRENT), "The motor draws too much."),
+        one_of("remote_stop", Kind::Table(&REMOTE_STOP), "The remote stop is on."),
+        one_of("leak", Kind::Table(&LEAK), "The leak or tube-burst detector is on."),
+        one_of(
+            "squeeze_lost",
+            Kind::Table(&SQUEEZE_LOST),
+            "The rollers lose their squeeze and the container siphons out.",
+        ),
+        one_of(
+            "foot_valve_leak",
+            Kind::Table(&FOOT_VALVE_LEAK),
+            "The suction tube drains back between doses.",
+        ),
+        one_of(
+            "queue_flood",
+            Kind::Table(&QUEUE_FLOOD),
+            "More events at once than the queue holds.",
+        ),
+    ],
+};
+
+const TIMES: Kind = Kind::Count(range(1, 1_000_000));
+
+/// Defines the tables of the kinds that have nothing but an optional length.
+macro_rules! lasting {
+    ($($table:ident = $name:literal;)*) => { $(
+        pub(in crate::scenario) static $table: Table = Table {
+            name: $name,
+            group: "",
+            keys: &[optional("lasts", A_LENGTH, "For so long; to the end of the run, or until somebody ends it, unless said.")],
+        };
+    )* };
+}
+
+lasting! {
+    CONTAINER_LOW = "container_low";
+    MOTOR_STALL = "motor_stall";
+    OVER_CURRENT = "over_current";
+    REMOTE_STOP = "remote_stop";
+    LEAK = "leak";
+}
+
+pub(in crate::scenario) static SUPPLY_LOSS: Table =
+    Table { name: "supply_loss", group: "", keys: &[required("lasts", A_LENGTH, "For so long.")] };
+
+pub(in crate::scenario) static MEMORY_TEAR: Table = Table {
+    name: "memory_tear",
+    group: "",
+    keys: &[
+        optional(
+            "during",
+            Kind::Word(work_words),
+            "Which of the two is cut; \"write\" unless said.",
+        ),
+        required("after", Kind::Count(range(0, 1_048_576)), "After so many bytes of it."),
+        optional("lasts", A_LENGTH, "The supply is off for so long; 1 s unless said."),
+    ],
+};
+
+fn work_words() -> Vec<&'static str> {
+    MemoryWork::ALL.map(MemoryWork::word).to_vec()
+}
+
+pub(in crate::scenario) static BIT_FLIP: Table = Table {
+    name: "bit_flip",
+    group: "",
+    keys: &[
+        required(
+            "address",
+            Kind::Count(range(0, 1_073_741_823)),
+            "Byte address in the ledger's memory.",
+        ),
+        required("bit", Kind::Count(range(0, 7)), "Bit of the byte, 0 to 7."),
+    ],
+};
+
+pub(in crate::scenario) static PAGE_WORN: Table = Table {
+    name: "page_worn",
+    group: "",
+    keys: &[required("sector", Kind::Count(range(0, 1_023)), "Which sector, from 0.")],
+};
+
+pub(in crate::scenario) static CLOCK_LOST: Table = Table {
+    name: "clock_lost",
+    group: "",
+    keys: &[required("lasts", A_LENGTH, "The chip is without feed for so long.")],
+};
+
+pub(in crate::scenario) static LATE_WAKE: Table = Table {
+    name: "late_wake",
+    group: "",
+    keys: &[
+        required("by", A_LENGTH, "So much too late."),
+        optional("times", TIMES, "So many wakes in a row; 1 unless said."),
+    ],
+};
+
+pub(in crate::scenario) static SPURIOUS_WAKE: Table = Table {
+    name: "spurious_wake",
+    group: "",
+    keys: &[
+        optional("times", TIMES, "So many wakes; 1 unless said."),
+        optional("over", UP_TO_A_DAY, "Spread over so long; 1 s unless said."),
+    ],
+};
+
+pub(in crate::scenario) static WATCHDOG_RESET: Table =
+    Table { name: "watchdog_reset", group: "", keys: &[] };
+
+pub(in crate::scenario) static LEVEL_BOUNCE: Table = Table {
+    name: "level_bounce",
+    group: "",
+    keys: &[
+        required("times", TIMES, "So many times."),
+        required("over", UP_TO_A_DAY, "Spread over so long."),
+    ],
+};
+
+pub(in crate::scenario) static SQUEEZE_LOST: Table = Table {
+    name: "squeeze_lost",
+    group: "",
+    keys: &[
+        required("flow", A_FLOW, "Flow of the siphon."),
+        optional("lasts", A_LENGTH, "For so long; to the end of the run unless said."),
+    ],
+};
+
+pub(in crate::scenario) static FOOT_VALVE_LEAK: Table = Table {
+    name: "foot_valve_leak",
+    group: "",
+    keys: &[
+        required("flow", A_FLOW, "Flow back into the container."),
+        optional("lasts", A_LENGTH, "For so long; to the end of the run unless said."),
+    ],
+};
+
+pub(in crate::scenario) static QUEUE_FLOOD: Table = Table {
+    name: "queue_flood",
+    group: "",
+    keys: &[required("events", Kind::Count(range(1, 1_000_000)), "So many events at once.")],
+};

@@ -1,0 +1,123 @@
+//! `[[expect]]`: what must hold of the run.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::civil::Local;
+use dosewright_core::record::Alarm;
+use dosewright_core::time::Duration;
+use dosewright_core::units::Volume;
+
+use super::EntryName;
+use crate::diagnose::Spans;
+
+/// An outcome; `Open` is none yet at the end of the run.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Outcome {
+    /// All of it: the pump ran, flow not sensed.
+    Dosed,
+    /// Part of it.
+    Part,
+    /// None of it.
+    Skipped,
+    /// No outcome at the end of the run.
+    Open,
+}
+
+impl Outcome {
+    /// All of them.
+    pub const ALL: [Self; 4] = [Self::Dosed, Self::Part, Self::Skipped, Self::Open];
+
+    /// Its word.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Dosed => "dosed",
+            Self::Part => "part",
+            Self::Skipped => "skipped",
+            Self::Open => "open",
+        }
+    }
+}
+
+/// What is expected of one scheduled dose; what is `None` is not looked at.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DueClaim {
+    /// Of this entry,
+    pub entry: EntryName,
+    /// nominally at this device local time, after a move by D8.
+    pub at: Local,
+    /// Its outcome.
+    pub outcome: Option<Outcome>,
+    /// The cause of its outcome.
+    pub cause: Option<Cause>,
+    /// True local time: its first pulse starts then or later.
+    pub started_from: Option<Local>,
+    /// True local time: its first pulse starts then or earlier.
+    pub started_by: Option<Local>,
+    /// True local time: its last pulse ends then or later.
+    pub ended_from: Option<Local>,
+    /// True local time: its last pulse ends then or earlier.
+    pub ended_by: Option<Local>,
+    /// At least so much is delivered.
+    pub volume_from: Option<Volume>,
+    /// At most so much is delivered.
+    pub volume_to: Option<Volume>,
+}
+
+/// One thing that is expected.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Claim {
+    /// `outcomes`: so many scheduled doses with each outcome; a number that is
+    /// not given is not looked at.
+    Outcomes {
+        /// Of this entry, or of all.
+        entry: Option<EntryName>,
+        /// Dosed.
+        dosed: Option<u32>,
+        /// Part.
+        part: Option<u32>,
+        /// Skipped; a folded record counts its count.
+        skipped: Option<u32>,
+        /// Open at the end.
+        open: Option<u32>,
+        /// Every part and every skipped one has this cause.
+        cause: Option<Cause>,
+    },
+    /// `volume`: what was delivered over the run.
+    Volume {
+        /// By this entry, or by all.
+        entry: Option<EntryName>,
+        /// Against this volume; `None` against what its scheduled doses ask.
+        of: Option<Volume>,
+        /// Within so many parts per million of it.
+        within_ppm: u32,
+    },
+    /// `due`: one scheduled dose.
+    Due(Box<DueClaim>),
+    /// `pump_on`: how long the pump was on in all.
+    PumpOn {
+        /// At least.
+        least: Option<Duration>,
+        /// At most.
+        most: Option<Duration>,
+    },
+    /// `alarms`: so many alarms.
+    Alarms {
+        /// Of this kind, or of all.
+        kind: Option<Alarm>,
+        /// At least.
+        least: Option<u32>,
+        /// At most.
+        most: Option<u32>,
+    },
+    /// `held`: whether all expectations and promises hold.
+    Held(bool),
+}
+
+/// One claim of the file. An `[[expect]]` with several keys is several of these.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Expectation {
+    /// What.
+    pub claim: Claim,
+    /// Where it stands: `spans.table()` is the claim's value, `spans.at("dosed")`
+    /// a number in it.
+    pub spans: Spans,
+}

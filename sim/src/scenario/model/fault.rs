@@ -1,0 +1,212 @@
+//! `[[fault]]`: what goes wrong, and when.
+
+use dosewright_core::time::Duration;
+use dosewright_core::units::Flow;
+
+use super::Moment;
+use crate::diagnose::Spans;
+
+/// What the memory does when it is cut off.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum MemoryWork {
+    /// Writes.
+    Write,
+    /// Erases.
+    Erase,
+}
+
+impl MemoryWork {
+    /// All of them.
+    pub const ALL: [Self; 2] = [Self::Write, Self::Erase];
+
+    /// Its word in the file.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Write => "write",
+            Self::Erase => "erase",
+        }
+    }
+}
+
+/// A fault. Where `lasts` is optional, `None` is to the end of the run, or
+/// until an operator's act ends it.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum FaultKind {
+    /// The supply is off; the clock chip stays fed.
+    SupplyLoss {
+        /// For so long.
+        lasts: Duration,
+    },
+    /// The supply is cut in the middle of the first write, or erase, from the
+    /// moment on.
+    MemoryTear {
+        /// Which of the two.
+        during: MemoryWork,
+        /// After so many bytes of it.
+        after_bytes: u32,
+        /// And is off for so long.
+        lasts: Duration,
+    },
+    /// A bit of the memory turns over.
+    BitFlip {
+        /// Byte address in the ledger's memory.
+        address: u32,
+        /// 0 to 7.
+        bit: u8,
+    },
+    /// A sector takes no more writes.
+    PageWorn {
+        /// Which, from 0.
+        sector: u32,
+    },
+    /// The clock chip loses its feed: the clock is unset, and the time counts zero.
+    ClockLost {
+        /// For so long.
+        lasts: Duration,
+    },
+    /// The logic is called late.
+    LateWake {
+        /// By so much.
+        by: Duration,
+        /// So many times in a row.
+        times: u32,
+    },
+    /// The logic is called though nothing asks for it.
+    SpuriousWake {
+        /// So many times,
+        times: u32,
+        /// spread over so long.
+        over: Duration,
+    },
+    /// The watchdog resets the processor.
+    WatchdogReset,
+    /// The low-level contact says low.
+    ContainerLow {
+        /// For so long.
+        lasts: Option<Duration>,
+    },
+    /// The low-level contact bounces.
+    LevelBounce {
+        /// So many times,
+        times: u32,
+        /// spread over so long.
+        over: Duration,
+    },
+    /// The motor does not turn.
+    MotorStall {
+        /// For so long.
+        lasts: Option<Duration>,
+    },
+    /// The motor draws too much.
+    OverCurrent {
+        /// For so long.
+        lasts: Option<Duration>,
+    },
+    /// The remote stop is on.
+    RemoteStop {
+        /// For so long.
+        lasts: Option<Duration>,
+    },
+    /// The leak or tube-burst detector is on.
+    Leak {
+        /// For so long.
+        lasts: Option<Duration>,
+    },
+    /// The rollers lose their squeeze: the container siphons out.
+    SqueezeLost {
+        /// At this flow.
+        flow: Flow,
+        /// For so long.
+        lasts: Option<Duration>,
+    },
+    /// The foot valve leaks: the suction tube drains back between doses.
+    FootValveLeak {
+        /// At this flow.
+        flow: Flow,
+        /// For so long.
+        lasts: Option<Duration>,
+    },
+    /// More events at once than the queue holds.
+    QueueFlood {
+        /// So many.
+        events: u32,
+    },
+}
+
+/// The part of the simulated world that a fault needs.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum WorldPart {
+    /// Supply of the processor.
+    Supply,
+    /// Flash.
+    Memory,
+    /// Clock chip and its feed.
+    ClockChip,
+    /// When the logic is called.
+    Wakes,
+    /// Container with its level and contact.
+    Container,
+    /// Motor with its driver.
+    Motor,
+    /// Inputs: remote stop, leak detector.
+    Inputs,
+    /// Tube and valves: where product goes that the pump did not move.
+    Tube,
+    /// The event queue in front of the logic.
+    Queue,
+}
+
+impl FaultKind {
+    /// Its key in the file.
+    pub const fn word(&self) -> &'static str {
+        match self {
+            Self::SupplyLoss { .. } => "supply_loss",
+            Self::MemoryTear { .. } => "memory_tear",
+            Self::BitFlip { .. } => "bit_flip",
+            Self::PageWorn { .. } => "page_worn",
+            Self::ClockLost { .. } => "clock_lost",
+            Self::LateWake { .. } => "late_wake",
+            Self::SpuriousWake { .. } => "spurious_wake",
+            Self::WatchdogReset => "watchdog_reset",
+            Self::ContainerLow { .. } => "container_low",
+            Self::LevelBounce { .. } => "level_bounce",
+            Self::MotorStall { .. } => "motor_stall",
+            Self::OverCurrent { .. } => "over_current",
+            Self::RemoteStop { .. } => "remote_stop",
+            Self::Leak { .. } => "leak",
+            Self::SqueezeLost { .. } => "squeeze_lost",
+            Self::FootValveLeak { .. } => "foot_valve_leak",
+            Self::QueueFlood { .. } => "queue_flood",
+        }
+    }
+
+    /// The part of the world that has to be there for the fault to take
+    /// effect. A world without that part must say so (a run whose fault never
+    /// took effect is invalid), never pass it over.
+    pub const fn needs(&self) -> WorldPart {
+        match self {
+            Self::SupplyLoss { .. } | Self::WatchdogReset => WorldPart::Supply,
+            Self::MemoryTear { .. } | Self::BitFlip { .. } | Self::PageWorn { .. } => {
+                WorldPart::Memory
+            }
+            Self::ClockLost { .. } => WorldPart::ClockChip,
+            Self::LateWake { .. } | Self::SpuriousWake { .. } => WorldPart::Wakes,
+            Self::ContainerLow { .. } | Self::LevelBounce { .. } => WorldPart::Container,
+            Self::MotorStall { .. } | Self::OverCurrent { .. } => WorldPart::Motor,
+            Self::RemoteStop { .. } | Self::Leak { .. } => WorldPart::Inputs,
+            Self::SqueezeLost { .. } | Self::FootValveLeak { .. } => WorldPart::Tube,
+            Self::QueueFlood { .. } => WorldPart::Queue,
+        }
+    }
+}
+
+/// One fault of the file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fault {
+    /// When.
+    pub at: Moment,
+    /// What.
+    pub kind: FaultKind,
+    /// Where it stands.
+    pub spans: Spans,
+}

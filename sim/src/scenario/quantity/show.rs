@@ -1,0 +1,81 @@
+//! Quantities as people write them, with the fewest digits that are exact
+//! where that is possible: `120 ml`, `26.5 ml/min`, `4 min 32 s`.
+
+use std::fmt::Write as _;
+
+use dosewright_core::civil::{Date, Local};
+use dosewright_core::units::{Flow, Volume};
+
+/// A whole number of millionths, without trailing zeros.
+fn millionths(value: u64) -> String {
+    let text = format!("{}.{:06}", value / 1_000_000, value % 1_000_000);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// In ml, or in l from one litre on.
+pub fn volume(volume: Volume) -> String {
+    let nl = volume.as_nl();
+    if nl >= 1_000_000_000 {
+        let text = format!("{}.{:09}", nl / 1_000_000_000, nl % 1_000_000_000);
+        format!("{} l", text.trim_end_matches('0').trim_end_matches('.'))
+    } else {
+        format!("{} ml", millionths(nl))
+    }
+}
+
+/// In ml/min.
+pub fn flow(flow: Flow) -> String {
+    format!("{} ml/min", millionths(u64::from(flow.as_nl_per_min())))
+}
+
+/// Weeks are not used: days, hours, minutes, seconds, milliseconds.
+pub fn length(ms: u64) -> String {
+    let days = ms / 86_400_000;
+    let rest = dosewright_core::time::Duration::from_ms(ms % 86_400_000);
+    match (days, rest.as_ms()) {
+        (0, _) => rest.to_string(),
+        (days, 0) => format!("{days} d"),
+        (days, _) => format!("{days} d {rest}"),
+    }
+}
+
+/// `2026-10-25`.
+pub fn date(date: Date) -> String {
+    let (year, month, day) = date.ymd();
+    format!("{year:04}-{month:02}-{day:02}")
+}
+
+/// `2026-10-25 02:30`, with seconds and milliseconds where there are any.
+pub fn local(local: Local) -> String {
+    let ms = local.time_of_day().as_ms();
+    let mut text = format!("{} {:02}:{:02}", date(local.date()), ms / 3_600_000, ms / 60_000 % 60);
+    if !ms.is_multiple_of(60_000) {
+        _ = write!(text, ":{:02}", ms / 1000 % 60);
+    }
+    if !ms.is_multiple_of(1000) {
+        _ = write!(text, ".{:03}", ms % 1000);
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_digit_more_than_is_needed() {
+        assert_eq!(volume(Volume::from_ml(120)), "120 ml");
+        assert_eq!(volume(Volume::from_nl(290_000)), "0.29 ml");
+        assert_eq!(volume(Volume::from_ml(7500)), "7.5 l");
+        assert_eq!(volume(Volume::ZERO), "0 ml");
+        assert_eq!(flow(Flow::from_nl_per_min(26_500_000).unwrap()), "26.5 ml/min");
+        assert_eq!(length(272_000), "4 min 32 s");
+        assert_eq!(length(691_200_000), "8 d");
+        assert_eq!(length(86_400_001), "1 d 1 ms");
+        let start = Local::new(
+            Date::from_ymd(2026, 10, 25).unwrap(),
+            dosewright_core::time::Duration::from_ms(9_000_250),
+        );
+        assert_eq!(local(start), "2026-10-25 02:30:00.250");
+    }
+}

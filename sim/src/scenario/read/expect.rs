@@ -1,0 +1,113 @@
+//! `[[expect]]`.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::record::Alarm;
+
+use super::super::doc::Node;
+use super::super::keys;
+use super::super::model::{Claim, DueClaim, Expectation, Outcome};
+use super::super::quantity::show;
+use super::super::reader::{Context, TableReader};
+use super::check_least;
+use crate::diagnose::{Diagnostic, Spans, codes};
+
+/// The claims of one `[[expect]]`.
+pub(super) fn expect(cx: &mut Context, node: &Node) -> Vec<Expectation> {
+    let Some(mut t) = cx.open(&keys::EXPECT, node) else { return Vec::new() };
+    let claims = [
+        t.inner("outcomes").map(outcomes),
+        t.inner("volume").and_then(volume),
+        t.inner("due").and_then(due),
+        t.inner("pump_on").map(pump_on),
+        t.inner("alarms").map(alarms),
+        t.switch("held").map(|held| (Claim::Held(held), Spans::new(t.place("held")))),
+    ];
+    t.finish();
+    claims.into_iter().flatten().map(|(claim, spans)| Expectation { claim, spans }).collect()
+}
+
+fn outcomes(mut t: TableReader) -> (Claim, Spans) {
+    let entry = t.entry("entry");
+    let dosed = t.count("dosed");
+    let part = t.count("part");
+    let skipped = t.count("skipped");
+    let open = t.count("open");
+    let cause = t.word("cause", &Cause::ALL);
+    (Claim::Outcomes { entry, dosed, part, skipped, open, cause }, t.finish())
+}
+
+fn volume(mut t: TableReader) -> Option<(Claim, Spans)> {
+    let entry = t.entry("entry");
+    let of = t.volume("of");
+    let within = t.quantity_u32("within");
+    let spans = t.finish();
+    Some((Claim::Volume { entry, of, within_ppm: within? }, spans))
+}
+
+fn due(mut t: TableReader) -> Option<(Claim, Spans)> {
+    let entry = t.entry("entry");
+    let at = t.local("at");
+    let outcome = t.word("outcome", &Outcome::ALL);
+    let cause = t.word("cause", &Cause::ALL);
+    let started_from = t.local("started_from");
+    let started_by = t.local("started_by");
+    let ended_from = t.local("ended_from");
+    let ended_by = t.local("ended_by");
+    let volume_from = t.volume("volume_from");
+    let volume_to = t.volume("volume_to");
+    check_least(&mut t, ("started_from", started_from), ("started_by", started_by), show::local);
+    check_least(&mut t, ("ended_from", ended_from), ("ended_by", ended_by), show::local);
+    check_least(&mut t, ("started_from", started_from), ("ended_by", ended_by), show::local);
+    check_least(&mut t, ("volume_from", volume_from), ("volume_to", volume_to), show::volume);
+    if outcome == Some(Outcome::Dosed) && t.has("cause") {
+        let found =
+            Diagnostic::new(codes::CONTRADICTION, t.place("cause"), "a dosed one has no cause")
+                .help("causes belong to part and skipped doses");
+        t.cx.report(found);
+    }
+    if let Some(at) = at {
+        let place = t.place("at");
+        t.cx.check_inside_run("at", super::super::model::Moment::Local(at), place);
+    }
+    let spans = t.finish();
+    let due = DueClaim {
+        entry: entry?,
+        at: at?,
+        outcome,
+        cause,
+        started_from,
+        started_by,
+        ended_from,
+        ended_by,
+        volume_from,
+        volume_to,
+    };
+    Some((Claim::Due(Box::new(due)), spans))
+}
+
+fn pump_on(mut t: TableReader) -> (Claim, Spans) {
+    let least = t.length("least");
+    let most = t.length("most");
+    check_least(&mut t, ("least", least), ("most", most), |length| show::length(length.as_ms()));
+    (Claim::PumpOn { least, most }, t.finish())
+}
+
+fn alarms(mut t: TableReader) -> (Claim, Spans) {
+    let kind = t.word("kind", &Alarm::ALL);
+    let count = t.count("count");
+    let least = t.count("least");
+    let most = t.count("most");
+    check_least(&mut t, ("least", least), ("most", most), |n| n.to_string());
+    if t.has("count") && (t.has("least") || t.has("most")) {
+        let key = if t.has("least") { "least" } else { "most" };
+        let found = Diagnostic::new(
+            codes::CONTRADICTION,
+            t.key_place(key),
+            format!("`{key}` together with `count`"),
+        )
+        .note_at(t.key_place("count"), "`count` is here")
+        .help("give the exact number, or its limits");
+        t.cx.report(found);
+    }
+    (Claim::Alarms { kind, least: count.or(least), most: count.or(most) }, t.finish())
+}
