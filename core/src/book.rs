@@ -31,7 +31,8 @@ pub struct OpenDose {
 impl OpenDose {
     /// The most pumping there can have been, the last intent included.
     pub const fn most_ms(&self) -> u32 {
-        self.pulse.most_ms.saturating_add(self.pulse.on_ms)
+        let most = self.pulse.most_ms.saturating_add(self.pulse.on_ms);
+        if most < self.pulse.dose_ms { most } else { self.pulse.dose_ms }
     }
 }
 
@@ -254,7 +255,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
         self.clock = utc.map(|utc| clock_of(at, utc, zone));
         let Some(clock) = self.clock else { return };
         self.epoch = epoch;
-        if was_unset {
+        if was_unset && self.losses > 0 {
             self.not_before = at;
         }
         for line in 0..N {
@@ -273,7 +274,9 @@ impl<const N: usize, const H: usize> Book<N, H> {
             if let Some(waiting) = &mut state.waiting
                 && waiting.revision == state.revision
                 && let Some(due_at) = entry.instant_of(waiting.nominal, Some(&clock))
+                && due_at <= at
             {
+                // one that is put ahead again keeps the instant of its birth
                 waiting.due_at = due_at;
             }
         }

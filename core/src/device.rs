@@ -39,6 +39,13 @@ pub enum StartError<E> {
     Open(OpenError<E>),
     /// A first ledger could not be made.
     Format(FormatError<E>),
+    /// A sector is too small to hold the whole state beside some records.
+    SectorTooSmall {
+        /// Slots that a sector has.
+        slots: u16,
+        /// Slots that it must have at least.
+        least: usize,
+    },
 }
 
 /// A pump controller with its memory.
@@ -49,6 +56,10 @@ pub struct Device<F, const N: usize = 32, const H: usize = 64> {
 }
 
 impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
+    /// Slots that a sector must have: for the largest snapshot with its header
+    /// and seal, for the largest adoption, and for slots that do not take.
+    pub const LEAST_SLOTS: usize = Book::<N, H>::SNAPSHOT_MOST + N + 2 + 2 + 8;
+
     /// Starts from what the memory holds; a fresh part is given a first ledger.
     ///
     /// `count` is what the clock chip counts, `None` where it lost its feed: the
@@ -61,6 +72,10 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
         count: Option<Instant>,
         reset: Reset,
     ) -> Result<Self, (F, StartError<F::Error>)> {
+        let (slots, least) = (geometry.slots(), Self::LEAST_SLOTS);
+        if usize::from(slots) < least {
+            return Err((flash, StartError::SectorTooSmall { slots, least }));
+        }
         let mut ledger = match Ledger::open(flash, geometry) {
             Ok(ledger) => ledger,
             Err((flash, OpenError::Blank | OpenError::Unfinished)) => {
@@ -127,12 +142,12 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
             let mut answer = None;
             for effect in effects.iter() {
                 match effect {
-                    Effect::PumpOn(length) => out.pump_on(*length),
+                    Effect::PumpOn(length) => out.pump_on(length),
                     Effect::PumpOff => out.pump_off(),
-                    Effect::Refused(refusal) => out.refused(refusal),
-                    Effect::Alarm(alarm, on) => out.alarm(*alarm, *on),
+                    Effect::Refused(refusal) => out.refused(&refusal),
+                    Effect::Alarm(alarm, on) => out.alarm(alarm, on),
                     Effect::Append(record) => {
-                        let written = self.append(record);
+                        let written = self.append(&record);
                         answer = Some(if written { Event::Appended } else { Event::AppendFailed });
                     }
                     Effect::Adopt => {

@@ -26,36 +26,66 @@ pub enum Effect {
     Alarm(Alarm, bool),
 }
 
-/// Effects a single step can have: each kind at most twice.
-const MOST: usize = 12;
+/// Effects a single step can have beside its append.
+const MOST: usize = 6;
 
 /// The effects of one step, by value, so that none can be left undone unseen.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[must_use = "effects are what the pump and the ledger do"]
 pub struct Effects {
-    items: [Option<Effect>; MOST],
+    acts: [Option<Act>; MOST],
     len: usize,
+    append: Option<Record>,
+}
+
+/// An effect without the record, which is many times larger than the others.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+enum Act {
+    PumpOn(Duration),
+    PumpOff,
+    Adopt,
+    Refused(Refusal),
+    Alarm(Alarm, bool),
 }
 
 impl Effects {
     /// Nothing to do.
-    pub const NONE: Self = Self { items: [None; MOST], len: 0 };
+    pub const NONE: Self = Self { acts: [None; MOST], len: 0, append: None };
 
     pub(crate) fn push(&mut self, effect: Effect) {
+        let act = match effect {
+            Effect::Append(record) => {
+                debug_assert!(self.append.is_none(), "two appends in one step");
+                self.append = Some(record);
+                return;
+            }
+            Effect::PumpOn(length) => Act::PumpOn(length),
+            Effect::PumpOff => Act::PumpOff,
+            Effect::Adopt => Act::Adopt,
+            Effect::Refused(refusal) => Act::Refused(refusal),
+            Effect::Alarm(alarm, on) => Act::Alarm(alarm, on),
+        };
         debug_assert!(self.len < MOST, "a step with too many effects");
-        if let Some(place) = self.items.get_mut(self.len) {
-            *place = Some(effect);
+        if let Some(place) = self.acts.get_mut(self.len) {
+            *place = Some(act);
             self.len += 1;
         }
     }
 
     /// In the order in which they are to be done.
-    pub fn iter(&self) -> impl Iterator<Item = &Effect> + '_ {
-        self.items.iter().flatten()
+    pub fn iter(&self) -> impl Iterator<Item = Effect> + '_ {
+        let acts = self.acts.iter().take(self.len).flatten().map(|act| match *act {
+            Act::PumpOn(length) => Effect::PumpOn(length),
+            Act::PumpOff => Effect::PumpOff,
+            Act::Adopt => Effect::Adopt,
+            Act::Refused(refusal) => Effect::Refused(refusal),
+            Act::Alarm(alarm, on) => Effect::Alarm(alarm, on),
+        });
+        acts.chain(self.append.map(Effect::Append))
     }
 
     /// Whether there is nothing to do.
     pub const fn is_empty(&self) -> bool {
-        self.len == 0
+        self.len == 0 && self.append.is_none()
     }
 }

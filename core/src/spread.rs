@@ -185,7 +185,8 @@ pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Op
 
 /// The number of pulses of a re-spread train, before its span is known.
 fn train_of(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Plan {
-    let wanted = rest.div_ceil(u64::from(pulse_ms.max(1)));
+    // in a hurry the fewest, longest pulses lose the least time to rests
+    let wanted = if bounds.hurry { 1 } else { rest.div_ceil(u64::from(pulse_ms.max(1))) };
     let most = (rest / u64::from(head.shortest_on_ms.max(1))).min(u64::from(bounds.free_starts));
     let least = rest.div_ceil(u64::from(head.longest_run_ms.max(1)));
     let pulses = wanted.min(most).max(least).max(1);

@@ -75,7 +75,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// What a restart makes of the open dose: the last intent counts as
     /// delivered, and is not sure (D4).
-    pub(super) fn resumed(&self, pulse: &Pulse) -> Running {
+    pub(super) fn resumed(&self, open: &OpenDose) -> Running {
+        let pulse = &open.pulse;
         let cause = match self.start_reset() {
             Reset::PowerOn => Cause::SupplyLost,
             Reset::Watchdog => Cause::Restarts,
@@ -88,7 +89,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             plan: None,
             pulse_ms: pulse.on_ms,
             least_ms: pulse.least_ms,
-            most_ms: pulse.most_ms.saturating_add(pulse.on_ms),
+            most_ms: open.most_ms(),
             window_end: pulse.due_at.plus(window),
             deadline: pulse.due_at.plus(whole),
             disturbed: Some(cause),
@@ -168,33 +169,36 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
     }
 
-    /// What the open dose needs written next: its next intent, or its end.
-    pub(super) fn open_dose(&mut self, effects: &mut Effects) -> Option<Record> {
+    /// The end of the open dose, if it has come.
+    pub(super) fn dose_end(&mut self, effects: &mut Effects) -> Option<Record> {
         let open = self.book.open?;
         let pulse = open.pulse;
         if self.running.is_none() {
             debug_assert!(false, "an open dose that nobody runs");
-            self.running = Some(self.resumed(&pulse));
+            self.running = Some(self.resumed(&open));
         }
         if let Some(cause) = self.must_end(&open) {
             self.stop_run(effects);
             return Some(self.outcome_of(&pulse, cause));
         }
-        if self.pump_is_on() {
+        let running = self.running.filter(|_| !self.pump_is_on())?;
+        let over = running.most_ms >= pulse.dose_ms || self.now >= running.deadline;
+        over.then(|| self.outcome_of(&pulse, self.blame(&running)))
+    }
+
+    /// What keeps the open dose from going on, or disturbed it last.
+    fn blame(&self, running: &Running) -> Cause {
+        self.stopped_by().or(running.disturbed).unwrap_or(Cause::WokenLate)
+    }
+
+    /// The next intent of the open dose, if its time has come; or its end, where
+    /// nothing more can be delivered.
+    pub(super) fn dose_pulse(&mut self) -> Option<Record> {
+        let pulse = self.book.open?.pulse;
+        if self.pump_is_on() || self.stopped_by().is_some() {
             return None;
         }
         let running = self.running?;
-        if running.most_ms >= pulse.dose_ms {
-            return Some(self.outcome_of(&pulse, Cause::Restarts));
-        }
-        let stopped = self.stopped_by();
-        let blame = stopped.or(running.disturbed).unwrap_or(Cause::WokenLate);
-        if self.now >= running.deadline {
-            return Some(self.outcome_of(&pulse, blame));
-        }
-        if stopped.is_some() {
-            return None;
-        }
         if running.plan.is_some() && self.any_waiting && !running.hurried {
             // another dose waits for this one: it finishes as fast as it may (D3)
             if let Some(running) = &mut self.running {
@@ -215,8 +219,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 }
                 let Some(plan) = self.respread(&pulse) else {
                     // nothing more can be delivered before the deadline
-                    let blame = self.running.and_then(|r| r.disturbed).unwrap_or(blame);
-                    return Some(self.outcome_of(&pulse, blame));
+                    let blame = self.running.map(|running| self.blame(&running));
+                    return Some(self.outcome_of(&pulse, blame.unwrap_or(Cause::WokenLate)));
                 };
                 if let Some(running) = &mut self.running {
                     running.plan = Some(plan);

@@ -103,7 +103,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             .or_else(|| (self.next_start_allowed() > self.now).then_some(Cause::PumpLimits))
     }
 
-    /// What the dues need written next: an end, a birth or a begin.
+    /// What the dues need written next: the end of one that waits, or a birth.
     pub(super) fn next_due_record(&mut self) -> Option<Record> {
         if self.any_waiting
             && let Some(record) = self.end_of_waiting()
@@ -113,6 +113,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if let Some(due) = self.newborn() {
             return Some(self.birth(&due));
         }
+        None
+    }
+
+    /// The begin, or the skip, of the first waiting due that nothing keeps any more.
+    pub(super) fn begin_waiting(&mut self) -> Option<Record> {
         if !self.any_waiting {
             return None;
         }
@@ -161,7 +166,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     fn end_of_waiting_due(&self, due: &Due, waiting: &Waiting) -> Option<Cause> {
         if due.entry.is_weekly() && self.book.clock.is_some() {
-            if due.due_at > self.now {
+            // a setting has lowered the mark below it: it will be born again
+            if due.state.mark.is_some_and(|mark| due.nominal >= mark) {
                 return Some(Cause::ClockSet);
             }
             if due.due_at < self.book.not_before {

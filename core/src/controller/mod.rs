@@ -18,7 +18,7 @@ mod dues;
 mod request;
 mod service;
 
-use crate::book::{Book, OpenDose};
+use crate::book::Book;
 use crate::cause::Cause;
 use crate::effect::{Effect, Effects};
 use crate::event::Event;
@@ -250,8 +250,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         });
         self.pump = Pump::Off { rest_until: self.book.rest_until.min(self.now.plus(longest)) };
         (self.doubt, self.doubt_until) = (start.unreadable_tail, self.now);
-        if let Some(OpenDose { pulse, .. }) = self.book.open {
-            self.running = Some(self.resumed(&pulse));
+        if let Some(open) = self.book.open {
+            self.running = Some(self.resumed(&open));
             self.doubt = 0;
         }
         self.stale = true;
@@ -283,9 +283,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             self.refresh();
         }
         let record = self
-            .open_dose(effects)
+            .dose_end(effects)
             .or_else(|| self.service_record())
             .or_else(|| self.next_due_record())
+            .or_else(|| self.dose_pulse())
+            .or_else(|| self.begin_waiting())
             .or_else(|| self.alarm_record())
             .or_else(|| self.stamp_record());
         match record {
