@@ -1,0 +1,104 @@
+//! What can be seen of a run from outside: the one stream that the auditor, the
+//! timeline and every trace format are made from.
+//!
+//! Times are true time in ms from the start of the run, never the device's own.
+
+use dosewright_core::civil::Local;
+use dosewright_core::config::Head;
+use dosewright_core::entry::EntryId;
+use dosewright_core::timetable::Timetable;
+use dosewright_core::units::{Flow, Volume};
+use dosewright_core::zone::Zone;
+
+/// Entries that a simulated device has room for.
+pub const LINES: usize = 64;
+
+/// What an operator, or an installer at the start, did to the device while it
+/// was on. Whether the device accepted it shows in the ledger.
+#[derive(Debug, Clone, PartialEq)]
+#[allow(clippy::large_enum_variant)]
+pub enum DeviceAct {
+    /// Set the head's limits and flow.
+    SetHead(Head),
+    /// Set the flow after a calibration.
+    SetFlow(Flow),
+    /// Set the zone.
+    SetZone(Zone),
+    /// Set the clock to a local time of the zone in force.
+    SetClock(Local),
+    /// Put a whole timetable in force; edits of one entry come this way too.
+    SetTimetable(Box<Timetable<LINES>>),
+    /// Ask for a dose outside the timetable.
+    RunAgain(EntryId),
+    /// Ask for prime, up to a volume.
+    Prime(Volume),
+    /// Ask for a calibration run of so many ms.
+    Calibrate(u32),
+    /// Let go of prime or calibrate.
+    Release,
+    /// The remote stop changed.
+    RemoteStop(bool),
+    /// The leak or tube-burst detector changed.
+    Leak(bool),
+    /// The motor stalled or drew too much.
+    MotorFault,
+    /// Acknowledge what is latched.
+    Acknowledge,
+}
+
+/// One thing seen.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Observation<'a> {
+    /// The supply came on (the device boots) or went off.
+    Supply {
+        /// Whether it is on now.
+        on: bool,
+    },
+    /// The processor started again without a loss of supply (watchdog).
+    Reset,
+    /// The clock chip as it stands at this moment. From here until the next
+    /// observation of it, its count runs on at `rate_ppb` off true time.
+    Chip {
+        /// Its count in device ms; the device's elapsed time.
+        count_ms: i64,
+        /// How fast it counts, in parts per billion above true time.
+        rate_ppb: i64,
+        /// Whether it has been fed all along since the last observation. Where it
+        /// has not, the count is what the device set it to at start.
+        feed_kept: bool,
+    },
+    /// The pump's drive turned on or off.
+    Pump {
+        /// Whether it is on now.
+        on: bool,
+    },
+    /// A slot of the ledger was written (whole, or torn by a cut), or a fault
+    /// changed it.
+    Slot {
+        /// The slot's address in the memory.
+        address: u32,
+        /// The bytes as they now stand in the memory.
+        bytes: &'a [u8],
+    },
+    /// Something was done to the device while it was on.
+    Act(&'a DeviceAct),
+    /// The device is called, or stopped, later than it asked to be called, by so
+    /// many true ms. It comes before whatever the device is called for.
+    LateWake {
+        /// How late, in ms.
+        by_ms: u64,
+    },
+    /// The device's logic was called (only for traces that want it).
+    Wake,
+}
+
+/// Something that looks on.
+pub trait Observer {
+    /// Takes in one observation; `at_ms` never decreases.
+    fn see(&mut self, at_ms: u64, what: &Observation<'_>);
+
+    /// Whether the run should end here, before its time; asked at every step.
+    fn wants_end(&self) -> bool {
+        false
+    }
+}

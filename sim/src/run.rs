@@ -1,0 +1,124 @@
+//! A run: a scenario's world driven to its end, watched by observers.
+
+use dosewright_core::civil::Local;
+use dosewright_core::entry::EntryId;
+use dosewright_core::time::Duration;
+use dosewright_core::timetable::Refusal;
+use dosewright_core::zone::Zone;
+
+use crate::observe::Observer;
+use crate::scenario::Scenario;
+use crate::world::{self, WorldError};
+
+/// How to run.
+#[derive(Debug, Clone, Default)]
+pub struct Options {
+    /// Ends the run after so much true time, if that is before its own end.
+    pub until: Option<Duration>,
+    /// Seed of everything left to chance: which bits a torn write leaves.
+    pub seed: u64,
+    /// Report every call of the logic to the observers.
+    pub observe_wakes: bool,
+}
+
+/// What became of an operator's act.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ActEnd {
+    /// The device took it.
+    Taken,
+    /// The device refused it.
+    Refused(Refusal),
+    /// The device was off.
+    DeviceOff,
+    /// Its moment did not come before the end of the run.
+    NotReached,
+    /// This world has no part for it.
+    NoSuchPart(&'static str),
+}
+
+/// What became of a fault.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FaultEnd {
+    /// It took effect.
+    TookEffect,
+    /// Its moment came and nothing was there to be hit.
+    NoEffect,
+    /// Its moment did not come before the end of the run.
+    NotReached,
+    /// This world has no part for it.
+    NoSuchPart(&'static str),
+}
+
+/// What a run leaves beside what its observers saw.
+#[derive(Debug, Clone)]
+pub struct RunEnd {
+    /// True time at the end, in ms from the start.
+    pub end_ms: u64,
+    /// The entries that there were in the run, by number, with their names.
+    pub names: Vec<(EntryId, String)>,
+    /// What became of each fault, in the order of the file.
+    pub faults: Vec<FaultEnd>,
+    /// What became of each act, in the order of the file.
+    pub acts: Vec<ActEnd>,
+    /// Calls of the logic.
+    pub wakes: u64,
+    /// Pump starts.
+    pub starts: u64,
+    /// What the pump really delivered, in nl, at its true flow.
+    pub delivered_nl: u64,
+    /// The memory at the end.
+    pub image: Vec<u8>,
+    /// Alarms as the device raised and lowered them: true ms, alarm, on.
+    pub alarms: Vec<(u64, dosewright_core::record::Alarm, bool)>,
+    /// The device could not start from its memory: true ms, and why.
+    pub refused_memory: Option<(u64, String)>,
+    /// What the installer set at the start was refused.
+    pub install_refused: Option<Refusal>,
+}
+
+/// The facts of a scenario that observers need to know beforehand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Frame {
+    /// True local time at the start.
+    pub start: Local,
+    /// The zone of the place.
+    pub zone: Zone,
+    /// True UTC at the start, in ms since 1970.
+    pub start_utc_ms: i64,
+    /// True length of the run in ms.
+    pub run_ms: u64,
+}
+
+impl Frame {
+    /// The frame of a scenario.
+    pub fn of(scenario: &Scenario, options: &Options) -> Self {
+        let clock = &scenario.clock;
+        let zone = clock.zone.zone;
+        let start_utc_ms =
+            zone.to_utc(clock.start, dosewright_core::entry::GapRule::Shift).as_ms();
+        let run_ms = options.until.map_or(clock.run_for, |until| until.min(clock.run_for)).as_ms();
+        Self { start: clock.start, zone, start_utc_ms, run_ms }
+    }
+
+    /// True local time at a true ms of the run.
+    pub fn local(&self, at_ms: u64) -> Local {
+        let utc = self.start_utc_ms.saturating_add_unsigned(at_ms);
+        self.zone.to_local(dosewright_core::time::Utc::from_ms(utc))
+    }
+
+    /// True UTC offset in seconds at a true ms of the run.
+    pub fn offset_s(&self, at_ms: u64) -> i32 {
+        let utc = self.start_utc_ms.saturating_add_unsigned(at_ms);
+        self.zone.offset_at(dosewright_core::time::Utc::from_ms(utc))
+    }
+}
+
+/// Runs a scenario to its end. The entries get the numbers 1, 2, ... in the
+/// order in which the run meets them.
+pub fn run(
+    scenario: &Scenario,
+    options: &Options,
+    observer: &mut dyn Observer,
+) -> Result<RunEnd, WorldError> {
+    world::run(scenario, options, observer)
+}

@@ -1,0 +1,106 @@
+//! The device's flash, watched: what is written where, and the one write or
+//! erase in the middle of which the supply is to go.
+
+use std::cell::RefCell;
+use std::rc::Rc;
+
+use dosewright_core::device::Outputs;
+use dosewright_core::record::Alarm;
+use dosewright_core::time::Duration;
+use dosewright_core::timetable::Refusal;
+use embedded_storage::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
+
+use super::flash::{NorError, NorMock};
+use crate::scenario::MemoryWork;
+
+/// Bytes of the smallest erase of the simulated part.
+pub(super) const PAGE: usize = 1024;
+
+/// One thing that the device did, in the order in which it did it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Deed {
+    Wrote { address: u32, bytes: u32 },
+    PumpOn(Duration),
+    PumpOff,
+    Refused(Refusal),
+    Alarm(Alarm, bool),
+}
+
+/// What the device did since it was last asked.
+pub(super) type Deeds = Rc<RefCell<Vec<Deed>>>;
+
+/// The device's outputs.
+pub(super) struct Wires(pub(super) Deeds);
+
+impl Outputs for Wires {
+    fn pump_on(&mut self, length: Duration) {
+        self.0.borrow_mut().push(Deed::PumpOn(length));
+    }
+
+    fn pump_off(&mut self) {
+        self.0.borrow_mut().push(Deed::PumpOff);
+    }
+
+    fn refused(&mut self, refusal: &Refusal) {
+        self.0.borrow_mut().push(Deed::Refused(*refusal));
+    }
+
+    fn alarm(&mut self, alarm: Alarm, on: bool) {
+        self.0.borrow_mut().push(Deed::Alarm(alarm, on));
+    }
+}
+
+/// The flash with words of `W` bytes.
+#[derive(Debug, Clone)]
+pub(super) struct Watched<const W: usize> {
+    pub(super) nor: NorMock<W, PAGE>,
+    deeds: Deeds,
+    /// The supply goes in the first such work, after so many steps of it.
+    pub(super) tear: Option<(MemoryWork, u32)>,
+}
+
+impl<const W: usize> Watched<W> {
+    pub(super) fn new(nor: NorMock<W, PAGE>, deeds: Deeds) -> Self {
+        Self { nor, deeds, tear: None }
+    }
+
+    fn arm(&mut self, work: MemoryWork) {
+        if let Some((_, after)) = self.tear.take_if(|(wanted, _)| *wanted == work) {
+            self.nor.cut_after_steps(Some(u64::from(after)));
+        }
+    }
+}
+
+impl<const W: usize> ErrorType for Watched<W> {
+    type Error = NorError;
+}
+
+impl<const W: usize> ReadNorFlash for Watched<W> {
+    const READ_SIZE: usize = 1;
+
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), NorError> {
+        self.nor.read(offset, bytes)
+    }
+
+    fn capacity(&self) -> usize {
+        self.nor.capacity()
+    }
+}
+
+impl<const W: usize> NorFlash for Watched<W> {
+    const WRITE_SIZE: usize = W;
+    const ERASE_SIZE: usize = PAGE;
+
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorError> {
+        self.arm(MemoryWork::Write);
+        let result = self.nor.write(offset, bytes);
+        let bytes = bytes.len() as u32;
+        self.deeds.borrow_mut().push(Deed::Wrote { address: offset, bytes });
+        result
+    }
+
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), NorError> {
+        self.arm(MemoryWork::Erase);
+        self.nor.erase(from, to)
+    }
+}

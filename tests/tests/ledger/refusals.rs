@@ -1,0 +1,104 @@
+//! M4: what is no ledger, or another's, is refused by name.
+
+use dosewright_core::ledger::{
+    Class, Geometry, GeometryError, Ledger, MAGIC, OpenError, SLOT, Slot,
+};
+use dosewright_sim::world::flash::NorMock;
+
+use crate::model::{
+    PAGE, Part, State, after, current_sector, fold, geometry, refusal, reopen, step,
+};
+
+/// The same part with another version in every header and seal.
+pub(crate) fn with_version<const W: usize>(part: &Part<W>, version: u16) -> Part<W> {
+    let mut bytes = part.bytes().to_vec();
+    for chunk in bytes.chunks_exact_mut(SLOT) {
+        let slot: &mut [u8; SLOT] = chunk.try_into().unwrap();
+        if let Slot::Good { seq, class: class @ (Class::Header | Class::Seal), mut payload } =
+            Slot::decode(slot)
+        {
+            assert_eq!(payload[..4], MAGIC);
+            payload[4..6].copy_from_slice(&version.to_le_bytes());
+            *slot = Slot::encode(class, seq, &payload);
+        }
+    }
+    Part::from_bytes(bytes)
+}
+
+#[test]
+fn m4_another_version_is_refused_by_its_name() {
+    let (ledger, state) = after::<4>(3, 14);
+    let part = ledger.into_flash();
+    let other = with_version(&part, 7);
+    assert_eq!(refusal(other.clone(), geometry(3)), OpenError::Version(7));
+    // and whichever single slot of it is damaged
+    for at in (0..other.bytes().len()).step_by(SLOT) {
+        let mut other = other.clone();
+        other.flip_bit(at as u32 + 9, 1);
+        assert_eq!(refusal(other, geometry(3)), OpenError::Version(7));
+    }
+    // one sector of the other version beside ours is only a sector to roll into
+    let mut bytes = part.bytes().to_vec();
+    let current = Ledger::open(part, geometry(3)).unwrap();
+    let sector = usize::from(current_sector(current));
+    let next = (sector + 1) % 3 * PAGE;
+    bytes[next..next + PAGE].copy_from_slice(&other.bytes()[next..next + PAGE]);
+    let mut ours = Ledger::open(Part::<4>::from_bytes(bytes), geometry(3)).unwrap();
+    assert_eq!(fold(&mut ours).state, state);
+}
+
+#[test]
+fn what_is_no_ledger_is_told_apart() {
+    let blank = Part::<4>::new(3);
+    assert_eq!(refusal(blank.clone(), geometry(3)), OpenError::Blank);
+    let mut touched = blank.clone();
+    touched.flip_bit(700, 3);
+    assert_eq!(refusal(touched, geometry(3)), OpenError::Unformatted);
+    let (ledger, _) = after::<4>(3, 14);
+    let part = ledger.into_flash();
+    let other = OpenError::OtherGeometry { sector_bytes: PAGE as u32, sectors: 3 };
+    assert_eq!(refusal(part.clone(), geometry(2)), other);
+    // records alone prove nothing: they may be left over from another store
+    let mut bytes = part.bytes().to_vec();
+    for sector in bytes.chunks_exact_mut(PAGE) {
+        sector[..PAGE / 2 + SLOT].fill(0xff);
+    }
+    assert_eq!(refusal(Part::<4>::from_bytes(bytes), geometry(3)), OpenError::Unformatted);
+    let mut cut = blank;
+    cut.cut_after_steps(Some(4 * 6 + 3 * 65));
+    let error = Ledger::format(cut, geometry(3), State::default().snapshot()).unwrap_err();
+    let mut cut = error.0;
+    cut.power_on();
+    assert_eq!(refusal(cut, geometry(3)), OpenError::Unfinished);
+}
+
+#[test]
+fn a_geometry_that_cannot_be_is_refused() {
+    let check = |start, sector_bytes, sectors| match refusal(
+        Part::<8>::new(4),
+        Geometry { start, sector_bytes, sectors },
+    ) {
+        OpenError::Geometry(error) => error,
+        other => panic!("{other}"),
+    };
+    assert_eq!(check(0, 512, 1), GeometryError::Sectors(1));
+    assert_eq!(check(0, 512, u16::MAX), GeometryError::Sectors(u16::MAX));
+    for sector_bytes in [0, 256, 700, u32::MAX] {
+        let wanted = GeometryError::SectorBytes { sector_bytes, erase_size: PAGE };
+        assert_eq!(check(0, sector_bytes, 2), wanted);
+    }
+    assert_eq!(check(64, 512, 2), GeometryError::Start { start: 64, erase_size: PAGE });
+    assert_eq!(check(1024, 512, 3), GeometryError::Capacity { end: 2560, capacity: 2048 });
+    let error = Ledger::open(NorMock::<48, 384>::new(4), geometry(2)).unwrap_err().1;
+    assert_eq!(error, OpenError::Geometry(GeometryError::WordSize(48)));
+    // and one that can be, not at the beginning, of two pages a sector
+    let inside = Geometry { start: 512, sector_bytes: 1024, sectors: 2 };
+    let part = Part::<8>::new(5);
+    let mut ledger = Ledger::format(part, inside, State::default().snapshot()).unwrap();
+    let mut state = State::default();
+    for _ in 0..40 {
+        step(&mut ledger, &mut state).unwrap();
+    }
+    assert_eq!(fold(&mut reopen(ledger.clone())).state, state);
+    assert!(ledger.flash().bytes()[..512].iter().all(|byte| *byte == 0xff));
+}
