@@ -38,6 +38,7 @@ impl Running {
         due_at: Instant,
         entry: &Entry,
         disturbed: Option<Cause>,
+        hurried: bool,
     ) -> Self {
         Self {
             plan,
@@ -47,7 +48,7 @@ impl Running {
             window_end: due_at.plus(entry.window()),
             deadline: due_at.plus(entry.window_and_grace()),
             disturbed,
-            hurried: false,
+            hurried,
         }
     }
 

@@ -350,8 +350,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             (None, false, Err(_)) => Some(Cause::PumpLimits),
             (None, false, Ok(_)) => (doubted > 0).then_some(Cause::Restarts),
         };
+        let hurry = self.another_wants_the_pump(line);
         let plan = match (disturbed, planned) {
-            (None, Ok(pulses)) => Some(Plan {
+            (None, Ok(pulses)) if !hurry => Some(Plan {
                 origin: due_at,
                 span_ms: u64::from(entry.window_ms),
                 pulses,
@@ -364,7 +365,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                     window_end: due_at.plus(entry.window()),
                     deadline: due_at.plus(entry.window_and_grace()),
                     free_starts: self.book.starts.free(self.now, head.starts_per_hour),
-                    hurry: false,
+                    hurry,
                 };
                 spread::respread(dose_ms - doubted, pulse_ms, &head, &bounds)
             }
@@ -382,7 +383,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 if doubted >= dose_ms { OutcomeKind::Dosed } else { OutcomeKind::Part(cause) };
             return Record::Outcome(Outcome { most, kind, begun_after_ms, restarts: 1, ..skip });
         };
-        let running = Running::new(Some(plan), pulse_ms, doubted, due_at, &entry, disturbed);
+        let running = Running::new(Some(plan), pulse_ms, doubted, due_at, &entry, disturbed, hurry);
         let on_ms = u32::try_from(running.first_length().as_ms()).unwrap_or(u32::MAX);
         self.running = Some(running);
         Record::Pulse(Pulse {
@@ -401,6 +402,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             asked: false,
             cut,
             restarts: 0,
+        })
+    }
+
+    /// Whether a due of another line waits for the pump, or is about to.
+    fn another_wants_the_pump(&self, line: usize) -> bool {
+        (0..N).filter(|&other| other != line).any(|other| {
+            self.waiting_due(other).is_some()
+                || self.next_due(other).is_some_and(|due| {
+                    due.due_at <= self.now && self.missed_by(&due).is_none()
+                })
         })
     }
 
@@ -444,7 +455,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             next: 0,
         };
         let pulse_ms = dose_ms.div_ceil(planned.max(1));
-        let running = Running::new(Some(plan), pulse_ms, 0, self.now, &entry, None);
+        let running = Running::new(Some(plan), pulse_ms, 0, self.now, &entry, None, false);
         let on_ms = u32::try_from(running.first_length().as_ms()).unwrap_or(u32::MAX);
         self.running = Some(running);
         let state = self.book.state(line);
