@@ -311,10 +311,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
             }
             if first {
                 state.last = Some(begin);
-                state.edited = state.edited && pulse.asked;
-                state.closed_run = None;
                 if !pulse.asked {
-                    state.waiting = None;
+                    (state.edited, state.closed_run, state.waiting) = (false, None, None);
                 }
             }
         }

@@ -94,8 +94,7 @@ impl Frame {
     pub fn of(scenario: &Scenario, options: &Options) -> Self {
         let clock = &scenario.clock;
         let zone = clock.zone.zone;
-        let start_utc_ms =
-            zone.to_utc(clock.start, dosewright_core::entry::GapRule::Shift).as_ms();
+        let start_utc_ms = zone.to_utc(clock.start, dosewright_core::entry::GapRule::Shift).as_ms();
         let run_ms = options.until.map_or(clock.run_for, |until| until.min(clock.run_for)).as_ms();
         Self { start: clock.start, zone, start_utc_ms, run_ms }
     }

@@ -91,19 +91,19 @@ fn op() -> impl Strategy<Value = Op> {
 }
 
 fn entry(id: u16, at_min: u16, ml: u16) -> Entry {
-    let recurrence = if id % 3 == 0 {
+    let recurrence = if id.is_multiple_of(3) {
         let from = Instant::from_ms(i64::from(at_min) * 60_000);
         Recurrence::Interval { every_ms: 3 * 3_600_000, from }
     } else {
-        Recurrence::Weekly { days: Days::ALL, at_min, by_night: id % 2 == 0 }
+        Recurrence::Weekly { days: Days::ALL, at_min, by_night: id.is_multiple_of(2) }
     };
     Entry {
         id: EntryId(id),
-        enabled: ml % 7 != 0,
+        enabled: !ml.is_multiple_of(7),
         recurrence,
         volume: Volume::from_ml(u64::from(ml)),
         window_ms: 1_800_000,
-        grace_ms: if ml % 2 == 0 { 600_000 } else { 0 },
+        grace_ms: if ml.is_multiple_of(2) { 600_000 } else { 0 },
         first: None,
         last: None,
         observes_closed: true,

@@ -110,8 +110,17 @@ fn the_rooms_of_core_import_one_way() {
 #[test]
 fn the_auditor_shares_no_schedule_code() {
     const DATA: [&str; 11] = [
-        "time", "units", "civil", "entry", "cause", "config", "record", "zone", "ledger",
-        "timetable", "observe",
+        "time",
+        "units",
+        "civil",
+        "entry",
+        "cause",
+        "config",
+        "record",
+        "zone",
+        "ledger",
+        "timetable",
+        "observe",
     ];
     let audit = root().join("sim/src/audit");
     let mut seen = 0;
@@ -123,10 +132,22 @@ fn the_auditor_shares_no_schedule_code() {
         }
         // of zones and timetables only the data, none of the arithmetic
         for method in [
-            ".to_utc(", ".offset_at(", ".to_local(", ".kind_of(", ".next_change_after(",
-            ".instant_of(", ".first_from(", ".next_at_or_after(", ".ceiling_in_force(",
-            ".most_in_a_day(", "timetable::overlap", "timetable::fit", ".rest_after(", ".on_time(",
-            ".guard()", ".shortest_gap(",
+            ".to_utc(",
+            ".offset_at(",
+            ".to_local(",
+            ".kind_of(",
+            ".next_change_after(",
+            ".instant_of(",
+            ".first_from(",
+            ".next_at_or_after(",
+            ".ceiling_in_force(",
+            ".most_in_a_day(",
+            "timetable::overlap",
+            "timetable::fit",
+            ".rest_after(",
+            ".on_time(",
+            ".guard()",
+            ".shortest_gap(",
         ] {
             let used = text
                 .lines()

@@ -17,11 +17,7 @@ const FROM_MS: i64 = 31_536_000_000;
 const UNTIL_MS: i64 = 4_102_444_800_000;
 
 fn config(cases: u32) -> ProptestConfig {
-    ProptestConfig {
-        cases,
-        failure_persistence: None,
-        ..ProptestConfig::default()
-    }
+    ProptestConfig { cases, failure_persistence: None, ..ProptestConfig::default() }
 }
 
 // ---- Random zones, and the strings that name them ----
@@ -31,22 +27,12 @@ fn any_offset_s() -> impl Strategy<Value = i32> {
 }
 
 fn any_time_s() -> impl Strategy<Value = i32> {
-    prop_oneof![
-        Just(2 * HOUR_S),
-        (-167..=167).prop_map(|h| h * HOUR_S),
-        -604_799..=604_799
-    ]
+    prop_oneof![Just(2 * HOUR_S), (-167..=167).prop_map(|h| h * HOUR_S), -604_799..=604_799]
 }
 
 /// Any offsets that a string can have.
 fn any_offsets_s() -> impl Strategy<Value = (i32, i32)> {
-    let lead_s = prop_oneof![
-        Just(HOUR_S),
-        Just(-HOUR_S),
-        Just(1800),
-        Just(0),
-        -86_400..=86_400
-    ];
+    let lead_s = prop_oneof![Just(HOUR_S), Just(-HOUR_S), Just(1800), Just(0), -86_400..=86_400];
     (any_offset_s(), lead_s).prop_map(|(offset_s, lead_s)| {
         let summer_s = offset_s + lead_s;
         if lead_s == HOUR_S || summer_s.abs() <= 89_999 {
@@ -92,22 +78,14 @@ fn rule(day: impl Strategy<Value = ChangeDay>) -> impl Strategy<Value = ChangeRu
 fn zone_of(rules: impl Strategy<Value = (ChangeRule, ChangeRule)>) -> impl Strategy<Value = Zone> {
     (any_offsets_s(), rules).prop_map(|((offset_s, summer_s), (start, end))| Zone {
         offset_s,
-        summer: Some(Summer {
-            offset_s: summer_s,
-            start,
-            end,
-        }),
+        summer: Some(Summer { offset_s: summer_s, start, end }),
     })
 }
 
 /// Changes in spring and autumn of either hemisphere, weeks from New Year and from
 /// each other.
 fn tame_zone() -> impl Strategy<Value = Zone> {
-    let rules = (
-        rule(day_in_quarter(3)),
-        rule(day_in_quarter(8)),
-        any::<bool>(),
-    );
+    let rules = (rule(day_in_quarter(3)), rule(day_in_quarter(8)), any::<bool>());
     zone_of(rules.prop_map(|(a, b, south)| if south { (b, a) } else { (a, b) }))
 }
 
@@ -125,10 +103,7 @@ fn long_summer() -> impl Strategy<Value = Zone> {
             offset_s,
             summer: Some(Summer {
                 offset_s: summer_s,
-                start: ChangeRule {
-                    day: first,
-                    time_s: 0,
-                },
+                start: ChangeRule { day: first, time_s: 0 },
                 end: ChangeRule {
                     day: last,
                     time_s: summer_s - offset_s + (day * 24 + hours) * HOUR_S,
@@ -216,11 +191,7 @@ impl Model {
     }
 
     fn offset_s(&self, summer: bool) -> i32 {
-        if summer {
-            self.summer_s()
-        } else {
-            self.zone.offset_s
-        }
+        if summer { self.summer_s() } else { self.zone.offset_s }
     }
 
     fn offset_at(&self, ms: i64) -> i32 {
@@ -259,14 +230,10 @@ impl Model {
             [once] => (LocalKind::Once, once, once),
             [first, _] => (LocalKind::Repeated, first, first),
             _ => {
-                let gap = self
-                    .changes
-                    .iter()
-                    .map(|change| self.as_change(*change))
-                    .find(|gap| {
-                        let shows = |offset_s| gap.at.as_ms() + i64::from(offset_s) * 1000;
-                        (shows(gap.offset_before_s)..shows(gap.offset_after_s)).contains(&local_ms)
-                    });
+                let gap = self.changes.iter().map(|change| self.as_change(*change)).find(|gap| {
+                    let shows = |offset_s| gap.at.as_ms() + i64::from(offset_s) * 1000;
+                    (shows(gap.offset_before_s)..shows(gap.offset_after_s)).contains(&local_ms)
+                });
                 let gap = gap.expect("what is never shown lies in a gap");
                 let shifted = local_ms - i64::from(gap.offset_before_s) * 1000;
                 (LocalKind::Skipped, shifted, gap.at.as_ms())
@@ -281,9 +248,7 @@ fn change_ms(rule: ChangeRule, year: i16, offset_s: i32) -> i64 {
         ChangeDay::MonthWeekDay { month, week, day } => {
             let weekday = Weekday::from_sunday_zero_offset(day.cast_signed()).unwrap();
             let nth = if week == 5 { -1 } else { week.cast_signed() };
-            date(year, month.cast_signed(), 1)
-                .nth_weekday_of_month(nth, weekday)
-                .unwrap()
+            date(year, month.cast_signed(), 1).nth_weekday_of_month(nth, weekday).unwrap()
         }
         ChangeDay::JulianNoLeap(n) => {
             // The same month and day as in a year without 29 February.
@@ -304,19 +269,11 @@ fn find_utc(zone: &Zone, local_ms: i64, rule: GapRule) -> i64 {
 fn compare_with_model(model: &Model, ms: i64, local_ms: i64) -> Result<LocalKind, TestCaseError> {
     let zone = &model.zone;
     let text = text_of(zone);
-    prop_assert_eq!(
-        zone.offset_at(Utc::from_ms(ms)),
-        model.offset_at(ms),
-        "{} at {}",
-        text,
-        ms
-    );
+    prop_assert_eq!(zone.offset_at(Utc::from_ms(ms)), model.offset_at(ms), "{} at {}", text, ms);
 
     let next = zone.next_change_after(Utc::from_ms(ms));
     let known = next.filter(|change| change.at.as_ms() < UNTIL_MS);
-    let expected = model
-        .next_change_after(ms)
-        .filter(|change| change.at.as_ms() < UNTIL_MS);
+    let expected = model.next_change_after(ms).filter(|change| change.at.as_ms() < UNTIL_MS);
     prop_assert_eq!(known, expected, "{} after {}", text, ms);
 
     let (kind, shifted, first_valid) = model.read(local_ms);
@@ -332,13 +289,7 @@ fn compare_with_model(model: &Model, ms: i64, local_ms: i64) -> Result<LocalKind
     let found = find_utc(zone, local_ms, GapRule::FirstValid);
     prop_assert_eq!(found, first_valid, "{} at local {}", text, local_ms);
     let back = zone.to_local(Utc::from_ms(shifted));
-    prop_assert_eq!(
-        back == local,
-        kind != LocalKind::Skipped,
-        "{} at local {}",
-        text,
-        local_ms
-    );
+    prop_assert_eq!(back == local, kind != LocalKind::Skipped, "{} at local {}", text, local_ms);
     Ok(kind)
 }
 
@@ -485,18 +436,9 @@ fn random_zones_reach_every_kind_of_year() {
         let zone = any_zone().new_tree(&mut runner).unwrap().current();
         let model = Model::new(zone);
         let Some(summer) = zone.summer else { continue };
-        let years = |ms: i64| {
-            Timestamp::from_millisecond(ms)
-                .unwrap()
-                .strftime("%Y")
-                .to_string()
-        };
+        let years = |ms: i64| Timestamp::from_millisecond(ms).unwrap().strftime("%Y").to_string();
         pushed += u32::from(years(change_ms(summer.end, 2026, summer.offset_s)) != "2026");
-        let count = model
-            .changes
-            .iter()
-            .filter(|(at, _)| (FROM_MS..UNTIL_MS).contains(at))
-            .count();
+        let count = model.changes.iter().filter(|(at, _)| (FROM_MS..UNTIL_MS).contains(at)).count();
         never += u32::from(count == 0);
         rarely += u32::from((1..128).contains(&count));
         for (at, _) in model.changes.iter().skip(20).take(2) {

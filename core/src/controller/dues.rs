@@ -409,9 +409,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     fn another_wants_the_pump(&self, line: usize) -> bool {
         (0..N).filter(|&other| other != line).any(|other| {
             self.waiting_due(other).is_some()
-                || self.next_due(other).is_some_and(|due| {
-                    due.due_at <= self.now && self.missed_by(&due).is_none()
-                })
+                || self
+                    .next_due(other)
+                    .is_some_and(|due| due.due_at <= self.now && self.missed_by(&due).is_none())
         })
     }
 

@@ -67,8 +67,7 @@ impl Plan {
         start: impl Fn(IntervalStart) -> Instant + Copy,
     ) -> Option<Self> {
         let mut plan = self.clone();
-        let index_of =
-            |name: &str| self.entries.iter().position(|known| known.plan.name == name);
+        let index_of = |name: &str| self.entries.iter().position(|known| known.plan.name == name);
         match act {
             Act::Edit { entry, edit, .. } => {
                 let known = plan.entries.get_mut(index_of(&entry.name)?)?;
@@ -77,7 +76,9 @@ impl Plan {
                     known.from = from_of(recurrence, start);
                 }
             }
-            Act::Disable(entry) => plan.entries.get_mut(index_of(&entry.name)?)?.plan.enabled = false,
+            Act::Disable(entry) => {
+                plan.entries.get_mut(index_of(&entry.name)?)?.plan.enabled = false
+            }
             Act::Enable(entry) => plan.entries.get_mut(index_of(&entry.name)?)?.plan.enabled = true,
             Act::Remove(entry) => {
                 plan.entries.remove(index_of(&entry.name)?);

@@ -86,10 +86,12 @@ impl<'a, const W: usize> Stage<'a, W> {
         let geometry = Geometry {
             start: 0,
             sector_bytes: memory.sector_bytes,
-            sectors: u16::try_from(memory.sectors)
-                .map_err(|_| WorldError::Memory(format!("{} sectors are too many", memory.sectors)))?,
+            sectors: u16::try_from(memory.sectors).map_err(|_| {
+                WorldError::Memory(format!("{} sectors are too many", memory.sectors))
+            })?,
         };
-        let pages = (u64::from(memory.sector_bytes) * u64::from(memory.sectors)).div_ceil(PAGE as u64);
+        let pages =
+            (u64::from(memory.sector_bytes) * u64::from(memory.sectors)).div_ceil(PAGE as u64);
         let mut nor = NorMock::<W, PAGE>::new(pages as usize);
         nor.set_tear(Tear::Bytes);
         let deeds: Deeds = Rc::new(RefCell::new(Vec::new()));
@@ -261,11 +263,9 @@ impl<'a, const W: usize> Stage<'a, W> {
             Some(Power::On(device)) => device.ledger().flash().nor.is_off(),
             _ => false,
         };
-        if is_cut {
-            if let Some((fault, lasts_ms)) = self.tear.take() {
-                self.took_effect(fault);
-                self.supply_off(lasts_ms, false);
-            }
+        if is_cut && let Some((fault, lasts_ms)) = self.tear.take() {
+            self.took_effect(fault);
+            self.supply_off(lasts_ms, false);
         }
     }
 
@@ -663,7 +663,9 @@ impl<'a, const W: usize> Stage<'a, W> {
                 Some(id) => self.act(&DeviceAct::RunAgain(id)),
                 None => self.note_act(
                     index,
-                    ActEnd::Refused(Refusal::NoSuchEntry { id: dosewright_core::entry::EntryId(0) }),
+                    ActEnd::Refused(Refusal::NoSuchEntry {
+                        id: dosewright_core::entry::EntryId(0),
+                    }),
                 ),
             },
             Act::Acknowledge => self.act(&DeviceAct::Acknowledge),
@@ -714,7 +716,12 @@ impl<'a, const W: usize> Stage<'a, W> {
 
 /// The device's instant at which an interval starts. A time entered at the start
 /// is true time; one entered later is read off the device's own clock.
-pub(super) fn start_of(from: IntervalStart, frame: &Frame, clock: Option<&WallClock>, now_ms: i64) -> Instant {
+pub(super) fn start_of(
+    from: IntervalStart,
+    frame: &Frame,
+    clock: Option<&WallClock>,
+    now_ms: i64,
+) -> Instant {
     match (from, clock) {
         (IntervalStart::Local(local), Some(clock)) => {
             clock.instant(clock.zone.to_utc(local, GapRule::Shift))

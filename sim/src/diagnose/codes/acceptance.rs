@@ -22,7 +22,7 @@ window = "45 min"
 "#;
 
 WINDOWS_OVERLAP = "S030", "two windows overlap",
-"Two doses never own the pump at once. Windows with their grace may not overlap, and this is \
+"Two doses never own the pump at once. Windows may not overlap, and this is \
 checked round the end of the week too: a window late on Sunday can run into one on Monday. The \
 nearest start that fits is shown.",
 wrong r#"

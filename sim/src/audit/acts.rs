@@ -1,0 +1,223 @@
+//! What operators and detectors did, and what of it keeps the pump from running.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::record::Act;
+
+use crate::observe::DeviceAct;
+
+use super::Auditor;
+use super::causes::Causes;
+use super::dose::TICK_MS;
+use super::model::Key;
+use super::rules::{Verdict, volume_nl};
+
+/// Prime or calibrate, while it owns the pump.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Service {
+    pub(crate) prime: bool,
+    pub(crate) at: i64,
+    /// How long the pin was on for it so far, in device ms.
+    pub(crate) ran_ms: i64,
+}
+
+/// What keeps every due from beginning.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Hindrances {
+    pub(crate) stop: bool,
+    pub(crate) leak: bool,
+    pub(crate) fault: bool,
+    /// The last slot could not be written.
+    pub(crate) ledger_bad: bool,
+    pub(crate) service: Option<Service>,
+}
+
+impl Hindrances {
+    /// The causes that stop the pump whoever owns it.
+    pub(crate) fn stop_causes(&self) -> Causes {
+        let all = [
+            (self.stop, Cause::RemoteStop),
+            (self.leak, Cause::Leak),
+            (self.fault, Cause::MotorFault),
+        ];
+        all.into_iter().filter(|(on, _)| *on).fold(Causes::NONE, |set, (_, cause)| set.with(cause))
+    }
+
+    /// All that keeps a dose from beginning, apart from other dues.
+    pub(crate) fn pump_causes(&self) -> Causes {
+        let mut causes = self.stop_causes();
+        if self.ledger_bad {
+            causes = causes.with(Cause::Ledger);
+        }
+        if self.service.is_some() {
+            causes = causes.with(Cause::Service);
+        }
+        causes
+    }
+}
+
+impl Auditor {
+    pub(super) fn see_act(&mut self, act: &DeviceAct) {
+        match act {
+            // inputs are read at the start, before the logic decides anything
+            DeviceAct::RemoteStop(on) if !self.supply.awake => {
+                self.hinder.stop = *on;
+                return;
+            }
+            DeviceAct::Leak(on) if !self.supply.awake => {
+                self.hinder.leak = *on;
+                return;
+            }
+            _ => self.boot_unseen(),
+        }
+        let now = self.chip.count(self.ms);
+        self.hold_at(now);
+        match act {
+            DeviceAct::RemoteStop(on) => self.change(now, Cause::RemoteStop, *on),
+            DeviceAct::Leak(on) => self.change(now, Cause::Leak, *on),
+            DeviceAct::MotorFault => self.change(now, Cause::MotorFault, true),
+            DeviceAct::Acknowledge => self.change(now, Cause::MotorFault, false),
+            DeviceAct::RunAgain(id) => {
+                let busy = !self.hinder.pump_causes().is_empty()
+                    || self.open.is_some()
+                    || self.model.first_waiting().is_some()
+                    || self.model.line(*id).is_none_or(|l| !l.entry.enabled);
+                self.pending.ask = Some((*id, busy));
+            }
+            DeviceAct::Prime(_) | DeviceAct::Calibrate(_) => {
+                self.pending.service = Some(act.clone());
+            }
+            DeviceAct::Release => self.pin.ms.released = true,
+            DeviceAct::SetHead(_)
+            | DeviceAct::SetFlow(_)
+            | DeviceAct::SetZone(_)
+            | DeviceAct::SetClock(_)
+            | DeviceAct::SetTimetable(_) => self.pending.setting = Some(act.clone()),
+        }
+        self.rearm();
+    }
+
+    /// Something that stops the pump came or went.
+    fn change(&mut self, now: i64, cause: Cause, on: bool) {
+        let before = self.hinder.stop_causes();
+        match cause {
+            Cause::RemoteStop => self.hinder.stop = on,
+            Cause::Leak => self.hinder.leak = on,
+            _ => self.hinder.fault = on,
+        }
+        let after = self.hinder.stop_causes();
+        if on {
+            self.pin.ms.stopped = true;
+        }
+        if let Some(open) = &mut self.open {
+            if on {
+                open.hinder(now, cause);
+            } else if !before.is_empty() && after.is_empty() {
+                open.resume(now, &self.limits);
+            }
+        }
+        self.refresh(now);
+    }
+
+    pub(super) fn on_act_record(&mut self, at: i64, act: Act, ms: i64) {
+        match act {
+            Act::PrimeBegun | Act::CalibrationBegun => {
+                let prime = act == Act::PrimeBegun;
+                self.service_begins(at, prime, ms);
+            }
+            Act::PrimeEnded | Act::CalibrationEnded => self.service_ends(at, ms),
+            Act::Acknowledged => {}
+        }
+    }
+
+    fn service_begins(&mut self, at: i64, prime: bool, ms: i64) {
+        let name = if prime { "prime" } else { "calibrate" };
+        if let Some(open) = &self.open {
+            let key = open.due.key;
+            self.fail("D3", Some(key), format!("{name} begins while the dose owns the pump"));
+        }
+        if self.hinder.service.is_some() {
+            self.fail("D3", None, format!("{name} begins while prime or calibrate owns the pump"));
+        }
+        let stops = self.hinder.stop_causes();
+        if !stops.is_empty() {
+            self.fail("P4", None, format!("{name} begins in spite of {stops}"));
+        }
+        let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
+        let asked = match (self.pending.service.take(), prime) {
+            // the volume asked for may be rounded up to a whole ms
+            (Some(DeviceAct::Prime(volume)), true) => {
+                volume_nl(ms - TICK_MS, flow) <= volume.as_nl()
+            }
+            (Some(DeviceAct::Calibrate(run_ms)), false) => i64::from(run_ms) >= ms,
+            _ => false,
+        };
+        if !asked {
+            self.fail(
+                "O1",
+                None,
+                format!("{name} of {ms} ms begins, and nobody asked for so much"),
+            );
+        }
+        let longest = self.model.head.map_or(0, |h| {
+            i64::from(if prime { h.longest_prime_ms } else { h.longest_calibration_ms })
+        });
+        if ms > longest {
+            self.fail(
+                "D7",
+                None,
+                format!("{name} of {ms} ms begins: its longest run is {longest} ms"),
+            );
+        }
+        self.hinder.service = Some(Service { prime, at, ran_ms: 0 });
+        self.pin.intend_service(at, ms);
+        self.refresh(at);
+    }
+
+    fn service_ends(&mut self, at: i64, ms: i64) {
+        let Some(service) = self.hinder.service.take() else {
+            self.fail(
+                "O6",
+                None,
+                String::from("the end of a prime or calibrate that had not begun"),
+            );
+            return;
+        };
+        self.pin.use_ended();
+        if (service.ran_ms - ms).abs() > TICK_MS + self.chip.slack_ms() {
+            self.fail(
+                "O1",
+                None,
+                format!(
+                    "{} is noted with {ms} ms, and the pump ran for {} ms",
+                    if service.prime { "prime" } else { "calibrate" },
+                    service.ran_ms
+                ),
+            );
+        }
+        self.limits.service_ended(at, service.ran_ms);
+        self.refresh(at);
+    }
+
+    /// A run-again that nothing speaks against and that left no trace.
+    pub(super) fn check_refused_ask(&mut self) {
+        let Some((id, busy)) = self.pending.ask.take() else { return };
+        let now = self.chip.count(self.ms);
+        let hindered = busy || !self.supply.awake || self.pin.ms.damaged || self.taint.covers(id);
+        let number = i64::from(self.model.asks);
+        let due = self.model.asked_due(id, number, now);
+        let verdict = due.and_then(|due| self.model.judge(&due, now));
+        let free = self.model.head.is_some_and(|h| self.limits.free_at_latest(&h, now) <= now);
+        if !hindered && free && matches!(verdict, Some(Verdict::Begin { .. })) {
+            let epoch = self.model.clock.epoch;
+            let revision = self.model.line(id).map_or(0, |l| l.revision);
+            let key = Key { id, revision, epoch, nominal: number, asked: true };
+            self.fail(
+                "D2",
+                Some(key),
+                String::from("run again was refused, and nothing spoke against it"),
+            );
+        } else {
+            self.report.refused_acts += 1;
+        }
+    }
+}

@@ -1,0 +1,108 @@
+//! The device's clocks, as the world's clock chip and the settings make them.
+
+use dosewright_core::zone::Zone;
+use jiff::tz::TimeZone;
+
+/// The clock chip's count as a function of true time.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Chip {
+    since_ms: u64,
+    count_ms: i64,
+    rate_ppb: i64,
+}
+
+impl Chip {
+    /// As seen at a moment of true time.
+    pub(crate) fn set(&mut self, at_ms: u64, count_ms: i64, rate_ppb: i64) {
+        *self = Self { since_ms: at_ms, count_ms, rate_ppb };
+    }
+
+    /// Its count at a moment of true time, rounded down.
+    pub(crate) fn count(&self, at_ms: u64) -> i64 {
+        let gone = at_ms as i64 - self.since_ms as i64;
+        let extra = if self.rate_ppb == 0 {
+            0
+        } else {
+            (i128::from(gone) * i128::from(self.rate_ppb)).div_euclid(1_000_000_000) as i64
+        };
+        self.count_ms + gone + extra
+    }
+
+    /// How far a length in ms that the device measured may be off the chip's
+    /// count of it: both ends are read in whole ms.
+    pub(crate) fn slack_ms(&self) -> i64 {
+        i64::from(self.rate_ppb != 0)
+    }
+
+    /// The first moment of true time at which the count is at least `count_ms`.
+    pub(crate) fn when(&self, count_ms: i64) -> u64 {
+        let (mut low, mut high) = (self.since_ms, self.since_ms + 1);
+        while self.count(high) < count_ms {
+            low = high;
+            high += (high - self.since_ms).max(1);
+        }
+        while low < high {
+            let middle = low + (high - low) / 2;
+            if self.count(middle) < count_ms {
+                low = middle + 1;
+            } else {
+                high = middle;
+            }
+        }
+        low
+    }
+}
+
+/// What the device's clock says: an offset from the chip's count, and a zone.
+#[derive(Debug, Clone)]
+pub(crate) struct Clock {
+    /// UTC less elapsed time in ms; `None` while the clock is unset.
+    pub(crate) offset_ms: Option<i64>,
+    /// The zone in force.
+    pub(crate) zone: Zone,
+    /// The same zone in the independent library.
+    pub(crate) tz: TimeZone,
+    /// The clock epoch; 0 before the first setting.
+    pub(crate) epoch: u16,
+    /// How often the chip lost its feed.
+    pub(crate) losses: u16,
+}
+
+impl Default for Clock {
+    fn default() -> Self {
+        Self { offset_ms: None, zone: Zone::UTC, tz: TimeZone::UTC, epoch: 0, losses: 0 }
+    }
+}
+
+impl Clock {
+    /// What the clock says at an instant, in UTC ms.
+    pub(crate) fn utc_ms(&self, instant: i64) -> Option<i64> {
+        self.offset_ms.map(|offset| instant + offset)
+    }
+
+    /// Local time at an instant in ms since 1970.
+    pub(crate) fn local_ms(&self, instant: i64) -> Option<i64> {
+        self.utc_ms(instant).map(|utc| super::zone::local_ms(&self.tz, utc))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_chip_runs_on_at_its_rate() {
+        let mut chip = Chip::default();
+        chip.set(1000, 50, 20_000);
+        assert_eq!(chip.count(1000), 50);
+        // 20 ppm of 86 400 s is 1.728 s (arithmetic)
+        assert_eq!(chip.count(1000 + 86_400_000), 50 + 86_400_000 + 1728);
+        chip.set(0, 0, -30_000);
+        assert_eq!(chip.count(1_000_000), 999_970);
+        for count in [0, 1, 33_332, 33_333, 999_970, 999_971, 77_777_777] {
+            let at = chip.when(count);
+            assert!(chip.count(at) >= count);
+            assert!(at == 0 || chip.count(at - 1) < count);
+        }
+    }
+}

@@ -1,0 +1,180 @@
+//! D7 as the pin shows it: rest after a pulse, and starts in an hour.
+
+use std::collections::VecDeque;
+
+use dosewright_core::config::Head;
+
+const HOUR_MS: i64 = 3_600_000;
+
+/// What the pump has done lately, in device ms.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Limits {
+    /// The last starts of pulses, the oldest first.
+    starts: VecDeque<i64>,
+    /// When the pump last went off after a pulse, and how long it had been on.
+    last_off: Option<(i64, i64)>,
+    /// How long that pulse was to be: a device may rest for the whole of it.
+    last_meant_ms: i64,
+    /// When prime or calibrate last ended, and how long they had run.
+    service_off: Option<(i64, i64)>,
+    /// A device that started again may think that the pump ran and rests so long.
+    unsure_until: Option<i64>,
+}
+
+/// The rest that a pulse needs, in ms.
+pub(crate) fn rest_ms(head: &Head, on_ms: i64) -> i64 {
+    let longest = i128::from(head.longest_run_ms.max(1));
+    let share = i128::from(on_ms.max(0)) * i128::from(head.least_rest_ms);
+    let share = (share + longest - 1) / longest;
+    (share as i64).max(i64::from(head.shortest_off_ms))
+}
+
+impl Limits {
+    /// A pulse has started.
+    pub(crate) fn started(&mut self, at: i64) {
+        if self.starts.len() >= usize::from(Head::MOST_STARTS) {
+            self.starts.pop_front();
+        }
+        self.starts.push_back(at);
+    }
+
+    /// A pulse has ended.
+    pub(crate) fn ended(&mut self, at: i64, on_ms: i64) {
+        self.last_off = Some((at, on_ms));
+        self.last_meant_ms = on_ms;
+    }
+
+    /// The pulse that has ended was to be longer.
+    pub(crate) fn was_meant(&mut self, on_ms: i64) {
+        self.last_meant_ms = self.last_meant_ms.max(on_ms);
+    }
+
+    /// The device started again, and does not know that the pump has rested.
+    pub(crate) fn unsure_until(&mut self, at: i64) {
+        self.unsure_until = Some(at);
+    }
+
+    /// The device starts at this instant of its own time, its pump off: a clock
+    /// that lost its feed may say an earlier instant than the pump stopped at.
+    pub(crate) fn booted(&mut self, at: i64) {
+        for off in [&mut self.last_off, &mut self.service_off].into_iter().flatten() {
+            off.0 = off.0.min(at);
+        }
+    }
+
+    /// Prime or calibrate has ended.
+    pub(crate) fn service_ended(&mut self, at: i64, on_ms: i64) {
+        self.service_off = Some((at, on_ms));
+    }
+
+    /// How many starts fall in the hour before `at`.
+    pub(crate) fn starts_in_hour_before(&self, at: i64) -> usize {
+        self.starts.iter().filter(|&&s| s > at - HOUR_MS).count()
+    }
+
+    fn starts_allow_from(&self, head: &Head) -> Option<i64> {
+        let most = usize::from(head.starts_per_hour);
+        let earlier = self.starts.len().checked_sub(most)?;
+        self.starts.get(earlier).map(|s| s + HOUR_MS)
+    }
+
+    /// The first instant from `at` on at which a pulse may start.
+    pub(crate) fn free_from(&self, head: &Head, at: i64) -> i64 {
+        let rested = self.last_off.map(|(off, on)| off + rest_ms(head, on));
+        [rested, self.starts_allow_from(head)].into_iter().flatten().fold(at, i64::max)
+    }
+
+    /// As [`Self::free_from`], for a device that also rests after prime and
+    /// calibrate, and for the whole of a pulse that was stopped: the rules do not
+    /// say whether it has to.
+    pub(crate) fn free_at_latest(&self, head: &Head, at: i64) -> i64 {
+        let serviced = self.service_off.map(|(off, on)| off + rest_ms(head, on));
+        let rested = self.last_off.map(|(off, _)| off + rest_ms(head, self.last_meant_ms));
+        [serviced, rested, self.unsure_until]
+            .into_iter()
+            .flatten()
+            .fold(self.free_from(head, at), i64::max)
+    }
+
+    /// The most of `wanted` ms of pumping that fits between two instants: the
+    /// longest pulses at the shortest rests.
+    pub(crate) fn fit(&self, head: &Head, from: i64, until: i64, wanted: i64) -> Fit {
+        let mut run = self.clone();
+        let (shortest, longest) = (i64::from(head.shortest_on_ms), i64::from(head.longest_run_ms));
+        let (mut done, mut now) = (0, from);
+        while done < wanted {
+            now = run.free_at_latest(head, now);
+            let mut on = (wanted - done).min(longest).min(until - now);
+            // never leave less than the shortest pulse for the last one
+            let left = wanted - done - on;
+            if left > 0 && left < shortest && on - (shortest - left) >= shortest {
+                on -= shortest - left;
+            }
+            if on < shortest.min(wanted - done) || on <= 0 {
+                break;
+            }
+            run.started(now);
+            now += on;
+            done += on;
+            run.ended(now, on);
+        }
+        let free_at = run.free_from(head, now);
+        Fit { done_ms: done, end_at: now, free_at }
+    }
+}
+
+/// What fits into a stretch of time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Fit {
+    pub(crate) done_ms: i64,
+    pub(crate) end_at: i64,
+    /// When the pump has rested after it.
+    pub(crate) free_at: i64,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use dosewright_core::units::Flow;
+
+    fn head() -> Head {
+        let flow = Flow::from_nl_per_min(26_500_000).unwrap();
+        Head {
+            longest_run_ms: 10_000,
+            least_rest_ms: 5_000,
+            starts_per_hour: 3,
+            ..Head::with_flow(flow)
+        }
+    }
+
+    #[test]
+    fn d7_rest_is_a_share_of_the_longest_runs_rest() {
+        assert_eq!(rest_ms(&head(), 10_000), 5_000);
+        assert_eq!(rest_ms(&head(), 5_001), 2_501);
+        assert_eq!(rest_ms(&head(), 400), 600);
+    }
+
+    #[test]
+    fn d7_the_fourth_start_waits_for_the_hour() {
+        let mut limits = Limits::default();
+        for start in [0, 20_000, 40_000] {
+            limits.started(start);
+            limits.ended(start + 1000, 1000);
+        }
+        assert_eq!(limits.free_from(&head(), 41_100), 3_600_000);
+        assert_eq!(limits.free_from(&head(), 3_620_000), 3_620_000);
+    }
+
+    #[test]
+    fn d7_what_fits_is_pulses_and_rests() {
+        // 10 s, rest 5 s, 10 s, rest 5 s, 10 s: three starts, then the hour
+        let fit = |until, wanted| Limits::default().fit(&head(), 0, until, wanted);
+        assert_eq!(fit(3_000_000, 40_000).done_ms, 30_000);
+        let rested = 17_000 + 1000;
+        assert_eq!(
+            fit(3_000_000, 12_000),
+            Fit { done_ms: 12_000, end_at: 17_000, free_at: rested }
+        );
+        assert_eq!(fit(16_000, 12_000).done_ms, 11_000);
+    }
+}

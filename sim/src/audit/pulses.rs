@@ -1,0 +1,229 @@
+//! An intent in the ledger: which dose it is for, whether that may begin, and
+//! how much it may be.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::record::Pulse;
+
+use super::dose::{Finding, Open, Plan, TICK_MS};
+use super::model::{Due, Key, Why};
+use super::readings::Reading;
+use super::rules::{Verdict, on_time};
+use super::{Auditor, key_of};
+
+impl Auditor {
+    pub(super) fn on_pulse(&mut self, p: &Pulse) {
+        let key = key_of(&p.due, p.asked);
+        let goes_on = self.open.as_ref().is_some_and(|o| o.due.key == key);
+        if !goes_on {
+            self.begin(key, p);
+        }
+        let Some(head) = self.model.head else {
+            self.fail("D7", Some(key), String::from("a pulse before any head was set"));
+            return;
+        };
+        let stops = self.hinder.stop_causes();
+        if !stops.is_empty() {
+            self.fail("P4", Some(key), format!("an intent in spite of {stops}"));
+        }
+        if self.pin.is_on() {
+            self.fail("D4", Some(key), String::from("an intent while the pump is on"));
+        }
+        let Some(open) = &mut self.open else { return };
+        let mut found: Vec<Finding> = Vec::new();
+        if let Some(forced) = open.forced {
+            found.push(("D11", format!("a pulse, though the dose has to end: {forced}")));
+        }
+        if p.due_at.as_ms() != open.due.due_at {
+            found.push((
+                "D9",
+                format!("its instant is noted as {}, not {} ms", p.due_at.as_ms(), open.due.due_at),
+            ));
+        }
+        if p.first == goes_on {
+            found.push((
+                "D4",
+                format!("the intent says first: {}, and the dose was open: {goes_on}", p.first),
+            ));
+        }
+        let after = open.begin.at - p.due_at.as_ms();
+        if i64::from(p.begun_after_ms) != after {
+            found.push((
+                "D2",
+                format!("its begin is noted {} ms after its due, not {after} ms", p.begun_after_ms),
+            ));
+        }
+        found.extend(open.intend(p, &head, &self.limits));
+        let (at, on_ms, new_end) = (p.at.as_ms(), i64::from(p.on_ms), open.may_be_complete());
+        if !self.mark_fits(key.id, p.mark.map(|n| i64::from(n.0))) {
+            found.push(("D1", String::from("the mark written with the intent is not the entry's")));
+        }
+        for (promise, what) in found {
+            self.fail(promise, Some(key), what);
+        }
+        self.pin.intend_dose(key, at, on_ms);
+        if new_end || !goes_on {
+            self.rearm();
+        }
+    }
+
+    /// The first intent of a dose.
+    fn begin(&mut self, key: Key, p: &Pulse) {
+        let now = p.at.as_ms();
+        if let Some(open) = self.open.take() {
+            let owner = self.name(open.due.key);
+            self.fail("D3", Some(key), format!("a dose begins while {owner} owns the pump"));
+            self.pin.use_ended();
+        }
+        let due = if p.asked { self.begin_asked(key, p) } else { self.begin_waiting(key, p) };
+        let kept = self.hinder.pump_causes();
+        if self.hinder.service.is_some() {
+            self.fail("D3", Some(key), format!("a dose begins in spite of {kept}"));
+        }
+        if due.weekly && self.model.clock.offset_ms.is_none() && !key.asked {
+            self.fail(
+                "D9",
+                Some(key),
+                String::from("a weekly dose begins while the clock is unset"),
+            );
+        }
+        if now >= due.deadline() {
+            self.fail(
+                "D5",
+                Some(key),
+                format!("a dose begins {} ms after its deadline", now - due.deadline()),
+            );
+        }
+        let nothing_taken_off =
+            p.cut == Some(Cause::AlreadyDosed) && self.model.runs_on_after_edit(&due, now);
+        let (volume_nl, cut) = match self.model.judge(&due, now) {
+            // an edited dose of which the guard's span took nothing: it is left
+            // open whether all of it is a dose or a part
+            Some(Verdict::Begin { volume_nl, cut: None }) if nothing_taken_off => {
+                (volume_nl, p.cut)
+            }
+            Some(Verdict::Begin { volume_nl, cut }) => (volume_nl, cut),
+            Some(Verdict::Skip(cause)) => {
+                let promise = if cause == Cause::AlreadyDosed { "D2" } else { "D7" };
+                if !self.taint.covers(key.id) {
+                    self.fail(
+                        promise,
+                        Some(key),
+                        format!("a dose begins that was to be skipped, {}", super::words(cause)),
+                    );
+                }
+                (self.model.line(key.id).map_or(0, |l| l.entry.volume.as_nl()), p.cut)
+            }
+            None => (0, None),
+        };
+        let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
+        let carry = match self.facts.reading {
+            Some(Reading::RemainderDropped) => 0,
+            _ => self.model.line(key.id).map_or(0, |l| l.carry),
+        };
+        let (mut total_ms, carry_after) = on_time(volume_nl, carry, flow);
+        let plain_ms = on_time(volume_nl, 0, flow).0;
+        let plain = i64::from(p.dose_ms) == plain_ms;
+        if plain && (cut.is_some() || key.asked) {
+            // whether a dose that is cut, or asked for, takes the remainder in and
+            // carries one on is left open
+            total_ms = plain_ms;
+        }
+        let pulses = self.model.line(key.id).and_then(|l| l.entry.pulses);
+        let carries = !key.asked;
+        let plan = Plan { total_ms, carry_after, carries, flow, cut, pulses };
+        let begin = self.model.begun(key.id, now, key.asked);
+        let mut open = Open::new(due, begin, plan, &self.limits);
+        if let Some(kept) = self.kept_by.remove(&key.id).filter(|k| !k.is_empty()) {
+            // it waited, if only for part of a ms
+            (open.causes, open.disturbed) = (kept, true);
+        }
+        if now > due.due_at + TICK_MS {
+            // several things may have held it up, in one call of the logic at
+            // times: each of them may be named
+            open.causes = open.causes.or(due.why.causes());
+            if self.last_dose_end >= due.due_at {
+                open.causes = open.causes.with(Cause::PumpInUse).with(Cause::PumpLimits);
+            }
+        }
+        if let Some(tail) = self.tail.take_if(|t| due.due_at <= t.booted_at) {
+            open.doubt_tail(tail.least, tail.most, pulses);
+        }
+        self.open = Some(open);
+        self.refresh(now);
+    }
+
+    fn begin_asked(&mut self, key: Key, p: &Pulse) -> Due {
+        let at = p.due_at.as_ms();
+        let number = i64::from(self.model.asks);
+        if let Some(run) = self.closed_runs.get_mut(&key.id) {
+            run.may_end = true;
+        }
+        let asked = self.pending.ask.take().is_some_and(|(id, _)| id == key.id);
+        if asked {
+            self.model.asks += 1;
+        } else {
+            self.fail("D1", Some(key), String::from("a dose that nobody asked for"));
+        }
+        let line = self.model.line(key.id);
+        let named = line.map(|l| (l.revision, self.model.clock.epoch));
+        if named != Some((key.revision, key.epoch)) {
+            self.fail(
+                "D1",
+                Some(key),
+                String::from("a dose that was asked for has a wrong revision or epoch"),
+            );
+        }
+        if asked && (at - self.now).abs() > TICK_MS {
+            self.fail("D1", Some(key), format!("a dose asked for now is due at device ms {at}"));
+        }
+        let due = self.model.asked_due(key.id, number, at);
+        due.map_or_else(|| unknown(key, p), |due| Due { key, ..due })
+    }
+
+    pub(super) fn begin_waiting(&mut self, key: Key, p: &Pulse) -> Due {
+        let waiting = self.model.line(key.id).and_then(|l| l.waiting).filter(|d| d.key == key);
+        let Some(due) = waiting else {
+            if self.owes(key.id, key.nominal) {
+                self.fail(
+                    "D1",
+                    Some(key),
+                    String::from("a dose begins whose due was to be skipped"),
+                );
+            } else if !self.taint.covers(key.id) {
+                let what = "a dose begins for a due that does not exist, or has its outcome";
+                self.fail("D1", Some(key), String::from(what));
+            }
+            return unknown(key, p);
+        };
+        let unset = self.model.clock.offset_ms.is_none();
+        let ahead = self.model.lines.iter().filter_map(|l| l.waiting);
+        let ahead = ahead
+            .filter(|d| d.order() < due.order() && !(d.weekly && unset))
+            .min_by_key(Due::order);
+        if let Some(first) = ahead {
+            let first = self.name(first.key);
+            self.fail(
+                "D3",
+                Some(key),
+                format!("a dose begins before that of {first}, which is first in order"),
+            );
+        }
+        if let Some(line) = self.model.line_mut(key.id) {
+            line.waiting = None;
+        }
+        due
+    }
+}
+
+/// A due that should not be, as its record has it, so that the judging can go on.
+fn unknown(key: Key, p: &Pulse) -> Due {
+    Due {
+        key,
+        due_at: p.due_at.as_ms(),
+        window_ms: i64::from(u32::MAX),
+        grace_ms: 0,
+        born_due_at: p.due_at.as_ms(),
+        why: Why::Awake,
+        weekly: false,
+    }
+}

@@ -1,0 +1,197 @@
+//! Each record of the ledger, to the room that judges it.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::entry::EntryId;
+use dosewright_core::record::{Born, Record};
+
+use super::dose::TICK_MS;
+use super::ledger::{Held, Seen};
+use super::{Auditor, key_of};
+
+impl Auditor {
+    /// Whether the record is of what at one instant comes before the dues that
+    /// pass: of what an operator did, or of a dose that ended.
+    fn comes_before_dues(&self, record: &Record) -> bool {
+        match record {
+            Record::Clock { .. } | Record::Head { .. } | Record::Act { .. } => true,
+            Record::Staged(_) | Record::StagedClosed(_) | Record::Adopted(_) => true,
+            Record::Pulse(p) => p.asked && p.first,
+            Record::Outcome(o) => {
+                self.open.as_ref().is_some_and(|x| x.due.key == key_of(&o.due, o.asked))
+            }
+            _ => false,
+        }
+    }
+
+    /// A device that does something before its boot record has started all the
+    /// same: its memory may have refused the record.
+    pub(super) fn boot_unseen(&mut self) {
+        if self.supply.on && !self.supply.awake {
+            let at = self.chip.count(self.ms);
+            let kept = self.supply.feed_kept();
+            self.boot(at, kept);
+        }
+    }
+
+    pub(super) fn see_slot(&mut self, address: u32, bytes: &[u8]) {
+        match self.ledger.see(address, bytes) {
+            Seen::Nothing => {}
+            Seen::Damaged(held) => self.on_damage(held),
+            Seen::Unreadable => {
+                self.fail(
+                    "M4",
+                    None,
+                    format!("the slot at {address:#x} is whole and says nothing"),
+                );
+            }
+            Seen::OutOfOrder { seq, after } => {
+                self.fail("M1", None, format!("a slot has number {seq} after number {after}"));
+            }
+            Seen::Snapshot(record) => self.on_snapshot(&record),
+            Seen::Sealed => self.on_sealed(),
+            Seen::Record(record) => self.on_record(&record),
+        }
+    }
+
+    /// A slot cannot be read: torn by a cut, worn, or flipped since.
+    fn on_damage(&mut self, held: Option<Held>) {
+        self.pin.ms.damaged = true;
+        match held {
+            None => {
+                self.hinder.ledger_bad = true;
+                let now = self.now;
+                for owed in self.owed.values_mut().flat_map(super::owed::OwedList::iter_mut) {
+                    owed.causes = owed.causes.with(Cause::Ledger);
+                }
+                if let Some(open) = self.open.as_mut().filter(|_| self.supply.awake) {
+                    open.disturb(Cause::Ledger);
+                }
+                self.refresh(now);
+                self.rearm();
+            }
+            Some(Held { due: Some(due), .. }) => {
+                self.taint.entries.insert(due.id);
+            }
+            Some(Held { wide: true, .. }) => self.taint.all = true,
+            Some(_) => {}
+        }
+    }
+
+    fn on_record(&mut self, record: &Record) {
+        self.report.records += 1;
+        let was_bad = self.hinder.ledger_bad;
+        let mut first = false;
+        if let Record::Boot { at, feed_kept, .. } = *record {
+            self.hinder.ledger_bad = false;
+            self.on_boot(at.as_ms(), feed_kept);
+        } else {
+            self.boot_unseen();
+            first = self.comes_before_dues(record);
+            if !first {
+                self.release();
+            }
+            if let Some(at) = record.at() {
+                self.check_instant(at.as_ms());
+                self.advance(at.as_ms());
+                self.check_stamp(at.as_ms());
+            }
+        }
+        if was_bad {
+            self.ledger_is_good();
+        }
+        match record {
+            Record::Clock { at, epoch, utc, zone } => {
+                self.on_clock(
+                    at.as_ms(),
+                    *epoch,
+                    utc.map(dosewright_core::time::Utc::as_ms),
+                    *zone,
+                );
+            }
+            Record::Head { head, .. } => self.on_head(*head),
+            Record::Staged(staged) => self.on_staged(*staged),
+            Record::StagedClosed(closed) => self.on_staged_closed(*closed),
+            Record::Adopted(adopted) => self.on_adopted(adopted.at.as_ms(), adopted),
+            Record::Born(born) => self.on_born(born),
+            Record::Pulse(pulse) => self.on_pulse(pulse),
+            Record::Outcome(outcome) => self.on_outcome(outcome),
+            Record::Act { at, act, ms } => self.on_act_record(at.as_ms(), *act, i64::from(*ms)),
+            Record::Alarm { alarm, on, .. } => self.on_alarm(*alarm, *on),
+            _ => {}
+        }
+        if first && !matches!(record, Record::Staged(_) | Record::StagedClosed(_)) {
+            self.release();
+        }
+        if let Some(at) = record.at() {
+            self.ledger.last_at = self.ledger.last_at.max(at.as_ms());
+            self.supply.stamped_at = self.supply.stamped_at.max(at.as_ms());
+        }
+    }
+
+    fn on_boot(&mut self, at: i64, feed_kept: bool) {
+        self.forget_staged();
+        if self.supply.awake {
+            self.fail("D4", None, String::from("the logic started, and nothing had stopped it"));
+        } else if !self.supply.on {
+            self.fail("P4", None, String::from("the logic starts with the supply off"));
+        }
+        if self.supply.feed_kept() {
+            self.check_instant(at);
+        } else if (at - self.ledger.last_at).abs() > TICK_MS && !self.taint.all {
+            let last = self.ledger.last_at;
+            self.fail("D9", None, format!(
+                "after a lost feed the device's time goes on from {at} ms; the ledger's last instant is {last} ms"
+            ));
+        }
+        self.boot(at, feed_kept);
+    }
+
+    /// The device's own time against the clock chip.
+    fn check_instant(&mut self, at: i64) {
+        let count = self.chip.count(self.ms);
+        if (at - count).abs() > TICK_MS {
+            self.fail(
+                "D10",
+                None,
+                format!("a record is stamped {at} ms, and the clock chip stands at {count} ms"),
+            );
+        }
+    }
+
+    fn on_born(&mut self, born: &Born) {
+        let key = key_of(&born.due, false);
+        let due = self.model.line(key.id).and_then(|l| l.waiting).filter(|d| d.key == key);
+        let Some(due) = due else {
+            if !self.owes(key.id, key.nominal) && !self.taint.covers(key.id) {
+                self.fail("D1", Some(key), String::from("said to wait, and there is no such due"));
+            }
+            return;
+        };
+        self.born.push(key);
+        if born.due_at.as_ms() != due.due_at {
+            self.fail(
+                "D9",
+                Some(key),
+                format!("its instant is noted as {}, not {} ms", born.due_at.as_ms(), due.due_at),
+            );
+        }
+        let kept = self.kept_by.get(&key.id).copied().unwrap_or_default().or(self.believed());
+        if !kept.contains(born.cause) && !self.taint.covers(key.id) {
+            let cause = super::words(born.cause);
+            let what = if kept.is_empty() {
+                format!("said to wait for {cause}, and nothing keeps it from beginning")
+            } else {
+                format!("said to wait for {cause}, not for {kept}")
+            };
+            self.fail("D3", Some(key), what);
+        }
+        if !self.mark_fits(key.id, born.mark.map(|n| i64::from(n.0))) {
+            self.fail("D1", Some(key), String::from("the mark written with it is not the entry's"));
+        }
+    }
+
+    pub(super) fn owes(&self, id: EntryId, nominal: i64) -> bool {
+        let owed = self.owed.get(&id).into_iter().flat_map(super::owed::OwedList::iter);
+        owed.into_iter().any(|o| o.span.key.nominal <= nominal && nominal <= o.span.last)
+    }
+}

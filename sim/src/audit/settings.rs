@@ -1,0 +1,396 @@
+//! Settings and acceptance: what was asked for against what the ledger says was
+//! done, and a snapshot against what it must carry forward (D8, D9, D11, M2).
+
+use dosewright_core::cause::Cause;
+use dosewright_core::config::Head;
+use dosewright_core::entry::{Entry, EntryId};
+use dosewright_core::record::{Adopted, Alarm, ClosedList, Delivery, LineState, Record, Staged};
+use dosewright_core::zone::Zone;
+
+use crate::observe::{DeviceAct, LINES};
+
+use super::causes::Causes;
+use super::dose::TICK_MS;
+use super::model::Delivery as Delivered;
+use super::{Auditor, zone};
+
+/// Acts of this ms of true time that have left no trace in the ledger so far.
+#[derive(Debug, Default)]
+pub(crate) struct Pending {
+    pub(crate) setting: Option<DeviceAct>,
+    /// For which entry a dose was asked, and whether the pump was in use or stopped.
+    pub(crate) ask: Option<(EntryId, bool)>,
+    pub(crate) service: Option<DeviceAct>,
+}
+
+/// The lines of the timetable as the ledger has them.
+#[derive(Debug)]
+pub(crate) struct Staging {
+    lines: [Option<(Entry, u16)>; LINES],
+    closed: ClosedList,
+    staged: Vec<Staged>,
+    staged_closed: Option<ClosedList>,
+    alarms: u16,
+}
+
+impl Default for Staging {
+    fn default() -> Self {
+        Self {
+            lines: [None; LINES],
+            closed: ClosedList::EMPTY,
+            staged: Vec::new(),
+            staged_closed: None,
+            alarms: 0,
+        }
+    }
+}
+
+/// What a snapshot that is being written has said so far.
+#[derive(Debug, Default)]
+pub(crate) struct Snapshot {
+    lines: Vec<(EntryId, LineState)>,
+    deliveries: Vec<Delivery>,
+    clock: Option<(u16, Option<i64>, i64)>,
+}
+
+impl Auditor {
+    /// What was asked for and not written was refused.
+    pub(super) fn settle_pending(&mut self) {
+        let refused = self.pending.setting.take().is_some();
+        let refused_service = self.pending.service.take().is_some();
+        self.report.refused_acts += u64::from(refused) + u64::from(refused_service);
+        if !self.supply.awake {
+            self.pending.ask = None;
+        }
+    }
+
+    pub(super) fn on_head(&mut self, head: Head) {
+        let wanted = match self.pending.setting.take() {
+            Some(DeviceAct::SetHead(head)) => Some(head),
+            Some(DeviceAct::SetFlow(flow)) => self.model.head.map(|h| Head { flow, ..h }),
+            other => {
+                self.pending.setting = other;
+                None
+            }
+        };
+        if wanted != Some(head) {
+            self.fail("M2", None, String::from("the ledger takes on a head that nobody set"));
+        }
+        let limits_changed =
+            self.model.head.is_some_and(|old| Head { flow: head.flow, ..old } != head);
+        self.model.head = Some(head);
+        if let Some(open) = self.open.as_mut().filter(|_| limits_changed) {
+            open.disturb(Cause::PumpLimits);
+        }
+        self.refresh(self.now);
+    }
+
+    pub(super) fn on_clock(&mut self, at: i64, epoch: u16, utc_ms: Option<i64>, zone: Zone) {
+        let clock = &self.model.clock;
+        let set = clock.offset_ms.is_some();
+        let wanted = match self.pending.setting.take() {
+            Some(DeviceAct::SetClock(local)) => {
+                Some((zone::utc_ms(&clock.tz, local.as_ms()), clock.zone, true))
+            }
+            Some(DeviceAct::SetZone(zone)) => Some((clock.utc_ms(at), zone, set)),
+            other => {
+                self.pending.setting = other;
+                None
+            }
+        };
+        let Some((wanted_utc, wanted_zone, opens)) = wanted else {
+            self.fail(
+                "M2",
+                None,
+                String::from("the ledger says the clock was set, and nobody set it"),
+            );
+            self.follow_clock(at, epoch, utc_ms, zone);
+            return;
+        };
+        if utc_ms != wanted_utc {
+            let text = |utc: Option<i64>| {
+                utc.map_or_else(|| String::from("unset"), |t| zone::local_text(t) + " UTC")
+            };
+            let what =
+                format!("the clock was set to {}, not to {}", text(utc_ms), text(wanted_utc));
+            self.fail("D8", None, what);
+        }
+        if zone != wanted_zone {
+            self.fail("D8", None, String::from("another zone is in force than was set"));
+        }
+        let wanted_epoch = clock_epoch(self.model.clock.epoch, opens);
+        if epoch != wanted_epoch {
+            self.fail("D9", None, format!("clock epoch {epoch} opens, not {wanted_epoch}"));
+        }
+        self.follow_clock(at, epoch, utc_ms, zone);
+    }
+
+    /// From here on the model's clock is the device's, right or wrong, so that
+    /// one mistake is said once.
+    fn follow_clock(&mut self, at: i64, epoch: u16, utc_ms: Option<i64>, zone: Zone) {
+        let mut fates = Vec::new();
+        let zone_changes = zone != self.model.clock.zone;
+        let moves = utc_ms != self.model.clock.utc_ms(at);
+        if zone_changes {
+            if moves {
+                // both at once: the zone alone bears no dues
+                self.model.clock.offset_ms = None;
+            }
+            self.model.set_zone(at, zone, &mut fates);
+        }
+        if let Some(utc) = utc_ms.filter(|_| moves || !zone_changes) {
+            self.model.set_offset(at, utc - at, &mut fates);
+        }
+        let settled = self.model.clock.epoch;
+        if settled != epoch && self.facts.reading.is_none() {
+            self.model.clock.epoch = epoch;
+        }
+        self.after_setting(at, fates);
+    }
+
+    /// What a setting did to the dues that waited, and to those it passed.
+    fn after_setting(&mut self, at: i64, fates: Vec<super::model::Fate>) {
+        self.take_fates(fates, at);
+        self.refresh(at);
+        self.rearm();
+    }
+
+    pub(super) fn on_staged(&mut self, staged: Staged) {
+        self.staging.staged.push(staged);
+    }
+
+    pub(super) fn on_staged_closed(&mut self, closed: ClosedList) {
+        self.staging.staged_closed = Some(closed);
+    }
+
+    /// Staged lines that no adoption followed are of no account.
+    pub(super) fn forget_staged(&mut self) {
+        self.staging.staged.clear();
+        self.staging.staged_closed = None;
+    }
+
+    pub(super) fn on_adopted(&mut self, at: i64, adopted: &Adopted) {
+        let staged = std::mem::take(&mut self.staging.staged);
+        let staged_closed = self.staging.staged_closed.take();
+        for line in 0..LINES {
+            if adopted.cleared >> line & 1 == 1 {
+                self.staging.lines[line] = None;
+            }
+        }
+        let mut written = 0_u64;
+        for s in &staged {
+            if let Some(line) = self.staging.lines.get_mut(usize::from(s.line)) {
+                written |= 1 << s.line;
+                *line = Some((s.entry, s.revision));
+            }
+        }
+        if written != adopted.written || staged_closed.is_some() != adopted.closed_staged {
+            self.fail(
+                "D11",
+                None,
+                format!(
+                    "lines {written:#x} were staged, and lines {:#x} are said to be in force",
+                    adopted.written
+                ),
+            );
+        }
+        if let Some(closed) = staged_closed {
+            self.staging.closed = closed;
+        }
+        let wanted = match self.pending.setting.take() {
+            Some(DeviceAct::SetTimetable(timetable)) => timetable,
+            other => {
+                self.pending.setting = other;
+                self.fail("M2", None, String::from("a timetable is in force that nobody set"));
+                return;
+            }
+        };
+        let ceiling_nl = wanted.ceiling.map(dosewright_core::units::Volume::as_nl);
+        let mut fates = Vec::new();
+        self.model.adopt(at, wanted.entries(), wanted.closed, ceiling_nl, &mut fates);
+        self.check_whole(&wanted, adopted);
+        self.check_acceptable(&wanted);
+        self.closed_runs
+            .retain(|id, run| self.model.line(*id).is_some_and(|l| l.revision == run.revision));
+        self.take_fates(fates, at);
+        for line in &self.model.lines {
+            if self.facts.names.is_empty() {
+                self.report.entries.entry(line.entry.id).or_default();
+            }
+        }
+        self.taint.all = false;
+        self.refresh(at);
+        self.rearm();
+    }
+
+    /// D11: the lines in force are the timetable that was set, whole.
+    fn check_whole(
+        &mut self,
+        wanted: &dosewright_core::timetable::Timetable<LINES>,
+        adopted: &Adopted,
+    ) {
+        let in_force = self.staging.lines.iter().flatten();
+        let strange = in_force.clone().find(|(e, _)| wanted.get(e.id) != Some(e)).copied();
+        let missing = wanted.entries().find(|e| !in_force.clone().any(|(f, _)| f.id == e.id));
+        if let Some((entry, _)) = strange {
+            let id = entry.id;
+            self.fail(
+                "D11",
+                None,
+                format!("{} is not in force as it was set", self.entry_name(id)),
+            );
+        } else if let Some(entry) = missing {
+            let id = entry.id;
+            self.fail("D11", None, format!("{} was set and is not in force", self.entry_name(id)));
+        }
+        if self.staging.closed != wanted.closed {
+            self.fail(
+                "D11",
+                None,
+                String::from("the closed dates in force are not those that were set"),
+            );
+        }
+        if adopted.ceiling != wanted.ceiling {
+            self.fail(
+                "D11",
+                None,
+                String::from("the ceiling in force is not the one that was set"),
+            );
+        }
+        let revisions: Vec<(EntryId, u16)> =
+            self.staging.lines.iter().flatten().map(|(e, r)| (e.id, *r)).collect();
+        for (id, revision) in revisions {
+            let expected = self.model.line(id).map_or(revision, |l| l.revision);
+            if revision != expected {
+                let name = self.entry_name(id);
+                self.fail("D11", None, format!("{name} is in revision {revision}, not {expected}"));
+                if let Some(line) = self.model.line_mut(id) {
+                    line.revision = revision;
+                }
+            }
+        }
+    }
+
+    pub(super) fn entry_name(&self, id: EntryId) -> String {
+        self.facts
+            .names
+            .get(&id)
+            .map_or_else(|| format!("entry {}", id.0), |name| format!("\"{name}\""))
+    }
+
+    pub(super) fn on_alarm(&mut self, alarm: Alarm, on: bool) {
+        let bit = 1 << alarm as u16;
+        if on {
+            self.staging.alarms |= bit;
+        } else {
+            self.staging.alarms &= !bit;
+        }
+    }
+
+    /// D9: with the clock unset an alarm is raised.
+    pub(super) fn check_unset_alarm(&mut self, lost: bool) {
+        let weekly = self.model.lines.iter().any(|l| l.weekly.is_some() && l.entry.enabled);
+        let raised = self.staging.alarms >> Alarm::ClockUnset as u16 & 1 == 1;
+        let writable = !self.hinder.ledger_bad && self.supply.awake;
+        if lost && weekly && writable && !raised && self.model.clock.offset_ms.is_none() {
+            self.fail("D9", None, String::from("the clock was lost, and no alarm was raised"));
+        }
+    }
+
+    pub(super) fn on_snapshot(&mut self, record: &Record) {
+        match record {
+            Record::SnapLine { id, state, .. } => self.snapshot.lines.push((*id, *state)),
+            Record::SnapDeliveries(some) => {
+                self.snapshot.deliveries.extend(some.iter().flatten());
+            }
+            Record::SnapClock { at, epoch, utc, .. } => {
+                self.snapshot.clock =
+                    Some((*epoch, utc.map(dosewright_core::time::Utc::as_ms), at.as_ms()));
+            }
+            _ => {}
+        }
+    }
+
+    /// D11: a snapshot carries forward mark, last begin, 23 h volume, remainder.
+    pub(super) fn on_sealed(&mut self) {
+        let snapshot = std::mem::take(&mut self.snapshot);
+        if self.taint.all {
+            return;
+        }
+        if let Some((epoch, utc, at)) = snapshot.clock {
+            let wanted = (self.model.clock.epoch, self.model.clock.utc_ms(at));
+            if (epoch, utc) != wanted {
+                self.fail("D11", None, String::from("a snapshot carries another clock forward"));
+            }
+        }
+        let mut lost = Vec::new();
+        for line in &self.model.lines {
+            let id = line.entry.id;
+            if self.taint.covers(id) {
+                continue;
+            }
+            let Some((_, state)) = snapshot.lines.iter().find(|(i, _)| *i == id) else {
+                lost.push((id, "its state"));
+                continue;
+            };
+            if state.carry.0 != line.carry {
+                lost.push((id, "its remainder"));
+            }
+            if state.last.map(|b| b.at.as_ms()) != line.last.map(|b| b.at) {
+                lost.push((id, "its last begin"));
+            }
+            if state.revision != line.revision {
+                lost.push((id, "its revision"));
+            }
+            let owed = self.owed.get(&id).is_some_and(|list| !list.is_empty());
+            let mark = state.mark.map(|n| i64::from(n.0));
+            if !owed && line.waiting.is_none() && !self.mark_fits(id, mark) {
+                lost.push((id, "its mark"));
+            }
+        }
+        for (id, what) in lost {
+            let name = self.entry_name(id);
+            self.fail("D11", None, format!("a snapshot does not carry {what} forward for {name}"));
+        }
+        let now = self.now;
+        let young =
+            |d: &&Delivered| now - d.due_at < 23 * 3_600_000 && now - d.begin.at < 23 * 3_600_000;
+        let wanted: u64 = self.model.deliveries.iter().filter(young).map(|d| d.most_nl).sum();
+        let carried: u64 = snapshot
+            .deliveries
+            .iter()
+            .filter(|d| now - d.begin.at.as_ms() < 23 * 3_600_000 + TICK_MS)
+            .map(|d| d.volume.as_nl())
+            .sum();
+        if carried < wanted {
+            self.fail("D11", None, format!(
+                "a snapshot carries {carried} nl of the last 23 h forward, and {wanted} nl were delivered"
+            ));
+        }
+    }
+
+    /// Whether a mark that the device wrote lies where the model's does.
+    pub(super) fn mark_fits(&self, id: EntryId, mark: Option<i64>) -> bool {
+        let Some(line) = self.model.line(id).filter(|l| l.entry.enabled) else { return true };
+        if line.next.is_some_and(|next| next >= i64::from(u32::MAX)) {
+            return true;
+        }
+        match (mark, line.next) {
+            (None, None) => true,
+            (Some(mark), Some(next)) => {
+                let least = line.passed.map_or(i64::MIN, |p| p + 1);
+                let most = line.weekly.map_or(Some(next), |w| w.next_nominal(next));
+                mark >= least && most.is_none_or(|most| mark <= most)
+            }
+            _ => false,
+        }
+    }
+
+    pub(super) fn believed(&self) -> Causes {
+        self.facts.believed
+    }
+}
+
+fn clock_epoch(epoch: u16, opens: bool) -> u16 {
+    if opens { epoch.wrapping_add(1) } else { epoch }
+}

@@ -1,0 +1,286 @@
+//! Runs of the ideal device, in which the auditor must find nothing, and which
+//! must come to what the promises say.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::config::Head;
+use dosewright_core::record::{OutcomeKind, Record};
+use dosewright_core::units::Volume;
+
+use super::bench::{
+    CET, DAY, Ev, HOUR, MIN, Show, Stream, Toy, every, facts, head, holds, ideal_stream, install,
+    is_pulse, local, outcomes, places, round_head, set_table, table, weekly,
+};
+use crate::observe::DeviceAct;
+
+fn kinds(stream: &Stream) -> Vec<OutcomeKind> {
+    outcomes(stream).iter().map(|o| o.kind).collect()
+}
+
+/// A run of 120 ml at 00:45 every day from 2026-10-19 00:00, with these inputs.
+fn nightly(inputs: &[(i64, Ev)], end: i64) -> Stream {
+    let entry = weekly(1, 0x7f, 45);
+    let mut stream = install(head(), CET, "2026-10-19 00:00", table(&[entry]));
+    stream.extend(inputs.iter().map(|(ms, ev)| (*ms as u64, ev.clone())));
+    ideal_stream(&stream, end as u64)
+}
+
+#[test]
+fn a_quiet_week_holds() {
+    let stream = nightly(&[], 7 * DAY);
+    let report = holds(&stream, (7 * DAY) as u64);
+    assert_eq!((report.dues.dosed, report.dues.dues), (7, 7));
+}
+
+#[test]
+fn d5_a_cut_and_the_rest_in_the_window_holds() {
+    // cut 00:59 to 01:12
+    let cut = [(59 * MIN, Ev::Supply(false)), (72 * MIN, Ev::Supply(true))];
+    let stream = nightly(&cut, 10 * HOUR);
+    let report = holds(&stream, (10 * HOUR) as u64);
+    assert_eq!(report.dues.dosed, 1);
+    let o = outcomes(&stream)[0];
+    // at least 116 ml: one pulse of 4 ml in doubt
+    assert!(o.least >= Volume::from_ml(115) && o.least < Volume::from_ml(117), "{o:?}");
+}
+
+#[test]
+fn d5_a_long_cut_is_a_part_dose() {
+    let cut = [(50 * MIN, Ev::Supply(false)), (310 * MIN, Ev::Supply(true))];
+    let stream = nightly(&cut, 10 * HOUR);
+    holds(&stream, (10 * HOUR) as u64);
+    assert_eq!(kinds(&stream), [OutcomeKind::Part(Cause::SupplyLost)]);
+    // 4 pulses of 4 ml in 5 min, the last of them in doubt
+    let o = outcomes(&stream)[0];
+    assert_eq!((o.least.as_nl() / 1_000_000, o.most.as_nl() / 1_000_000), (11, 15));
+}
+
+#[test]
+fn d1_dues_in_a_loss_of_supply_are_one_record() {
+    let cut = [(2 * HOUR, Ev::Supply(false)), (5 * DAY + 12 * HOUR, Ev::Supply(true))];
+    let stream = nightly(&cut, 6 * DAY);
+    let report = holds(&stream, (6 * DAY) as u64);
+    assert_eq!((report.dues.dosed, report.dues.skipped), (1, 5));
+}
+
+#[test]
+fn d9_a_lost_clock_ends_the_dose_and_waits_for_a_setting() {
+    let inputs = [
+        (60 * MIN, Ev::Supply(false)),
+        (5 * HOUR, Ev::Supply(true)),
+        (5 * HOUR, Ev::Chip(0, 0, false)),
+        (3 * DAY, Ev::Act(DeviceAct::SetClock(local("2026-10-22 00:00")))),
+    ];
+    let stream = nightly(&inputs, 4 * DAY);
+    let report = holds(&stream, (4 * DAY) as u64);
+    assert_eq!(kinds(&stream)[0], OutcomeKind::Part(Cause::ClockLost));
+    assert_eq!(kinds(&stream)[1], OutcomeKind::Skipped(Cause::ClockUnset));
+    assert_eq!((report.dues.part, report.dues.skipped, report.dues.dosed), (1, 2, 1));
+}
+
+#[test]
+fn d9_set_back_over_a_dose_is_already_dosed_and_forward_over_one_is_clock_set() {
+    let back = [(2 * HOUR, Ev::Act(DeviceAct::SetClock(local("2026-10-19 00:30"))))];
+    let stream = nightly(&back, 12 * HOUR);
+    holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(kinds(&stream), [OutcomeKind::Dosed, OutcomeKind::Skipped(Cause::AlreadyDosed)]);
+    let forward = [(10 * MIN, Ev::Act(DeviceAct::SetClock(local("2026-10-22 02:00"))))];
+    let stream = nightly(&forward, 12 * HOUR);
+    let report = holds(&stream, (12 * HOUR) as u64);
+    assert_eq!((report.dues.skipped, report.dues.dosed), (4, 0));
+}
+
+#[test]
+fn d9_ten_years_forward_is_one_record() {
+    let forward = [(10 * MIN, Ev::Act(DeviceAct::SetClock(local("2036-10-19 12:00"))))];
+    let stream = nightly(&forward, 12 * HOUR);
+    let report = holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(outcomes(&stream).len(), 1);
+    // 19 October 2026 to 19 October 2036, both included: 3653 days and one
+    assert_eq!(report.dues.skipped, 3654);
+}
+
+#[test]
+fn d3_two_that_meet_wait_in_order_and_the_owner_hurries() {
+    // an interval that falls into the night's window
+    let timetable = table(&[weekly(1, 0x7f, 45), every(2, 6 * HOUR, 50 * MIN)]);
+    let inputs = install(head(), CET, "2026-10-19 00:00", timetable);
+    let stream = ideal_stream(&inputs, (12 * HOUR) as u64);
+    let report = holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(report.dues.dosed, 3);
+    assert_eq!(places(&stream, |ev| matches!(ev, Ev::Record(Record::Born(_)))).len(), 1);
+    let begun: Vec<u32> = outcomes(&stream).iter().map(|o| o.begun_after_ms).collect();
+    assert!(begun[1] > 3 * 60_000 && begun[1] < 5 * 60_000, "{begun:?}");
+}
+
+#[test]
+fn d11_an_edit_in_mid_dose_ends_it_and_leaves_the_other_alone() {
+    let other = every(2, 6 * HOUR, 3 * HOUR);
+    let mut later = weekly(1, 0x7f, 120);
+    later.volume = Volume::from_ml(100);
+    let mut inputs =
+        install(round_head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45), other]));
+    inputs.push((60 * MIN as u64, Ev::Act(set_table(&[later, other]))));
+    let stream = ideal_stream(&inputs, (12 * HOUR) as u64);
+    holds(&stream, (12 * HOUR) as u64);
+    // 10 pulses of 4 ml by 01:00, when the 11th has just begun; 100 less those at 02:00
+    let o = outcomes(&stream);
+    assert_eq!(o[0].kind, OutcomeKind::Part(Cause::Edited));
+    assert_eq!(o[1].kind, OutcomeKind::Part(Cause::AlreadyDosed));
+    assert_eq!(o[0].most.as_nl() + o[1].most.as_nl(), 100_000_000);
+    assert_eq!(o[1].due.revision, 2);
+}
+
+#[test]
+fn d2_moved_later_after_a_full_dose_nothing_more_comes() {
+    let mut inputs = install(head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+    inputs.push((100 * MIN as u64, Ev::Act(set_table(&[weekly(1, 0x7f, 120)]))));
+    let stream = ideal_stream(&inputs, (12 * HOUR) as u64);
+    holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(kinds(&stream), [OutcomeKind::Dosed, OutcomeKind::Skipped(Cause::AlreadyDosed)]);
+}
+
+#[test]
+fn d7_the_ceiling_cuts_what_is_asked_for() {
+    let mut inputs = install(round_head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+    // ceiling 150 ml: 120, then 30 of the dose that is asked for
+    inputs
+        .push((2 * HOUR as u64, Ev::Act(DeviceAct::RunAgain(dosewright_core::entry::EntryId(1)))));
+    let stream = ideal_stream(&inputs, (12 * HOUR) as u64);
+    let report = holds(&stream, (12 * HOUR) as u64);
+    let o = outcomes(&stream);
+    assert_eq!((o[1].kind, o[1].asked), (OutcomeKind::Part(Cause::Ceiling), true));
+    assert_eq!(o[1].most, Volume::from_ml(30));
+    assert_eq!((report.dues.dues, report.asked.part), (1, 1));
+}
+
+#[test]
+fn d10_late_wakes_hold() {
+    // the logic asked for 01:00 and was called a minute later
+    let late = [(61 * MIN, Ev::Late(60_000))];
+    let stream = nightly(&late, 12 * HOUR);
+    let report = holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(report.dues.dosed, 1);
+    // and 00:45 came at 02:00
+    let late = [(120 * MIN, Ev::Late(75 * 60_000))];
+    let stream = nightly(&late, 12 * HOUR);
+    holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(kinds(&stream), [OutcomeKind::Skipped(Cause::WokenLate)]);
+}
+
+#[test]
+fn a_remote_stop_in_a_dose_and_through_one_hold() {
+    let stops = [
+        (60 * MIN, Ev::Act(DeviceAct::RemoteStop(true))),
+        (70 * MIN, Ev::Act(DeviceAct::RemoteStop(false))),
+        (DAY, Ev::Act(DeviceAct::RemoteStop(true))),
+        (DAY + 3 * HOUR, Ev::Act(DeviceAct::RemoteStop(false))),
+    ];
+    let stream = nightly(&stops, 36 * HOUR);
+    holds(&stream, (36 * HOUR) as u64);
+    assert_eq!(kinds(&stream), [OutcomeKind::Dosed, OutcomeKind::Skipped(Cause::RemoteStop)]);
+}
+
+#[test]
+fn o1_prime_makes_a_due_wait() {
+    let prime = [(44 * MIN + 30_000, Ev::Act(DeviceAct::Prime(Volume::from_ml(53))))];
+    let stream = nightly(&prime, 12 * HOUR);
+    let report = holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(report.service_nl / 1_000_000, 53);
+    assert_eq!(report.dues.dosed, 1);
+}
+
+#[test]
+fn d4_the_third_restart_ends_the_dose() {
+    let mut inputs = Vec::new();
+    for i in 0..3 {
+        inputs.push(((50 + 5 * i) * MIN, Ev::Supply(false)));
+        inputs.push(((51 + 5 * i) * MIN, Ev::Supply(true)));
+    }
+    let stream = nightly(&inputs, 12 * HOUR);
+    holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(kinds(&stream), [OutcomeKind::Part(Cause::Restarts)]);
+}
+
+#[test]
+fn a_chip_that_drifts_holds() {
+    for rate in [20_000, -40_000, 200_000] {
+        let mut inputs = install(head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+        inputs[1].1 = Ev::Chip(0, rate, true);
+        let stream = ideal_stream(&inputs, (5 * DAY) as u64);
+        let report = holds(&stream, (5 * DAY) as u64);
+        assert_eq!(report.dues.dosed, 5);
+    }
+}
+
+#[test]
+fn d8_the_nights_of_both_changes_hold() {
+    for (start, at_min) in [("2026-10-24 12:00", 150), ("2026-03-28 12:00", 150)] {
+        let inputs = install(head(), CET, start, table(&[weekly(1, 0x7f, at_min)]));
+        let stream = ideal_stream(&inputs, (2 * DAY) as u64);
+        let report = holds(&stream, (2 * DAY) as u64);
+        assert_eq!(report.dues.dosed, 2);
+    }
+}
+
+/// Ten years of sixteen entries, thirty pulses a dose: 1.7 million pulses. The
+/// time is looked at by eye (`cargo test --release -- --ignored --nocapture`).
+#[test]
+#[ignore = "takes a while without optimisation"]
+fn ten_years_of_sixteen_entries_hold_in_about_a_second() {
+    let entries: Vec<_> = (0..16)
+        .map(|i| {
+            let mut entry = weekly(i + 1, 0x7f, 90 * i);
+            entry.volume = Volume::from_ml(60);
+            entry
+        })
+        .collect();
+    let head = Head { starts_per_hour: 60, ..head() };
+    let inputs = install(head, CET, "2026-10-19 00:00", table(&entries));
+    let end = (3652 * DAY) as u64;
+    let mut toy = Toy::new(&facts(), Tape::default());
+    for (ms, ev) in &inputs {
+        toy.input(*ms, ev);
+    }
+    toy.ideal.forget();
+    let begun = std::time::Instant::now();
+    toy.run_until(end);
+    let made = begun.elapsed();
+    let tape = toy.ideal.hand.to;
+    let report = tape.show.auditor.finish(end);
+    println!("made and audited in {made:?}, audited in {:?}", tape.spent);
+    println!("{} pulses, {} records", report.pump_starts, report.records);
+    assert!(report.held(), "{}", super::bench::list(&report.violations));
+    assert!(report.pump_starts > 1_400_000);
+}
+
+/// Shows events to an auditor in heaps and keeps the time that it takes.
+struct Tape {
+    heap: Stream,
+    show: Show,
+    spent: std::time::Duration,
+}
+
+impl Default for Tape {
+    fn default() -> Self {
+        Self { heap: Stream::new(), show: Show::new(facts()), spent: std::time::Duration::ZERO }
+    }
+}
+
+impl super::bench::Take for Tape {
+    fn take(&mut self, ms: u64, ev: Ev) {
+        self.heap.push((ms, ev));
+        if self.heap.len() >= 10_000 {
+            let begun = std::time::Instant::now();
+            for (ms, ev) in self.heap.drain(..) {
+                self.show.see(ms, &ev);
+            }
+            self.spent += begun.elapsed();
+        }
+    }
+}
+
+#[test]
+fn pulses_are_as_many_as_the_entry_says() {
+    let stream = nightly(&[], 12 * HOUR);
+    assert_eq!(places(&stream, is_pulse).len(), 30);
+}

@@ -1,0 +1,11 @@
+//! The auditor against streams of observations: by hand, from the ideal device,
+//! and spoilt in one place each.
+
+mod bad;
+mod bad_settings;
+mod bench;
+mod finders;
+mod good;
+mod hand;
+mod predictions;
+mod random;

@@ -1,0 +1,82 @@
+//! Whether the device would take the timetable of a scenario, and what somebody
+//! who takes it should know beforehand.
+//!
+//! What operators change later is for the device to take or refuse in the run.
+
+mod refusals;
+mod warnings;
+mod words;
+
+pub use words::refusal;
+
+use dosewright_core::entry::GapRule;
+use dosewright_core::record::MOST_CLOSED;
+use dosewright_core::schedule::WallClock;
+use dosewright_core::time::Instant;
+use dosewright_core::timetable::{Refusal, Timetable};
+
+use crate::diagnose::{self, Diagnostic, codes};
+use crate::observe::LINES;
+use crate::run::{Frame, Options};
+use crate::scenario::{self, Scenario};
+use crate::world;
+
+/// Reads a file and checks the timetable in it: everything that is wrong, or
+/// worth knowing, in the order of the file. The scenario is there where nothing
+/// is an error.
+pub fn read(file: &str, text: &str) -> (Option<Scenario>, Vec<Diagnostic>) {
+    let (scenario, mut problems) = scenario::read_what_there_is(file, text);
+    if let Some(scenario) = &scenario {
+        problems.extend(timetable(file, scenario));
+    }
+    diagnose::sort(&mut problems);
+    scenario::cap(&mut problems);
+    let (errors, _) = diagnose::count(&problems);
+    (scenario.filter(|_| errors == 0), problems)
+}
+
+/// What the device would refuse of a scenario's timetable, and warnings.
+pub fn timetable(file: &str, scenario: &Scenario) -> Vec<Diagnostic> {
+    if let Some(found) = too_many(scenario) {
+        return vec![found.in_file(file)];
+    }
+    let frame = Frame::of(scenario, &Options::default());
+    let clock = clock(scenario, &frame);
+    let timetable = world::first_timetable(scenario, &frame);
+    let mut problems = Vec::new();
+    timetable.check(&scenario.head.head, clock.as_ref(), Instant::ZERO, &mut |refusal| {
+        problems.push(refusals::diagnostic(scenario, &timetable, &refusal));
+    });
+    problems.extend(warnings::find(scenario, &timetable, &frame, clock.as_ref()));
+    problems.into_iter().map(|problem| problem.in_file(file)).collect()
+}
+
+/// More than the device has room for: nothing else can be checked then.
+fn too_many(scenario: &Scenario) -> Option<Diagnostic> {
+    if scenario.entries.len() > LINES {
+        return Some(refusals::diagnostic(
+            scenario,
+            &Timetable::EMPTY,
+            &Refusal::TooManyEntries { most: LINES },
+        ));
+    }
+    let spans = scenario.closed_spans.get(MOST_CLOSED)?;
+    Some(
+        Diagnostic::new(
+            codes::TOO_MANY_CLOSED,
+            spans.table(),
+            "more stretches of closed dates than the device holds",
+        )
+        .label(format!("{} stretches; at most {MOST_CLOSED}", scenario.closed.len()))
+        .help("join stretches that follow on each other"),
+    )
+}
+
+/// The device's clock as the installer sets it; `None` where it is left unset.
+fn clock(scenario: &Scenario, frame: &Frame) -> Option<WallClock> {
+    let zone = scenario.clock.zone_of_device().zone;
+    let shows = frame.start_utc_ms.saturating_add(scenario.clock.off_by.0);
+    let local = zone.to_local(dosewright_core::time::Utc::from_ms(shows));
+    (!scenario.clock.unset)
+        .then(|| WallClock { offset_ms: zone.to_utc(local, GapRule::Shift).as_ms(), zone })
+}

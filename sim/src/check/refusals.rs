@@ -1,0 +1,351 @@
+//! What the device refuses, at its place in the file and with its arithmetic.
+
+use dosewright_core::config::HeadProblem;
+use dosewright_core::entry::{EntryId, Recurrence};
+use dosewright_core::spread::{self, Misfit};
+use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::units::{Carry, Volume};
+
+use crate::diagnose::{Diagnostic, Span, codes};
+use crate::observe::LINES;
+use crate::scenario::{EntryPlan, Scenario, show};
+
+/// The entry of a number: numbers count from 1 in the order of the file.
+fn plan(scenario: &Scenario, id: EntryId) -> Option<&EntryPlan> {
+    scenario.entries.get(usize::from(id.0).wrapping_sub(1))
+}
+
+fn place(scenario: &Scenario, id: EntryId, key: &str) -> Span {
+    plan(scenario, id).map_or_else(Span::default, |plan| {
+        plan.recurrence_spans.get(key).unwrap_or_else(|| plan.spans.at(key))
+    })
+}
+
+fn name(scenario: &Scenario, id: EntryId) -> &str {
+    plan(scenario, id).map_or("", |plan| plan.name.as_str())
+}
+
+fn time(minutes: u16) -> String {
+    format!("{:02}:{:02}", minutes / 60, minutes % 60)
+}
+
+/// `120 ml at 26.5 ml/min is 4 min 32 s of pumping`, rounded up to the second
+/// where it is longer than one.
+fn pumping(scenario: &Scenario, id: EntryId, dose_ms: u64) -> String {
+    let volume = plan(scenario, id).map_or(Volume::ZERO, |plan| plan.volume);
+    let flow = scenario.head.head.flow;
+    format!(
+        "{} at {} is {} of pumping",
+        show::volume(volume),
+        show::flow(flow),
+        rounded_up(dose_ms)
+    )
+}
+
+/// A length that is at least the given one, to the second where it is long.
+fn rounded_up(ms: u64) -> String {
+    show::length(if ms < 10_000 { ms } else { ms.div_ceil(1000) * 1000 })
+}
+
+/// A refusal as a diagnostic.
+pub(super) fn diagnostic(
+    scenario: &Scenario,
+    timetable: &Timetable<LINES>,
+    refusal: &Refusal,
+) -> Diagnostic {
+    match *refusal {
+        Refusal::DoesNotFit { id, misfit } => misfits(scenario, timetable, id, misfit),
+        Refusal::Overlap { first, second, nearest_min } => {
+            overlap(scenario, first, second, nearest_min)
+        }
+        Refusal::GapTooShort { id, window_and_grace_ms, gap_ms } => {
+            let has_grace = plan(scenario, id).is_some_and(|plan| plan.grace_ms > 0);
+            let what = if has_grace { "window and grace are" } else { "the window is" };
+            Diagnostic::new(
+                codes::WINDOW_OVER_GAP,
+                place(scenario, id, "window"),
+                format!("{what} not less than the entry's own gap"),
+            )
+            .label(format!(
+                "{} of {}; the gap is {}",
+                show::length(window_and_grace_ms),
+                if has_grace { "window and grace" } else { "window" },
+                show::length(gap_ms)
+            ))
+            .help(format!("they have to be less than {} together", show::length(gap_ms)))
+        }
+        Refusal::NeverDue { id } => {
+            let key = if plan(scenario, id).is_some_and(|plan| plan.last.is_some()) {
+                "last"
+            } else {
+                "first"
+            };
+            Diagnostic::new(
+                codes::NEVER_DUE,
+                place(scenario, id, key),
+                format!("\"{}\" never comes due", name(scenario, id)),
+            )
+            .label("none of its days lies between its first and last date")
+            .help("move a date, or name another day")
+        }
+        Refusal::OverCeiling { asked, ceiling } => {
+            let span = scenario.limits.spans.at("daily_ceiling");
+            Diagnostic::new(
+                codes::CEILING,
+                span,
+                "the timetable asks for more than the daily ceiling",
+            )
+            .label(format!(
+                "it asks for {} in 24 h; the ceiling is {}",
+                show::volume(asked),
+                show::volume(ceiling)
+            ))
+            .help(format!(
+                "a ceiling of {} at least would do; unless one is given it is {}",
+                show::volume(asked),
+                show::volume(Volume::from_nl(asked.as_nl() + asked.as_nl() / 4))
+            ))
+        }
+        Refusal::TooManyDues { dues, most } => {
+            let busiest = scenario.entries.iter().min_by_key(|plan| {
+                match plan.to_core(EntryId(0), dosewright_core::time::Instant::ZERO).recurrence {
+                    Recurrence::Interval { every_ms, .. } => every_ms,
+                    Recurrence::Weekly { .. } => u64::MAX,
+                }
+            });
+            let span = busiest.map_or_else(Span::default, |plan| {
+                plan.recurrence_spans.get("interval").unwrap_or_else(|| plan.spans.table())
+            });
+            Diagnostic::new(
+                codes::TOO_MANY_DOSES,
+                span,
+                "more scheduled doses in a day than the device keeps account of",
+            )
+            .label(format!("{dues} doses in 24 h; at most {most}"))
+            .help("a longer interval with a larger dose delivers the same volume a day")
+        }
+        Refusal::TooManyEntries { most } => {
+            let span =
+                scenario.entries.get(most).map_or_else(Span::default, |plan| plan.spans.table());
+            Diagnostic::new(
+                codes::TOO_MANY_ENTRIES,
+                span,
+                "the timetable has more entries than the device holds",
+            )
+            .label(format!("{} entries; at most {most}", scenario.entries.len()))
+            .help("one weekly entry can name several days")
+        }
+        Refusal::Head(problem) => head(scenario, problem),
+        Refusal::Field { id, field } => {
+            let key = match field {
+                "first and last" => "last",
+                other => other,
+            };
+            Diagnostic::new(
+                codes::OUT_OF_RANGE,
+                place(scenario, id, key),
+                format!("the device does not take this {field}"),
+            )
+            .label(range(field))
+        }
+        // what only a running device can say
+        Refusal::SameId { .. }
+        | Refusal::RetiredId { .. }
+        | Refusal::Busy
+        | Refusal::NoSuchEntry { .. }
+        | Refusal::Ledger
+        | Refusal::AtCeiling
+        | Refusal::OutOfRange => {
+            debug_assert!(false, "a check of a timetable does not end in {refusal:?}");
+            Diagnostic::new(
+                codes::OUT_OF_RANGE,
+                Span::default(),
+                "the device does not take this timetable",
+            )
+        }
+    }
+}
+
+const fn range(field: &str) -> &'static str {
+    match field.as_bytes() {
+        b"interval" => "an interval is 1 min to 366 d",
+        b"volume" => "a dose is more than nothing and at most 100 l",
+        b"window" => "a window is more than nothing and at most 7 d",
+        b"grace" => "grace is at most 7 d",
+        b"first and last" => "dates are those of weekly entries, from 2000-01-01 to 2179-01-01",
+        _ => "it is out of the device's range",
+    }
+}
+
+fn misfits(
+    scenario: &Scenario,
+    timetable: &Timetable<LINES>,
+    id: EntryId,
+    misfit: Misfit,
+) -> Diagnostic {
+    let head = &scenario.head.head;
+    match misfit {
+        Misfit::Window { dose_ms, least_ms } => {
+            // what binds: the pumping with its rests, or the starts an hour
+            let unbound = dosewright_core::config::Head {
+                starts_per_hour: dosewright_core::config::Head::MOST_STARTS,
+                ..*head
+            };
+            let window_ms = plan(scenario, id).map_or(0, |plan| u64::from(plan.window_ms));
+            let starts_bind = head.starts_per_hour < unbound.starts_per_hour
+                && spread::pulses_for(dose_ms, window_ms, &unbound, None).is_ok();
+            let span = place(scenario, id, "window");
+            let found = if starts_bind {
+                Diagnostic::new(
+                    codes::STARTS_PER_HOUR,
+                    span,
+                    "the dose needs more starts an hour than the head allows",
+                )
+                .label(format!(
+                    "{}; {} starts an hour",
+                    pumping(scenario, id, dose_ms),
+                    head.starts_per_hour
+                ))
+            } else {
+                Diagnostic::new(codes::DOSE_DOES_NOT_FIT, span, "the dose does not fit its window")
+                    .label(pumping(scenario, id, dose_ms))
+            };
+            found.help(format!("the least window is {}", rounded_up(least_ms)))
+        }
+        Misfit::BelowShortestPulse { dose_ms } => {
+            let least = head
+                .flow
+                .volume(dosewright_core::time::Duration::from_ms(u64::from(head.shortest_on_ms)));
+            let least = Volume::from_nl(least.as_nl().div_ceil(1000) * 1000);
+            Diagnostic::new(
+                codes::BELOW_SHORTEST_PULSE,
+                place(scenario, id, "volume"),
+                "the dose is below what the shortest pulse delivers",
+            )
+            .label(format!(
+                "{}; the shortest pulse is {}",
+                pumping(scenario, id, dose_ms),
+                show::length(u64::from(head.shortest_on_ms))
+            ))
+            .help(format!("the least dose of this head is {}", show::volume(least)))
+        }
+        Misfit::Indivisible { dose_ms } => Diagnostic::new(
+            codes::BELOW_SHORTEST_PULSE,
+            place(scenario, id, "volume"),
+            "the dose cannot be made of pulses this head can run",
+        )
+        .label(format!(
+            "{}; a pulse is {} to {}",
+            pumping(scenario, id, dose_ms),
+            show::length(u64::from(head.shortest_on_ms)),
+            show::length(u64::from(head.longest_run_ms))
+        ))
+        .help("a longer longest run, a shorter shortest pulse or another dose would do"),
+        Misfit::Pulses { most } => pulses(scenario, timetable, id, most),
+    }
+}
+
+fn pulses(scenario: &Scenario, timetable: &Timetable<LINES>, id: EntryId, most: u32) -> Diagnostic {
+    let head = &scenario.head.head;
+    let asked = plan(scenario, id).and_then(|plan| plan.pulses).unwrap_or(1);
+    let span = place(scenario, id, "pulses");
+    let help = format!("{most} pulses at most would do");
+    let entry = timetable.get(id);
+    let window_ms = entry.map_or(0, |entry| u64::from(entry.window_ms));
+    let dose_ms = entry.map_or(0, |entry| head.flow.on_time(entry.volume, Carry(0)).0.as_ms());
+    // starts are an hour's share apart all through the window
+    let room = window_ms / 3_600_000_u64.div_ceil(u64::from(head.starts_per_hour.max(1)));
+    if u64::from(asked) > room && u64::from(most) == room {
+        return Diagnostic::new(
+            codes::STARTS_PER_HOUR,
+            span,
+            "the pulses need more starts an hour than the head allows",
+        )
+        .label(format!(
+            "{} starts an hour are {room} in {}",
+            head.starts_per_hour,
+            show::length(window_ms)
+        ))
+        .help(help);
+    }
+    if u64::from(asked) < u64::from(most) {
+        let longest = u64::from(head.longest_run_ms);
+        return Diagnostic::new(
+            codes::PULSES_DO_NOT_FIT,
+            span,
+            "so few pulses are longer than the longest run",
+        )
+        .label(format!(
+            "{}; the longest run is {}",
+            pumping(scenario, id, dose_ms),
+            show::length(longest)
+        ))
+        .help(format!("{} to {most} pulses would do", dose_ms.div_ceil(longest.max(1))));
+    }
+    let each = dose_ms / u64::from(asked.max(1));
+    Diagnostic::new(codes::PULSES_DO_NOT_FIT, span, "so many pulses do not fit")
+        .label(format!(
+            "{each} ms each in {}; the shortest pulse is {}, the shortest gap {}",
+            show::length(window_ms),
+            show::length(u64::from(head.shortest_on_ms)),
+            show::length(u64::from(head.shortest_off_ms))
+        ))
+        .help(help)
+}
+
+fn overlap(
+    scenario: &Scenario,
+    first: EntryId,
+    second: EntryId,
+    nearest_min: Option<u16>,
+) -> Diagnostic {
+    let (one, two) = (name(scenario, first), name(scenario, second));
+    let key = match plan(scenario, second)
+        .map(|plan| plan.to_core(second, dosewright_core::time::Instant::ZERO).recurrence)
+    {
+        Some(Recurrence::Weekly { .. }) => "at",
+        _ => "from",
+    };
+    let other = plan(scenario, first).map_or_else(Span::default, |plan| plan.spans.at("window"));
+    let found = Diagnostic::new(
+        codes::WINDOWS_OVERLAP,
+        place(scenario, second, key),
+        format!("the windows of \"{one}\" and \"{two}\" overlap"),
+    )
+    .label("two doses never own the pump at once")
+    .note_at(other, format!("the window of \"{one}\" is here"));
+    match nearest_min {
+        Some(minutes) => found.help(format!("the nearest start that fits is {}", time(minutes))),
+        None => found.help(format!(
+            "no start on its days fits \"{two}\"; make a window shorter, or change days or interval"
+        )),
+    }
+}
+
+fn head(scenario: &Scenario, problem: HeadProblem) -> Diagnostic {
+    let head = &scenario.head.head;
+    let (key, label) = match problem {
+        HeadProblem::Rollers => ("rollers", "1 to 16".to_owned()),
+        HeadProblem::ShortestOverLongest => (
+            "shortest_on",
+            format!("the longest run is {}", show::length(u64::from(head.longest_run_ms))),
+        ),
+        HeadProblem::NoOffTime => {
+            ("shortest_off", "a gap between pulses cannot be nothing".to_owned())
+        }
+        HeadProblem::Starts => ("starts_per_hour", "1 to 60".to_owned()),
+        HeadProblem::OverADay => {
+            ("longest_run", "longest run and least rest are a day at most".to_owned())
+        }
+        HeadProblem::ServiceRun => (
+            "longest_prime",
+            "longest prime and calibration are more than nothing and a day at most".to_owned(),
+        ),
+    };
+    Diagnostic::new(
+        codes::BAD_HEAD,
+        scenario.head.spans.at(key),
+        "the head's limits contradict each other",
+    )
+    .label(label)
+}

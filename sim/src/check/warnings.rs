@@ -1,0 +1,185 @@
+//! What is accepted and yet worth knowing.
+
+use dosewright_core::civil::{DAY_MIN, Local};
+use dosewright_core::entry::{Entry, GapRule, Nominal, Recurrence};
+use dosewright_core::schedule::WallClock;
+use dosewright_core::time::Utc;
+use dosewright_core::timetable::{Timetable, meet_at_times};
+use dosewright_core::zone::Change;
+
+use crate::diagnose::{Diagnostic, Span, codes};
+use crate::observe::LINES;
+use crate::run::Frame;
+use crate::scenario::{EntryPlan, Scenario, show};
+use crate::trace::stamp;
+
+/// Before this minute of the day a calendar day's time is most likely meant for
+/// the night before: common practice, no source.
+const SMALL_HOURS_END_MIN: u16 = 6 * 60;
+/// Changes of the clock looked at in one run; a run is a hundred years at most.
+const MOST_CHANGES: usize = 256;
+const DAYS: [&str; 7] = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"];
+const DAY_NAMES: [&str; 7] =
+    ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"];
+
+/// All warnings of a scenario.
+pub(super) fn find(
+    scenario: &Scenario,
+    timetable: &Timetable<LINES>,
+    frame: &Frame,
+    clock: Option<&WallClock>,
+) -> Vec<Diagnostic> {
+    let plans: Vec<(&EntryPlan, &Entry)> =
+        scenario.entries.iter().zip(timetable.entries()).collect();
+    let mut found: Vec<Diagnostic> =
+        plans.iter().filter_map(|(plan, entry)| plain_night(plan, entry)).collect();
+    for (plan, entry) in plans.iter().filter(|(plan, _)| plan.enabled) {
+        if let Some(clock) = clock {
+            found.extend(at_changes(scenario, plan, entry, frame, clock));
+        }
+    }
+    for (i, (second, b)) in plans.iter().enumerate() {
+        for (first, a) in plans.iter().take(i) {
+            if first.enabled && second.enabled && meet_at_times(a, b) {
+                found.push(meets(first, second, a));
+            }
+        }
+    }
+    found
+}
+
+fn at_span(plan: &EntryPlan) -> Span {
+    plan.recurrence_spans.get("at").unwrap_or_else(|| plan.spans.table())
+}
+
+fn hour_minute(at_min: u16) -> String {
+    format!("{:02}:{:02}", at_min / 60, at_min % 60)
+}
+
+/// W001: `fri 00:45` is in the night that people call Thursday's.
+fn plain_night(plan: &EntryPlan, entry: &Entry) -> Option<Diagnostic> {
+    let Recurrence::Weekly { days, at_min, by_night: false } = entry.recurrence else {
+        return None;
+    };
+    let index = days.bits().trailing_zeros() as usize;
+    if at_min >= SMALL_HOURS_END_MIN || days.bits() == 0x7f {
+        return None;
+    }
+    let (day, word) = (DAY_NAMES.get(index)?, DAYS.get(index)?);
+    let (before, word_before) = (DAY_NAMES.get((index + 6) % 7)?, DAYS.get((index + 6) % 7)?);
+    let at = hour_minute(at_min);
+    Some(
+        Diagnostic::new(codes::PLAIN_NIGHT, at_span(plan), "a time after midnight is given with calendar days")
+            .label(format!("{word} {at} is {day} just after midnight, in the night of {before}"))
+            .help(format!("for the night of {day}, which ends on the morning after it, write nights = [\"{word}\", ...]; if this is meant, nights = [\"{word_before}\", ...] says the same and is not warned about")),
+    )
+}
+
+/// W002 and W004: dues in the hours that the clock changes skip or repeat.
+fn at_changes(
+    scenario: &Scenario,
+    plan: &EntryPlan,
+    entry: &Entry,
+    frame: &Frame,
+    clock: &WallClock,
+) -> Vec<Diagnostic> {
+    let Recurrence::Weekly { at_min, .. } = entry.recurrence else { return Vec::new() };
+    let end = frame.start_utc_ms.saturating_add_unsigned(frame.run_ms);
+    let mut found = Vec::new();
+    let (mut skipped, mut repeated) = (0_usize, 0_usize);
+    let mut from = Utc::from_ms(frame.start_utc_ms);
+    for _ in 0..MOST_CHANGES {
+        let Some(change) =
+            clock.zone.next_change_after(from).filter(|change| change.at.as_ms() <= end)
+        else {
+            break;
+        };
+        from = change.at;
+        let Some(due) = due_in(entry, &change) else { continue };
+        if entry.observes_closed
+            && scenario
+                .closed
+                .iter()
+                .any(|c| c.first <= entry.date_of(due) && entry.date_of(due) <= c.last)
+        {
+            continue;
+        }
+        let local = Local::from_ms(i64::from(due.0) * 60_000);
+        let date = stamp::day(local.date());
+        let by =
+            show::length(u64::from(change.offset_after_s.abs_diff(change.offset_before_s)) * 1000);
+        if change.offset_after_s > change.offset_before_s {
+            skipped += 1;
+            if skipped == 1 {
+                found.push(in_skipped_hour(plan, entry, clock, local, &date, at_min));
+            }
+        } else {
+            repeated += 1;
+            if repeated == 1 {
+                found.push(
+                    Diagnostic::new(codes::IN_REPEATED_HOUR, at_span(plan), "a scheduled dose falls in the hour that autumn repeats")
+                        .label(format!("on {date} {} comes twice, {by} apart", hour_minute(at_min)))
+                        .help("it is delivered once, in the first pass; the time to the next use of water is longer by as much"),
+                );
+            }
+        }
+    }
+    for (code, count) in [(codes::IN_SKIPPED_HOUR, skipped), (codes::IN_REPEATED_HOUR, repeated)] {
+        if let Some(first) = found.iter_mut().find(|d| d.code == code && count > 1) {
+            *first = first.clone().note(format!("the same on {} more dates of the run", count - 1));
+        }
+    }
+    found
+}
+
+/// The due of an entry whose local time a change skips or repeats.
+fn due_in(entry: &Entry, change: &Change) -> Option<Nominal> {
+    let (low, high) = (
+        change.offset_before_s.min(change.offset_after_s),
+        change.offset_before_s.max(change.offset_after_s),
+    );
+    let first_ms = change.at.as_ms() + i64::from(low) * 1000;
+    let end_ms = change.at.as_ms() + i64::from(high) * 1000;
+    let first = Nominal(
+        u32::try_from(first_ms.div_euclid(60_000) + i64::from(first_ms.rem_euclid(60_000) > 0))
+            .ok()?,
+    );
+    entry.next_at_or_after(first).filter(|due| i64::from(due.0) * 60_000 < end_ms)
+}
+
+fn in_skipped_hour(
+    plan: &EntryPlan,
+    entry: &Entry,
+    clock: &WallClock,
+    local: Local,
+    date: &str,
+    at_min: u16,
+) -> Diagnostic {
+    let moved = clock.zone.to_local(clock.zone.to_utc(local, entry.gap_rule));
+    let end = Local::from_ms(moved.as_ms() + i64::from(entry.window_ms));
+    let usual_end = u32::from(at_min) * 60_000 + entry.window_ms;
+    let later_ms = (end.time_of_day().as_ms() as i64 - i64::from(usual_end % (DAY_MIN * 60_000)))
+        .rem_euclid(86_400_000);
+    let by = show::length(later_ms as u64);
+    let found = Diagnostic::new(codes::IN_SKIPPED_HOUR, at_span(plan), "a scheduled dose falls in the hour that spring skips")
+        .label(format!("on {date} {} does not exist: it runs {} to {}", hour_minute(at_min), stamp::hour_minute(moved), stamp::hour_minute(end)))
+        .help(format!("the contact time before the next use of water is {by} shorter that day; an earlier time, outside the hour that is skipped, keeps it"));
+    match entry.gap_rule {
+        GapRule::Shift => found.note("gap = \"first valid\" runs it at the first time that exists"),
+        GapRule::FirstValid => found,
+    }
+}
+
+/// W003: an interval that wanders through the day meets a weekly entry.
+fn meets(first: &EntryPlan, second: &EntryPlan, a: &Entry) -> Diagnostic {
+    let interval = if a.is_weekly() { second } else { first };
+    let other = if a.is_weekly() { first } else { second };
+    let span = interval.recurrence_spans.get("interval").unwrap_or_else(|| interval.spans.table());
+    Diagnostic::new(
+        codes::MEETS_INTERVAL,
+        span,
+        format!("\"{}\" will at times meet \"{}\"", interval.name, other.name),
+    )
+    .label("it does not divide the day, so its doses wander through it")
+    .help("where two meet one waits for the other; the wait is in the outcome")
+}

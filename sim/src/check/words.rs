@@ -1,0 +1,58 @@
+//! What the device refused while it ran, in a sentence.
+
+use dosewright_core::entry::EntryId;
+use dosewright_core::spread::Misfit;
+use dosewright_core::timetable::Refusal;
+
+use crate::scenario::show;
+
+/// A refusal in words; `name` gives the name of an entry.
+pub fn refusal(refusal: &Refusal, name: impl Fn(EntryId) -> String) -> String {
+    match *refusal {
+        Refusal::TooManyEntries { most } => format!("more than {most} entries"),
+        Refusal::SameId { id } => format!("two entries with the number {}", id.0),
+        Refusal::RetiredId { id } => {
+            format!("the number {} belonged to an entry that is gone", id.0)
+        }
+        Refusal::Head(_) => "the head's limits contradict each other".to_owned(),
+        Refusal::Field { id, field } => format!("the {field} of \"{}\" is out of range", name(id)),
+        Refusal::NeverDue { id } => format!("\"{}\" never comes due", name(id)),
+        Refusal::DoesNotFit { id, misfit } => match misfit {
+            Misfit::Window { dose_ms, least_ms } => format!(
+                "the dose of \"{}\", {} of pumping, does not fit its window; the least window is {}",
+                name(id),
+                show::length(dose_ms),
+                show::length(least_ms)
+            ),
+            Misfit::BelowShortestPulse { .. } | Misfit::Indivisible { .. } => {
+                format!("the head cannot deliver the dose of \"{}\" in pulses it can run", name(id))
+            }
+            Misfit::Pulses { most } => {
+                format!("the dose of \"{}\" goes in {most} pulses at most", name(id))
+            }
+        },
+        Refusal::GapTooShort { id, window_and_grace_ms, gap_ms } => format!(
+            "window and grace of \"{}\" are {}, its gap is {}",
+            name(id),
+            show::length(window_and_grace_ms),
+            show::length(gap_ms)
+        ),
+        Refusal::Overlap { first, second, nearest_min } => {
+            let nearest = nearest_min
+                .map(|at| format!("; the nearest start that fits is {:02}:{:02}", at / 60, at % 60))
+                .unwrap_or_default();
+            format!("the windows of \"{}\" and \"{}\" overlap{nearest}", name(first), name(second))
+        }
+        Refusal::OverCeiling { asked, ceiling } => format!(
+            "the timetable asks for {} in 24 h, the ceiling is {}",
+            show::volume(asked),
+            show::volume(ceiling)
+        ),
+        Refusal::TooManyDues { dues, most } => format!("{dues} doses in 24 h; at most {most}"),
+        Refusal::Busy => "the pump is in use, stopped or at fault".to_owned(),
+        Refusal::NoSuchEntry { .. } => "there is no such entry".to_owned(),
+        Refusal::Ledger => "the memory could not take it down".to_owned(),
+        Refusal::AtCeiling => "the daily ceiling leaves nothing to deliver".to_owned(),
+        Refusal::OutOfRange => "the setting is out of range".to_owned(),
+    }
+}

@@ -1,0 +1,222 @@
+//! The command line's grammar.
+
+use std::path::PathBuf;
+
+use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
+
+/// What `--help` says at the end.
+const EXIT_CODES: &str = "\
+Exit codes:
+  0    all held
+  1    an expectation or a promise failed
+  2    bad usage or bad file
+  3    stopped at a limit
+  4    nothing selected
+  5    run invalid: a fault asked for never took effect
+  70   internal fault
+  130  interrupted, finished results kept
+
+Standard output is data, standard error is messages.";
+
+/// Simulates a small dosing pump's controller and judges what it does.
+#[derive(Parser, Debug)]
+#[command(name = "dosewright", version = crate::cli::BUILD, about, after_help = EXIT_CODES, max_term_width = 100)]
+#[command(arg_required_else_help = true, subcommand_required = true)]
+pub(super) struct Cli {
+    #[command(flatten)]
+    pub(super) global: Global,
+    #[command(subcommand)]
+    pub(super) command: Command,
+}
+
+/// What every command takes.
+#[derive(Args, Debug, Clone, Copy)]
+pub(super) struct Global {
+    /// Say less: the verdict alone, no warnings
+    #[arg(long, short, global = true, conflicts_with = "verbose", help_heading = "Global options")]
+    pub(super) quiet: bool,
+    /// Say more: every dose of a long run
+    #[arg(short, long, global = true, action = ArgAction::Count, help_heading = "Global options")]
+    pub(super) verbose: u8,
+    /// Colour; auto looks at the terminal and at NO_COLOR
+    #[arg(long, global = true, value_enum, default_value_t = When::Auto, value_name = "WHEN", help_heading = "Global options")]
+    pub(super) color: When,
+    /// How a long run shows that it goes on
+    #[arg(long, global = true, value_enum, default_value_t = Progress::Auto, value_name = "HOW", help_heading = "Global options")]
+    pub(super) progress: Progress,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum When {
+    Auto,
+    Always,
+    Never,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Progress {
+    /// A bar on a terminal, else a line now and then
+    Auto,
+    /// A bar
+    Bar,
+    /// A line now and then
+    Lines,
+    /// Nothing
+    None,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Format {
+    /// For people
+    Text,
+    /// One JSON object a line
+    Json,
+    /// SARIF 2.1.0, for code-scanning views
+    Sarif,
+}
+
+#[derive(Subcommand, Debug)]
+pub(super) enum Command {
+    /// Write a commented scenario to start from
+    New {
+        /// The file to write, or a directory to write scenario.toml in
+        path: PathBuf,
+    },
+    /// Read and validate scenarios; say everything that is wrong at once
+    Check {
+        /// Scenario files
+        #[arg(required = true)]
+        files: Vec<PathBuf>,
+        /// How to say it
+        #[arg(long, value_enum, default_value_t = Format::Text)]
+        format: Format,
+    },
+    /// Run scenarios to their end and judge them
+    Run(RunArgs),
+    /// Run a failure file again, exactly as it failed
+    Replay {
+        /// The failure file that a failed run saved
+        file: PathBuf,
+        #[command(flatten)]
+        traces: Traces,
+    },
+    /// Say what a code means
+    Explain {
+        /// A code such as S014; without one, the list of all codes
+        code: Option<String>,
+    },
+    /// Print the JSON Schema of scenario files
+    Schema,
+    /// Print a completion script for a shell
+    Completions {
+        /// The shell
+        shell: clap_complete::Shell,
+    },
+    /// Print the manual page (roff)
+    Man,
+}
+
+/// What a run can write beside its page.
+#[derive(Args, Debug, Clone, Default)]
+pub(super) struct Traces {
+    /// Write the pump's waveform as a value change dump
+    #[arg(long, value_name = "FILE")]
+    pub(super) vcd: Option<PathBuf>,
+    /// Write one row an outcome as comma-separated values
+    #[arg(long, value_name = "FILE")]
+    pub(super) csv: Option<PathBuf>,
+    /// Print one JSON object a line instead of the page
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+#[derive(Args, Debug, Clone)]
+pub(super) struct RunArgs {
+    /// Scenario files; without one, the built-in example
+    pub(super) files: Vec<PathBuf>,
+    /// Seed of everything left to chance
+    #[arg(long, default_value_t = 1)]
+    pub(super) seed: u64,
+    /// End the run after so much simulated time, such as "3 d 4 h"
+    #[arg(long, value_name = "LENGTH", value_parser = length)]
+    pub(super) until: Option<u64>,
+    /// Simulated time against real time: max, 60x, 1x
+    #[arg(long, default_value = "max", value_parser = pace)]
+    pub(super) pace: Pace,
+    /// Run only the I-th of N shares of the files, counted from 1
+    #[arg(long, value_name = "I/N", value_parser = shard)]
+    pub(super) shard: Option<Shard>,
+    /// Write a JUnit report
+    #[arg(long, value_name = "FILE")]
+    pub(super) junit: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) traces: Traces,
+    /// Write traces and failure files of each run in a directory
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: Option<PathBuf>,
+}
+
+/// Simulated time against real time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Pace {
+    Max,
+    Times(f64),
+}
+
+/// One share of the files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Shard {
+    pub(super) index: usize,
+    pub(super) of: usize,
+}
+
+fn length(text: &str) -> Result<u64, String> {
+    let ms = dosewright_sim::scenario::length(text)?;
+    if ms == 0 { Err("a run of no length shows nothing".to_owned()) } else { Ok(ms) }
+}
+
+fn pace(text: &str) -> Result<Pace, String> {
+    if text == "max" {
+        return Ok(Pace::Max);
+    }
+    let times = text.strip_suffix('x').and_then(|number| number.parse::<f64>().ok());
+    match times.filter(|times| (0.001..=1e9).contains(times)) {
+        Some(times) => Ok(Pace::Times(times)),
+        None => Err("a pace is max, or how many times real time: 1x, 60x".to_owned()),
+    }
+}
+
+fn shard(text: &str) -> Result<Shard, String> {
+    let parts = text.split_once('/').and_then(|(i, n)| Some((i.parse().ok()?, n.parse().ok()?)));
+    match parts {
+        Some((index, of)) if 1 <= index && index <= of => Ok(Shard { index, of }),
+        _ => Err("a shard is I/N with I from 1 to N: 1/4 is the first of four".to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_grammar_is_sound() {
+        <Cli as clap::CommandFactory>::command().debug_assert();
+    }
+
+    #[test]
+    fn shards_count_from_one() {
+        assert_eq!(shard("1/4"), Ok(Shard { index: 1, of: 4 }));
+        assert_eq!(shard("4/4"), Ok(Shard { index: 4, of: 4 }));
+        for bad in ["0/4", "5/4", "1", "1/0", "a/b", "-1/4"] {
+            assert!(shard(bad).is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn a_pace_is_max_or_a_multiple() {
+        assert_eq!((pace("max"), pace("60x")), (Ok(Pace::Max), Ok(Pace::Times(60.0))));
+        for bad in ["", "x", "0x", "-1x", "60", "NaNx", "infx"] {
+            assert!(pace(bad).is_err(), "{bad}");
+        }
+    }
+}

@@ -1,0 +1,66 @@
+//! Reading and writing files, with errors that say which file and why.
+
+use std::fs;
+use std::io::{self, BufWriter, Write};
+use std::path::Path;
+
+use super::terminal::Terminal;
+
+/// A scenario file's name as it was given, and its text.
+pub(super) struct Named {
+    pub(super) name: String,
+    pub(super) text: String,
+}
+
+/// Reads a text file.
+pub(super) fn read(path: &Path) -> Result<Named, String> {
+    let name = path.display().to_string();
+    if path.is_dir() {
+        return Err(format!("{name} is a directory; give the files in it"));
+    }
+    let bytes = fs::read(path).map_err(|error| format!("cannot read {name}: {error}"))?;
+    match String::from_utf8(bytes) {
+        Ok(text) => Ok(Named { name, text }),
+        Err(error) => {
+            let at = error.utf8_error().valid_up_to();
+            Err(format!("{name} is not UTF-8 text: byte {at} is not; save it as UTF-8"))
+        }
+    }
+}
+
+/// Reads all of them; every one that cannot be read is told.
+pub(super) fn read_all(terminal: Terminal, paths: &[impl AsRef<Path>]) -> Option<Vec<Named>> {
+    let mut good = true;
+    let mut read_in = Vec::new();
+    for path in paths {
+        match read(path.as_ref()) {
+            Ok(named) => read_in.push(named),
+            Err(why) => {
+                terminal.error(&why);
+                good = false;
+            }
+        }
+    }
+    good.then_some(read_in)
+}
+
+/// Opens a file to write, its directory made where it is missing; `-` is
+/// standard output.
+pub(super) fn create(terminal: Terminal, path: &Path) -> Result<Box<dyn Write>, String> {
+    if path == Path::new("-") {
+        return Ok(Box::new(BufWriter::new(terminal.out())));
+    }
+    let failed = |error: io::Error| format!("cannot write {}: {error}", path.display());
+    if let Some(parent) = path.parent().filter(|parent| !parent.as_os_str().is_empty()) {
+        fs::create_dir_all(parent).map_err(failed)?;
+    }
+    Ok(Box::new(BufWriter::new(fs::File::create(path).map_err(failed)?)))
+}
+
+/// Writes a whole file.
+pub(super) fn write(terminal: Terminal, path: &Path, text: &str) -> Result<(), String> {
+    let mut out = create(terminal, path)?;
+    out.write_all(text.as_bytes())
+        .and_then(|()| out.flush())
+        .map_err(|error| format!("cannot write {}: {error}", path.display()))
+}

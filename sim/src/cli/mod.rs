@@ -1,0 +1,58 @@
+//! The command line: everything that touches files, the terminal or the process.
+
+mod args;
+mod check;
+mod exit;
+mod explain;
+mod files;
+mod junit;
+mod new;
+mod papers;
+mod replay;
+mod run;
+mod terminal;
+mod trial;
+mod watch;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Cli, Command};
+use exit::Exit;
+use terminal::Terminal;
+
+/// Version and a digest of the sources that it was built from.
+pub(crate) const BUILD: &str = env!("DOSEWRIGHT_BUILD");
+
+/// Does what the command line says.
+pub(crate) fn main() -> ExitCode {
+    // a usage error, help and the version end the program here: 2, 0 and 0
+    let cli = Cli::parse();
+    let terminal = Terminal::new(cli.global);
+    let progress = cli.global.progress;
+    let exit = exit::guarded(move || match cli.command {
+        Command::New { path } => new::new(terminal, &path),
+        Command::Check { files, format } => check::check(terminal, &files, format),
+        Command::Run(args) => run::run(terminal, progress, &args),
+        Command::Replay { file, traces } => replay::replay(terminal, progress, &file, &traces),
+        Command::Explain { code } => explain::explain(terminal, code.as_deref()),
+        Command::Schema => papers::schema(terminal),
+        Command::Completions { shell } => papers::completions(terminal, shell),
+        Command::Man => papers::man(terminal),
+    });
+    ExitCode::from(exit.code())
+}
+
+/// Prints data on standard output.
+fn print(terminal: Terminal, text: &str) -> Exit {
+    use std::io::Write as _;
+    let mut out = terminal.out();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Ok(()) => Exit::Held,
+        Err(error) => {
+            terminal.error(&format!("cannot write to standard output: {error}"));
+            Exit::Usage
+        }
+    }
+}

@@ -1,0 +1,222 @@
+//! A run together with its judgement: the auditor's and that of the scenario's
+//! own expectations.
+
+use dosewright_core::entry::EntryId;
+use dosewright_core::ledger::Geometry;
+
+use crate::audit::{AuditReport, Auditor, Facts};
+use crate::diagnose::{Diagnostic, codes};
+use crate::expect::{self, Figures};
+use crate::observe::{Observation, Observer};
+use crate::run::{self, ActEnd, FaultEnd, Frame, Options, RunEnd};
+use crate::scenario::{Claim, Scenario, show};
+use crate::trace::{Names, Sink, Tracker};
+use crate::world::WorldError;
+
+/// What a run shows.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Verdict {
+    /// All expectations and promises held.
+    Held,
+    /// The run ended at a limit before the scenario's end: what there was to
+    /// see was in order, the expectations were not judged.
+    Stopped,
+    /// The run does not show what it was meant to: a fault never took effect.
+    Invalid,
+    /// An expectation or a promise did not hold.
+    Failed,
+}
+
+/// A run and its judgement.
+#[derive(Debug, Clone)]
+pub struct Judged {
+    /// The scenario's frame.
+    pub frame: Frame,
+    /// What the run left.
+    pub end: RunEnd,
+    /// The auditor's findings.
+    pub audit: AuditReport,
+    /// What it came to, entry by entry.
+    pub figures: Figures,
+    /// Expectations that did not hold, at their places in the file.
+    pub failures: Vec<Diagnostic>,
+    /// Faults and acts that never took effect, at their places in the file.
+    pub invalid: Vec<Diagnostic>,
+    /// Expectations that were judged.
+    pub judged: usize,
+    /// What all that comes to.
+    pub verdict: Verdict,
+}
+
+/// Runs a scenario to its end, or to the limit in `options`, and judges it.
+/// `sinks` are told its events; `watcher` sees the bare observations.
+pub fn run(
+    scenario: &Scenario,
+    options: &Options,
+    sinks: Vec<&mut dyn Sink>,
+    watcher: Option<&mut dyn Observer>,
+) -> Result<Judged, WorldError> {
+    let frame = Frame::of(scenario, options);
+    let mut figures = Figures::new(scenario);
+    let mut auditor = Auditor::new(facts(scenario, &frame));
+    let mut end = {
+        let mut all: Vec<&mut dyn Sink> = vec![&mut figures];
+        for sink in sinks {
+            all.push(sink);
+        }
+        let mut tracker = Tracker::new(frame, Names::of(scenario), all);
+        let end = run::run(
+            scenario,
+            options,
+            &mut All { auditor: &mut auditor, tracker: &mut tracker, watcher },
+        )?;
+        tracker.finish(end.end_ms);
+        end
+    };
+    figures.finish(end.end_ms);
+    forget_installation(&mut end);
+    let audit = auditor.finish(end.end_ms);
+    Ok(judge(scenario, frame, end, audit, figures))
+}
+
+/// A device that is new has its clock unset until the installer sets it, and says
+/// so. What comes and goes at the very start is no alarm of the run.
+fn forget_installation(end: &mut RunEnd) {
+    let over: Vec<_> = end
+        .alarms
+        .iter()
+        .filter(|(at, _, on)| *at == 0 && !on)
+        .map(|(_, alarm, _)| *alarm)
+        .collect();
+    end.alarms.retain(|(at, alarm, _)| *at > 0 || !over.contains(alarm));
+}
+
+fn facts(scenario: &Scenario, frame: &Frame) -> Facts {
+    let memory = &scenario.memory;
+    let geometry = Geometry {
+        start: 0,
+        sector_bytes: memory.sector_bytes,
+        sectors: u16::try_from(memory.sectors).unwrap_or(u16::MAX),
+    };
+    let names = (1..).map(EntryId).zip(scenario.entries.iter().map(|entry| entry.name.clone()));
+    Facts { names: names.collect(), ..Facts::new(frame.start_utc_ms, geometry) }
+}
+
+fn judge(
+    scenario: &Scenario,
+    frame: Frame,
+    end: RunEnd,
+    audit: AuditReport,
+    figures: Figures,
+) -> Judged {
+    let whole = end.end_ms >= scenario.clock.run_for.as_ms();
+    let claims = scenario.expect.iter().filter(|e| !matches!(e.claim, Claim::Held(_)));
+    let (mut failures, judged) = if whole {
+        (expect::failures(scenario, &figures, &end.alarms), claims.count())
+    } else {
+        (Vec::new(), 0)
+    };
+    let invalid = invalid(scenario, &end, whole);
+    let broken = !audit.held() || end.install_refused.is_some();
+    let mut verdict = if broken || !failures.is_empty() {
+        Verdict::Failed
+    } else if !invalid.is_empty() {
+        Verdict::Invalid
+    } else if whole {
+        Verdict::Held
+    } else {
+        Verdict::Stopped
+    };
+    if whole && !scenario.meant_to_hold() {
+        verdict = meant_to_fail(scenario, verdict, &mut failures);
+    }
+    Judged { frame, end, audit, figures, failures, invalid, judged, verdict }
+}
+
+/// A scenario that says `held = false` is in order when something failed.
+fn meant_to_fail(scenario: &Scenario, verdict: Verdict, failures: &mut Vec<Diagnostic>) -> Verdict {
+    match verdict {
+        Verdict::Failed => {
+            failures.clear();
+            Verdict::Held
+        }
+        Verdict::Held => {
+            let claim = scenario.expect.iter().find(|e| e.claim == Claim::Held(false));
+            let span = claim.map(|e| e.spans.at("held")).unwrap_or_default();
+            let found =
+                Diagnostic::new(codes::NOT_AS_EXPECTED, span, "an expectation did not hold")
+                    .label("expected something to fail; found that everything held");
+            failures.push(found);
+            Verdict::Failed
+        }
+        other => other,
+    }
+}
+
+/// What the scenario asks for and the run did not show.
+fn invalid(scenario: &Scenario, end: &RunEnd, whole: bool) -> Vec<Diagnostic> {
+    let mut out = Vec::new();
+    for (fault, became) in scenario.faults.iter().zip(&end.faults) {
+        let word = fault.kind.word();
+        let span = fault.spans.at(word);
+        match became {
+            FaultEnd::TookEffect => {}
+            FaultEnd::NotReached if !whole => {}
+            FaultEnd::NoEffect => out.push(
+                Diagnostic::new(
+                    codes::NO_EFFECT,
+                    span,
+                    format!("the fault `{word}` never took effect"),
+                )
+                .label("at its moment there was nothing for it to hit"),
+            ),
+            FaultEnd::NotReached => out.push(
+                Diagnostic::new(
+                    codes::NO_EFFECT,
+                    fault.spans.at("at"),
+                    format!("the fault `{word}` never took effect"),
+                )
+                .label(format!("its moment did not come in {}", show::length(end.end_ms))),
+            ),
+            FaultEnd::NoSuchPart(part) => out.push(
+                Diagnostic::new(codes::NO_SUCH_PART, span, format!("`{word}` cannot be simulated"))
+                    .label((*part).to_owned()),
+            ),
+        }
+    }
+    for (act, became) in scenario.operator.iter().zip(&end.acts) {
+        if let ActEnd::NoSuchPart(part) = became {
+            let word = act.act.word();
+            out.push(
+                Diagnostic::new(
+                    codes::NO_SUCH_PART,
+                    act.spans.at(word),
+                    format!("`{word}` cannot be simulated"),
+                )
+                .label((*part).to_owned()),
+            );
+        }
+    }
+    out
+}
+
+/// Everybody who looks on.
+struct All<'a, 's, 'w> {
+    auditor: &'a mut Auditor,
+    tracker: &'a mut Tracker<'s>,
+    watcher: Option<&'w mut dyn Observer>,
+}
+
+impl Observer for All<'_, '_, '_> {
+    fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
+        if let Some(watcher) = &mut self.watcher {
+            watcher.see(at_ms, what);
+        }
+        self.auditor.see(at_ms, what);
+        self.tracker.see(at_ms, what);
+    }
+
+    fn wants_end(&self) -> bool {
+        self.watcher.as_ref().is_some_and(|watcher| watcher.wants_end())
+    }
+}

@@ -1,0 +1,17 @@
+//! The host simulator of dosewright-core: virtual clock, pump, supply, memory
+//! and operator around the real controller, and an independent auditor.
+
+pub mod audit;
+pub mod builtin;
+pub mod check;
+pub mod diagnose;
+pub mod digest;
+pub mod expect;
+pub mod failure;
+pub mod judged;
+pub mod observe;
+pub mod run;
+pub mod scenario;
+pub mod swarm;
+pub mod trace;
+pub mod world;

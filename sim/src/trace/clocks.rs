@@ -1,0 +1,123 @@
+//! Which clock was in force when: from the device's own counts to local times.
+
+use dosewright_core::civil::Local;
+use dosewright_core::entry::{Entry, Nominal, Recurrence};
+use dosewright_core::schedule::WallClock;
+use dosewright_core::time::{Instant, Utc};
+use dosewright_core::zone::Zone;
+
+use super::Stamped;
+
+/// Epochs kept; a due is named by the clock of its epoch, and a due of an older
+/// epoch than these is over by far.
+const KEPT: usize = 64;
+const MINUTE_MS: i64 = 60_000;
+
+/// The device's clocks, epoch by epoch, and its elapsed time against the truth.
+#[derive(Debug)]
+pub(super) struct Clocks {
+    epochs: Vec<(u16, WallClock)>,
+    /// The clock in force; `None` while it is unset.
+    now: Option<WallClock>,
+    /// True ms, count and rate in ppb of the chip as last seen.
+    chip: Option<(u64, i64, i64)>,
+}
+
+impl Clocks {
+    /// Never set, nothing counted.
+    pub(super) const NONE: Self = Self { epochs: Vec::new(), now: None, chip: None };
+
+    pub(super) fn chip(&mut self, at_ms: u64, count_ms: i64, rate_ppb: i64) {
+        self.chip = Some((at_ms, count_ms, rate_ppb));
+    }
+
+    /// A setting takes effect at an instant; gives the clock before and after.
+    pub(super) fn set(
+        &mut self,
+        at: Instant,
+        epoch: u16,
+        utc: Option<Utc>,
+        zone: Zone,
+    ) -> (Option<WallClock>, Option<WallClock>) {
+        let before = self.now;
+        let after =
+            utc.map(|utc| WallClock { offset_ms: utc.as_ms().saturating_sub(at.as_ms()), zone });
+        self.now = after;
+        if let Some(clock) = after {
+            self.epochs.retain(|(kept, _)| *kept != epoch);
+            if self.epochs.len() == KEPT {
+                self.epochs.remove(0);
+            }
+            self.epochs.push((epoch, clock));
+        }
+        (before, after)
+    }
+
+    /// The chip lost its feed.
+    pub(super) const fn lost(&mut self) {
+        self.now = None;
+    }
+
+    /// What a clock shows at an instant.
+    pub(super) fn show(clock: &WallClock, at: Instant) -> Stamped {
+        let utc = clock.utc(at);
+        Stamped { local: clock.zone.to_local(utc), offset_s: clock.zone.offset_at(utc) }
+    }
+
+    /// The true ms at which the chip counts an instant, by its present rate;
+    /// before the run for one that lies before it.
+    pub(super) fn truth_of(&self, at: Instant) -> Option<i64> {
+        let (then, count, rate_ppb) = self.chip?;
+        let counted = i128::from(at.as_ms()) - i128::from(count);
+        let elapsed = counted * 1_000_000_000 / (1_000_000_000 + i128::from(rate_ppb)).max(1);
+        i64::try_from(i128::from(then) + elapsed).ok()
+    }
+
+    /// The device local time at which a due is nominally meant: of a weekly due
+    /// its own time after a move by D8, of an interval's what the clock shows at
+    /// its instant. `None` where the clock is unset.
+    pub(super) fn due(
+        &self,
+        entry: Option<&Entry>,
+        epoch: u16,
+        nominal: Option<Nominal>,
+        at: Instant,
+    ) -> Option<Stamped> {
+        let of_epoch =
+            self.epochs.iter().find(|(known, _)| *known == epoch).map(|(_, clock)| clock);
+        let weekly = entry.filter(|entry| matches!(entry.recurrence, Recurrence::Weekly { .. }));
+        match (weekly, nominal, of_epoch) {
+            (Some(entry), Some(n), Some(clock)) => {
+                let local = Local::from_ms(i64::from(n.0) * MINUTE_MS);
+                let utc = clock.zone.to_utc(local, entry.gap_rule);
+                Some(Stamped {
+                    local: clock.zone.to_local(utc),
+                    offset_s: clock.zone.offset_at(utc),
+                })
+            }
+            _ => Some(Self::show(self.now.as_ref()?, at)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_count_is_brought_back_to_the_truth() {
+        let mut clocks = Clocks::NONE;
+        assert_eq!(clocks.truth_of(Instant::from_ms(5)), None);
+        // 20 ppm of a day are 1.728 s
+        clocks.chip(0, 0, 20_000);
+        assert_eq!(clocks.truth_of(Instant::from_ms(86_401_728)), Some(86_400_000));
+        clocks.chip(86_400_000, 86_401_728, -13_600);
+        assert_eq!(
+            clocks.truth_of(Instant::from_ms(86_401_728 + 86_400_000 - 1_175)),
+            Some(2 * 86_400_000)
+        );
+        // and backwards, to before the run
+        clocks.chip(0, 0, 0);
+        assert_eq!(clocks.truth_of(Instant::from_ms(-7)), Some(-7));
+    }
+}

@@ -1,0 +1,435 @@
+//! From the ledger's slots and the pump's pin to what became of each dose.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::civil::Local;
+use dosewright_core::entry::{Entry, EntryId, Nominal};
+use dosewright_core::ledger::{Class, SLOT, Slot};
+use dosewright_core::record::{self, DueKey, OutcomeKind, Record};
+use dosewright_core::time::{Duration, Instant};
+use dosewright_core::units::{Flow, Volume};
+
+use super::clocks::Clocks;
+use super::{ClockChange, Event, Names, Sink, Stamped};
+use crate::observe::{Observation, Observer};
+use crate::run::Frame;
+
+/// Revisions of an entry kept: a due ends before its entry is edited so often.
+const REVISIONS: usize = 4;
+/// Doses that wait at most: more do so only where the device loses outcomes.
+const MOST_WAITING: usize = 256;
+
+/// How a dose ended, or that it did not.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Fate {
+    /// The pump ran for the whole dose.
+    Dosed,
+    /// The pump ran for some of it.
+    Part(Cause),
+    /// The pump did not run for it.
+    Skipped(Cause),
+    /// It was waiting or running at the end of the run; the cause of its wait.
+    Open(Option<Cause>),
+}
+
+impl Fate {
+    /// `dosed`, `part`, `skipped` or `open`.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Dosed => "dosed",
+            Self::Part(_) => "part",
+            Self::Skipped(_) => "skipped",
+            Self::Open(_) => "open",
+        }
+    }
+
+    /// Why it is not dosed.
+    pub const fn cause(self) -> Option<Cause> {
+        match self {
+            Self::Dosed => None,
+            Self::Part(cause) | Self::Skipped(cause) => Some(cause),
+            Self::Open(cause) => cause,
+        }
+    }
+}
+
+/// What became of a scheduled dose, of a stretch of skipped ones, or of a dose
+/// that an operator asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Outcome {
+    /// The entry's name.
+    pub name: String,
+    /// Its name in the ledger.
+    pub key: DueKey,
+    /// An operator asked for it, outside the timetable.
+    pub asked: bool,
+    /// The entry as it was in that revision, where its record was seen.
+    pub entry: Option<Entry>,
+    /// Device local time at which it was nominally due, after a move by D8;
+    /// `None` while the clock is unset.
+    pub due: Option<Stamped>,
+    /// True ms of its instant by the clock chip's rate; may be before the run.
+    pub due_ms: i64,
+    /// How it ended.
+    pub fate: Fate,
+    /// How many dues it stands for.
+    pub count: u32,
+    /// The last of them; the due itself where there is one.
+    pub last: Nominal,
+    /// As `due`, of the last of them.
+    pub last_due: Option<Stamped>,
+    /// The least that can have been delivered, by the ledger.
+    pub least: Volume,
+    /// The most that can have been delivered, by the ledger.
+    pub most: Volume,
+    /// True ms at which the pump first ran for it.
+    pub started_ms: Option<u64>,
+    /// True ms at which the pump last stopped for it.
+    pub ended_ms: Option<u64>,
+    /// `started_ms` as true local time.
+    pub started: Option<Stamped>,
+    /// `ended_ms` as true local time.
+    pub ended: Option<Stamped>,
+    /// How long the pump ran for it, by the pin, in ms.
+    pub on_ms: u64,
+    /// That time at the flow the dose began with.
+    pub pumped: Volume,
+    /// Restarts while it was open.
+    pub restarts: u8,
+}
+
+impl Outcome {
+    /// Whether it stands for the due at this device local time. A stretch of
+    /// skipped dues stands for each of its dues.
+    pub fn is_due_at(&self, at: Local) -> bool {
+        let shown = |stamped: Option<Stamped>| stamped.map(|stamped| stamped.local);
+        if shown(self.due) == Some(at) {
+            return true;
+        }
+        let (Some(first), Some(last)) = (shown(self.due), shown(self.last_due)) else {
+            return false;
+        };
+        if self.count < 2 || at < first || at > last {
+            return false;
+        }
+        let Some(entry) = self.entry.filter(Entry::is_weekly) else {
+            // an interval's dues are not moved by summer time
+            let every_ms = (last.as_ms() - first.as_ms()) / i64::from(self.count - 1).max(1);
+            return every_ms > 0 && (at.as_ms() - first.as_ms()) % every_ms == 0;
+        };
+        let minute = u32::try_from(at.as_ms() / 60_000).unwrap_or(u32::MAX);
+        at.as_ms() % 60_000 == 0
+            && entry.next_at_or_after(Nominal(minute)) == Some(Nominal(minute))
+            && (self.key.nominal..=self.last).contains(&Nominal(minute))
+    }
+
+    fn continues(&self, earlier: &Self) -> bool {
+        self.key == earlier.key && self.fate == earlier.fate && self.count >= earlier.count
+    }
+}
+
+/// The dose that the pump is running for.
+#[derive(Debug)]
+struct Running {
+    key: DueKey,
+    asked: bool,
+    due_at: Instant,
+    flow: Flow,
+    started_ms: Option<u64>,
+    ended_ms: Option<u64>,
+    on_ms: u64,
+    most_ms: u32,
+    least_ms: u32,
+}
+
+/// Reads the stream of observations and tells events to its sinks.
+pub struct Tracker<'s> {
+    frame: Frame,
+    names: Names,
+    clocks: Clocks,
+    sinks: Vec<&'s mut dyn Sink>,
+    entries: Vec<(EntryId, Vec<(u16, Entry)>)>,
+    waiting: Vec<record::Born>,
+    running: Option<Running>,
+    /// The pump's next run, or present one, is for `running`.
+    owns: bool,
+    on_since: Option<u64>,
+    /// Stretches of closed dates, which may still grow; one an entry.
+    growing: Vec<Outcome>,
+}
+
+impl<'s> Tracker<'s> {
+    /// At the start of a run.
+    pub const fn new(frame: Frame, names: Names, sinks: Vec<&'s mut dyn Sink>) -> Self {
+        Self {
+            frame,
+            names,
+            clocks: Clocks::NONE,
+            sinks,
+            entries: Vec::new(),
+            waiting: Vec::new(),
+            running: None,
+            owns: false,
+            on_since: None,
+            growing: Vec::new(),
+        }
+    }
+
+    /// At the end of a run: stretches that can grow no more, then what is open.
+    pub fn finish(mut self, end_ms: u64) {
+        if let Some(since) = self.on_since {
+            self.pump_ran(since, end_ms);
+        }
+        for outcome in std::mem::take(&mut self.growing) {
+            self.tell(end_ms, &Event::Outcome(&outcome));
+        }
+        for born in std::mem::take(&mut self.waiting) {
+            let open = self.outcome(
+                born.due,
+                false,
+                born.due_at,
+                Fate::Open(Some(born.cause)),
+                1,
+                born.due.nominal,
+            );
+            self.tell(end_ms, &Event::Outcome(&open));
+        }
+        if let Some(running) = self.running.take() {
+            let (key, asked) = (running.key, running.asked);
+            let mut open =
+                self.outcome(key, asked, running.due_at, Fate::Open(None), 1, key.nominal);
+            open.least = running.flow.volume(Duration::from_ms(u64::from(running.least_ms)));
+            open.most = running.flow.volume(Duration::from_ms(u64::from(running.most_ms)));
+            self.add_pumping(&mut open, &running);
+            self.tell(end_ms, &Event::Outcome(&open));
+        }
+    }
+
+    fn tell(&mut self, at_ms: u64, event: &Event<'_>) {
+        for sink in &mut self.sinks {
+            sink.event(at_ms, event);
+        }
+    }
+
+    fn truth(&self, at_ms: u64) -> Stamped {
+        Stamped { local: self.frame.local(at_ms), offset_s: self.frame.offset_s(at_ms) }
+    }
+
+    fn entry(&self, id: EntryId, revision: u16) -> Option<Entry> {
+        let (_, revisions) = self.entries.iter().find(|(known, _)| *known == id)?;
+        revisions.iter().find(|(known, _)| *known == revision).map(|(_, entry)| *entry)
+    }
+
+    fn learn(&mut self, staged: &record::Staged) {
+        let id = staged.entry.id;
+        let at = self.entries.iter().position(|(known, _)| *known == id).unwrap_or_else(|| {
+            self.entries.push((id, Vec::new()));
+            self.entries.len() - 1
+        });
+        let Some((_, revisions)) = self.entries.get_mut(at) else { return };
+        revisions.retain(|(known, _)| *known != staged.revision);
+        if revisions.len() == REVISIONS {
+            revisions.remove(0);
+        }
+        revisions.push((staged.revision, staged.entry));
+    }
+
+    /// An outcome without any pumping.
+    fn outcome(
+        &self,
+        key: DueKey,
+        asked: bool,
+        due_at: Instant,
+        fate: Fate,
+        count: u32,
+        last: Nominal,
+    ) -> Outcome {
+        let entry = self.entry(key.id, key.revision);
+        let due = |n: Nominal, at: Instant| {
+            self.clocks.due(entry.as_ref(), key.epoch, if asked { None } else { Some(n) }, at)
+        };
+        let last_at = entry.and_then(|entry| entry.instant_of(last, None)).unwrap_or(due_at);
+        Outcome {
+            name: self.names.name(key.id),
+            key,
+            asked,
+            entry,
+            due: due(key.nominal, due_at),
+            due_ms: self.clocks.truth_of(due_at).unwrap_or(due_at.as_ms()),
+            fate,
+            count,
+            last,
+            last_due: due(last, last_at),
+            least: Volume::ZERO,
+            most: Volume::ZERO,
+            started_ms: None,
+            ended_ms: None,
+            started: None,
+            ended: None,
+            on_ms: 0,
+            pumped: Volume::ZERO,
+            restarts: 0,
+        }
+    }
+
+    fn add_pumping(&self, outcome: &mut Outcome, running: &Running) {
+        outcome.started_ms = running.started_ms;
+        outcome.ended_ms = running.ended_ms;
+        outcome.started = running.started_ms.map(|at| self.truth(at));
+        outcome.ended = running.ended_ms.map(|at| self.truth(at));
+        outcome.on_ms = running.on_ms;
+        outcome.pumped = running.flow.volume(Duration::from_ms(running.on_ms));
+    }
+
+    fn pump(&mut self, at_ms: u64, on: bool) {
+        if on == self.on_since.is_some() {
+            return;
+        }
+        let for_dose = self.owns;
+        if on {
+            self.on_since = Some(at_ms);
+            if let Some(running) = self.running.as_mut().filter(|_| for_dose) {
+                running.started_ms.get_or_insert(at_ms);
+            }
+        } else if let Some(since) = self.on_since.take() {
+            self.pump_ran(since, at_ms);
+        }
+        self.tell(at_ms, &Event::Pump { on, for_dose });
+    }
+
+    fn pump_ran(&mut self, since: u64, at_ms: u64) {
+        if let Some(running) = self.running.as_mut().filter(|_| self.owns) {
+            running.on_ms += at_ms.saturating_sub(since);
+            running.ended_ms = Some(at_ms);
+        }
+    }
+
+    fn record(&mut self, at_ms: u64, record: &Record) {
+        match record {
+            Record::Boot { feed_kept, .. } => {
+                self.owns = false;
+                if !feed_kept {
+                    self.clocks.lost();
+                    self.tell(at_ms, &Event::FeedLost);
+                }
+            }
+            Record::Clock { at, epoch, utc, zone } => {
+                let (before, after) = self.clocks.set(*at, *epoch, *utc, *zone);
+                let change = ClockChange {
+                    epoch: *epoch,
+                    before: before.map(|clock| Clocks::show(&clock, *at)),
+                    after: after.map(|clock| Clocks::show(&clock, *at)),
+                    truth: self.truth(at_ms),
+                };
+                self.tell(at_ms, &Event::Clock(&change));
+            }
+            Record::Staged(staged) => self.learn(staged),
+            Record::Born(born) => {
+                self.waiting.retain(|waiting| waiting.due != born.due);
+                if self.waiting.len() == MOST_WAITING {
+                    self.waiting.remove(0);
+                }
+                self.waiting.push(*born);
+                self.tell(at_ms, &Event::Opened { key: born.due, asked: false });
+            }
+            Record::Pulse(pulse) => self.pulse(at_ms, pulse),
+            Record::Outcome(outcome) => self.ended(at_ms, outcome),
+            Record::Act { act, ms, .. } => {
+                self.owns = false;
+                self.tell(at_ms, &Event::Done { act: *act, ms: *ms });
+            }
+            Record::Alarm { alarm, on, .. } => {
+                self.tell(at_ms, &Event::Alarm { alarm: *alarm, on: *on });
+            }
+            _ => {}
+        }
+    }
+
+    fn pulse(&mut self, at_ms: u64, pulse: &record::Pulse) {
+        if !pulse.asked {
+            self.waiting.retain(|waiting| waiting.due != pulse.due);
+        }
+        let same =
+            self.running.as_ref().is_some_and(|r| r.key == pulse.due && r.asked == pulse.asked);
+        if !same {
+            self.running = Some(Running {
+                key: pulse.due,
+                asked: pulse.asked,
+                due_at: pulse.due_at,
+                flow: pulse.flow,
+                started_ms: None,
+                ended_ms: None,
+                on_ms: 0,
+                most_ms: 0,
+                least_ms: 0,
+            });
+            self.tell(at_ms, &Event::Opened { key: pulse.due, asked: pulse.asked });
+        }
+        if let Some(running) = &mut self.running {
+            running.least_ms = pulse.least_ms;
+            running.most_ms = pulse.most_ms.saturating_add(pulse.on_ms);
+        }
+        self.owns = true;
+    }
+
+    fn ended(&mut self, at_ms: u64, record: &record::Outcome) {
+        let fate = match record.kind {
+            OutcomeKind::Dosed => Fate::Dosed,
+            OutcomeKind::Part(cause) => Fate::Part(cause),
+            OutcomeKind::Skipped(cause) => Fate::Skipped(cause),
+        };
+        if !record.asked {
+            self.waiting.retain(|waiting| waiting.due != record.due);
+        }
+        let mut outcome =
+            self.outcome(record.due, record.asked, record.due_at, fate, record.count, record.last);
+        outcome.least = record.least;
+        outcome.most = record.most;
+        outcome.restarts = record.restarts;
+        let own = |running: &Running| running.key == record.due && running.asked == record.asked;
+        if self.running.as_ref().is_some_and(own)
+            && let Some(running) = self.running.take()
+        {
+            self.owns = false;
+            self.add_pumping(&mut outcome, &running);
+        }
+        if let Some(at) = self.growing.iter().position(|earlier| earlier.key.id == record.due.id) {
+            let earlier = self.growing.remove(at);
+            if !outcome.continues(&earlier) {
+                self.tell(at_ms, &Event::Outcome(&earlier));
+            }
+        }
+        if fate == Fate::Skipped(Cause::Closed) {
+            self.tell(at_ms, &Event::Opened { key: record.due, asked: record.asked });
+            self.growing.push(outcome);
+        } else {
+            self.tell(at_ms, &Event::Outcome(&outcome));
+        }
+    }
+}
+
+impl Observer for Tracker<'_> {
+    fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
+        match what {
+            Observation::Slot { bytes, .. } => {
+                let whole = <&[u8; SLOT]>::try_from(*bytes).ok().map(Slot::decode);
+                if let Some(Slot::Good { class: Class::Record, payload, .. }) = whole
+                    && let Some(record) = Record::decode(&payload)
+                {
+                    self.record(at_ms, &record);
+                }
+            }
+            Observation::Chip { count_ms, rate_ppb, .. } => {
+                self.clocks.chip(at_ms, *count_ms, *rate_ppb);
+            }
+            Observation::Pump { on } => self.pump(at_ms, *on),
+            Observation::Supply { on } => self.tell(at_ms, &Event::Supply { on: *on }),
+            Observation::Reset => self.tell(at_ms, &Event::Reset),
+            Observation::LateWake { by_ms } => self.tell(at_ms, &Event::LateWake { by_ms: *by_ms }),
+            Observation::Act(act) => {
+                self.names.learn(act);
+                self.tell(at_ms, &Event::Asked(act));
+            }
+            Observation::Wake => {}
+        }
+    }
+}

@@ -1,0 +1,241 @@
+//! The page that `run` prints: the verdict first, what failed, the timeline, the
+//! totals.
+
+use std::fmt::Write as _;
+
+use super::stamp::{about, clock_time, day};
+use super::timeline::{padded, volume};
+use crate::check;
+use crate::diagnose::text::{Paint, render};
+use crate::diagnose::{Diagnostic, Source, display, wrap};
+use crate::expect::EntryFigures;
+use crate::judged::{Judged, Verdict};
+use crate::run::ActEnd;
+use crate::scenario::{Scenario, show};
+use dosewright_core::entry::EntryId;
+use dosewright_core::units::Volume;
+
+/// Cells on a line.
+const CELLS: usize = 80;
+/// Broken promises told one by one.
+const MOST_BROKEN: usize = 20;
+
+fn plural(count: u64, one: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
+}
+
+/// What a verdict is called at the start of a line.
+pub const fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Held => "held",
+        Verdict::Stopped => "stopped",
+        Verdict::Invalid => "INVALID",
+        Verdict::Failed => "FAILED",
+    }
+}
+
+/// The promises that were broken, each once.
+fn broken(judged: &Judged) -> String {
+    let mut promises: Vec<&str> = Vec::new();
+    for violation in &judged.audit.violations {
+        if !promises.contains(&violation.promise) {
+            promises.push(violation.promise);
+        }
+    }
+    promises.join(", ")
+}
+
+/// One sentence: what was run, what came of it, what held.
+pub fn verdict(name: &str, scenario: &Scenario, judged: &Judged) -> String {
+    let all = judged.figures.all();
+    let mut doses = vec![format!("{} dosed", all.dosed)];
+    for (count, word) in
+        [(all.part, "part"), (all.skipped, "skipped"), (all.open, "open at the end")]
+    {
+        if count > 0 {
+            doses.push(format!("{count} {word}"));
+        }
+    }
+    let asked = if all.asked > 0 {
+        format!(", and {} asked for", plural(all.asked, "dose"))
+    } else {
+        String::new()
+    };
+    let ran = format!("{}: {}{asked}", plural(all.dues(), "scheduled dose"), doses.join(", "));
+    let failed = judged.failures.len() as u64;
+    let broken = if judged.audit.held() {
+        "every promise was kept".to_owned()
+    } else {
+        let times = plural(judged.audit.violations_in_all, "time");
+        format!("promises were broken {times} ({})", broken(judged))
+    };
+    let meant = if scenario.meant_to_hold() { "" } else { " (a failure is what it expects)" };
+    let expected = match (judged.judged as u64, failed) {
+        (0, 0) => String::new(),
+        (n, 0) => format!("{} held, ", plural(n, "expectation")),
+        (n, failed) => format!("{failed} of {} did not hold, ", plural(n, "expectation")),
+    };
+    match judged.verdict {
+        Verdict::Held => format!("{name} held{meant}. {ran}; {expected}{broken}."),
+        Verdict::Failed => format!("{name} FAILED. {ran}; {expected}{broken}."),
+        Verdict::Invalid => format!(
+            "{name} is INVALID: {} never took effect. {ran}; {expected}{broken}.",
+            plural(judged.invalid.len() as u64, "fault or act")
+        ),
+        Verdict::Stopped => format!(
+            "{name} stopped after {}, before its end; expectations were not judged. {ran}; {broken}.",
+            about(judged.end.end_ms)
+        ),
+    }
+}
+
+/// What failed, as lines under the verdict: expectations, faults without effect,
+/// promises, acts that the device refused.
+pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Paint) -> String {
+    let mut out = String::new();
+    let shown =
+        |found: &Diagnostic| render(&found.clone().in_file(source.name()), Some(source), paint);
+    for found in judged.failures.iter().chain(&judged.invalid) {
+        out.push('\n');
+        out.push_str(&shown(found));
+    }
+    let name = |id: EntryId| {
+        let known = judged.end.names.iter().find(|(known, _)| *known == id);
+        known.map_or_else(|| format!("entry {}", id.0), |(_, name)| name.clone())
+    };
+    if !judged.audit.violations.is_empty() {
+        out.push('\n');
+        for violation in judged.audit.violations.iter().take(MOST_BROKEN) {
+            let local = judged.frame.local(violation.at_ms);
+            let due = violation.due.as_ref().map(|due| format!("{due}: ")).unwrap_or_default();
+            let text =
+                format!("{} {}: {due}{}", day(local.date()), clock_time(local), violation.what);
+            put(&mut out, &format!("broken[{}]: ", violation.promise), &text);
+        }
+        let more = judged.audit.violations_in_all.saturating_sub(MOST_BROKEN as u64);
+        if more > 0 {
+            _ = writeln!(out, "and {more} more");
+        }
+    }
+    let mut refused = Vec::new();
+    for (act, end) in scenario.operator.iter().zip(&judged.end.acts) {
+        let word = act.act.word();
+        let line = source.position(act.spans.at(word).start).line;
+        match end {
+            ActEnd::Refused(refusal) => {
+                refused.push(format!("`{word}` (line {line}): {}", check::refusal(refusal, name)));
+            }
+            ActEnd::DeviceOff => {
+                refused.push(format!("`{word}` (line {line}): the device was off"));
+            }
+            ActEnd::Taken | ActEnd::NotReached | ActEnd::NoSuchPart(_) => {}
+        }
+    }
+    if let Some(refusal) = &judged.end.install_refused {
+        refused.push(format!("the timetable at the start: {}", check::refusal(refusal, name)));
+    }
+    if !refused.is_empty() {
+        out.push('\n');
+        for text in refused {
+            put(&mut out, "refused: ", &text);
+        }
+    }
+    if let Some((at_ms, why)) = &judged.end.refused_memory {
+        let local = judged.frame.local(*at_ms);
+        let text = format!(
+            "the device does not start on {} at {}: {why}",
+            day(local.date()),
+            clock_time(local)
+        );
+        out.push('\n');
+        put(&mut out, "memory: ", &text);
+    }
+    out
+}
+
+fn put(out: &mut String, tag: &str, text: &str) {
+    let indent = tag.len();
+    for (i, line) in wrap(text, CELLS - indent).iter().enumerate() {
+        if i == 0 {
+            _ = writeln!(out, "{tag}{line}");
+        } else {
+            _ = writeln!(out, "{:indent$}{line}", "");
+        }
+    }
+}
+
+fn nl(volume_nl: u128) -> String {
+    volume(Volume::from_nl(u64::try_from(volume_nl).unwrap_or(u64::MAX)))
+}
+
+/// The table at the end: a row an entry.
+pub fn totals(judged: &Judged) -> String {
+    let entries = judged.figures.entries();
+    let cells = entries.iter().map(|entry| display(&entry.name).1).max().unwrap_or(0).clamp(5, 18);
+    let mut out = format!(
+        "\n{:cells$}  {:>6} {:>6} {:>8} {:>6} {:>6}  {:>9}  {:>9}\n",
+        "entry", "dosed", "part", "skipped", "open", "asked", "delivered", "pump on"
+    );
+    let mut row = |entry: &EntryFigures, name: &str| {
+        _ = writeln!(
+            out,
+            "{}  {:>6} {:>6} {:>8} {:>6} {:>6}  {:>9}  {:>9}",
+            padded(name, cells),
+            entry.dosed,
+            entry.part,
+            entry.skipped,
+            entry.open,
+            entry.asked,
+            nl(entry.pumped_nl),
+            about(entry.on_ms)
+        );
+    };
+    for entry in entries {
+        row(entry, &entry.name);
+    }
+    if entries.len() > 1 {
+        row(&judged.figures.all(), "all");
+    }
+    let service = Volume::from_nl(judged.audit.service_nl);
+    if service > Volume::ZERO {
+        _ = writeln!(out, "prime and calibrate: {}", volume(service));
+    }
+    let raised = judged.end.alarms.iter().filter(|(_, _, on)| *on).count() as u64;
+    if raised > 0 {
+        let mut words: Vec<&str> = judged
+            .end
+            .alarms
+            .iter()
+            .filter(|(_, _, on)| *on)
+            .map(|(_, alarm, _)| alarm.words())
+            .collect();
+        words.sort_unstable();
+        words.dedup();
+        put(&mut out, "alarms: ", &format!("{raised} ({})", words.join(", ")));
+    }
+    out
+}
+
+/// The line under the title, with what `dosed` says and what it does not.
+pub fn heading(scenario: &Scenario) -> String {
+    let mut out = String::from("\n");
+    if let Some(title) = &scenario.title {
+        put(&mut out, "", title);
+    }
+    put(
+        &mut out,
+        "",
+        &format!(
+            "from {} {}, for {}; true local time; dosed: pump ran, flow not sensed",
+            day(scenario.clock.start.date()),
+            clock_time(scenario.clock.start),
+            show::length(scenario.clock.run_for.as_ms())
+        ),
+    );
+    out
+}
+
+/// A sentence on lines of the page's width, without a newline at the end.
+pub fn wrapped(sentence: &str) -> String {
+    wrap(sentence, CELLS).join("\n")
+}

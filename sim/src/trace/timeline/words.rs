@@ -1,0 +1,161 @@
+//! What each thing is called on the timeline, and how an outcome reads.
+
+use dosewright_core::civil::Local;
+use dosewright_core::record::Act;
+use dosewright_core::time::Duration;
+use dosewright_core::units::{Volume, VolumeUnit};
+use dosewright_core::zone::{LocalKind, Zone};
+
+use super::super::stamp::{clock_time, day, hour_minute, nearest_minute};
+use super::super::{ClockChange, Event, Names, Outcome, Stamped};
+use crate::observe::DeviceAct;
+use crate::scenario::show;
+
+/// To a tenth of a millilitre, without a zero after the point; litres from ten on.
+pub(in crate::trace) fn volume(volume: Volume) -> String {
+    let (tenths, unit) = if volume.as_nl() >= 10_000_000_000 {
+        (volume.tenths_of(VolumeUnit::Litre), "l")
+    } else {
+        (volume.tenths_of(VolumeUnit::Millilitre), "ml")
+    };
+    if tenths % 10 == 0 {
+        format!("{} {unit}", tenths / 10)
+    } else {
+        format!("{}.{} {unit}", tenths / 10, tenths % 10)
+    }
+}
+
+/// The time of day, to the minute; of a time that happens twice its offset, too.
+pub(super) fn time_in(zone: &Zone, stamped: Stamped) -> String {
+    let text = nearest_minute(stamped.local);
+    if zone.kind_of(stamped.local) != LocalKind::Repeated {
+        return text;
+    }
+    let (sign, minutes) =
+        (if stamped.offset_s < 0 { '-' } else { '+' }, stamped.offset_s.abs() / 60);
+    format!("{text} ({sign}{:02}:{:02})", minutes / 60, minutes % 60)
+}
+
+/// What there is to say of an outcome beside entry, outcome and volume.
+pub(super) fn remark(zone: &Zone, outcome: &Outcome) -> String {
+    let mut parts = Vec::new();
+    if let (Some(started), Some(ended)) = (outcome.started, outcome.ended) {
+        parts.push(format!("{} to {}", time_in(zone, started), time_in(zone, ended)));
+    } else if let Some(started) = outcome.started {
+        parts.push(format!("since {}", time_in(zone, started)));
+    }
+    if outcome.asked {
+        parts.push("asked for".to_owned());
+    }
+    parts.extend(outcome.fate.cause().map(|cause| cause.words().to_owned()));
+    if volume(outcome.most) != volume(outcome.least) {
+        parts.push(format!("at most {}", volume(outcome.most)));
+    }
+    match outcome.restarts {
+        0 => {}
+        1 => parts.push("1 restart".to_owned()),
+        n => parts.push(format!("{n} restarts")),
+    }
+    if outcome.count > 1 {
+        let last = outcome.last_due.map(|last| format!(", the last {}", day_and_time(last.local)));
+        parts.push(format!("{} doses{}", outcome.count, last.unwrap_or_default()));
+    }
+    parts.join(", ")
+}
+
+fn day_and_time(local: Local) -> String {
+    format!("{} {}", day(local.date()), hour_minute(local))
+}
+
+fn clock(change: &ClockChange) -> String {
+    let far = |a: Stamped, b: Stamped| a.local.date() != b.local.date();
+    match (change.before, change.after) {
+        (_, None) => "zone set, the clock is still unset".to_owned(),
+        (None, Some(after)) => {
+            format!("clock set to {} {}", day(after.local.date()), clock_time(after.local))
+        }
+        (Some(before), Some(after)) => {
+            let name = |at: Stamped| {
+                if far(before, after) {
+                    format!("{} {}", day(at.local.date()), clock_time(at.local))
+                } else {
+                    clock_time(at.local)
+                }
+            };
+            format!("clock set from {} to {}", name(before), name(after))
+        }
+    }
+}
+
+fn on_off(on: bool) -> &'static str {
+    if on { "on" } else { "off" }
+}
+
+fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
+    Some(match act {
+        DeviceAct::SetHead(_) => "head set".to_owned(),
+        DeviceAct::SetFlow(flow) => format!("flow set to {}", show::flow(*flow)),
+        DeviceAct::SetZone(_) | DeviceAct::SetClock(_) | DeviceAct::Release => return None,
+        DeviceAct::SetTimetable(_) => "timetable changed".to_owned(),
+        DeviceAct::RunAgain(id) => format!("asked to run {} again", names.name(*id)),
+        DeviceAct::Prime(most) => format!("asked to prime, up to {}", volume(*most)),
+        DeviceAct::Calibrate(ms) => {
+            format!("asked for a calibration run of {}", Duration::from_ms(u64::from(*ms)))
+        }
+        DeviceAct::RemoteStop(on) => format!("remote stop {}", on_off(*on)),
+        DeviceAct::Leak(on) => format!("leak or tube-burst detector {}", on_off(*on)),
+        DeviceAct::MotorFault => "motor stalls or draws too much".to_owned(),
+        DeviceAct::Acknowledge => "alarms acknowledged".to_owned(),
+    })
+}
+
+/// An event that is no outcome as a note; `None` where it is not worth a line.
+pub(super) fn note(event: &Event<'_>, names: &Names) -> Option<String> {
+    Some(match event {
+        Event::Reset => "the processor restarts (watchdog)".to_owned(),
+        Event::FeedLost => "the clock chip lost its feed: clock unset".to_owned(),
+        Event::Clock(change) => clock(change),
+        Event::Alarm { alarm, on: true } => format!("alarm: {}", alarm.words()),
+        Event::Alarm { alarm, on: false } => format!("alarm over: {}", alarm.words()),
+        Event::Asked(act) => return asked(act, names),
+        Event::Done { act: Act::PrimeEnded, ms } => {
+            format!("prime ended after {}", Duration::from_ms(u64::from(*ms)))
+        }
+        Event::Done { act: Act::CalibrationEnded, ms } => {
+            format!("calibration run ended after {}", Duration::from_ms(u64::from(*ms)))
+        }
+        Event::LateWake { by_ms } => {
+            format!("the logic is called {} late", Duration::from_ms(*by_ms))
+        }
+        Event::Done { .. }
+        | Event::Outcome(_)
+        | Event::Opened { .. }
+        | Event::Pump { .. }
+        | Event::Supply { .. } => {
+            return None;
+        }
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use dosewright_core::civil::Date;
+
+    #[test]
+    fn a_time_that_happens_twice_says_which() {
+        let zone = Zone::parse("CET-1CEST,M3.5.0,M10.5.0/3").unwrap();
+        let local = Local::new(Date::from_ymd(2026, 10, 25).unwrap(), Duration::from_min(150));
+        assert_eq!(time_in(&zone, Stamped { local, offset_s: 7200 }), "02:30 (+02:00)");
+        let once = Local::from_ms(local.as_ms() + 3_600_000);
+        assert_eq!(time_in(&zone, Stamped { local: once, offset_s: 3600 }), "03:30");
+    }
+
+    #[test]
+    fn volumes_are_shown_to_a_tenth() {
+        assert_eq!(volume(Volume::from_ml(120)), "120 ml");
+        assert_eq!(volume(Volume::from_nl(119_949_999)), "119.9 ml");
+        assert_eq!(volume(Volume::from_nl(119_950_000)), "120 ml");
+        assert_eq!(volume(Volume::from_ml(51_480)), "51.5 l");
+    }
+}

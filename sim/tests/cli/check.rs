@@ -1,0 +1,175 @@
+//! `dosewright check`: everything at once, in three formats.
+
+use crate::support::{Place, good, nights, shipped};
+
+/// Six mistakes, of the reader and of the acceptance check, in one file.
+const SIX: &str = r#"schema = 1
+
+[clock]
+start = 2026-10-19T00:00:00
+zone = "CET-1CEST,M3.5.0,M10.5.0/3"
+run_for = "8 days"
+colour = "red"
+
+[head]
+flow = "26.5 ml/min"
+
+[[entry]]
+name = "night"
+weekly = { nights = ["mon", "thu"], at = "00:45" }
+volume = "120 ml"
+window = "3 min"
+
+[[entry]]
+name = "late"
+weekly = { days = ["tue"], at = "10:00" }
+volume = "1,5 l"
+window = "45 min"
+
+[[entry]]
+name = "day"
+weekly = { nights = ["mon"], at = "00:46" }
+volume = "60 ml"
+window = "45 min"
+
+[[fault]]
+at = "friday night"
+supply_loss = { lasts = "45 min" }
+
+[[expect]]
+outcomes = { entry = "nihgt", dosed = 2 }
+"#;
+
+#[test]
+fn six_mistakes_in_one_pass() {
+    let place = Place::new("six");
+    place.write("six.toml", SIX);
+    let said = place.call(&["check", "six.toml"]);
+    assert_eq!(said.code, 2);
+    for (code, at) in [
+        ("error[S002]", "six.toml:7:1"),
+        ("error[S014]", "six.toml:16:10"),
+        ("error[S007]", "six.toml:21:11"),
+        ("error[S030]", "six.toml:26:35"),
+        ("error[S013]", "six.toml:31:6"),
+        ("error[S016]", "six.toml:35:22"),
+    ] {
+        let found = said.out.find(code).unwrap_or_else(|| panic!("{code} in {}", said.out));
+        let next = said.out[found..].lines().nth(1).unwrap();
+        assert!(next.trim_start().starts_with(&format!("--> {at}")), "{code}: {next}");
+    }
+    assert!(said.out.contains("120 ml at 26.5 ml/min is 4 min 32 s of pumping"), "{}", said.out);
+    assert!(said.out.contains("help: the nearest start that fits is 00:48"), "{}", said.out);
+    assert!(said.out.ends_with("6 errors, 0 warnings; 1 file checked\n"), "{}", said.out);
+    assert!(said.out.lines().all(|line| line.chars().count() <= 80), "{}", said.out);
+    // and none of it is run
+    let run = place.call(&["run", "six.toml"]);
+    assert!(
+        run.code == 2 && run.out.is_empty() && run.err.ends_with("; nothing was run\n"),
+        "{run:?}"
+    );
+}
+
+#[test]
+fn a_plain_friday_night_is_warned_about() {
+    let place = Place::new("friday");
+    let plain =
+        shipped("01-quayside-canteen.toml").replace("nights = [\"fri\"]", "days = [\"fri\"]");
+    place.write("plain.toml", &plain);
+    let said = place.call(&["check", "plain.toml"]);
+    assert_eq!(said.code, 0);
+    let flat = said.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("warning[W001]"), "{flat}");
+    assert!(
+        flat.contains("nights = [\"fri\", ...]") && flat.contains("nights = [\"thu\", ...]"),
+        "{flat}"
+    );
+    assert!(said.out.ends_with("0 errors, 1 warning; 1 file checked\n"), "{}", said.out);
+    // as nights it is what is meant
+    place.write("night.toml", &shipped("01-quayside-canteen.toml"));
+    assert!(!place.call(&["check", "night.toml"]).out.contains("W001"));
+    assert!(!place.call(&["check", "plain.toml", "-q"]).out.contains("W001"));
+}
+
+#[test]
+fn the_skipped_and_the_repeated_hour_are_warned_about() {
+    let place = Place::new("spring");
+    place.write("spring.toml", &shipped("02-mill-refectory-spring.toml"));
+    place.write("autumn.toml", &shipped("02-mill-refectory-autumn.toml"));
+    let flat = |text: &str| {
+        let words = text.lines().map(|line| line.trim_start().trim_start_matches('|'));
+        words.flat_map(str::split_whitespace).collect::<Vec<_>>().join(" ")
+    };
+    let spring = flat(&place.call(&["check", "spring.toml"]).out);
+    assert!(spring.contains("warning[W002]"), "{spring}");
+    assert!(
+        spring.contains("on sun 29 mar 2026 02:30 does not exist: it runs 03:30 to 04:15"),
+        "{spring}"
+    );
+    assert!(
+        spring.contains("contact time before the next use of water is 1 h shorter"),
+        "{spring}"
+    );
+    let autumn = flat(&place.call(&["check", "autumn.toml"]).out);
+    assert!(
+        autumn.contains("warning[W004]")
+            && autumn.contains("on sun 25 oct 2026 02:30 comes twice, 1 h apart"),
+        "{autumn}"
+    );
+    assert!(autumn.contains("0 errors, 1 warning"), "{autumn}");
+}
+
+#[test]
+fn an_interval_that_wanders_is_warned_about() {
+    let place = Place::new("wanders");
+    let entry = "[[entry]]\nname = \"trickle\"\nevery = { interval = \"7 h\", from = \"2026-10-05 06:00\" }\nvolume = \"15 ml\"\nwindow = \"10 min\"\n";
+    place.write("week.toml", &nights(entry));
+    let said = place.call(&["check", "week.toml"]);
+    assert!(
+        said.code == 0
+            && said.out.contains("warning[W003]: \"trickle\" will at times meet \"night\""),
+        "{}",
+        said.out
+    );
+    // one that divides the day does not, where its windows are clear
+    place.write("day.toml", &nights(&entry.replace("7 h", "6 h")));
+    assert!(!place.call(&["check", "day.toml"]).out.contains("W003"));
+}
+
+#[test]
+fn lines_and_sarif_say_the_same() {
+    let place = Place::new("formats");
+    place.write("six.toml", SIX);
+    let lines = place.call(&["check", "six.toml", "--format", "json"]);
+    assert_eq!(lines.code, 2);
+    let objects: Vec<serde_json::Value> =
+        lines.out.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    assert_eq!(objects.len(), 7);
+    assert_eq!(
+        (&objects[1]["code"], &objects[1]["line"], &objects[1]["column"]),
+        (&"S014".into(), &16.into(), &10.into())
+    );
+    assert_eq!((&objects[6]["event"], &objects[6]["errors"]), (&"check".into(), &6.into()));
+    let sarif = place.call(&["check", "six.toml", "--format", "sarif"]);
+    let document: serde_json::Value = serde_json::from_str(&sarif.out).unwrap();
+    assert_eq!(document["version"], "2.1.0");
+    let results = document["runs"][0]["results"].as_array().unwrap();
+    assert_eq!(results.len(), 6);
+    assert_eq!(results[1]["locations"][0]["physicalLocation"]["region"]["startLine"], 16);
+}
+
+#[test]
+fn several_files_are_checked_in_one_go() {
+    let place = Place::new("several");
+    place.write("a.toml", &good().replace("\"45 min\"", "45"));
+    place.write("b.toml", &good());
+    place.write("c.toml", &good().replace("26.5 ml/min", "26.5 ml"));
+    let said = place.call(&["check", "a.toml", "b.toml", "c.toml"]);
+    assert_eq!(said.code, 2);
+    assert!(
+        said.out.contains("--> a.toml:")
+            && said.out.contains("--> c.toml:")
+            && !said.out.contains("--> b.toml")
+    );
+    assert!(said.out.ends_with("2 errors, 0 warnings; 3 files checked\n"), "{}", said.out);
+}

@@ -1,0 +1,150 @@
+//! `dosewright run`: what it takes, and where it writes.
+
+use crate::support::{Place, failing, good, nights};
+
+#[test]
+fn without_a_file_the_example_runs_and_holds() {
+    let place = Place::new("example");
+    let said = place.call(&["run"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    assert!(said.out.starts_with("example.toml held."), "{}", said.out);
+    assert!(
+        said.out.contains("supply off for 13 min") && said.out.contains("clock set from"),
+        "{}",
+        said.out
+    );
+    assert!(said.out.lines().all(|line| line.chars().count() <= 80), "{}", said.out);
+}
+
+#[test]
+fn equal_runs_give_equal_pages_but_for_the_speed() {
+    let place = Place::new("equal");
+    place.write("week.toml", &good());
+    let page = || {
+        let out = place.call(&["run", "week.toml"]).out;
+        out.lines()
+            .filter(|line| !line.starts_with("simulated "))
+            .map(str::to_owned)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(page(), page());
+}
+
+#[test]
+fn shards_share_the_files_out() {
+    let place = Place::new("shards");
+    let names = ["a.toml", "b.toml", "c.toml"];
+    for name in names {
+        place.write(name, &good());
+    }
+    let run = |shard: &str| {
+        let mut args = vec!["run", "-q", "--shard", shard];
+        args.extend(names);
+        place.call(&args).out
+    };
+    assert!(
+        run("1/2").contains("a.toml held")
+            && run("1/2").contains("c.toml held")
+            && !run("1/2").contains("b.toml")
+    );
+    assert!(run("2/2").contains("b.toml held") && !run("2/2").contains("a.toml"));
+    assert!(run("3/3").starts_with("c.toml held"));
+}
+
+#[test]
+fn junit_has_a_case_a_scenario() {
+    let place = Place::new("junit");
+    place.write("good.toml", &good());
+    place.write("bad.toml", &failing());
+    place.write(
+        "never.toml",
+        &nights("[[fault]]\nat = \"dose 9 pulse 1\"\nsupply_loss = { lasts = \"1 h\" }\n"),
+    );
+    let said = place.call(&[
+        "run",
+        "-q",
+        "good.toml",
+        "bad.toml",
+        "never.toml",
+        "--junit",
+        "reports/junit.xml",
+    ]);
+    assert_eq!(said.code, 1);
+    let report = place.read("reports/junit.xml");
+    assert!(report.contains("tests=\"3\" failures=\"1\" errors=\"1\" skipped=\"0\""), "{report}");
+    assert!(report.contains("<testcase name=\"good.toml\" classname=\"scenario\"/>"), "{report}");
+    assert!(report.contains("<failure message=\"R001 at bad.toml:19:39: an expectation did not hold: expected 4 dosed; found 3"), "{report}");
+    assert!(!report.contains("timestamp") && !report.contains("time="), "{report}");
+}
+
+#[test]
+fn a_directory_takes_everything_that_is_written() {
+    let place = Place::new("out");
+    place.write("week.toml", &failing());
+    let said = place.call(&["run", "-q", "week.toml", "--out", "results"]);
+    assert_eq!(said.code, 1);
+    let mut names: Vec<String> = std::fs::read_dir(place.dir.join("results"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    names.sort();
+    assert_eq!(names, ["week-1.failure.toml", "week.csv", "week.jsonl", "week.vcd"]);
+}
+
+#[test]
+fn quiet_says_the_verdict_and_no_warning() {
+    let place = Place::new("quiet");
+    let said = place.call(&["run", "-q"]);
+    assert_eq!(said.out.lines().count(), 2, "{}", said.out);
+    assert_eq!(said.err, "");
+}
+
+#[test]
+fn a_scenario_that_is_meant_to_fail_holds_when_it_fails() {
+    let place = Place::new("meant");
+    place.write("meant.toml", &format!("{}held = false\n", failing()));
+    let said = place.call(&["run", "meant.toml"]);
+    assert!(said.code == 0 && said.out.contains("a failure is what it expects"), "{said:?}");
+    place.write("wrong.toml", &format!("{}held = false\n", good()));
+    let said = place.call(&["run", "wrong.toml"]);
+    assert_eq!(said.code, 1, "{said:?}");
+    assert!(
+        said.out
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ")
+            .contains("expected something to fail"),
+        "{}",
+        said.out
+    );
+}
+
+#[test]
+fn ten_years_are_told_on_a_page() {
+    let place = Place::new("ten-years");
+    place.write("long.toml", &nights("").replace("4 days", "3650 days"));
+    let said = place.call(&["run", "long.toml", "--progress", "none"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    // 2026-10-05 to 2036-10-02: 521 weeks with three nights each, and of the
+    // last, from Monday on, the nights of Monday and Tuesday
+    assert!(said.out.contains("1565 doses"), "{}", said.out);
+    assert!(said.out.lines().count() < 25, "{}", said.out);
+    // every one of them when that is asked for
+    let all = place.call(&["run", "-v", "long.toml", "--progress", "none"]);
+    assert_eq!(all.out.matches("  night  dosed ").count(), 1565, "{}", all.out.len());
+}
+
+#[test]
+fn a_pace_takes_its_time_and_tells_as_it_goes() {
+    let place = Place::new("pace");
+    place.write("week.toml", &good());
+    let began = std::time::Instant::now();
+    // 4 days at 400 000 times real time: 0.864 s, less the quiet end after the
+    // last dose, which is at 2 d 24 h 45 min
+    let said = place.call(&["run", "week.toml", "--pace", "400000x"]);
+    assert!(began.elapsed().as_secs_f64() > 0.6, "{:?}", began.elapsed());
+    assert_eq!(said.code, 0);
+    let (timeline, verdict) =
+        (said.out.find("tue 6 oct 2026").unwrap(), said.out.find("week.toml held").unwrap());
+    assert!(timeline < verdict, "{}", said.out);
+}

@@ -1,0 +1,270 @@
+//! Each key of each claim: once as it is, once as it is not. The run behind them
+//! all is a cut of four hours in one of two nights.
+
+use dosewright_sim::check;
+use dosewright_sim::judged::{self, Judged, Verdict};
+use dosewright_sim::run::Options;
+
+const RUN: &str = r#"schema = 1
+
+[clock]
+start = 2026-10-05T00:00:00
+zone = "CET-1CEST,M3.5.0,M10.5.0/3"
+run_for = "2 days 12 h"
+
+[head]
+flow = "26.5 ml/min"
+
+[[closed]]
+first = 2026-10-04
+
+[[entry]]
+name = "night"
+weekly = { nights = ["sun", "mon", "tue"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
+pulses = 30
+
+[[entry]]
+name = "trap"
+every = { interval = "12 h", from = "2026-10-05 11:55" }
+volume = "15 ml"
+window = "10 min"
+
+[[fault]]
+at = "2026-10-06 00:50"
+supply_loss = { lasts = "4 h 20 min" }
+
+"#;
+
+fn judge(claims: &str) -> (String, Judged) {
+    let text = format!("{RUN}{claims}\n");
+    let (scenario, problems) = check::read("claims.toml", &text);
+    let scenario = scenario.unwrap_or_else(|| panic!("{claims}: {problems:?}"));
+    let judged = judged::run(&scenario, &Options::default(), Vec::new(), None).unwrap();
+    assert!(judged.audit.held(), "{:?}", judged.audit.violations);
+    (text, judged)
+}
+
+/// What the claim says, and what is found where it says something else: the place
+/// that is marked and part of what is said there.
+#[test]
+fn each_key_of_a_claim_is_judged() {
+    let night = |claim: &str| {
+        format!("[[expect]]\ndue = {{ entry = \"night\", at = \"2026-10-06 00:45\", {claim} }}")
+    };
+    let second = |claim: &str| {
+        format!("[[expect]]\ndue = {{ entry = \"night\", at = \"2026-10-07 00:45\", {claim} }}")
+    };
+    let of_night = |claim: &str| format!("[[expect]]\noutcomes = {{ entry = \"night\", {claim} }}");
+    let plain = |claim: &str| format!("[[expect]]\n{claim}");
+    for (holds, fails, marked, said) in [
+        (of_night("dosed = 1"), of_night("dosed = 2"), "2", "expected 2 dosed; found 1 of 3"),
+        (of_night("part = 1"), of_night("part = 0"), "0", "expected 0 part; found 1 of 3"),
+        (of_night("skipped = 1"), of_night("skipped = 2"), "2", "expected 2 skipped; found 1 of 3"),
+        (of_night("open = 0"), of_night("open = 1"), "1", "expected 1 open; found 0 of 3"),
+        (
+            plain("outcomes = { entry = \"trap\", open = 1, dosed = 4 }"),
+            plain("outcomes = { entry = \"trap\", open = 0 }"),
+            "0",
+            "expected 0 open; found 1 of 5",
+        ),
+        (
+            plain("outcomes = { dosed = 5 }"),
+            plain("outcomes = { dosed = 4 }"),
+            "4",
+            "expected 4 dosed; found 5 of 8",
+        ),
+        (
+            plain("outcomes = { entry = \"trap\", cause = \"closed\" }"),
+            of_night("cause = \"closed\""),
+            "\"closed\"",
+            "1 with \"supply lost\"",
+        ),
+        (
+            night("outcome = \"part\""),
+            night("outcome = \"dosed\""),
+            "\"dosed\"",
+            "expected dosed; found part, \"supply lost\"",
+        ),
+        (
+            night("cause = \"supply lost\""),
+            night("cause = \"closed\""),
+            "\"closed\"",
+            "expected \"closed\"; found \"supply lost\"",
+        ),
+        (
+            night("started_from = \"2026-10-06 00:45\""),
+            night("started_from = \"2026-10-06 00:45:01\""),
+            "\"2026-10-06 00:45:01\"",
+            "or later; found 2026-10-06 00:45",
+        ),
+        (
+            night("started_by = \"2026-10-06 00:45\""),
+            night("started_by = \"2026-10-06 00:44:59\""),
+            "\"2026-10-06 00:44:59\"",
+            "or earlier; found 2026-10-06 00:45",
+        ),
+        (
+            night("ended_from = \"2026-10-06 00:49:39\""),
+            night("ended_from = \"2026-10-06 00:50\""),
+            "\"2026-10-06 00:50\"",
+            "or later; found 2026-10-06 00:49:39",
+        ),
+        (
+            night("ended_by = \"2026-10-06 00:49:40\""),
+            night("ended_by = \"2026-10-06 00:49:39\""),
+            "\"2026-10-06 00:49:39\"",
+            "or earlier; found 2026-10-06 00:49:39.0",
+        ),
+        (
+            night("volume_from = \"11.9 ml\""),
+            night("volume_from = \"12.1 ml\""),
+            "\"12.1 ml\"",
+            "expected 12.1 ml at least; found 11.999",
+        ),
+        (
+            night("volume_to = \"16.1 ml\""),
+            night("volume_to = \"15.9 ml\""),
+            "\"15.9 ml\"",
+            "which may have been delivered",
+        ),
+        (
+            second("volume_to = \"120 ml\""),
+            second("started_by = \"2026-10-06 23:00\""),
+            "\"2026-10-06 23:00\"",
+            "or earlier; found 2026-10-07 00:45",
+        ),
+        (
+            night("outcome = \"part\""),
+            plain("due = { entry = \"night\", at = \"2026-10-06 00:46\", outcome = \"part\" }"),
+            "\"2026-10-06 00:46\"",
+            "none at that time",
+        ),
+        (
+            plain(
+                "due = { entry = \"night\", at = \"2026-10-05 00:45\", outcome = \"skipped\", cause = \"closed\" }",
+            ),
+            plain(
+                "due = { entry = \"night\", at = \"2026-10-05 00:45\", started_by = \"2026-10-05 00:46\" }",
+            ),
+            "\"2026-10-05 00:46\"",
+            "the pump never ran for it",
+        ),
+        // by the pump 136 of the 240 ml that the two nights that are not closed ask for
+        (
+            plain("volume = { entry = \"night\", within = \"43.4 %\" }"),
+            plain("volume = { entry = \"night\", within = \"43.2 %\" }"),
+            "\"43.2 %\"",
+            "expected 240 ml within 43.2 %; found 13",
+        ),
+        (
+            plain("volume = { entry = \"trap\", of = \"60 ml\", within = \"0.01 %\" }"),
+            plain("volume = { entry = \"trap\", of = \"60.1 ml\", within = \"0.01 %\" }"),
+            "\"0.01 %\"",
+            "expected 60.1 ml within 0.01 %; found 59.99",
+        ),
+        (
+            plain("pump_on = { least = \"7 min 20 s\" }"),
+            plain("pump_on = { least = \"8 min\" }"),
+            "\"8 min\"",
+            "expected the pump on for 8 min at least; found 7 min",
+        ),
+        (
+            plain("pump_on = { most = \"8 min\" }"),
+            plain("pump_on = { most = \"7 min\" }"),
+            "\"7 min\"",
+            "expected the pump on for 7 min at most; found 7 min",
+        ),
+        (
+            plain("alarms = { count = 0 }"),
+            plain("alarms = { count = 1 }"),
+            "1",
+            "expected 1 alarms; found 0",
+        ),
+        (
+            plain("alarms = { kind = \"leak\", most = 0 }"),
+            plain("alarms = { kind = \"leak\", least = 1 }"),
+            "1",
+            "expected 1 alarms \"leak\" at least; found 0",
+        ),
+    ] {
+        let (_, judged) = judge(&holds);
+        assert_eq!(judged.verdict, Verdict::Held, "{holds}: {:?}", judged.failures);
+        let (text, judged) = judge(&fails);
+        assert_eq!(
+            (judged.verdict, judged.failures.len()),
+            (Verdict::Failed, 1),
+            "{fails}: {:?}",
+            judged.failures
+        );
+        let failure = &judged.failures[0];
+        assert_eq!(failure.span.of(&text), marked, "{fails}");
+        assert!(failure.label.contains(said), "{fails}: {}", failure.label);
+    }
+}
+
+#[test]
+fn a_dose_that_was_cut_to_the_end_of_the_run_is_open() {
+    let off = RUN
+        .replace("supply_loss = { lasts = \"4 h 20 min\" }", "supply_loss = { lasts = \"4 d\" }");
+    let verdict = |claims: &str| {
+        let text = format!("{off}[[expect]]\n{claims}\n");
+        let (scenario, problems) = check::read("off.toml", &text);
+        let scenario = scenario.unwrap_or_else(|| panic!("{claims}: {problems:?}"));
+        let judged = judged::run(&scenario, &Options::default(), Vec::new(), None).unwrap();
+        assert!(judged.audit.held(), "{:?}", judged.audit.violations);
+        judged.verdict
+    };
+    // the dose that was cut; that of the night after was never born, because
+    // nobody was awake for it
+    assert_eq!(verdict("outcomes = { entry = \"night\", open = 1, skipped = 1 }"), Verdict::Held);
+    assert_eq!(
+        verdict("due = { entry = \"night\", at = \"2026-10-06 00:45\", outcome = \"open\" }"),
+        Verdict::Held
+    );
+    assert_eq!(
+        verdict("due = { entry = \"night\", at = \"2026-10-06 00:45\", outcome = \"part\" }"),
+        Verdict::Failed
+    );
+    assert_eq!(
+        verdict("due = { entry = \"night\", at = \"2026-10-07 00:45\", outcome = \"open\" }"),
+        Verdict::Failed
+    );
+}
+
+#[test]
+fn all_that_fails_is_told() {
+    let (_, judged) = judge(
+        "[[expect]]\noutcomes = { entry = \"night\", dosed = 7, part = 7, skipped = 7 }\nvolume = { within = \"1 %\" }\nalarms = { count = 3 }",
+    );
+    assert_eq!((judged.failures.len(), judged.judged), (5, 3));
+}
+
+#[test]
+fn an_alarm_that_is_raised_is_counted() {
+    let unset = RUN
+        .replace("run_for = \"2 days 12 h\"", "run_for = \"2 days 12 h\"\nunset = true")
+        .split("[[fault]]")
+        .next()
+        .unwrap()
+        .to_owned();
+    let text = format!(
+        "{unset}[[expect]]\nalarms = {{ kind = \"clock unset\", count = 1 }}\noutcomes = {{ entry = \"night\", dosed = 0, skipped = 0 }}\n"
+    );
+    let (scenario, problems) = check::read("unset.toml", &text);
+    let judged = judged::run(
+        &scenario.unwrap_or_else(|| panic!("{problems:?}")),
+        &Options::default(),
+        Vec::new(),
+        None,
+    )
+    .unwrap();
+    assert_eq!(
+        judged.verdict,
+        Verdict::Held,
+        "{:?} {:?}",
+        judged.failures,
+        judged.audit.violations
+    );
+}
