@@ -138,7 +138,6 @@ fn the_auditor_shares_no_schedule_code() {
             ".kind_of(",
             ".next_change_after(",
             ".instant_of(",
-            ".first_from(",
             ".next_at_or_after(",
             ".ceiling_in_force(",
             ".most_in_a_day(",

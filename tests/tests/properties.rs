@@ -6,6 +6,7 @@ use dosewright_sim::run::Options;
 use dosewright_sim::scenario;
 use dosewright_sim::swarm::{self, Shape};
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 
 /// Runs the scenario of a seed; what is wrong with it, with the file itself.
 fn judge(seed: u64, shape: Shape) -> Result<u64, String> {
@@ -25,7 +26,9 @@ fn judge(seed: u64, shape: Shape) -> Result<u64, String> {
 
 proptest! {
     #![proptest_config(ProptestConfig {
-        cases: 500, max_shrink_iters: 0, failure_persistence: None, ..ProptestConfig::default()
+        cases: 500, max_shrink_iters: 0, failure_persistence: None,
+        // the same cases at every run: a change is judged by what it changed
+        rng_seed: RngSeed::Fixed(20_261_125), ..ProptestConfig::default()
     })]
 
     #[test]

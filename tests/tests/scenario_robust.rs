@@ -133,7 +133,7 @@ fn apply(text: &str, change: &Change) -> String {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 4000, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 4000, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn a_changed_good_file_is_read_or_refused(which in 0..GOOD.len(), changes in prop::collection::vec(change(), 1..6)) {

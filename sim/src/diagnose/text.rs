@@ -198,7 +198,9 @@ fn window(line: &str, mark: Span, room: usize) -> Window {
     let (before_cells, marked_cells) = (display(&before).1, display(&marked).1);
     let after_cells = display(&after).1;
     let cut = before_cut || marked_cut || after_cut;
-    if !cut && before_cells + marked_cells + after_cells <= room {
+    // an empty place has a caret too
+    let least_marked = marked_cells.max(1);
+    if !cut && before_cells + least_marked + after_cells <= room {
         let (line, _) = display(&format!("{before}{marked}{after}"));
         return Window { line, before: before_cells, marked: marked_cells.max(1) };
     }
@@ -211,7 +213,7 @@ fn window(line: &str, mark: Span, room: usize) -> Window {
         display(&before)
     };
     let before = used;
-    let whole_rest = !marked_cut && !after_cut && used + marked_cells + after_cells <= room;
+    let whole_rest = !marked_cut && !after_cut && used + least_marked + after_cells <= room;
     let rest_room = if whole_rest { room - used } else { room - used - 1 };
     let (mark_shown, mark_cells) = head(&marked, rest_room);
     shown.push_str(&mark_shown);
