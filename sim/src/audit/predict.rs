@@ -451,7 +451,7 @@ impl<H: Hand> Ideal<H> {
             }
             match self.model.judge(&due, at) {
                 Some(Verdict::Begin { volume_nl, cut }) => {
-                    self.begin(due, at, volume_nl, cut, &head)
+                    self.begin(due, at, volume_nl, cut, &head);
                 }
                 Some(Verdict::Skip(cause)) => {
                     self.drop_waiting(due.key.id);

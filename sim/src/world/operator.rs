@@ -77,7 +77,7 @@ impl Plan {
                 }
             }
             Act::Disable(entry) => {
-                plan.entries.get_mut(index_of(&entry.name)?)?.plan.enabled = false
+                plan.entries.get_mut(index_of(&entry.name)?)?.plan.enabled = false;
             }
             Act::Enable(entry) => plan.entries.get_mut(index_of(&entry.name)?)?.plan.enabled = true,
             Act::Remove(entry) => {

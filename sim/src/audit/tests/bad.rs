@@ -350,7 +350,7 @@ fn d7_longest_run_rest_and_starts() {
         for (_, ev) in &mut spoilt {
             match ev {
                 Ev::Act(DeviceAct::SetHead(h)) | Ev::Record(Record::Head { head: h, .. }) => {
-                    *h = head
+                    *h = head;
                 }
                 _ => {}
             }
