@@ -50,7 +50,7 @@ pub struct Note {
 /// One problem of one file.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Diagnostic {
-    /// A code of the registry, [`codes::ALL`]: `S014`, `W001`.
+    /// A code of the registry, `codes::all`: `S014`, `W001`.
     pub code: &'static str,
     /// Error or warning.
     pub severity: Severity,

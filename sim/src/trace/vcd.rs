@@ -21,7 +21,7 @@ enum Wire {
     Leak,
 }
 
-/// Names of the wires, in the order of [`Wire`].
+/// Names of the wires, in the order of the dump.
 pub const WIRES: [&str; 5] = ["pump", "supply", "dose_open", "remote_stop", "leak"];
 /// The real: what outcomes have said was delivered at the least, in ml, summed.
 pub const DELIVERED: &str = "delivered_ml";

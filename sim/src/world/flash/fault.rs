@@ -9,7 +9,7 @@ pub enum NorError {
     NotAligned,
     /// Beyond the end.
     OutOfBounds,
-    /// The supply is gone, until [`NorMock::power_on`].
+    /// The supply is gone, until [`super::NorMock::power_on`].
     Cut,
     /// The range cannot be read.
     Unreadable,
