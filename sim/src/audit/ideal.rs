@@ -36,7 +36,10 @@ pub(crate) struct Running {
     pub(crate) carry_after: u32,
     pub(crate) flow: u32,
     pub(crate) cut: Option<Cause>,
+    /// What disturbed it last.
     pub(crate) causes: Causes,
+    /// All that disturbed it: any of it may be called the cause of a part dose.
+    pub(crate) all_causes: Causes,
     /// Least and most pumping before the pulse that runs.
     pub(crate) least_ms: i64,
     pub(crate) most_ms: i64,
@@ -69,6 +72,7 @@ impl Running {
             flow,
             cut,
             causes: Causes::NONE,
+            all_causes: Causes::NONE,
             least_ms: 0,
             most_ms: 0,
             restarts: 0,
@@ -120,6 +124,7 @@ impl Running {
 
     pub(crate) fn disturb(&mut self, causes: Causes) {
         self.causes = causes;
+        self.all_causes = self.all_causes.or(causes);
         self.spread = Spread::Open;
         self.slack_ms += self.total_ms / self.pulses.max(1) + 1;
     }

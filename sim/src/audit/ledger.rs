@@ -1,18 +1,50 @@
 //! The ledger's bytes as the device wrote them, slot by slot.
 
-use std::collections::HashMap;
+use std::collections::BTreeSet;
 
+use dosewright_core::entry::EntryId;
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
-use dosewright_core::record::{DueKey, Record};
+use dosewright_core::record::Record;
+
+/// What the loss of a record can put in doubt.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum About {
+    /// An event of no consequence.
+    Nothing,
+    /// One entry and its dues.
+    Entry(EntryId),
+    /// What the clock says.
+    Clock,
+    /// The head and its flow.
+    Head,
+    /// The timetable, its closed dates or ceiling.
+    Timetable,
+    /// What no setting brings back: deliveries, starts, an open dose.
+    State,
+}
+
+impl About {
+    fn of(record: &Record) -> Self {
+        match record {
+            Record::Pulse(p) => Self::Entry(p.due.id),
+            Record::Born(b) => Self::Entry(b.due.id),
+            Record::Outcome(o) => Self::Entry(o.due.id),
+            Record::Staged(s) | Record::SnapEntry(s) => Self::Entry(s.entry.id),
+            Record::SnapLine { id, .. } => Self::Entry(*id),
+            Record::Clock { .. } | Record::SnapClock { .. } => Self::Clock,
+            Record::Head { .. } | Record::SnapHead(_) => Self::Head,
+            Record::StagedClosed(_) | Record::SnapClosed(_) | Record::Adopted(_) => Self::Timetable,
+            Record::Stamp { .. } | Record::Act { .. } | Record::Boot { .. } => Self::Nothing,
+            _ => Self::State,
+        }
+    }
+}
 
 /// What a slot in force held.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Held {
+struct Held {
     seq: u32,
-    /// The due it is about, where it is about one.
-    pub(crate) due: Option<DueKey>,
-    /// Whether it holds settings or state that concern more than one due.
-    pub(crate) wide: bool,
+    about: About,
 }
 
 /// What a written slot turned out to be.
@@ -28,7 +60,9 @@ pub(crate) enum Seen {
     /// The snapshot before it is in force.
     Sealed,
     /// A slot that cannot be read, and what it held before.
-    Damaged(Option<Held>),
+    Damaged(Option<About>),
+    /// A write that left nothing: the memory does not take it.
+    Unwritten,
     /// A slot that is whole and yet says nothing that a record can say.
     Unreadable,
     /// The sequence number does not rise.
@@ -39,40 +73,112 @@ pub(crate) enum Seen {
 #[derive(Debug)]
 pub(crate) struct LedgerWatch {
     geometry: Geometry,
-    held: HashMap<u32, Held>,
+    /// By slot, from the ledger's start on.
+    held: Vec<Option<Held>>,
+    /// Addresses of slots that cannot be read.
+    damaged: BTreeSet<u32>,
     last_seq: u32,
     snapshot_from: u32,
     /// The sector that is in force.
     in_force: Option<u32>,
+    /// Where the last record stands, and the last intent of a pulse.
+    last_record: u32,
+    last_intent: u32,
+    /// Slots after the last intent that could not be read in a sector that is in
+    /// force no more.
+    left_behind: u32,
     /// The instant of the last record that carries one.
     pub(crate) last_at: i64,
-    /// Slots that cannot be read, written after the last intent of a pulse.
-    pub(crate) unreadable: u32,
-    /// Those of them that no readable record follows.
-    pub(crate) tail: u32,
 }
 
 impl LedgerWatch {
     pub(crate) fn new(geometry: Geometry) -> Self {
         Self {
             geometry,
-            held: HashMap::new(),
+            held: Vec::new(),
+            damaged: BTreeSet::new(),
             last_seq: 0,
             snapshot_from: 0,
             in_force: None,
+            last_record: 0,
+            last_intent: 0,
+            left_behind: 0,
             last_at: 0,
-            unreadable: 0,
-            tail: 0,
         }
     }
 
     fn sector(&self, address: u32) -> Option<u32> {
-        address.wrapping_sub(self.geometry.start).checked_div(self.geometry.sector_bytes)
+        address.checked_sub(self.geometry.start)?.checked_div(self.geometry.sector_bytes)
+    }
+
+    /// Which slot of the ring that is; `None` where the ring has none there.
+    fn place(&self, address: u32) -> Option<usize> {
+        let slots = usize::from(self.geometry.slots()) * usize::from(self.geometry.sectors);
+        let place = address.checked_sub(self.geometry.start)? as usize / SLOT;
+        (place < slots).then_some(place)
     }
 
     fn is_sector_start(&self, address: u32) -> bool {
         let offset = address.wrapping_sub(self.geometry.start);
         self.geometry.sector_bytes != 0 && offset.is_multiple_of(self.geometry.sector_bytes)
+    }
+
+    /// Damaged slots of the sector in force after an address.
+    fn damaged_after(&self, address: u32) -> u32 {
+        let after = self.damaged.range(address.saturating_add(1)..);
+        after.filter(|&&at| self.sector(at) == self.in_force).count() as u32
+    }
+
+    /// Slots that cannot be read after the last intent, at most. Those of a
+    /// sector left since may or may not have been carried forward.
+    pub(crate) fn unreadable(&self) -> u32 {
+        self.left_behind + self.damaged_after(self.last_intent)
+    }
+
+    /// Slots that cannot be read after the last record.
+    pub(crate) fn tail(&self) -> u32 {
+        self.damaged_after(self.last_record)
+    }
+
+    fn erased(&mut self, address: u32) {
+        let end = address.saturating_add(self.geometry.sector_bytes);
+        self.damaged.retain(|at| !(address..end).contains(at));
+        let slots = usize::from(self.geometry.slots());
+        if let Some(first) = self.place(address) {
+            self.held.iter_mut().skip(first).take(slots).for_each(|held| *held = None);
+        }
+    }
+
+    fn hold(&mut self, address: u32, held: Held) {
+        if let Some(place) = self.place(address) {
+            if self.held.len() <= place {
+                self.held.resize(place + 1, None);
+            }
+            if let Some(slot) = self.held.get_mut(place) {
+                *slot = Some(held);
+            }
+        }
+        if !self.damaged.is_empty() {
+            self.damaged.remove(&address);
+        }
+    }
+
+    fn damage(&mut self, address: u32) -> Seen {
+        self.damaged.insert(address);
+        let place = self.place(address);
+        let held = place.and_then(|at| self.held.get_mut(at)).and_then(Option::take);
+        Seen::Damaged(held.map(|held| held.about))
+    }
+
+    /// The sector whose seal stands here is in force.
+    fn sealed(&mut self, address: u32) -> Seen {
+        self.left_behind = self.unreadable();
+        self.in_force = self.sector(address);
+        (self.last_record, self.last_intent) = (address, address);
+        let from = self.snapshot_from;
+        let old = self.held.iter_mut().filter(|h| h.is_some_and(|h| h.seq < from));
+        old.for_each(|held| *held = None);
+        Seen::Sealed
     }
 
     /// Takes in a slot.
@@ -81,21 +187,13 @@ impl LedgerWatch {
             Ok(bytes) => Slot::decode(bytes),
             Err(_) => Slot::Damaged,
         };
-        if self.is_sector_start(address) {
+        if self.is_sector_start(address) && slot != Slot::Blank {
             // the sector was erased for this
-            let sector = address..address.saturating_add(self.geometry.sector_bytes);
-            self.held.retain(|at, _| !sector.contains(at));
+            self.erased(address);
         }
         let (seq, class, payload) = match slot {
-            Slot::Blank => return Seen::Nothing,
-            Slot::Damaged => {
-                // what is torn in a sector that is being filled is no record
-                if self.in_force == self.sector(address) {
-                    self.unreadable += 1;
-                    self.tail += 1;
-                }
-                return Seen::Damaged(self.held.remove(&address));
-            }
+            Slot::Blank => return Seen::Unwritten,
+            Slot::Damaged => return self.damage(address),
             Slot::Good { seq, class, payload } => (seq, class, payload),
         };
         if seq <= self.last_seq {
@@ -109,37 +207,21 @@ impl LedgerWatch {
                 self.snapshot_from = seq;
                 return Seen::Nothing;
             }
-            Class::Seal => {
-                self.in_force = self.sector(address);
-                self.tail = 0;
-                let from = self.snapshot_from;
-                self.held.retain(|_, held| held.seq >= from);
-                return Seen::Sealed;
-            }
+            Class::Seal => return self.sealed(address),
             Class::Snapshot | Class::Record => Record::decode(&payload),
         };
         let Some(record) = record else { return Seen::Unreadable };
-        let due = match &record {
-            Record::Pulse(p) => Some(p.due),
-            Record::Born(b) => Some(b.due),
-            Record::Outcome(o) => Some(o.due),
-            _ => None,
-        };
-        let harmless =
-            matches!(record, Record::Stamp { .. } | Record::Act { .. } | Record::Boot { .. });
-        let wide = due.is_none() && !harmless;
-        self.held.insert(address, Held { seq, due, wide });
-        if class == Class::Record {
-            self.in_force = self.sector(address);
-        }
+        self.hold(address, Held { seq, about: About::of(&record) });
         if class == Class::Snapshot {
             return Seen::Snapshot(record);
         }
-        if matches!(record, Record::Pulse(_)) {
-            self.unreadable = 0;
-        }
+        self.in_force = self.sector(address);
+        // a start tells of the damage before it
         if !matches!(record, Record::Boot { .. }) {
-            self.tail = 0;
+            self.last_record = address;
+        }
+        if matches!(record, Record::Pulse(_)) {
+            (self.last_intent, self.left_behind) = (address, 0);
         }
         Seen::Record(record)
     }

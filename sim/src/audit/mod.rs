@@ -14,11 +14,18 @@
 mod acts;
 mod causes;
 mod chip;
+mod course;
+mod device;
+mod device_acts;
+mod device_dues;
 mod dose;
+mod dose_checks;
 mod dues;
+mod ended;
 mod ideal;
 mod ledger;
 mod limits;
+mod marks;
 mod model;
 mod outcomes;
 mod owed;
@@ -138,6 +145,8 @@ pub struct Auditor {
     kept_by: BTreeMap<EntryId, Causes>,
     /// Device time at which a dose last ended.
     last_dose_end: i64,
+    /// True ms, entry and number of the last records of skipped dues.
+    burst: (u64, EntryId, u32),
     /// Next instant at which something has to be looked at.
     timer: i64,
     tail: Option<wake::Tail>,
@@ -172,6 +181,7 @@ impl Auditor {
             ready_reported: None,
             kept_by: BTreeMap::new(),
             last_dose_end: i64::MIN,
+            burst: (0, EntryId(0), 0),
             timer: i64::MAX,
             tail: None,
             taint: wake::Taint::default(),

@@ -8,13 +8,11 @@ use dosewright_core::cause::Cause;
 use dosewright_core::config::Head;
 use dosewright_core::entry::{Entry, EntryId, Recurrence};
 use dosewright_core::record::ClosedList;
-use dosewright_core::zone::Zone;
 
 use super::causes::Causes;
 use super::chip::Clock;
 use super::dues::{Finder, Weekly};
 use super::readings::Reading;
-use super::rules;
 use super::zone;
 
 /// When an entry last began to deliver, as ages are reckoned from it.
@@ -130,9 +128,9 @@ pub(crate) struct Line {
     /// The last that passed, unless a setting or an edit has moved the mark since.
     pub(crate) passed: Option<i64>,
     /// The next due and its instant, as the clock stands.
-    coming: Option<(i64, i64)>,
+    pub(super) coming: Option<(i64, i64)>,
     /// A second pass, where that is the reading.
-    again: Option<(i64, i64)>,
+    pub(super) again: Option<(i64, i64)>,
     pub(crate) carry: u32,
     /// Edited, and no due of the new revision judged since.
     pub(crate) edited: bool,
@@ -154,9 +152,9 @@ pub(crate) struct Model {
     pub(crate) asks: u32,
     /// The first setting after the latest loss of the feed: weekly dues before
     /// it are not caught up (D9).
-    not_before: Option<i64>,
-    finder: Box<dyn Finder + Send>,
-    next_birth: Option<i64>,
+    pub(super) not_before: Option<i64>,
+    pub(super) finder: Box<dyn Finder + Send>,
+    pub(super) next_birth: Option<i64>,
 }
 
 impl Model {
@@ -224,7 +222,7 @@ impl Model {
 
     /// The first nominal whose instant is not before `at`; `None` where there is
     /// none, or the clock is unset.
-    fn first_from(&self, line: &Line, at: i64) -> Option<i64> {
+    pub(super) fn first_from(&self, line: &Line, at: i64) -> Option<i64> {
         match (line.entry.recurrence, line.weekly) {
             (Recurrence::Interval { every_ms, from }, _) => {
                 let every = (every_ms as i64).max(1);
@@ -239,7 +237,7 @@ impl Model {
     }
 
     /// Works out again when a line's next due comes.
-    fn look_ahead(&mut self, index: usize) {
+    pub(super) fn look_ahead(&mut self, index: usize) {
         let Some(line) = self.lines.get(index) else { return };
         let coming = if line.entry.enabled { self.coming_of(line) } else { None };
         if let Some(line) = self.lines.get_mut(index) {
@@ -249,7 +247,7 @@ impl Model {
             self.lines.iter().flat_map(|l| [l.coming, l.again]).flatten().map(|(_, at)| at).min();
     }
 
-    fn look_ahead_all(&mut self) {
+    pub(super) fn look_ahead_all(&mut self) {
         for index in 0..self.lines.len() {
             self.look_ahead(index);
         }
@@ -276,7 +274,7 @@ impl Model {
         }
     }
 
-    fn due(&self, line: &Line, nominal: i64, due_at: i64, why: Why) -> Due {
+    pub(super) fn due(&self, line: &Line, nominal: i64, due_at: i64, why: Why) -> Due {
         let grace_ms = match self.reading {
             Some(Reading::GraceForgotten) => 0,
             _ => i64::from(line.entry.grace_ms),
@@ -385,158 +383,6 @@ impl Model {
             }
         }
     }
-
-    /// The clock chip lost its feed: the clock is unset.
-    pub(crate) fn lose_clock(&mut self) {
-        self.clock.offset_ms = None;
-        self.clock.losses = self.clock.losses.wrapping_add(1);
-        self.look_ahead_all();
-    }
-
-    /// A new zone. Where the clock is set, what it says stays the same moment.
-    pub(crate) fn set_zone(&mut self, now: i64, zone: Zone, fates: &mut Vec<Fate>) {
-        let tz = zone::to_jiff(&zone).unwrap_or(jiff::tz::TimeZone::UTC);
-        (self.clock.zone, self.clock.tz) = (zone, tz);
-        if let Some(offset) = self.clock.offset_ms {
-            if self.reading == Some(Reading::ZoneOpensNoEpoch) {
-                self.clock.epoch = self.clock.epoch.wrapping_sub(1);
-            }
-            self.set_offset(now, offset, fates);
-        }
-    }
-
-    /// The clock says from now on what the offset makes of the instant.
-    pub(crate) fn set_offset(&mut self, now: i64, offset_ms: i64, fates: &mut Vec<Fate>) {
-        if self.clock.offset_ms.is_none() && self.clock.losses > 0 {
-            self.not_before = Some(now);
-        }
-        self.clock.offset_ms = Some(offset_ms);
-        self.clock.epoch = self.clock.epoch.wrapping_add(1);
-        for index in 0..self.lines.len() {
-            let Some(line) = self.lines.get(index) else { continue };
-            if line.weekly.is_none() {
-                continue;
-            }
-            let after = self.first_from(line, now + 1);
-            let next = match line.next {
-                // accepted while the clock was unset
-                None => self.first_from(line, now),
-                Some(mark) => Some(match (self.reading, after) {
-                    (Some(Reading::MarkNotLowered), _) | (_, None) => mark,
-                    (Some(Reading::MarkRaised), Some(after)) => after,
-                    (_, Some(after)) => mark.min(after),
-                }),
-            };
-            let moved = line.waiting.and_then(|due| {
-                self.instant(line, due.key.nominal).map(|at| Due { due_at: at, ..due })
-            });
-            let Some(line) = self.lines.get_mut(index) else { continue };
-            if line.next != next {
-                line.passed = None;
-            }
-            line.next = next;
-            line.again = None;
-            if let Some(moved) = moved {
-                if moved.due_at > now {
-                    let key = moved.key;
-                    let old = line.waiting.take().unwrap_or(moved);
-                    let span =
-                        Span { key, last: key.nominal, count: 1, due_at: old.born_due_at, by: now };
-                    fates.push(Fate::Skipped(span, Causes::of(Cause::ClockSet)));
-                } else if moved.deadline() <= now {
-                    line.waiting = None;
-                    fates.push(Fate::Lapsed(moved));
-                } else {
-                    line.waiting = Some(moved);
-                }
-            }
-        }
-        self.look_ahead_all();
-        self.births(now, Why::Setting, fates);
-    }
-
-    /// Puts a timetable in force, entry by entry, at one instant.
-    pub(crate) fn adopt<'a>(
-        &mut self,
-        now: i64,
-        entries: impl Iterator<Item = &'a Entry> + Clone,
-        closed: ClosedList,
-        ceiling_nl: Option<u64>,
-        fates: &mut Vec<Fate>,
-    ) {
-        self.closed = closed;
-        let removed = |l: &Line| !entries.clone().any(|e| e.id == l.entry.id);
-        for line in self.lines.iter_mut().filter(|l| removed(l)) {
-            let id = line.entry.id;
-            fates.extend(line.waiting.take().map(|due| dropped(&due, now, Cause::Removed)));
-            fates.push(Fate::Ends(id, Cause::Removed));
-        }
-        self.lines.retain(|l| !removed(l));
-        for entry in entries.clone() {
-            self.accept(now, entry, fates);
-        }
-        self.lines.sort_by_key(|l| l.entry.id);
-        self.ceiling_nl = ceiling_nl.unwrap_or_else(|| rules::default_ceiling_nl(entries));
-        self.look_ahead_all();
-        self.births(now, Why::Edit, fates);
-    }
-
-    fn accept(&mut self, now: i64, entry: &Entry, fates: &mut Vec<Fate>) {
-        let weekly = Weekly::of(entry, self.reading);
-        let mut line = Line {
-            entry: *entry,
-            weekly,
-            revision: 1,
-            next: None,
-            passed: None,
-            coming: None,
-            again: None,
-            carry: 0,
-            edited: false,
-            last: None,
-            waiting: None,
-        };
-        let mut from = now;
-        if let Some(old) = self.lines.iter().find(|l| l.entry.id == entry.id) {
-            if old.entry == *entry {
-                return;
-            }
-            let disabled = old.entry.enabled && !entry.enabled;
-            let cause = if disabled { Cause::Disabled } else { Cause::Edited };
-            if let Some(due) = &old.waiting {
-                fates.push(dropped(due, now, cause));
-                if self.reading != Some(Reading::EditMarksNow) {
-                    from = from.min(due.due_at);
-                }
-            }
-            fates.push(Fate::Ends(entry.id, cause));
-            line.revision = old.revision.wrapping_add(1);
-            line.carry = old.carry;
-            line.last = old.last;
-            line.edited = self.reading != Some(Reading::EditForgets);
-            if self.reading == Some(Reading::EditForgets) {
-                line.last = None;
-            }
-        }
-        line.next = self.first_from(&line, from);
-        if line.next.is_none() && (weekly.is_none() || self.clock.offset_ms.is_some()) {
-            // no due any more: the mark stands past all of them
-            line.next = Some(i64::from(u32::MAX));
-        }
-        self.lines.retain(|l| l.entry.id != entry.id);
-        self.lines.push(line);
-    }
-
-    /// Puts a due back to where it had not passed: nothing of it is in the ledger.
-    pub(crate) fn unpass(&mut self, id: EntryId, nominal: i64) {
-        if let Some(index) = self.lines.iter().position(|l| l.entry.id == id) {
-            if let Some(line) = self.lines.get_mut(index) {
-                line.next = line.next.map(|next| next.min(nominal));
-                line.passed = None;
-            }
-            self.look_ahead(index);
-        }
-    }
 }
 
 /// Adds a stretch of skipped dues, or makes the entry's last one longer where it
@@ -557,10 +403,4 @@ fn push_skipped(fates: &mut Vec<Fate>, span: Span, causes: Causes, now: i64) {
         }
     }
     fates.push(Fate::Skipped(span, causes));
-}
-
-fn dropped(due: &Due, now: i64, cause: Cause) -> Fate {
-    let (key, due_at) = (due.key, due.due_at);
-    let span = Span { key, last: key.nominal, count: 1, due_at, by: now };
-    Fate::Skipped(span, Causes::of(cause))
 }

@@ -32,6 +32,8 @@ pub(crate) struct InThisMs {
     pub(crate) released: bool,
     pub(crate) damaged: bool,
     pub(crate) clock_lost: bool,
+    /// The ledger took a record.
+    pub(crate) recorded: bool,
     short: Option<(i64, i64, Option<Key>)>,
 }
 
@@ -247,6 +249,6 @@ impl Auditor {
         }
         self.settle_pending();
         self.check_refused_ask();
-        self.check_unset_alarm(seen.clock_lost);
+        self.check_unset_alarm(seen.clock_lost && seen.recorded);
     }
 }

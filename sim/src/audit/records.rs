@@ -5,7 +5,7 @@ use dosewright_core::entry::EntryId;
 use dosewright_core::record::{Born, Record};
 
 use super::dose::TICK_MS;
-use super::ledger::{Held, Seen};
+use super::ledger::{About, Seen};
 use super::{Auditor, key_of};
 
 impl Auditor {
@@ -36,7 +36,8 @@ impl Auditor {
     pub(super) fn see_slot(&mut self, address: u32, bytes: &[u8]) {
         match self.ledger.see(address, bytes) {
             Seen::Nothing => {}
-            Seen::Damaged(held) => self.on_damage(held),
+            Seen::Damaged(lost) => self.on_damage(lost),
+            Seen::Unwritten => self.on_damage(None),
             Seen::Unreadable => {
                 self.fail(
                     "M4",
@@ -53,32 +54,30 @@ impl Auditor {
         }
     }
 
-    /// A slot cannot be read: torn by a cut, worn, or flipped since.
-    fn on_damage(&mut self, held: Option<Held>) {
+    /// A slot cannot be read: torn by a cut, worn, or flipped since. Where the
+    /// device was awake, it may be a record that it could not write.
+    fn on_damage(&mut self, lost: Option<About>) {
         self.pin.ms.damaged = true;
-        match held {
-            None => {
-                self.hinder.ledger_bad = true;
-                let now = self.now;
-                for owed in self.owed.values_mut().flat_map(super::owed::OwedList::iter_mut) {
-                    owed.causes = owed.causes.with(Cause::Ledger);
-                }
-                if let Some(open) = self.open.as_mut().filter(|_| self.supply.awake) {
-                    open.disturb(Cause::Ledger);
-                }
-                self.refresh(now);
-                self.rearm();
-            }
-            Some(Held { due: Some(due), .. }) => {
-                self.taint.entries.insert(due.id);
-            }
-            Some(Held { wide: true, .. }) => self.taint.all = true,
-            Some(_) => {}
+        if let Some(about) = lost {
+            self.taint.add(about);
         }
+        if !self.supply.awake {
+            return;
+        }
+        self.hinder.ledger_bad = true;
+        for owed in self.owed.values_mut().flat_map(super::owed::OwedList::iter_mut) {
+            owed.causes = owed.causes.with(Cause::Ledger);
+        }
+        if let Some(open) = &mut self.open {
+            open.disturb(Cause::Ledger);
+        }
+        self.refresh(self.now);
+        self.rearm();
     }
 
     fn on_record(&mut self, record: &Record) {
         self.report.records += 1;
+        self.pin.ms.recorded = true;
         let was_bad = self.hinder.ledger_bad;
         let mut first = false;
         if let Record::Boot { at, feed_kept, .. } = *record {
@@ -137,7 +136,7 @@ impl Auditor {
         }
         if self.supply.feed_kept() {
             self.check_instant(at);
-        } else if (at - self.ledger.last_at).abs() > TICK_MS && !self.taint.all {
+        } else if (at - self.ledger.last_at).abs() > TICK_MS && !self.taint.all() {
             let last = self.ledger.last_at;
             self.fail("D9", None, format!(
                 "after a lost feed the device's time goes on from {at} ms; the ledger's last instant is {last} ms"

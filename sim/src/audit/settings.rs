@@ -11,6 +11,7 @@ use crate::observe::{DeviceAct, LINES};
 
 use super::causes::Causes;
 use super::dose::TICK_MS;
+use super::ledger::About;
 use super::model::Delivery as Delivered;
 use super::{Auditor, zone};
 
@@ -78,6 +79,7 @@ impl Auditor {
         }
         let limits_changed =
             self.model.head.is_some_and(|old| Head { flow: head.flow, ..old } != head);
+        self.taint.mended(About::Head);
         self.model.head = Some(head);
         if let Some(open) = self.open.as_mut().filter(|_| limits_changed) {
             open.disturb(Cause::PumpLimits);
@@ -128,6 +130,7 @@ impl Auditor {
     /// From here on the model's clock is the device's, right or wrong, so that
     /// one mistake is said once.
     fn follow_clock(&mut self, at: i64, epoch: u16, utc_ms: Option<i64>, zone: Zone) {
+        self.taint.mended(About::Clock);
         let mut fates = Vec::new();
         let zone_changes = zone != self.model.clock.zone;
         let moves = utc_ms != self.model.clock.utc_ms(at);
@@ -218,7 +221,7 @@ impl Auditor {
                 self.report.entries.entry(line.entry.id).or_default();
             }
         }
-        self.taint.all = false;
+        self.taint.mended(About::Timetable);
         self.refresh(at);
         self.rearm();
     }
@@ -289,10 +292,13 @@ impl Auditor {
 
     /// D9: with the clock unset an alarm is raised.
     pub(super) fn check_unset_alarm(&mut self, lost: bool) {
+        if !lost {
+            return;
+        }
         let weekly = self.model.lines.iter().any(|l| l.weekly.is_some() && l.entry.enabled);
         let raised = self.staging.alarms >> Alarm::ClockUnset as u16 & 1 == 1;
         let writable = !self.hinder.ledger_bad && self.supply.awake;
-        if lost && weekly && writable && !raised && self.model.clock.offset_ms.is_none() {
+        if weekly && writable && !raised && self.model.clock.offset_ms.is_none() {
             self.fail("D9", None, String::from("the clock was lost, and no alarm was raised"));
         }
     }
@@ -314,7 +320,7 @@ impl Auditor {
     /// D11: a snapshot carries forward mark, last begin, 23 h volume, remainder.
     pub(super) fn on_sealed(&mut self) {
         let snapshot = std::mem::take(&mut self.snapshot);
-        if self.taint.all {
+        if self.taint.all() {
             return;
         }
         if let Some((epoch, utc, at)) = snapshot.clock {

@@ -275,3 +275,57 @@ fn m2_damage_is_not_held_against_what_it_hit() {
     breaks(&twice, END, "D1", "without a dose that was open");
     let _ = DAY;
 }
+
+#[test]
+fn d9_ten_years_in_thousands_of_records() {
+    let mut inputs = install(head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+    let ten_years = DeviceAct::SetClock(local("2036-10-19 12:00"));
+    inputs.push((10 * MIN as u64, Ev::Act(ten_years)));
+    let stream = ideal_stream(&inputs, END);
+    holds(&stream, END);
+    let place = places(&stream, super::bench::is_outcome)[0];
+    let (ms, Ev::Record(Record::Outcome(all))) = &stream[place] else { panic!("an outcome") };
+    // the same dues, one record each
+    let mut many: Stream = stream[..place].to_vec();
+    let (first, last) = (all.due.nominal.0, all.last.0);
+    for (i, n) in (first..=last).step_by(1440).enumerate() {
+        let mut one = *all;
+        (one.due.nominal, one.last, one.count) = (Nominal(n), Nominal(n), 1);
+        one.mark = Some(Nominal(n + 1440));
+        // winter time begins on the 25th, and the instants are an hour later
+        let days = i as i64;
+        let local_ms = i64::from(n) * MIN;
+        one.due_at = Instant::from_ms(
+            instant_in_berlin(local_ms) - instant_in_berlin(i64::from(first) * MIN)
+                + all.due_at.as_ms(),
+        );
+        assert!(days < 3654);
+        many.push((*ms, Ev::Record(Record::Outcome(one))));
+    }
+    many.extend_from_slice(&stream[place + 1..]);
+    let report = super::bench::audit(&many, END);
+    let promises: Vec<&str> = report.violations.iter().map(|v| v.promise).collect();
+    assert_eq!(promises, ["D9"], "{}", list(&report.violations));
+    assert_eq!(report.dues.skipped, 3654);
+}
+
+/// UTC ms of a local time in the zone of these tests.
+fn instant_in_berlin(local_ms: i64) -> i64 {
+    let tz = crate::audit::to_jiff(&zone(CET)).unwrap();
+    crate::audit::zone::utc_ms(&tz, local_ms).unwrap()
+}
+
+#[test]
+fn d4_a_torn_intent_counts_as_a_pulse() {
+    // the due passes while the supply is off, and the dose begins at the boot
+    let mut inputs = install(head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+    inputs.push((45 * MIN as u64 - 1000, Ev::Supply(false)));
+    inputs.push((45 * MIN as u64 + 1000, Ev::Supply(true)));
+    let stream = ideal_stream(&inputs, END);
+    holds(&stream, END);
+    // with a slot torn by the cut it may have begun before: a pulse of 9056 ms
+    let off = places(&stream, |ev| *ev == Ev::Supply(false))[0];
+    let mut torn = stream.clone();
+    torn.insert(off, (45 * MIN as u64 - 1000, Ev::Torn));
+    breaks(&torn, END, "D4", "not 9056 to 9057");
+}

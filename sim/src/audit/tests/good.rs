@@ -7,9 +7,10 @@ use dosewright_core::record::{OutcomeKind, Record};
 use dosewright_core::units::Volume;
 
 use super::bench::{
-    CET, DAY, Ev, HOUR, MIN, Show, Stream, Toy, every, facts, head, holds, ideal_stream, install,
+    CET, DAY, Ev, HOUR, MIN, Show, Stream, every, facts, head, holds, ideal_stream, install,
     is_pulse, local, outcomes, places, round_head, set_table, table, weekly,
 };
+use super::toy::Toy;
 use crate::observe::DeviceAct;
 
 fn kinds(stream: &Stream) -> Vec<OutcomeKind> {
@@ -168,6 +169,32 @@ fn d10_late_wakes_hold() {
 }
 
 #[test]
+fn d10_an_act_that_ends_a_late_wake_comes_before_the_dues() {
+    // 00:45 was slept through; at 01:00 the clock is set to 03:00
+    let set = Ev::Act(DeviceAct::SetClock(local("2026-10-19 03:00")));
+    let late = [(60 * MIN, Ev::Late(15 * 60_000)), (60 * MIN, set)];
+    let stream = nightly(&late, 12 * HOUR);
+    holds(&stream, (12 * HOUR) as u64);
+    let o = outcomes(&stream)[0];
+    assert_eq!((o.kind, o.due.epoch), (OutcomeKind::Skipped(Cause::ClockSet), 2));
+    // without the setting it would have begun, 15 minutes late
+    let stream = nightly(&late[..1], 12 * HOUR);
+    holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(outcomes(&stream)[0].begun_after_ms, 15 * 60_000);
+}
+
+#[test]
+fn d4_watchdog_resets_are_restarts() {
+    let resets = [50, 55, 60].map(|min| (min * MIN, Ev::Reset));
+    let stream = nightly(&resets[..2], 12 * HOUR);
+    let report = holds(&stream, (12 * HOUR) as u64);
+    assert_eq!((report.dues.dosed, outcomes(&stream)[0].restarts), (1, 2));
+    let stream = nightly(&resets, 12 * HOUR);
+    holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(kinds(&stream), [OutcomeKind::Part(Cause::Restarts)]);
+}
+
+#[test]
 fn a_remote_stop_in_a_dose_and_through_one_hold() {
     let stops = [
         (60 * MIN, Ev::Act(DeviceAct::RemoteStop(true))),
@@ -245,7 +272,8 @@ fn ten_years_of_sixteen_entries_hold_in_about_a_second() {
     let begun = std::time::Instant::now();
     toy.run_until(end);
     let made = begun.elapsed();
-    let tape = toy.ideal.hand.to;
+    let mut tape = toy.ideal.hand.to;
+    tape.play();
     let report = tape.show.auditor.finish(end);
     println!("made and audited in {made:?}, audited in {:?}", tape.spent);
     println!("{} pulses, {} records", report.pump_starts, report.records);
@@ -255,26 +283,48 @@ fn ten_years_of_sixteen_entries_hold_in_about_a_second() {
 
 /// Shows events to an auditor in heaps and keeps the time that it takes.
 struct Tape {
-    heap: Stream,
+    heap: Vec<(u64, Heaped)>,
     show: Show,
     spent: std::time::Duration,
 }
 
+enum Heaped {
+    Slot(u32, [u8; 64]),
+    Event(Ev),
+}
+
 impl Default for Tape {
     fn default() -> Self {
-        Self { heap: Stream::new(), show: Show::new(facts()), spent: std::time::Duration::ZERO }
+        let spent = std::time::Duration::ZERO;
+        Self { heap: Vec::new(), show: Show::new(facts()), spent }
     }
 }
 
-impl super::bench::Take for Tape {
-    fn take(&mut self, ms: u64, ev: Ev) {
-        self.heap.push((ms, ev));
-        if self.heap.len() >= 10_000 {
-            let begun = std::time::Instant::now();
-            for (ms, ev) in self.heap.drain(..) {
-                self.show.see(ms, &ev);
+impl Tape {
+    fn play(&mut self) {
+        let begun = std::time::Instant::now();
+        for (ms, heaped) in self.heap.drain(..) {
+            match heaped {
+                Heaped::Slot(address, bytes) => self.show.slot_at(ms, address, &bytes),
+                Heaped::Event(ev) => self.show.see(ms, &ev),
             }
-            self.spent += begun.elapsed();
+        }
+        self.spent += begun.elapsed();
+    }
+}
+
+impl super::toy::Take for Tape {
+    fn take(&mut self, ms: u64, ev: Ev) {
+        let heaped = match &ev {
+            Ev::Record(record) => {
+                let (address, bytes) = self.show.encode(record);
+                Heaped::Slot(address, bytes)
+            }
+            _ => Heaped::Event(ev),
+        };
+        self.heap.push((ms, heaped));
+        if self.heap.len() >= 10_000 {
+            self.play();
         }
     }
 }

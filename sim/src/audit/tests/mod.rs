@@ -9,3 +9,4 @@ mod good;
 mod hand;
 mod predictions;
 mod random;
+mod toy;

@@ -1,0 +1,278 @@
+//! The course of things: what comes due as device time goes on, what keeps it
+//! from beginning, and what should have happened by now.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::entry::EntryId;
+
+use super::Auditor;
+use super::causes::Causes;
+use super::dose::TICK_MS;
+use super::model::{Due, Fate, Span, Why};
+use super::owed::Owed;
+use super::rules::Verdict;
+use super::wake::STAMP_EVERY_MS;
+
+impl Auditor {
+    /// Lets device time go on to `to`, as far as the device is awake.
+    pub(super) fn advance(&mut self, to: i64) {
+        if self.supply.held.is_some_and(|(held, _)| to > held + TICK_MS) {
+            self.release();
+        }
+        if self.supply.awake && self.supply.held.is_none() {
+            while self.timer <= to {
+                let at = self.timer;
+                self.step(at, Why::Awake);
+            }
+        }
+        self.now = self.now.max(to);
+    }
+
+    /// Everything that the instant `at` brings: deadlines, then births, then
+    /// what should have happened by now.
+    pub(super) fn step(&mut self, at: i64, why: Why) {
+        self.now = self.now.max(at);
+        while let Some(due) = self.lapsed(at) {
+            self.lapse(&due, at, why);
+        }
+        let mut fates = Vec::new();
+        self.model.births(at, why, &mut fates);
+        self.take_fates(fates, at);
+        self.refresh(at);
+        self.look_for_what_is_missing(at);
+        self.rearm();
+    }
+
+    fn lapsed(&self, at: i64) -> Option<Due> {
+        let waiting = self.model.lines.iter().filter_map(|l| l.waiting);
+        waiting.filter(|d| d.deadline() <= at).min_by_key(|d| (d.deadline(), d.key.id))
+    }
+
+    /// A waiting due's deadline passes.
+    pub(super) fn lapse(&mut self, due: &Due, at: i64, why: Why) {
+        let id = due.key.id;
+        if let Some(line) = self.model.line_mut(id) {
+            // another may have been born in its place by now
+            line.waiting = line.waiting.filter(|d| d.key != due.key);
+        }
+        let kept = self.kept_by.remove(&id).unwrap_or_default();
+        let mut causes = match why {
+            Why::Boot | Why::Restart | Why::Setting => why.causes(),
+            Why::Late => kept.or(why.causes()),
+            Why::Awake | Why::Edit => kept,
+        };
+        if self.hinder.ledger_bad {
+            causes = causes.with(Cause::Ledger);
+        }
+        let key = due.key;
+        let span =
+            Span { key, last: key.nominal, count: 1, due_at: due.due_at, by: due.deadline() };
+        let known = self.born.contains(&key);
+        let owed = Owed { span, causes, by: due.deadline().max(at), known, reported: false };
+        if self.ready_reported == Some(key) {
+            // that it did not begin has been said
+            self.ready_reported = None;
+        }
+        self.owed.entry(id).or_default().push(owed);
+    }
+
+    /// Takes in what the model decided.
+    pub(super) fn take_fates(&mut self, fates: Vec<Fate>, at: i64) {
+        for fate in fates {
+            match fate {
+                Fate::Skipped(span, mut causes) => {
+                    if self.hinder.ledger_bad {
+                        causes = causes.with(Cause::Ledger);
+                    }
+                    let known = self.born.contains(&span.key);
+                    let by = span.by.max(at);
+                    let owed = Owed { span, causes, by, known, reported: false };
+                    self.owed.entry(span.key.id).or_default().push(owed);
+                }
+                Fate::Waits(id) => {
+                    self.kept_by.remove(&id);
+                }
+                Fate::Lapsed(due) => self.lapse(&due, at, Why::Setting),
+                Fate::Ends(id, cause) => self.force_end(id, cause, at),
+            }
+        }
+    }
+
+    fn force_end(&mut self, id: EntryId, cause: Cause, at: i64) {
+        if let Some(open) = &mut self.open
+            && open.due.key.id == id
+        {
+            open.hinder(at, cause);
+            open.forced = Some(Causes::of(cause));
+            open.end_by = at;
+            self.pin.ms.edited = true;
+        }
+    }
+
+    /// Works out what keeps the waiting dues from beginning, and which of them
+    /// has to begin when.
+    pub(super) fn refresh(&mut self, at: i64) {
+        let before = self.ready.take();
+        let mut waiting: Vec<Due> = self.model.lines.iter().filter_map(|l| l.waiting).collect();
+        if waiting.is_empty() {
+            if let Some(open) = &mut self.open {
+                open.hurry = None;
+            }
+            return;
+        }
+        waiting.sort_by_key(Due::order);
+        let pump = self.hinder.pump_causes();
+        let unset = self.model.clock.offset_ms.is_none();
+        let owner = self.open.is_some();
+        let mut ahead = Causes::NONE;
+        for due in &waiting {
+            let mut causes = pump.or(ahead);
+            if owner {
+                causes = causes.with(Cause::PumpInUse);
+            }
+            if due.weekly && unset {
+                causes = causes.with(Cause::ClockUnset).with(Cause::ClockLost);
+            } else {
+                ahead = ahead.or(causes).with(Cause::PumpInUse);
+            }
+            if causes.is_empty()
+                && let Some(head) = &self.model.head
+            {
+                let free = self.limits.free_at_latest(head, at);
+                if free > at {
+                    // the pump's rest comes after its use: either is right
+                    causes = causes.with(Cause::PumpLimits).with(Cause::PumpInUse);
+                    ahead = ahead.or(causes);
+                }
+                if free + i64::from(head.shortest_on_ms) <= due.deadline() {
+                    let since = before.filter(|(key, _)| *key == due.key).map(|(_, at)| at);
+                    self.ready = Some((due.key, since.unwrap_or(free)));
+                }
+            }
+            if !causes.is_empty() {
+                let kept = self.kept_by.entry(due.key.id).or_default();
+                // what ends in the same late wake in which the deadline passes has
+                // kept the due from beginning all the same; and the pump's rest is
+                // counted to its use
+                let ends_late = self.supply.sleeps_late() || causes.contains(Cause::PumpLimits);
+                *kept = if ends_late { kept.or(causes) } else { causes };
+            }
+        }
+        if let (Some(open), Some(head)) = (&mut self.open, &self.model.head)
+            && open.able_since.is_some()
+            && open.hurry.is_none()
+        {
+            open.hurry_from(at, head, &self.limits);
+        }
+    }
+
+    /// What had to happen by now and did not.
+    fn look_for_what_is_missing(&mut self, at: i64) {
+        if self.hinder.ledger_bad {
+            // what cannot be written is not owed before it can
+            return;
+        }
+        let slack = self.slack();
+        if let Some((key, by)) = self.ready
+            && at > by + slack
+            && self.ready_reported != Some(key)
+        {
+            self.ready_reported = Some(key);
+            let due = self.model.line(key.id).and_then(|l| l.waiting);
+            match due.and_then(|d| self.model.judge(&d, by)) {
+                _ if self.taint.covers(key.id) => self.report.unjudged += 1,
+                Some(Verdict::Skip(cause)) => {
+                    let cause = super::words(cause);
+                    self.fail(
+                        "D1",
+                        Some(key),
+                        format!("no outcome skipped, {cause}, at device ms {by}"),
+                    );
+                }
+                _ => self.fail(
+                    "D5",
+                    Some(key),
+                    format!("the dose did not begin at device ms {by}, though nothing hindered it"),
+                ),
+            }
+        }
+        let mut missing = Vec::new();
+        for (id, list) in &mut self.owed {
+            let tainted = self.taint.covers(*id);
+            for owed in list.iter_mut().filter(|o| !o.reported && at > o.by + slack) {
+                owed.reported = true;
+                if tainted {
+                    self.report.unjudged += owed.span.count;
+                } else {
+                    missing.push((owed.span, owed.causes));
+                }
+            }
+        }
+        for (span, causes) in missing {
+            let many = if span.count > 1 {
+                format!("no outcome for {} dues that begin with it", span.count)
+            } else {
+                String::from("no outcome")
+            };
+            self.fail("D1", Some(span.key), format!("{many}: expected skipped, {causes}"));
+        }
+        let overdue = self.open.as_mut().filter(|o| !o.reported && at > o.end_by + slack);
+        if let Some(open) = overdue {
+            open.reported = true;
+            let (key, by) = (open.due.key, open.end_by);
+            if self.taint.covers(key.id) {
+                self.report.unjudged += 1;
+            } else {
+                self.fail("D1", Some(key), format!("the dose has no outcome by device ms {by}"));
+            }
+        }
+    }
+
+    /// The ledger can be written again: what is owed is owed from now on.
+    pub(super) fn ledger_is_good(&mut self) {
+        self.hinder.ledger_bad = false;
+        let now = self.now;
+        for owed in self.owed.values_mut().flat_map(super::owed::OwedList::iter_mut) {
+            owed.by = owed.by.max(now);
+        }
+        if let Some(open) = &mut self.open {
+            open.end_by = open.end_by.max(now);
+        }
+        self.refresh(now);
+        self.rearm();
+    }
+
+    /// Sets the instant at which to look again.
+    pub(super) fn rearm(&mut self) {
+        let after = self.slack() + 1;
+        let ready = self.ready.filter(|(key, _)| self.ready_reported != Some(*key));
+        let owed = self.owed.values().flat_map(super::owed::OwedList::iter);
+        let waiting = self.model.lines.iter().filter_map(|l| l.waiting);
+        if self.hinder.ledger_bad {
+            let lapses = waiting.map(|d| d.deadline()).min();
+            self.timer =
+                [self.model.next_birth(), lapses].into_iter().flatten().min().unwrap_or(i64::MAX);
+            return;
+        }
+        self.timer = [
+            self.model.next_birth(),
+            waiting.map(|d| d.deadline()).min(),
+            ready.map(|(_, by)| by + after),
+            owed.filter(|o| !o.reported).map(|o| o.by + after).min(),
+            self.open.as_ref().filter(|o| !o.reported).map(|o| o.end_by + after),
+        ]
+        .into_iter()
+        .flatten()
+        .min()
+        .unwrap_or(i64::MAX);
+    }
+
+    /// The ledger carries an instant at least hourly.
+    pub(super) fn check_stamp(&mut self, now: i64) {
+        let gone = now - self.supply.stamped_at;
+        let late = gone > STAMP_EVERY_MS + self.slack() + TICK_MS;
+        if self.supply.awake && late && !self.supply.stamp_reported && !self.hinder.ledger_bad {
+            self.supply.stamp_reported = true;
+            self.fail("D9", None, format!("no record with an instant for {gone} ms"));
+        }
+    }
+}
