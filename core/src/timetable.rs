@@ -6,7 +6,7 @@ use crate::entry::{Entry, EntryId, Recurrence};
 use crate::record::ClosedList;
 use crate::schedule::WallClock;
 use crate::spread::{self, Misfit};
-use crate::time::{Duration, Instant};
+use crate::time::Instant;
 use crate::units::{Carry, Volume};
 
 const MINUTE_MS: u64 = 60_000;
@@ -507,9 +507,4 @@ fn weekly_overlap(a: &Entry, b: &Entry) -> bool {
                 && b.calendar_days().contains(Date::from_days(day + off).weekday())
         })
     })
-}
-
-/// The pumping in ms that an entry's dose asks for at a flow.
-pub const fn dose_ms(entry: &Entry, head: &Head) -> Duration {
-    head.flow.on_time(entry.volume, Carry(0)).0
 }

@@ -5,10 +5,10 @@ use crate::book::OpenDose;
 use crate::cause::Cause;
 use crate::effect::{Effect, Effects};
 use crate::entry::Entry;
-use crate::record::{Outcome, OutcomeKind, Pulse, Record, Reset};
+use crate::record::{DueKey, Mark, Outcome, OutcomeKind, Pulse, Record};
 use crate::spread::{self, Bounds, Plan};
 use crate::time::{Duration, Instant};
-use crate::units::Carry;
+use crate::units::Flow;
 
 /// What is known of the open dose beyond its last intent in the ledger.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -30,32 +30,41 @@ pub(super) struct Running {
 }
 
 impl Running {
-    /// A dose that is about to begin by a plan, undisturbed unless said.
-    pub(super) const fn new(
-        plan: Option<Plan>,
-        pulse_ms: u32,
-        most_ms: u32,
-        due_at: Instant,
-        entry: &Entry,
-        disturbed: Option<Cause>,
-        hurried: bool,
-    ) -> Self {
+    /// A dose that is about to begin by a plan.
+    pub(super) const fn new(begin: &Begin) -> Self {
         Self {
-            plan,
-            pulse_ms,
+            plan: Some(begin.plan),
+            pulse_ms: begin.pulse_ms,
             least_ms: 0,
-            most_ms,
-            window_end: due_at.plus(entry.window()),
-            deadline: due_at.plus(entry.window_and_grace()),
-            disturbed,
-            hurried,
+            most_ms: begin.doubted_ms,
+            window_end: begin.due_at.plus(begin.entry.window()),
+            deadline: begin.due_at.plus(begin.entry.window_and_grace()),
+            disturbed: begin.disturbed,
+            hurried: begin.hurried,
         }
     }
+}
 
-    /// The length of the first pulse of its plan.
-    pub(super) fn first_length(&self) -> Duration {
-        self.plan.map_or(Duration::ZERO, |plan| plan.next_length())
-    }
+/// All that is settled when a dose begins.
+#[derive(Clone, Copy)]
+pub(super) struct Begin {
+    pub(super) line: usize,
+    pub(super) entry: Entry,
+    pub(super) due: DueKey,
+    pub(super) due_at: Instant,
+    pub(super) mark: Mark,
+    pub(super) plan: Plan,
+    /// Length of the pulses the dose was planned with.
+    pub(super) pulse_ms: u32,
+    /// Pumping that the dose asks for in all.
+    pub(super) dose_ms: u32,
+    /// Pumping that slots which cannot be read may stand for.
+    pub(super) doubted_ms: u32,
+    pub(super) flow: Flow,
+    pub(super) asked: bool,
+    pub(super) cut: Option<Cause>,
+    pub(super) disturbed: Option<Cause>,
+    pub(super) hurried: bool,
 }
 
 impl<const N: usize, const H: usize> Controller<N, H> {
@@ -74,14 +83,33 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
     }
 
+    /// Begins a dose: its first intent, which the pump waits for.
+    pub(super) fn begin(&mut self, begin: &Begin) -> Record {
+        self.running = Some(Running::new(begin));
+        let after = self.now.since(begin.due_at).as_ms();
+        Record::Pulse(Pulse {
+            line: begin.line as u8,
+            due: begin.due,
+            mark: begin.mark,
+            at: self.now,
+            due_at: begin.due_at,
+            begun_after_ms: u32::try_from(after).unwrap_or(u32::MAX),
+            on_ms: u32::try_from(begin.plan.next_length().as_ms()).unwrap_or(u32::MAX),
+            least_ms: 0,
+            most_ms: begin.doubted_ms,
+            dose_ms: begin.dose_ms,
+            flow: begin.flow,
+            first: true,
+            asked: begin.asked,
+            cut: begin.cut,
+            restarts: 0,
+        })
+    }
+
     /// What a restart makes of the open dose: the last intent counts as
     /// delivered, and is not sure (D4).
     pub(super) fn resumed(&self, open: &OpenDose) -> Running {
         let pulse = &open.pulse;
-        let cause = match self.start_reset() {
-            Reset::PowerOn => Cause::SupplyLost,
-            Reset::Watchdog => Cause::Restarts,
-        };
         let (window, whole) = match self.open_entry(pulse) {
             Ok(entry) => (entry.window(), entry.window_and_grace()),
             Err(_) => (Duration::ZERO, Duration::ZERO),
@@ -93,13 +121,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             most_ms: open.most_ms(),
             window_end: pulse.due_at.plus(window),
             deadline: pulse.due_at.plus(whole),
-            disturbed: Some(cause),
+            disturbed: Some(self.passing),
             hurried: false,
         }
-    }
-
-    fn start_reset(&self) -> Reset {
-        if self.passing == Cause::Restarts { Reset::Watchdog } else { Reset::PowerOn }
     }
 
     /// Starts the pump for an intent that the ledger has.
@@ -347,13 +371,4 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let blocked = self.stopped_by().is_some() || running.plan.is_none();
         (blocked && !self.pump_is_on()).then_some(running.deadline)
     }
-}
-
-/// A first pulse's dose in whole milliseconds and the remainder after it.
-pub(super) const fn dose_of(
-    entry: &Entry,
-    head: &crate::config::Head,
-    carry: Carry,
-) -> (Duration, Carry) {
-    head.flow.on_time(entry.volume, carry)
 }

@@ -1,11 +1,11 @@
 //! Dues: birth, waiting, judging, begin.
 
-use super::dose::Running;
-use super::{Controller, ON_TIME, Pump};
+use super::dose::Begin;
+use super::{Controller, ON_TIME};
 use crate::cause::Cause;
 use crate::entry::{Entry, Nominal};
 use crate::limits;
-use crate::record::{Born, DueKey, LineState, Mark, Outcome, OutcomeKind, Pulse, Record, Waiting};
+use crate::record::{Born, DueKey, LineState, Mark, Outcome, OutcomeKind, Record, Waiting};
 use crate::spread::{self, Bounds, Plan};
 use crate::time::{Duration, Instant};
 use crate::units::{Carry, Volume};
@@ -312,12 +312,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 Volume::ZERO
             };
         }
-        let room = self.ceiling.minus(self.book.history.before_due(
-            due_at,
-            self.now,
-            clock.as_ref(),
-            losses,
-        ));
+        let room = self.room_under_ceiling(due_at);
         if room < target {
             (target, cut) = (room, Some(Cause::Ceiling));
         }
@@ -327,7 +322,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         };
         let Some(head) = self.book.head else { return skipped(Cause::Damaged) };
         let (dose, pulses) = match cut {
-            None => (super::dose::dose_of(&entry, &head, state.carry).0, entry.pulses),
+            None => (head.flow.on_time(entry.volume, state.carry).0, entry.pulses),
             Some(_) => (head.flow.on_time(target, Carry(0)).0, None),
         };
         if dose.as_ms() < u64::from(head.shortest_on_ms) {
@@ -370,7 +365,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 spread::respread(dose_ms - doubted, pulse_ms, &head, &bounds)
             }
         };
-        let begun_after_ms = u32::try_from(self.now.since(due_at).as_ms()).unwrap_or(u32::MAX);
         let Some(plan) = plan else {
             let cause = disturbed.unwrap_or(Cause::PumpLimits);
             let Record::Outcome(skip) = skipped(cause) else { return skipped(cause) };
@@ -379,30 +373,33 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             }
             // all that could still be delivered may have been delivered already
             let most = head.flow.volume(Duration::from_ms(u64::from(doubted)));
+            let begun_after_ms = u32::try_from(self.now.since(due_at).as_ms()).unwrap_or(u32::MAX);
             let kind =
                 if doubted >= dose_ms { OutcomeKind::Dosed } else { OutcomeKind::Part(cause) };
             return Record::Outcome(Outcome { most, kind, begun_after_ms, restarts: 1, ..skip });
         };
-        let running = Running::new(Some(plan), pulse_ms, doubted, due_at, &entry, disturbed, hurry);
-        let on_ms = u32::try_from(running.first_length().as_ms()).unwrap_or(u32::MAX);
-        self.running = Some(running);
-        Record::Pulse(Pulse {
-            line: line as u8,
+        self.begin(&Begin {
+            line,
+            entry,
             due: key,
-            mark,
-            at: self.now,
             due_at,
-            begun_after_ms,
-            on_ms,
-            least_ms: 0,
-            most_ms: doubted,
+            mark,
+            plan,
+            pulse_ms,
             dose_ms,
+            doubted_ms: doubted,
             flow: head.flow,
-            first: true,
             asked: false,
             cut,
-            restarts: 0,
+            disturbed,
+            hurried: hurry,
         })
+    }
+
+    /// What the ceiling leaves for a due of this instant (D7).
+    fn room_under_ceiling(&self, due_at: Instant) -> Volume {
+        let (clock, losses) = (self.book.clock.as_ref(), self.book.losses);
+        self.ceiling.minus(self.book.history.before_due(due_at, self.now, clock, losses))
     }
 
     /// Whether a due of another line waits for the pump, or is about to.
@@ -423,21 +420,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         else {
             return Err(Refusal::Busy);
         };
-        let busy = self.book.open.is_some()
-            || self.service.is_some()
-            || self.stopped_by().is_some()
-            || self.next_start_allowed() > self.now
-            || matches!(self.pump, Pump::On { .. });
-        if busy {
+        let free =
+            self.is_idle() && self.stopped_by().is_none() && self.next_start_allowed() <= self.now;
+        if !free {
             return Err(Refusal::Busy);
         }
-        let had = self.book.history.before_due(
-            self.now,
-            self.now,
-            self.book.clock.as_ref(),
-            self.book.losses,
-        );
-        let room = self.ceiling.minus(had);
+        let room = self.room_under_ceiling(self.now);
         let cut = (room < entry.volume).then_some(Cause::Ceiling);
         let dose = head.flow.on_time(room.min(entry.volume), Carry(0)).0;
         if dose.as_ms() < u64::from(head.shortest_on_ms) {
@@ -454,32 +442,27 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             total_ms: dose_ms,
             next: 0,
         };
-        let pulse_ms = dose_ms.div_ceil(planned.max(1));
-        let running = Running::new(Some(plan), pulse_ms, 0, self.now, &entry, None, false);
-        let on_ms = u32::try_from(running.first_length().as_ms()).unwrap_or(u32::MAX);
-        self.running = Some(running);
         let state = self.book.state(line);
-        Ok(Record::Pulse(Pulse {
-            line: line as u8,
+        Ok(self.begin(&Begin {
+            line,
+            entry,
             due: DueKey {
                 id: entry.id,
                 revision: state.revision,
                 epoch: self.book.epoch,
                 nominal: Nominal(self.book.asks),
             },
-            mark: state.mark,
-            at: self.now,
             due_at: self.now,
-            begun_after_ms: 0,
-            on_ms,
-            least_ms: 0,
-            most_ms: 0,
+            mark: state.mark,
+            plan,
+            pulse_ms: dose_ms.div_ceil(planned.max(1)),
             dose_ms,
+            doubted_ms: 0,
             flow: head.flow,
-            first: true,
             asked: true,
             cut,
-            restarts: 0,
+            disturbed: None,
+            hurried: false,
         }))
     }
 

@@ -7,7 +7,7 @@ use crate::config::Head;
 use crate::effect::{Effect, Effects};
 use crate::entry::GapRule;
 use crate::event::Event;
-use crate::record::{Act, Alarm, Record};
+use crate::record::{Act, Record};
 use crate::timetable::Refusal;
 use crate::units::Carry;
 
@@ -134,10 +134,5 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Some(problem) => Err(Refusal::Head(problem)),
             None => Ok(Record::Head { at: self.now, head }),
         }
-    }
-
-    /// Whether an alarm is on, the ledger's own word.
-    pub const fn alarm_is_on(&self, alarm: Alarm) -> bool {
-        self.book.alarm_is_on(alarm)
     }
 }
