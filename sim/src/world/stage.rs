@@ -1,30 +1,30 @@
 //! The stage: a device in its world, from event to event.
 
+mod acts;
+mod faults;
+
+pub(super) use acts::start_of;
+
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use dosewright_core::civil::Local;
 use dosewright_core::device::{Device, StartError};
-use dosewright_core::entry::GapRule;
 use dosewright_core::event::Event;
 use dosewright_core::ledger::{Geometry, SLOT, Slot};
 use dosewright_core::record::{Record, Reset};
-use dosewright_core::schedule::WallClock;
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::Refusal;
 use dosewright_core::units::Flow;
 
 use super::chip::Chip;
-use super::flash::{NorMock, Tear, Wear};
+use super::flash::{NorMock, Tear};
 use super::memory::{Deed, Deeds, PAGE, Watched, Wires};
 use super::operator::Plan;
 use super::script::{Cue, Script};
 use super::{WorldError, open_error};
 use crate::observe::{DeviceAct, LINES, Observation, Observer};
 use crate::run::{ActEnd, FaultEnd, Frame, Options, RunEnd};
-use crate::scenario::{
-    Act, Calibration, ClockSetting, FaultKind, IntervalStart, Scenario, WorldPart,
-};
+use crate::scenario::Scenario;
 
 /// Deliveries that the simulated device keeps account of.
 const ACCOUNT: usize = 128;
@@ -414,47 +414,6 @@ impl<'a, const W: usize> Stage<'a, W> {
         Ok(true)
     }
 
-    /// What an installer does at the start.
-    fn install(&mut self) {
-        let clock = &self.scenario.clock;
-        let zone = clock.zone_of_device().zone;
-        let shows = self
-            .frame
-            .zone
-            .to_utc(clock.start, GapRule::Shift)
-            .as_ms()
-            .saturating_add(clock.off_by.0);
-        let local = zone.to_local(dosewright_core::time::Utc::from_ms(shows));
-        self.act(&DeviceAct::SetHead(self.scenario.head.head));
-        self.act(&DeviceAct::SetZone(zone));
-        if !clock.unset {
-            self.act(&DeviceAct::SetClock(local));
-        }
-        self.act(&DeviceAct::SetTimetable(Box::new(self.plan.timetable())));
-    }
-
-    /// Does something to the device, which is on.
-    fn act(&mut self, act: &DeviceAct) {
-        self.note_lateness();
-        self.see(&Observation::Act(act));
-        let event = match act {
-            DeviceAct::SetHead(head) => Event::SetHead(head),
-            DeviceAct::SetFlow(flow) => Event::SetFlow(*flow),
-            DeviceAct::SetZone(zone) => Event::SetZone(zone),
-            DeviceAct::SetClock(local) => Event::SetClock(*local),
-            DeviceAct::SetTimetable(timetable) => Event::Timetable(timetable),
-            DeviceAct::RunAgain(id) => Event::RunAgain(*id),
-            DeviceAct::Prime(volume) => Event::Prime(*volume),
-            DeviceAct::Calibrate(run_ms) => Event::Calibrate { run_ms: *run_ms },
-            DeviceAct::Release => Event::Release,
-            DeviceAct::RemoteStop(on) => Event::RemoteStop(*on),
-            DeviceAct::Leak(on) => Event::Leak(*on),
-            DeviceAct::MotorFault => Event::MotorFault,
-            DeviceAct::Acknowledge => Event::Acknowledge,
-        };
-        self.hand_in(event);
-    }
-
     fn cue(&mut self, cue: Cue) -> Result<(), WorldError> {
         match cue {
             Cue::Fault(index) => self.fault(index)?,
@@ -479,272 +438,5 @@ impl<'a, const W: usize> Stage<'a, W> {
             }
         }
         Ok(())
-    }
-
-    fn fault(&mut self, index: usize) -> Result<(), WorldError> {
-        let Some(fault) = self.scenario.faults.get(index) else { return Ok(()) };
-        let is_on = matches!(self.power, Some(Power::On(_)));
-        let mut effect = is_on;
-        match fault.kind {
-            FaultKind::SupplyLoss { lasts } => self.supply_off(lasts.as_ms(), false),
-            FaultKind::ClockLost { lasts } => {
-                self.supply_off(lasts.as_ms(), true);
-                effect = true;
-            }
-            FaultKind::MemoryTear { during, after_bytes, lasts } => {
-                self.tear = Some((index, lasts.as_ms()));
-                if let Some(device) = self.device() {
-                    device.ledger_mut().flash_mut().tear = Some((during, after_bytes));
-                }
-                // it takes effect in the first such work from now on
-                effect = false;
-            }
-            FaultKind::BitFlip { address, bit } => {
-                self.flash(|flash| flash.nor.flip_bit(address, bit));
-                self.see_slot_of(address);
-                effect = true;
-            }
-            FaultKind::PageWorn { sector } => {
-                let pages = self.geometry.sector_bytes / PAGE as u32;
-                self.flash(|flash| {
-                    for page in sector * pages..(sector + 1) * pages {
-                        flash.nor.wear_out(page, Wear::Dead);
-                    }
-                });
-                effect = true;
-            }
-            FaultKind::LateWake { by, times } => {
-                self.late = Some((by.as_ms(), times, index));
-                // it takes effect when a call comes late
-                effect = false;
-            }
-            FaultKind::SpuriousWake { times, over } => {
-                for i in 0..u64::from(times) {
-                    let into = over.as_ms() * i / u64::from(times).max(1);
-                    self.script.at(self.now + into, Cue::Spurious);
-                }
-            }
-            FaultKind::WatchdogReset => effect = self.watchdog()?,
-            FaultKind::RemoteStop { lasts } => {
-                self.remote_stop = true;
-                self.input(&DeviceAct::RemoteStop(true));
-                self.ends_after(lasts, index);
-                effect = true;
-            }
-            FaultKind::Leak { lasts } => {
-                self.leak = true;
-                self.input(&DeviceAct::Leak(true));
-                self.ends_after(lasts, index);
-                effect = true;
-            }
-            _ => {
-                if let Some(end) = self.end.faults.get_mut(index) {
-                    *end = FaultEnd::NoSuchPart(part_word(fault.kind.needs()));
-                }
-                return Ok(());
-            }
-        }
-        if let Some(end) = self.end.faults.get_mut(index) {
-            *end = if effect { FaultEnd::TookEffect } else { FaultEnd::NoEffect };
-        }
-        Ok(())
-    }
-
-    fn flash(&mut self, change: impl FnOnce(&mut Watched<W>)) {
-        match &mut self.power {
-            Some(Power::On(device)) => change(device.ledger_mut().flash_mut()),
-            Some(Power::Off(flash)) => change(flash),
-            None => {}
-        }
-    }
-
-    /// Shows the slot that a byte lies in as it stands now.
-    fn see_slot_of(&mut self, address: u32) {
-        let bytes = match &self.power {
-            Some(Power::On(device)) => device.ledger().flash().nor.bytes(),
-            Some(Power::Off(flash)) => flash.nor.bytes(),
-            None => return,
-        };
-        let at = address as usize / SLOT * SLOT;
-        if let Some(slot) = bytes.get(at..at + SLOT) {
-            self.observer.see(self.now, &Observation::Slot { address: at as u32, bytes: slot });
-        }
-    }
-
-    fn ends_after(&mut self, lasts: Option<Duration>, index: usize) {
-        if let Some(lasts) = lasts {
-            self.script.at(self.now.saturating_add(lasts.as_ms()), Cue::FaultEnds(index));
-        }
-    }
-
-    fn input(&mut self, act: &DeviceAct) {
-        if matches!(self.power, Some(Power::On(_))) {
-            self.act(act);
-        }
-    }
-
-    fn fault_ends(&mut self, index: usize) {
-        match self.scenario.faults.get(index).map(|fault| fault.kind) {
-            Some(FaultKind::RemoteStop { .. }) => {
-                self.remote_stop = false;
-                self.input(&DeviceAct::RemoteStop(false));
-            }
-            Some(FaultKind::Leak { .. }) => {
-                self.leak = false;
-                self.input(&DeviceAct::Leak(false));
-            }
-            _ => {}
-        }
-    }
-
-    fn operator_act(&mut self, index: usize) {
-        let scenario = self.scenario;
-        let Some(operator_act) = scenario.operator.get(index) else { return };
-        let Some(Power::On(device)) = &self.power else {
-            return self.note_act(index, ActEnd::DeviceOff);
-        };
-        let clock = device.controller().book().clock;
-        self.note_act(index, ActEnd::Taken);
-        match &operator_act.act {
-            Act::SetClock(ClockSetting::To(local)) => self.act(&DeviceAct::SetClock(*local)),
-            Act::SetClock(ClockSetting::By(by)) => match clock {
-                Some(clock) => {
-                    let shown = clock.local(self.count()).as_ms();
-                    let local = Local::from_ms(shown.saturating_add(by.0));
-                    self.act(&DeviceAct::SetClock(local));
-                }
-                // there is nothing to set it by
-                None => self.note_act(index, ActEnd::Refused(Refusal::OutOfRange)),
-            },
-            Act::SetZone(zone) => self.act(&DeviceAct::SetZone(zone.zone)),
-            act @ (Act::Edit { .. }
-            | Act::Disable(_)
-            | Act::Enable(_)
-            | Act::Remove(_)
-            | Act::Add(_)
-            | Act::Timetable(_)) => {
-                let (frame, now) = (self.frame, self.count());
-                let start = |from| start_of(from, &frame, clock.as_ref(), now.as_ms());
-                match self.plan.after(act, start) {
-                    Some(plan) => {
-                        let before = std::mem::replace(&mut self.plan, plan);
-                        let timetable = Box::new(self.plan.timetable());
-                        self.act(&DeviceAct::SetTimetable(timetable));
-                        if matches!(self.end.acts.get(index), Some(ActEnd::Refused(_))) {
-                            self.plan = before;
-                        }
-                    }
-                    None => self.note_act(
-                        index,
-                        ActEnd::Refused(Refusal::NoSuchEntry {
-                            id: dosewright_core::entry::EntryId(0),
-                        }),
-                    ),
-                }
-            }
-            Act::Prime { volume, lasts } => {
-                let head = self.scenario.head.head;
-                let by_time = lasts.map(|lasts| head.flow.volume(lasts));
-                let volume = match (*volume, by_time) {
-                    (Some(a), Some(b)) => a.min(b),
-                    (Some(a), None) | (None, Some(a)) => a,
-                    (None, None) => return,
-                };
-                self.act(&DeviceAct::Prime(volume));
-            }
-            Act::Calibrate { run: Some(run), .. } => {
-                self.act(&DeviceAct::Calibrate(u32::try_from(run.as_ms()).unwrap_or(u32::MAX)));
-                if self.end.acts.get(index) == Some(&ActEnd::Taken) {
-                    self.script.at(self.now.saturating_add(run.as_ms()), Cue::ActEnds(index));
-                }
-            }
-            Act::Calibrate { run: None, result, .. } => self.enter_flow(index, *result, None),
-            Act::RunAgain(entry) => match self.plan.id(&entry.name) {
-                Some(id) => self.act(&DeviceAct::RunAgain(id)),
-                None => self.note_act(
-                    index,
-                    ActEnd::Refused(Refusal::NoSuchEntry {
-                        id: dosewright_core::entry::EntryId(0),
-                    }),
-                ),
-            },
-            Act::Acknowledge => self.act(&DeviceAct::Acknowledge),
-            Act::ChangeTube { true_flow } => {
-                self.true_flow = true_flow.unwrap_or(self.true_flow);
-            }
-            Act::Press { .. } => self.note_act(index, ActEnd::NoSuchPart("panel")),
-            Act::Refill { .. } => self.note_act(index, ActEnd::NoSuchPart("container")),
-            Act::ChangePack { .. } => self.note_act(index, ActEnd::NoSuchPart("battery pack")),
-        }
-    }
-
-    /// The reading after a calibration run.
-    fn act_ends(&mut self, index: usize) {
-        let scenario = self.scenario;
-        if let Some(Act::Calibrate { run: Some(run), result, .. }) =
-            scenario.operator.get(index).map(|act| &act.act)
-        {
-            self.enter_flow(index, *result, Some(*run));
-        }
-    }
-
-    fn enter_flow(&mut self, index: usize, result: Calibration, run: Option<Duration>) {
-        let flow = match (result, run) {
-            (Calibration::Flow(flow), _) => Some(flow),
-            (Calibration::Measured(volume), Some(run)) => {
-                let nl_per_min =
-                    u128::from(volume.as_nl()) * 60_000 / u128::from(run.as_ms().max(1));
-                u32::try_from(nl_per_min).ok().and_then(Flow::from_nl_per_min)
-            }
-            (Calibration::Measured(_), None) => None,
-        };
-        match flow {
-            Some(flow) if matches!(self.power, Some(Power::On(_))) => {
-                self.act(&DeviceAct::SetFlow(flow));
-            }
-            Some(_) => self.note_act(index, ActEnd::DeviceOff),
-            None => self.note_act(index, ActEnd::Refused(Refusal::OutOfRange)),
-        }
-    }
-
-    fn note_act(&mut self, index: usize, end: ActEnd) {
-        if let Some(place) = self.end.acts.get_mut(index) {
-            *place = end;
-        }
-    }
-}
-
-/// The device's instant at which an interval starts. A time entered at the start
-/// is true time; one entered later is read off the device's own clock.
-pub(super) fn start_of(
-    from: IntervalStart,
-    frame: &Frame,
-    clock: Option<&WallClock>,
-    now_ms: i64,
-) -> Instant {
-    match (from, clock) {
-        (IntervalStart::Local(local), Some(clock)) => {
-            clock.instant(clock.zone.to_utc(local, GapRule::Shift))
-        }
-        (IntervalStart::Local(local), None) => {
-            let utc = frame.zone.to_utc(local, GapRule::Shift).as_ms();
-            Instant::from_ms(utc.saturating_sub(frame.start_utc_ms))
-        }
-        (IntervalStart::After(length), _) => Instant::ZERO.plus(length),
-        (IntervalStart::Accepted, _) => Instant::from_ms(now_ms),
-    }
-}
-
-const fn part_word(part: WorldPart) -> &'static str {
-    match part {
-        WorldPart::Supply => "supply",
-        WorldPart::Memory => "memory",
-        WorldPart::ClockChip => "clock chip",
-        WorldPart::Wakes => "wakes",
-        WorldPart::Container => "container",
-        WorldPart::Motor => "motor",
-        WorldPart::Inputs => "inputs",
-        WorldPart::Tube => "tube",
-        WorldPart::Queue => "event queue",
     }
 }

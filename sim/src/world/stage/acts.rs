@@ -1,0 +1,188 @@
+//! What people do to the device: the installer at the start, operators later.
+
+use dosewright_core::civil::Local;
+use dosewright_core::entry::{EntryId, GapRule};
+use dosewright_core::event::Event;
+use dosewright_core::schedule::WallClock;
+use dosewright_core::time::{Duration, Instant, Utc};
+use dosewright_core::timetable::Refusal;
+use dosewright_core::units::Flow;
+
+use super::{Power, Stage};
+use crate::observe::{DeviceAct, Observation};
+use crate::run::{ActEnd, Frame};
+use crate::scenario::{Act, Calibration, ClockSetting, IntervalStart};
+use crate::world::script::Cue;
+
+/// The act names an entry that is not in the timetable, so there is no number.
+const NO_SUCH_ENTRY: ActEnd = ActEnd::Refused(Refusal::NoSuchEntry { id: EntryId(0) });
+
+impl<const W: usize> Stage<'_, W> {
+    /// What an installer does at the start.
+    pub(super) fn install(&mut self) {
+        let clock = &self.scenario.clock;
+        let zone = clock.zone_of_device().zone;
+        let shows = self
+            .frame
+            .zone
+            .to_utc(clock.start, GapRule::Shift)
+            .as_ms()
+            .saturating_add(clock.off_by.0);
+        let local = zone.to_local(Utc::from_ms(shows));
+        self.act(&DeviceAct::SetHead(self.scenario.head.head));
+        self.act(&DeviceAct::SetZone(zone));
+        if !clock.unset {
+            self.act(&DeviceAct::SetClock(local));
+        }
+        self.act(&DeviceAct::SetTimetable(Box::new(self.plan.timetable())));
+    }
+
+    /// Does something to the device, which is on.
+    pub(super) fn act(&mut self, act: &DeviceAct) {
+        self.note_lateness();
+        self.see(&Observation::Act(act));
+        let event = match act {
+            DeviceAct::SetHead(head) => Event::SetHead(head),
+            DeviceAct::SetFlow(flow) => Event::SetFlow(*flow),
+            DeviceAct::SetZone(zone) => Event::SetZone(zone),
+            DeviceAct::SetClock(local) => Event::SetClock(*local),
+            DeviceAct::SetTimetable(timetable) => Event::Timetable(timetable),
+            DeviceAct::RunAgain(id) => Event::RunAgain(*id),
+            DeviceAct::Prime(volume) => Event::Prime(*volume),
+            DeviceAct::Calibrate(run_ms) => Event::Calibrate { run_ms: *run_ms },
+            DeviceAct::Release => Event::Release,
+            DeviceAct::RemoteStop(on) => Event::RemoteStop(*on),
+            DeviceAct::Leak(on) => Event::Leak(*on),
+            DeviceAct::MotorFault => Event::MotorFault,
+            DeviceAct::Acknowledge => Event::Acknowledge,
+        };
+        self.hand_in(event);
+    }
+
+    pub(super) fn operator_act(&mut self, index: usize) {
+        let scenario = self.scenario;
+        let Some(operator_act) = scenario.operator.get(index) else { return };
+        let Some(Power::On(device)) = &self.power else {
+            return self.note_act(index, ActEnd::DeviceOff);
+        };
+        let clock = device.controller().book().clock;
+        self.note_act(index, ActEnd::Taken);
+        match &operator_act.act {
+            Act::SetClock(ClockSetting::To(local)) => self.act(&DeviceAct::SetClock(*local)),
+            Act::SetClock(ClockSetting::By(by)) => match clock {
+                Some(clock) => {
+                    let shown = clock.local(self.count()).as_ms();
+                    let local = Local::from_ms(shown.saturating_add(by.0));
+                    self.act(&DeviceAct::SetClock(local));
+                }
+                // there is nothing to set it by
+                None => self.note_act(index, ActEnd::Refused(Refusal::OutOfRange)),
+            },
+            Act::SetZone(zone) => self.act(&DeviceAct::SetZone(zone.zone)),
+            act @ (Act::Edit { .. }
+            | Act::Disable(_)
+            | Act::Enable(_)
+            | Act::Remove(_)
+            | Act::Add(_)
+            | Act::Timetable(_)) => {
+                let (frame, now) = (self.frame, self.count());
+                let start = |from| start_of(from, &frame, clock.as_ref(), now.as_ms());
+                match self.plan.after(act, start) {
+                    Some(plan) => {
+                        let before = std::mem::replace(&mut self.plan, plan);
+                        let timetable = Box::new(self.plan.timetable());
+                        self.act(&DeviceAct::SetTimetable(timetable));
+                        if matches!(self.end.acts.get(index), Some(ActEnd::Refused(_))) {
+                            self.plan = before;
+                        }
+                    }
+                    None => self.note_act(index, NO_SUCH_ENTRY),
+                }
+            }
+            Act::Prime { volume, lasts } => {
+                let head = self.scenario.head.head;
+                let by_time = lasts.map(|lasts| head.flow.volume(lasts));
+                let volume = match (*volume, by_time) {
+                    (Some(a), Some(b)) => a.min(b),
+                    (Some(a), None) | (None, Some(a)) => a,
+                    (None, None) => return,
+                };
+                self.act(&DeviceAct::Prime(volume));
+            }
+            Act::Calibrate { run: Some(run), .. } => {
+                self.act(&DeviceAct::Calibrate(u32::try_from(run.as_ms()).unwrap_or(u32::MAX)));
+                if self.end.acts.get(index) == Some(&ActEnd::Taken) {
+                    self.script.at(self.now.saturating_add(run.as_ms()), Cue::ActEnds(index));
+                }
+            }
+            Act::Calibrate { run: None, result, .. } => self.enter_flow(index, *result, None),
+            Act::RunAgain(entry) => match self.plan.id(&entry.name) {
+                Some(id) => self.act(&DeviceAct::RunAgain(id)),
+                None => self.note_act(index, NO_SUCH_ENTRY),
+            },
+            Act::Acknowledge => self.act(&DeviceAct::Acknowledge),
+            Act::ChangeTube { true_flow } => {
+                self.true_flow = true_flow.unwrap_or(self.true_flow);
+            }
+            Act::Press { .. } => self.note_act(index, ActEnd::NoSuchPart("panel")),
+            Act::Refill { .. } => self.note_act(index, ActEnd::NoSuchPart("container")),
+            Act::ChangePack { .. } => self.note_act(index, ActEnd::NoSuchPart("battery pack")),
+        }
+    }
+
+    /// The reading after a calibration run.
+    pub(super) fn act_ends(&mut self, index: usize) {
+        let scenario = self.scenario;
+        if let Some(Act::Calibrate { run: Some(run), result, .. }) =
+            scenario.operator.get(index).map(|act| &act.act)
+        {
+            self.enter_flow(index, *result, Some(*run));
+        }
+    }
+
+    pub(super) fn enter_flow(&mut self, index: usize, result: Calibration, run: Option<Duration>) {
+        let flow = match (result, run) {
+            (Calibration::Flow(flow), _) => Some(flow),
+            (Calibration::Measured(volume), Some(run)) => {
+                let nl_per_min =
+                    u128::from(volume.as_nl()) * 60_000 / u128::from(run.as_ms().max(1));
+                u32::try_from(nl_per_min).ok().and_then(Flow::from_nl_per_min)
+            }
+            (Calibration::Measured(_), None) => None,
+        };
+        match flow {
+            Some(flow) if matches!(self.power, Some(Power::On(_))) => {
+                self.act(&DeviceAct::SetFlow(flow));
+            }
+            Some(_) => self.note_act(index, ActEnd::DeviceOff),
+            None => self.note_act(index, ActEnd::Refused(Refusal::OutOfRange)),
+        }
+    }
+
+    pub(super) fn note_act(&mut self, index: usize, end: ActEnd) {
+        if let Some(place) = self.end.acts.get_mut(index) {
+            *place = end;
+        }
+    }
+}
+
+/// The device's instant at which an interval starts. A time entered at the start
+/// is true time; one entered later is read off the device's own clock.
+pub(in crate::world) fn start_of(
+    from: IntervalStart,
+    frame: &Frame,
+    clock: Option<&WallClock>,
+    now_ms: i64,
+) -> Instant {
+    match (from, clock) {
+        (IntervalStart::Local(local), Some(clock)) => {
+            clock.instant(clock.zone.to_utc(local, GapRule::Shift))
+        }
+        (IntervalStart::Local(local), None) => {
+            let utc = frame.zone.to_utc(local, GapRule::Shift).as_ms();
+            Instant::from_ms(utc.saturating_sub(frame.start_utc_ms))
+        }
+        (IntervalStart::After(length), _) => Instant::ZERO.plus(length),
+        (IntervalStart::Accepted, _) => Instant::from_ms(now_ms),
+    }
+}

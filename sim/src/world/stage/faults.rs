@@ -1,0 +1,145 @@
+//! Faults as they begin and end.
+
+use dosewright_core::ledger::SLOT;
+use dosewright_core::time::Duration;
+
+use super::{Power, Stage};
+use crate::observe::{DeviceAct, Observation};
+use crate::run::FaultEnd;
+use crate::scenario::{FaultKind, WorldPart};
+use crate::world::WorldError;
+use crate::world::flash::Wear;
+use crate::world::memory::{PAGE, Watched};
+use crate::world::script::Cue;
+
+impl<const W: usize> Stage<'_, W> {
+    pub(super) fn fault(&mut self, index: usize) -> Result<(), WorldError> {
+        let Some(fault) = self.scenario.faults.get(index) else { return Ok(()) };
+        let is_on = matches!(self.power, Some(Power::On(_)));
+        let mut effect = is_on;
+        match fault.kind {
+            FaultKind::SupplyLoss { lasts } => self.supply_off(lasts.as_ms(), false),
+            FaultKind::ClockLost { lasts } => {
+                self.supply_off(lasts.as_ms(), true);
+                effect = true;
+            }
+            FaultKind::MemoryTear { during, after_bytes, lasts } => {
+                self.tear = Some((index, lasts.as_ms()));
+                if let Some(device) = self.device() {
+                    device.ledger_mut().flash_mut().tear = Some((during, after_bytes));
+                }
+                // it takes effect in the first such work from now on
+                effect = false;
+            }
+            FaultKind::BitFlip { address, bit } => {
+                self.flash(|flash| flash.nor.flip_bit(address, bit));
+                self.see_slot_of(address);
+                effect = true;
+            }
+            FaultKind::PageWorn { sector } => {
+                let pages = self.geometry.sector_bytes / PAGE as u32;
+                self.flash(|flash| {
+                    for page in sector * pages..(sector + 1) * pages {
+                        flash.nor.wear_out(page, Wear::Dead);
+                    }
+                });
+                effect = true;
+            }
+            FaultKind::LateWake { by, times } => {
+                self.late = Some((by.as_ms(), times, index));
+                // it takes effect when a call comes late
+                effect = false;
+            }
+            FaultKind::SpuriousWake { times, over } => {
+                for i in 0..u64::from(times) {
+                    let into = over.as_ms() * i / u64::from(times).max(1);
+                    self.script.at(self.now + into, Cue::Spurious);
+                }
+            }
+            FaultKind::WatchdogReset => effect = self.watchdog()?,
+            FaultKind::RemoteStop { lasts } => {
+                self.remote_stop = true;
+                self.input(&DeviceAct::RemoteStop(true));
+                self.ends_after(lasts, index);
+                effect = true;
+            }
+            FaultKind::Leak { lasts } => {
+                self.leak = true;
+                self.input(&DeviceAct::Leak(true));
+                self.ends_after(lasts, index);
+                effect = true;
+            }
+            _ => {
+                if let Some(end) = self.end.faults.get_mut(index) {
+                    *end = FaultEnd::NoSuchPart(part_word(fault.kind.needs()));
+                }
+                return Ok(());
+            }
+        }
+        if let Some(end) = self.end.faults.get_mut(index) {
+            *end = if effect { FaultEnd::TookEffect } else { FaultEnd::NoEffect };
+        }
+        Ok(())
+    }
+
+    fn flash(&mut self, change: impl FnOnce(&mut Watched<W>)) {
+        match &mut self.power {
+            Some(Power::On(device)) => change(device.ledger_mut().flash_mut()),
+            Some(Power::Off(flash)) => change(flash),
+            None => {}
+        }
+    }
+
+    /// Shows the slot that a byte lies in as it stands now.
+    fn see_slot_of(&mut self, address: u32) {
+        let bytes = match &self.power {
+            Some(Power::On(device)) => device.ledger().flash().nor.bytes(),
+            Some(Power::Off(flash)) => flash.nor.bytes(),
+            None => return,
+        };
+        let at = address as usize / SLOT * SLOT;
+        if let Some(slot) = bytes.get(at..at + SLOT) {
+            self.observer.see(self.now, &Observation::Slot { address: at as u32, bytes: slot });
+        }
+    }
+
+    fn ends_after(&mut self, lasts: Option<Duration>, index: usize) {
+        if let Some(lasts) = lasts {
+            self.script.at(self.now.saturating_add(lasts.as_ms()), Cue::FaultEnds(index));
+        }
+    }
+
+    fn input(&mut self, act: &DeviceAct) {
+        if matches!(self.power, Some(Power::On(_))) {
+            self.act(act);
+        }
+    }
+
+    pub(super) fn fault_ends(&mut self, index: usize) {
+        match self.scenario.faults.get(index).map(|fault| fault.kind) {
+            Some(FaultKind::RemoteStop { .. }) => {
+                self.remote_stop = false;
+                self.input(&DeviceAct::RemoteStop(false));
+            }
+            Some(FaultKind::Leak { .. }) => {
+                self.leak = false;
+                self.input(&DeviceAct::Leak(false));
+            }
+            _ => {}
+        }
+    }
+}
+
+const fn part_word(part: WorldPart) -> &'static str {
+    match part {
+        WorldPart::Supply => "supply",
+        WorldPart::Memory => "memory",
+        WorldPart::ClockChip => "clock chip",
+        WorldPart::Wakes => "wakes",
+        WorldPart::Container => "container",
+        WorldPart::Motor => "motor",
+        WorldPart::Inputs => "inputs",
+        WorldPart::Tube => "tube",
+        WorldPart::Queue => "event queue",
+    }
+}
