@@ -215,6 +215,7 @@ impl<'a, const W: usize> Stage<'a, W> {
     }
 
     fn wake(&mut self) {
+        self.note_lateness();
         self.end.wakes += 1;
         if self.observe_wakes {
             self.see(&Observation::Wake);
@@ -224,7 +225,6 @@ impl<'a, const W: usize> Stage<'a, W> {
 
     /// Hands an event to the device and does what it did.
     fn hand_in(&mut self, event: Event<'_, LINES>) {
-        self.note_lateness();
         let now = self.count();
         let mut wires = Wires(self.deeds.clone());
         let Some(device) = self.device() else { return };
@@ -431,11 +431,7 @@ impl<'a, const W: usize> Stage<'a, W> {
                     self.power_on(Reset::PowerOn)?;
                 }
             }
-            Cue::Spurious => {
-                self.note_lateness();
-                self.end.wakes += 1;
-                self.hand_in(Event::Wake);
-            }
+            Cue::Spurious => self.wake(),
         }
         Ok(())
     }
