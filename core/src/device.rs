@@ -129,7 +129,18 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
 
     /// Hands in an event and does everything that follows from it, until the
     /// controller has nothing more to do.
+    ///
+    /// What an operator asks for comes after what was due by then: a call that
+    /// comes late, and brings a setting with it, ends what was slept through
+    /// before it changes anything (D9).
     pub fn handle(&mut self, now: Instant, event: Event<'_, N>, out: &mut impl Outputs) {
+        if event.is_request() {
+            self.follow(now, Event::Wake, out);
+        }
+        self.follow(now, event, out);
+    }
+
+    fn follow(&mut self, now: Instant, event: Event<'_, N>, out: &mut impl Outputs) {
         let asked = match event {
             Event::Timetable(timetable) => Some(timetable),
             _ => None,

@@ -51,3 +51,28 @@ pub enum Event<'a, const N: usize> {
     /// An operator acknowledges what is latched.
     Acknowledge,
 }
+
+impl<const N: usize> Event<'_, N> {
+    /// Whether an operator asks for something that can change what is due.
+    pub const fn is_request(&self) -> bool {
+        match self {
+            Self::SetClock(_)
+            | Self::SetZone(_)
+            | Self::Timetable(_)
+            | Self::SetHead(_)
+            | Self::SetFlow(_)
+            | Self::RunAgain(_)
+            | Self::Prime(_)
+            | Self::Calibrate { .. }
+            | Self::Acknowledge => true,
+            Self::Wake
+            | Self::Appended
+            | Self::AppendFailed
+            | Self::Adopted(_)
+            | Self::Release
+            | Self::RemoteStop(_)
+            | Self::Leak(_)
+            | Self::MotorFault => false,
+        }
+    }
+}

@@ -239,8 +239,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                     && let Some(running) = &mut self.running
                 {
                     let late = self.now.since(start) > ON_TIME;
-                    let cause = if late { self.passing } else { Cause::PumpLimits };
-                    running.disturbed = Some(cause);
+                    running.disturbed = Some(match self.passing {
+                        _ if !late => Cause::PumpLimits,
+                        // a setting never touches a dose that has begun (D9)
+                        Cause::ClockSet => Cause::WokenLate,
+                        passing => passing,
+                    });
                 }
                 let Some(plan) = self.respread(&pulse) else {
                     // nothing more can be delivered before the deadline

@@ -154,6 +154,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         matches!(self.pump, Pump::On { .. })
     }
 
+    /// Whether the start is in the ledger. Until then a loss of the clock chip's
+    /// feed is to be kept in mind: a start that a cut takes back has to be told
+    /// of it again (D9).
+    pub const fn has_started(&self) -> bool {
+        self.start.is_none()
+    }
+
     /// When to call again, and which timer asks for it. It goes stale with the
     /// next step.
     pub fn next_wake(&self) -> Option<(Instant, Reason)> {

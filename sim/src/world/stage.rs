@@ -337,7 +337,7 @@ impl<'a, const W: usize> Stage<'a, W> {
         if reset == Reset::PowerOn {
             self.see(&Observation::Supply { on: true });
         }
-        let feed_kept = !std::mem::take(&mut self.feed_lost);
+        let feed_kept = !self.feed_lost;
         let count = feed_kept.then(|| self.count());
         match Device::start(flash, self.geometry, count, reset) {
             Ok(device) => {
@@ -380,10 +380,19 @@ impl<'a, const W: usize> Stage<'a, W> {
 
     /// The supply goes, for so long at least.
     fn supply_off(&mut self, lasts_ms: u64, feed_lost: bool) {
-        self.feed_lost |= feed_lost;
         self.off_until = self.off_until.max(self.now.saturating_add(lasts_ms));
         self.script.at(self.off_until, Cue::Supply);
         self.stop_device();
+        self.feed_lost |= feed_lost;
+    }
+
+    /// A start that is in the ledger has told the loss of the clock chip's feed.
+    fn forget_loss(&mut self) {
+        if let Some(Power::On(device)) = &self.power
+            && device.controller().has_started()
+        {
+            self.feed_lost = false;
+        }
     }
 
     fn stop_device(&mut self) {
@@ -391,6 +400,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             return;
         }
         self.note_lateness();
+        self.forget_loss();
         if let Some(Power::On(device)) = self.power.take() {
             let mut flash = device.into_flash();
             flash.nor.power_off();
@@ -405,6 +415,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             return Ok(false);
         }
         self.note_lateness();
+        self.forget_loss();
         if let Some(Power::On(device)) = self.power.take() {
             self.power = Some(Power::Off(device.into_flash()));
         }
