@@ -14,4 +14,5 @@ pub mod run;
 pub mod scenario;
 pub mod swarm;
 pub mod trace;
+pub mod trade;
 pub mod world;

@@ -1,0 +1,114 @@
+//! How long a calibration run has to be: whole rotor turns, a vessel that holds
+//! what comes out, and an uncertainty that is good enough.
+
+use super::uncertainty::{Budget, COVERAGE};
+
+/// What the run is planned from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Means {
+    /// Flow as it is known so far, in ml/min.
+    pub flow_ml_min: f64,
+    /// Volume of one rotor turn in ml; 0 where it is not known.
+    pub turn_ml: f64,
+    /// What the vessel holds, in ml.
+    pub vessel_ml: f64,
+    /// Standard uncertainty of a reading, in ml, whatever the volume.
+    pub reading_ml: f64,
+    /// Standard uncertainty of the run's length, in s.
+    pub timing_s: f64,
+    /// Expanded uncertainty (k = 2) wanted, as a share of the flow.
+    pub target: f64,
+    /// Longest run that the head allows, in s.
+    pub longest_s: f64,
+}
+
+/// A run that would do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Run {
+    /// Whole rotor turns; 0 where the turn is not known.
+    pub turns: u32,
+    /// Its length in s.
+    pub run_s: f64,
+    /// What it will give, in ml.
+    pub volume_ml: f64,
+    /// Expanded uncertainty that it will have, as a share.
+    pub expanded: f64,
+}
+
+/// Why no run does.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Unreachable {
+    /// The vessel is full before.
+    Vessel {
+        /// The vessel that would be needed, in ml, with the same reading error.
+        needed_ml: f64,
+        /// The best that this one can do, as a share.
+        best: f64,
+    },
+    /// The head may not run for so long.
+    Longest {
+        /// The run that would be needed, in s.
+        needed_s: f64,
+        /// The best within the longest run, as a share.
+        best: f64,
+    },
+    /// Not even one rotor turn fits the vessel or the longest run.
+    NoTurn,
+}
+
+/// Most of a vessel that a run is planned to fill: the flow may be higher than
+/// it was (common practice, no source).
+pub const FILL: f64 = 0.9;
+
+fn expanded(means: &Means, run_s: f64) -> f64 {
+    let volume_ml = means.flow_ml_min / 60.0 * run_s;
+    Budget::default()
+        .with("vessel", means.reading_ml / volume_ml)
+        .with("timing", means.timing_s / run_s)
+        .expanded()
+}
+
+fn run_of(means: &Means, turns: u32, run_s: f64) -> Run {
+    Run {
+        turns,
+        run_s,
+        volume_ml: means.flow_ml_min / 60.0 * run_s,
+        expanded: expanded(means, run_s),
+    }
+}
+
+/// The shortest run of whole turns whose expanded uncertainty is the target or
+/// less. A longer run never has a higher one, for both parts fall with it.
+pub fn shortest(means: &Means) -> Result<Run, Unreachable> {
+    let flow_s = means.flow_ml_min / 60.0;
+    let needed_s =
+        COVERAGE * (means.reading_ml / flow_s).hypot(means.timing_s) / means.target.max(1e-9);
+    let vessel_s = FILL * means.vessel_ml / flow_s;
+    let most_s = vessel_s.min(means.longest_s);
+    let (turns, run_s) = whole_turns(means, needed_s, f64::ceil);
+    let (most_turns, whole_s) = whole_turns(means, most_s, f64::floor);
+    if means.turn_ml > 0.0 && most_turns == 0 {
+        return Err(Unreachable::NoTurn);
+    }
+    // a run that ends on the limit to the last digit is within it
+    if run_s <= most_s * (1.0 + 1e-12) {
+        return Ok(run_of(means, turns, run_s));
+    }
+    let best = expanded(means, whole_s);
+    Err(if vessel_s <= means.longest_s {
+        Unreachable::Vessel { needed_ml: run_s * flow_s / FILL, best }
+    } else {
+        Unreachable::Longest { needed_s: run_s, best }
+    })
+}
+
+/// A length as a number of whole turns, and the length of these.
+fn whole_turns(means: &Means, run_s: f64, round: fn(f64) -> f64) -> (u32, f64) {
+    if means.turn_ml <= 0.0 {
+        // no turn is known: whole seconds
+        return (0, round(run_s));
+    }
+    let turn_s = means.turn_ml / (means.flow_ml_min / 60.0);
+    let turns = round(run_s / turn_s);
+    (turns as u32, turns * turn_s)
+}

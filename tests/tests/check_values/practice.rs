@@ -1,0 +1,248 @@
+//! The rules of the trade, each with its worked figure: common practice, no
+//! source, unless said.
+
+use dosewright_sim::trade::battery::{Drain, Load, Week, weeks};
+use dosewright_sim::trade::cells::{LR20, USABLE_COOL};
+use dosewright_sim::trade::discharge::Discharge;
+use dosewright_sim::trade::hydraulics::ml_per_m;
+use dosewright_sim::trade::keep_clear::{CLEAR_MIN, first_clear, is_clear};
+use dosewright_sim::trade::label::Label;
+use dosewright_sim::trade::nights::{SETTLE_MIN, Slot, after_noon, slot, time_of_day};
+use dosewright_sim::trade::product::{flush_ml, volume_ml};
+use dosewright_sim::trade::restate::{drawdown, restate};
+use dosewright_sim::trade::separator::{Advice, LIMIT, advice, days_to_limit, fill};
+use dosewright_sim::trade::siphon::{Regime, Siphon};
+use dosewright_sim::trade::stock::stock;
+use dosewright_sim::trade::suction::{drains_back, tube_ml};
+use dosewright_sim::trade::tube_set::{Governs, USUAL, due_days};
+use dosewright_sim::trade::uncertainty::timed_run;
+use dosewright_sim::trade::visit::{Call, next};
+use dosewright_sim::trade::water::z_ml_per_g;
+use dosewright_sim::trade::{crystal, vessel};
+
+use crate::{same, within};
+
+const fn at(h: u32, min: u32) -> u32 {
+    h * 60 + min
+}
+
+/// Common practice, no source: water off 00:15, on 06:30, contact 5 h: 00:45 to 01:30.
+#[test]
+fn the_night_planner() {
+    let found = slot(at(0, 15), at(6, 30), SETTLE_MIN, 300).unwrap();
+    assert_eq!((time_of_day(found.from), time_of_day(found.to)), (at(0, 45), at(1, 30)));
+    // 00:45 belongs to the night of the day before: it lies after noon
+    assert!(after_noon(at(0, 45)) > after_noon(at(23, 59)));
+    // an hour's contact more leaves nothing
+    assert_eq!(slot(at(0, 15), at(6, 30), SETTLE_MIN, 360), None);
+    // closed at 22:00: the slot may lie before midnight
+    let early = slot(at(22, 0), at(6, 0), SETTLE_MIN, 300).unwrap();
+    assert_eq!(early, Slot { from: after_noon(at(22, 30)), to: after_noon(at(1, 0)) });
+}
+
+/// Common practice, no source: bleach Sunday 23:00: none before 01:00.
+#[test]
+fn keep_clear_of_bleach() {
+    let bleach = [(at(23, 0), at(23, 0))];
+    assert_eq!(first_clear(at(23, 0), 45, &bleach, CLEAR_MIN), at(25, 0));
+    assert_eq!(first_clear(at(24, 45), 45, &bleach, CLEAR_MIN), at(25, 0));
+    assert!(is_clear(at(25, 0), 45, &bleach, CLEAR_MIN));
+    // before it too: a dose has to be over two hours before
+    assert!(is_clear(at(20, 15), 45, &bleach, CLEAR_MIN));
+    assert!(!is_clear(at(20, 16), 45, &bleach, CLEAR_MIN));
+    // out of one cleaning's reach into the next one's
+    let two = [(at(3, 0), at(3, 30)), (at(23, 0), at(23, 0))];
+    let two = [two[1], (two[0].0 + 1440, two[0].1 + 1440)];
+    assert_eq!(first_clear(at(24, 0), 45, &two, CLEAR_MIN), at(24 + 5, 30));
+}
+
+/// Common practice, no source: 1.8 m3, 250 ml/m3 for 14 nights, then 80: 450, then
+/// 144 ml; 30 days 8.604 l.
+#[test]
+fn the_labels_rate_and_phases() {
+    let label = Label {
+        volume_m3: 1.8,
+        start_up_ml_m3: 250.0,
+        start_up_nights: 14,
+        maintenance_ml_m3: 80.0,
+    };
+    same(label.start_up_ml(), 450.0, 6);
+    same(label.maintenance_ml(), 144.0, 6);
+    same(label.total_ml(30), 8604.0, 6);
+    same(label.total_ml(10), 4500.0, 6);
+}
+
+/// Common practice, no source: 120.0 g at 1.03 = 116.5 ml; water's Z says 120.3,
+/// +3.3 %.
+#[test]
+fn the_products_density_not_waters() {
+    same(volume_ml(120.0, 1.03), 116.5, 1);
+    let by_water = 120.0 * z_ml_per_g(20.0, 1013.0);
+    same(by_water, 120.3, 1);
+    same(100.0 * (by_water / volume_ml(120.0, 1.03) - 1.0), 3.3, 1);
+}
+
+/// Common practice, no source: 26.5 -> 23.9 (-9.8 %), 18.7 l logged: 17.8 l, bounds
+/// 16.9 to 18.7.
+#[test]
+fn the_account_restated_between_as_left_and_as_found() {
+    let found = restate(26.5, 23.9, 18.7);
+    same(found.change_percent, -9.8, 1);
+    same(found.best, 17.8, 1);
+    same(found.least, 16.9, 1);
+    same(found.most, 18.7, 1);
+    let up = restate(23.9, 26.5, 10.0);
+    assert!(up.least < up.best && up.best < up.most && up.least >= 10.0);
+}
+
+/// Common practice, no source: 3.456 kg +-20 g: U 0.67 %; a 100 ml class B cylinder,
+/// one minute: 2.0 %.
+#[test]
+fn a_drawdown_beats_a_cylinder() {
+    let found = drawdown(3456.0, 20.0, 1.02, 3400.0);
+    same(found.expanded_percent, 0.67, 2);
+    same(found.drawn_ml, 3388.2, 1);
+    same(found.error_percent, -0.35, 2);
+    let b = vessel::tolerance_ml(vessel::Standard::Astm, 100, vessel::Class::B).unwrap();
+    same(100.0 * timed_run(100.0, b, 60.0, 0.5).expanded(), 2.0, 1);
+}
+
+/// Common practice, no source: 3.2 mm, 3 m, 1.2 m, 1 mPa s: about 350 ml/min
+/// (transitional), 7 l in 20 min.
+#[test]
+fn a_siphon_when_the_squeeze_is_lost() {
+    let siphon =
+        Siphon { bore_mm: 3.2, length_m: 3.0, head_m: 1.2, density: 1000.0, viscosity: 1e-3 };
+    let flow = siphon.flow();
+    within(flow.ml_min, 350.0, 0.03);
+    assert_eq!(flow.regime, Regime::Transitional);
+    within(7000.0 / flow.ml_min, 20.0, 0.03);
+    // a thick product runs slowly and laminar, a wide tube turbulent
+    let thick = Siphon { viscosity: 20e-3, ..siphon };
+    assert_eq!(thick.flow().regime, Regime::Laminar);
+    let wide = Siphon { bore_mm: 12.0, ..siphon };
+    assert_eq!(wide.flow().regime, Regime::Turbulent);
+    same(Siphon { head_m: -0.5, ..siphon }.flow().ml_min, 0.0, 9);
+}
+
+/// Common practice, no source: 4.8 mm x 2.2 m = 40 ml: a 30 ml dose is all air.
+#[test]
+fn drain_back_swallows_small_doses() {
+    same(tube_ml(4.8, 2.2), 40.0, 0);
+    assert!(drains_back(4.8, 2.2, 30.0) && !drains_back(4.8, 2.2, 40.0));
+}
+
+/// Common practice, no source: (8.1-0.4)/(6 x 0.144) = 8.9 weeks = 62 days; less
+/// 10 + 7: day 45.
+#[test]
+fn reorder() {
+    let found = stock(8.1, 0.4, 6.0 * 0.144, 10.0, 7.0, None);
+    same(found.empty_days / 7.0, 8.9, 1);
+    same(found.empty_days, 62.0, 0);
+    same(found.reorder_days, 45.0, 0);
+    assert!(!found.shelf_governs);
+    let old = stock(8.1, 0.4, 6.0 * 0.144, 10.0, 7.0, Some(40.0));
+    assert!(old.shelf_governs);
+    same(old.reorder_days, 23.0, 9);
+}
+
+/// Common practice, no source: 144 ml x 6/week = 28 h a year: 12 months governs.
+#[test]
+fn the_tube_set_is_due_by_the_calendar() {
+    let hours = 0.144 * 6.0 / (26.5e-3 * 60.0) * 365.0 / 7.0;
+    same(hours, 28.0, 0);
+    assert_eq!(due_days(&USUAL, hours, 0.0), (365.0, Governs::Calendar));
+    assert_eq!(due_days(&USUAL, 1000.0, 0.0), (182.5, Governs::Hours));
+    assert_eq!(due_days(&USUAL, hours, 0.2), (182.5, Governs::Drift));
+}
+
+/// Common practice, no source: 144 ml, SG 1.02, 8 %, 4.2 m3: 11.75 g/day, 2.8 mg/l;
+/// COD 150 g/l: 5.1 mg/l.
+#[test]
+fn discharge_figures() {
+    let found = Discharge {
+        dose_ml: 144.0,
+        specific_gravity: 1.02,
+        active: 0.08,
+        cod_g_l: 150.0,
+        water_m3: 4.2,
+    };
+    same(found.active_g(), 11.75, 2);
+    same(found.active_mg_l(), 2.8, 1);
+    same(found.cod_mg_l(), 5.1, 1);
+}
+
+/// Common practice, no source (the limit from memory): (120+160)/1200 = 23 %: book it.
+#[test]
+fn the_separators_log() {
+    let found = fill(120.0, 160.0, 1200.0);
+    same(100.0 * found, 23.0, 0);
+    assert_eq!(advice(found, LIMIT), Advice::Book);
+    assert_eq!((advice(0.19, LIMIT), advice(0.25, LIMIT)), (Advice::Wait, Advice::Due));
+    within(days_to_limit(0.13, 0.23, 50.0, LIMIT).unwrap(), 10.0, 1e-9);
+    assert_eq!(days_to_limit(0.23, 0.13, 50.0, LIMIT), None);
+}
+
+/// Common practice, no source: 5 m x 4.8 mm: 271 ml.
+#[test]
+fn a_change_of_product_flushes_three_tube_volumes() {
+    same(flush_ml(4.8, 5.0), 271.0, 0);
+}
+
+/// Geometry: bores 1.6/3.2/4.8/6.4 mm = 2.0/8.0/18.1/32.2 ml/m.
+#[test]
+fn tube_volumes() {
+    for (bore, ml) in [(1.6, 2.0), (3.2, 8.0), (4.8, 18.1), (6.4, 32.2)] {
+        same(ml_per_m(bore), ml, 1);
+    }
+    // 7 m x 4.8 mm to prime: 127 ml
+    same(tube_ml(4.8, 7.0), 127.0, 0);
+}
+
+/// Common practice, no source: 144 ml x 6 a week = 0.543 h x 350 mA = 190 mAh; sleep
+/// 10.1, display (3 min) 0.6, starts 1.8: 203 mAh a week; 10.86 Ah at 350 mA x 0.56 =
+/// 6.08 Ah: 30 weeks.
+#[test]
+fn a_pack_of_lr20() {
+    let load =
+        Load { motor_a: 0.35, start_a: 1.2, start_s: 0.03, sleep_a: 60e-6, display_a: 0.012 };
+    let week = |pulses: f64| Week {
+        pumping_h: 6.0 * 144.0 / 26.5 / 60.0,
+        starts: 6.0 * pulses,
+        display_h: 0.05,
+    };
+    let drain = Drain::of(&load, &week(30.0));
+    same(week(30.0).pumping_h, 0.543, 3);
+    same(1000.0 * drain.pumping_ah, 190.0, 0);
+    same(1000.0 * drain.sleep_ah, 10.1, 1);
+    same(1000.0 * drain.display_ah, 0.6, 1);
+    same(1000.0 * drain.starts_ah, 1.8, 1);
+    same(1000.0 * drain.total_ah(), 203.0, 0);
+    same(LR20.capacity_ah(0.35), 10.86, 2);
+    same(LR20.capacity_ah(0.35) * USABLE_COOL, 6.08, 2);
+    same(weeks(&LR20, 0.35, USABLE_COOL, 0.0, &drain), 30.0, 0);
+    // 30 pulses instead of 90 gain about 7 days even at 1.5 A x 50 ms a start
+    let hard = Load { start_a: 1.5, start_s: 0.05, ..load };
+    let days =
+        |pulses: f64| 7.0 * weeks(&LR20, 0.35, USABLE_COOL, 0.0, &Drain::of(&hard, &week(pulses)));
+    same(days(30.0) - days(90.0), 7.0, 0);
+    // what it loses by itself makes it shorter
+    assert!(weeks(&LR20, 0.35, USABLE_COOL, 0.03, &drain) < 30.0);
+}
+
+/// Common practice, no source: 5 C adds -13.6 ppm = -3.5 min in 180 days.
+#[test]
+fn a_cool_cellar_makes_the_clock_lose() {
+    let ppm = crystal::rate_ppm(-0.034, 25.0, 5.0);
+    same(ppm, -13.6, 1);
+    same(crystal::seconds(ppm, 180.0) / 60.0, -3.5, 1);
+}
+
+/// Common practice, no source: the next visit is the earliest of all dates.
+#[test]
+fn the_next_visit_has_its_reason() {
+    let call = |days: f64, reason: &str| Call { days, reason: reason.to_owned() };
+    let calls = [call(62.0, "container empty"), call(45.0, "reorder"), call(210.0, "pack")];
+    assert_eq!(next(&calls).unwrap().reason, "reorder");
+    assert_eq!(next(&[]), None);
+}
