@@ -391,8 +391,10 @@ impl<const N: usize, const H: usize> Book<N, H> {
         self.damaged &= !bit(line);
         self.next_id = self.next_id.max(staged.entry.id.0.saturating_add(1));
         if let Some(state) = self.lines.get_mut(line) {
-            // an id keeps its last delivery, its remainder and what it owes (D2)
-            let kept = if same { *state } else { LineState::default() };
+            // an id keeps its last delivery, its remainder and what it owes (D2);
+            // one that comes back after its line was damaged, what the account says
+            let last = self.history.last_of(staged.entry.id);
+            let kept = if same { *state } else { LineState { last, ..LineState::default() } };
             *state = LineState {
                 revision: staged.revision,
                 mark: staged.mark,

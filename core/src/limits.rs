@@ -86,6 +86,11 @@ impl<const H: usize> History<H> {
     /// None yet.
     pub const EMPTY: Self = Self { items: [None; H] };
 
+    /// When an entry's last delivery began, as far as the account goes.
+    pub fn last_of(&self, id: EntryId) -> Option<Begin> {
+        self.iter().filter(|d| d.id == id).map(|d| d.begin).max_by_key(|begin| begin.at)
+    }
+
     /// In no particular order.
     pub fn iter(&self) -> impl Iterator<Item = &Delivery> + Clone + '_ {
         self.items.iter().flatten()

@@ -96,7 +96,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// What stands against an adoption beside the timetable's own check.
     pub(super) fn adoption_fits(&self, timetable: &Timetable<N>) -> Result<(), Refusal> {
         let new = || timetable.entries().filter(|e| self.book.line_of(e.id).is_none());
-        if let Some(entry) = new().find(|e| e.id.0 < self.book.next_id) {
+        // an entry whose line was damaged in memory may come back under its own
+        // number, which the line does not know any more
+        let lost = self.book.damaged.count_ones() as usize;
+        if let Some(entry) = new().filter(|e| e.id.0 < self.book.next_id).nth(lost) {
             return Err(Refusal::RetiredId { id: entry.id });
         }
         let free = (0..N).filter(|&line| self.is_free(line, timetable)).count();

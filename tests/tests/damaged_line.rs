@@ -1,0 +1,151 @@
+//! M2, D2: a line whose settings were damaged in memory does not run, can be
+//! entered again, and is not forgotten to have dosed.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::civil::{Date, Days, Local};
+use dosewright_core::config::Head;
+use dosewright_core::device::{Device, Outputs};
+use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
+use dosewright_core::event::Event;
+use dosewright_core::ledger::{Geometry, SLOT, Slot};
+use dosewright_core::record::{Alarm, OutcomeKind, Record, Reset};
+use dosewright_core::time::{Duration, Instant};
+use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::units::{Flow, Volume};
+use dosewright_sim::world::flash::NorMock;
+
+const N: usize = 4;
+type Flash = NorMock<4, 1024>;
+type Pump = Device<Flash, N, 8>;
+
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 3072, sectors: 2 };
+
+#[derive(Default)]
+struct Panel {
+    refused: Vec<Refusal>,
+    starts: u32,
+    alarms: Vec<(Alarm, bool)>,
+}
+
+impl Outputs for Panel {
+    fn pump_on(&mut self, _: Duration) {
+        self.starts += 1;
+    }
+    fn pump_off(&mut self) {}
+    fn refused(&mut self, refusal: &Refusal) {
+        self.refused.push(*refusal);
+    }
+    fn alarm(&mut self, alarm: Alarm, on: bool) {
+        self.alarms.push((alarm, on));
+    }
+}
+
+fn daily(id: u16, at_min: u16) -> Entry {
+    Entry {
+        id: EntryId(id),
+        enabled: true,
+        recurrence: Recurrence::Weekly { days: Days::ALL, at_min, by_night: false },
+        volume: Volume::from_ml(40),
+        window_ms: 1_800_000,
+        grace_ms: 0,
+        first: None,
+        last: None,
+        observes_closed: false,
+        gap_rule: GapRule::Shift,
+        pulses: None,
+    }
+}
+
+fn timetable(entries: &[Entry]) -> Timetable<N> {
+    let mut timetable = Timetable::EMPTY;
+    for entry in entries {
+        timetable.put(*entry).unwrap();
+    }
+    timetable
+}
+
+fn run_until(device: &mut Pump, until: Instant, panel: &mut Panel) {
+    while let Some((at, _)) = device.next_wake().filter(|(at, _)| *at <= until) {
+        device.handle(at, Event::Wake, panel);
+    }
+}
+
+/// Flips a bit of every record that a test picks.
+fn flip(flash: &mut Flash, pick: impl Fn(&Record) -> bool) -> usize {
+    let bytes = flash.bytes().to_vec();
+    let mut flipped = 0;
+    for (index, slot) in bytes.chunks_exact(SLOT).enumerate() {
+        if let Slot::Good { payload, .. } = Slot::decode(slot.try_into().unwrap())
+            && Record::decode(&payload).is_some_and(|record| pick(&record))
+        {
+            flash.flip_bit((index * SLOT + 20) as u32, 3);
+            flipped += 1;
+        }
+    }
+    flipped
+}
+
+/// A device with two entries, the first dosed at 02:00, whose line is damaged at
+/// 03:00.
+fn damaged(panel: &mut Panel) -> (Pump, Instant) {
+    let mut device = Pump::start(Flash::new(6), GEOMETRY, Some(Instant::ZERO), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
+    device.handle(Instant::ZERO, Event::SetHead(&head), panel);
+    let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
+    device.handle(Instant::ZERO, Event::SetClock(midnight), panel);
+    let table = timetable(&[daily(0, 120), daily(1, 600)]);
+    device.handle(Instant::ZERO, Event::Timetable(&table), panel);
+    let three = Instant::ZERO.plus(Duration::from_h(3));
+    run_until(&mut device, three, panel);
+    assert!(panel.starts > 0 && panel.refused.is_empty(), "{:?}", panel.refused);
+    let mut flash = device.into_flash();
+    let flipped = flip(&mut flash, |r| matches!(r, Record::Staged(s) if s.entry.id == EntryId(0)));
+    assert_eq!(flipped, 1);
+    let mut device = Pump::start(flash, GEOMETRY, Some(three), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    device.handle(three, Event::Wake, panel);
+    assert!(panel.alarms.contains(&(Alarm::EntryDamaged, true)), "{:?}", panel.alarms);
+    assert!(device.controller().book().timetable.get(EntryId(0)).is_none());
+    assert!(device.controller().book().timetable.get(EntryId(1)).is_some());
+    (device, three)
+}
+
+#[test]
+fn m2_a_damaged_line_is_entered_again_under_its_number() {
+    let mut panel = Panel::default();
+    let (mut device, at) = damaged(&mut panel);
+    // later the same night: what was dosed at 02:00 stands in its guard of 12 h
+    let table = timetable(&[daily(0, 300), daily(1, 600)]);
+    device.handle(at, Event::Timetable(&table), &mut panel);
+    assert_eq!(panel.refused, []);
+    assert!(panel.alarms.contains(&(Alarm::EntryDamaged, false)), "{:?}", panel.alarms);
+    let starts = panel.starts;
+    run_until(&mut device, Instant::ZERO.plus(Duration::from_h(6)), &mut panel);
+    assert_eq!(panel.starts, starts, "D2: a second dose in one night");
+    let flash = device.into_flash();
+    let skipped = flash.bytes().chunks_exact(SLOT).any(|slot| {
+        let Slot::Good { payload, .. } = Slot::decode(slot.try_into().unwrap()) else {
+            return false;
+        };
+        matches!(Record::decode(&payload), Some(Record::Outcome(o))
+            if o.due.id == EntryId(0) && o.kind == OutcomeKind::Skipped(Cause::AlreadyDosed))
+    });
+    assert!(skipped);
+}
+
+#[test]
+fn m2_a_number_that_was_taken_out_does_not_come_back() {
+    let mut panel = Panel::default();
+    let (mut device, at) = damaged(&mut panel);
+    // one line is damaged: of two numbers that are not there only one may return
+    let mut table = timetable(&[daily(1, 600), daily(2, 900)]);
+    device.handle(at, Event::Timetable(&table), &mut panel);
+    assert_eq!(panel.refused, []);
+    table.remove(EntryId(1));
+    device.handle(at, Event::Timetable(&table), &mut panel);
+    assert_eq!(panel.refused, []);
+    let back = timetable(&[daily(1, 600), daily(2, 900)]);
+    device.handle(at, Event::Timetable(&back), &mut panel);
+    assert_eq!(panel.refused, [Refusal::RetiredId { id: EntryId(1) }]);
+}
