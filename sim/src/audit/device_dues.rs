@@ -120,7 +120,7 @@ impl<H: Hand> Ideal<H> {
         }
         let slack_nl = volume_nl(open.slack_ms + 1, open.flow) + 1;
         let delivery = Delivery { id: key.id, begin: open.begin, due_at: due.due_at, most_nl };
-        self.model.ended(delivery, at);
+        self.model.ended(delivery);
         let said = Predicted {
             kind: Some(kind),
             causes,

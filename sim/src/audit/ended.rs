@@ -85,7 +85,8 @@ impl Auditor {
             OutcomeKind::Dosed if open.cut.is_none() && open.carries => open.carry_after,
             _ => carry,
         };
-        if o.carry.0 != wanted && self.facts.reading.is_none() {
+        let lost = self.model.line(key.id).is_some_and(|l| l.carry_lost);
+        if o.carry.0 != wanted && !lost && self.facts.reading.is_none() {
             found.push(("D4", format!("a remainder of {} is carried on, not {wanted}", o.carry.0)));
         }
         let forced = open.forced.is_some();
@@ -102,10 +103,10 @@ impl Auditor {
             }
         }
         if let Some(line) = self.model.line_mut(key.id) {
-            line.carry = o.carry.0;
+            (line.carry, line.carry_lost) = (o.carry.0, false);
         }
         let (begin, due_at, most_nl) = (open.begin, o.due_at.as_ms(), o.most.as_nl());
-        self.model.ended(Delivery { id: key.id, begin, due_at, most_nl }, now);
+        self.model.ended(Delivery { id: key.id, begin, due_at, most_nl });
         if !key.asked {
             self.closed_runs.remove(&key.id);
         }
@@ -145,12 +146,14 @@ impl Auditor {
         }
         let now = o.at.as_ms();
         let begin = self.model.begun(key.id, now, false);
-        self.model.ended(
-            Delivery { id: key.id, begin, due_at: due.due_at, most_nl: o.most.as_nl() },
-            now,
-        );
+        self.model.ended(Delivery {
+            id: key.id,
+            begin,
+            due_at: due.due_at,
+            most_nl: o.most.as_nl(),
+        });
         if let Some(line) = self.model.line_mut(key.id) {
-            line.carry = o.carry.0;
+            (line.carry, line.carry_lost) = (o.carry.0, false);
         }
         self.closed_runs.remove(&key.id);
         self.note(key, o, 1, None);

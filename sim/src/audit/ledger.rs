@@ -19,6 +19,8 @@ pub(crate) enum About {
     Head,
     /// The timetable, its closed dates or ceiling.
     Timetable,
+    /// Which alarms are on.
+    Alarms,
     /// What no setting brings back: deliveries, starts, an open dose.
     State,
 }
@@ -34,6 +36,7 @@ impl About {
             Record::Clock { .. } | Record::SnapClock { .. } => Self::Clock,
             Record::Head { .. } | Record::SnapHead(_) => Self::Head,
             Record::StagedClosed(_) | Record::SnapClosed(_) | Record::Adopted(_) => Self::Timetable,
+            Record::Alarm { .. } => Self::Alarms,
             Record::Stamp { .. } | Record::Act { .. } | Record::Boot { .. } => Self::Nothing,
             _ => Self::State,
         }

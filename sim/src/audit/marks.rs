@@ -118,6 +118,7 @@ impl Model {
             coming: None,
             again: None,
             carry: 0,
+            carry_lost: false,
             edited: false,
             last: None,
             waiting: None,
@@ -137,7 +138,7 @@ impl Model {
             }
             fates.push(Fate::Ends(entry.id, cause));
             line.revision = old.revision.wrapping_add(1);
-            line.carry = old.carry;
+            (line.carry, line.carry_lost) = (old.carry, old.carry_lost);
             line.last = old.last;
             line.edited = self.reading != Some(Reading::EditForgets);
             if self.reading == Some(Reading::EditForgets) {

@@ -132,6 +132,9 @@ pub(crate) struct Line {
     /// A second pass, where that is the reading.
     pub(super) again: Option<(i64, i64)>,
     pub(crate) carry: u32,
+    /// A record that may have carried the remainder is lost: until the next
+    /// outcome any remainder can be the entry's (M2).
+    pub(crate) carry_lost: bool,
     /// Edited, and no due of the new revision judged since.
     pub(crate) edited: bool,
     pub(crate) last: Option<Begin>,

@@ -122,6 +122,10 @@ impl Auditor {
         };
         let (mut total_ms, carry_after) = on_time(volume_nl, carry, flow);
         let plain_ms = on_time(volume_nl, 0, flow).0;
+        if self.model.line(key.id).is_some_and(|l| l.carry_lost) {
+            // no remainder makes more than a ms of pumping
+            total_ms = i64::from(p.dose_ms).clamp(plain_ms, plain_ms + 1);
+        }
         let plain = i64::from(p.dose_ms) == plain_ms;
         if plain && (cut.is_some() || key.asked) {
             // whether a dose that is cut, or asked for, takes the remainder in and

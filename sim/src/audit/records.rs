@@ -60,6 +60,11 @@ impl Auditor {
         self.pin.ms.damaged = true;
         if let Some(about) = lost {
             self.taint.add(about);
+            if let About::Entry(id) = about
+                && let Some(line) = self.model.line_mut(id)
+            {
+                line.carry_lost = true;
+            }
         }
         if !self.supply.awake {
             return;

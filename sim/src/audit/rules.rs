@@ -69,7 +69,9 @@ impl Model {
             _ => CEILING_SPAN_MS,
         };
         let counts = |d: &&Delivery| self.due_age_ms(d, due, now) < span;
-        let spent: u64 = self.deliveries.iter().filter(counts).map(|d| d.most_nl).sum();
+        // they stand in the order of their begins, and no age is below elapsed time
+        let recent = self.deliveries.iter().rev().take_while(|d| now - d.begin.at <= 2 * DAY_MS);
+        let spent: u64 = recent.filter(counts).map(|d| d.most_nl).sum();
         self.ceiling_nl.saturating_sub(spent)
     }
 
@@ -141,15 +143,11 @@ impl Model {
     }
 
     /// A delivery has ended. What no rule can ask for any more is dropped.
-    pub(crate) fn ended(&mut self, delivery: Delivery, now: i64) {
-        let longest_guard = self.lines.iter().map(|l| self.guard_ms(l)).max().unwrap_or(0);
-        // a year is far more than the logic itself can keep
-        let keep = (2 * DAY_MS).max(longest_guard.min(366 * DAY_MS));
-        while self
-            .deliveries
-            .front()
-            .is_some_and(|d| now - d.begin.at > keep && now - d.due_at > keep)
-        {
+    pub(crate) fn ended(&mut self, delivery: Delivery) {
+        // an edit can make a guard longer than any is now; more than so many are
+        // more than the logic itself can keep
+        const MOST: usize = 512;
+        if self.deliveries.len() > MOST {
             self.deliveries.pop_front();
         }
         if delivery.most_nl > 0 {

@@ -63,6 +63,8 @@ pub(crate) struct Taint {
     /// What concerns every entry.
     wide: BTreeSet<About>,
     entries: BTreeSet<EntryId>,
+    /// Which alarms a start finds in the ledger.
+    pub(super) alarms: bool,
     /// The device has started since, and knows of the damage.
     known: bool,
 }
@@ -81,6 +83,7 @@ impl Taint {
     pub(crate) fn add(&mut self, about: About) {
         match about {
             About::Nothing => return,
+            About::Alarms => self.alarms = true,
             About::Entry(id) => _ = self.entries.insert(id),
             wide => _ = self.wide.insert(wide),
         }
