@@ -1,0 +1,277 @@
+//! M4: a store of every format version so far is kept as a file. A build reads it
+//! as what it was written as, or refuses it by its version; and it writes its own
+//! version byte for byte as the file of that version says.
+//!
+//! A change of the format therefore needs a new version number and a new file
+//! (`DOSEWRIGHT_NEW_STORE=1 cargo test -p dosewright-tests --test stores` writes
+//! it, never over one that is there).
+
+use std::path::PathBuf;
+
+use dosewright_core::book::Book;
+use dosewright_core::cause::Cause;
+use dosewright_core::civil::{Date, Days};
+use dosewright_core::config::Head;
+use dosewright_core::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recurrence};
+use dosewright_core::ledger::{Class, Geometry, Ledger, OpenError, SLOT, Slot, VERSION};
+use dosewright_core::record::{
+    Act, Adopted, Alarm, Born, ClosedList, DueKey, Outcome, OutcomeKind, Pulse, Record, Reset,
+    Staged,
+};
+use dosewright_core::recovery::{self, Recovered};
+use dosewright_core::time::{Instant, Utc};
+use dosewright_core::units::{Carry, Flow, Volume};
+use dosewright_core::zone::Zone;
+use dosewright_sim::world::flash::NorMock;
+
+const N: usize = 4;
+const H: usize = 8;
+type Flash = NorMock<4, 1024>;
+
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 4096, sectors: 3 };
+const HOUR: i64 = 3_600_000;
+
+fn file(version: u16) -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(format!("stores/format-{version}.bin"))
+}
+
+fn at(ms: i64) -> Instant {
+    Instant::from_ms(ms)
+}
+
+fn head() -> Head {
+    Head {
+        rollers: 4,
+        roller_pass: Volume::from_ul(290),
+        shortest_on_ms: 450,
+        shortest_off_ms: 700,
+        longest_run_ms: 90_000,
+        least_rest_ms: 30_000,
+        starts_per_hour: 50,
+        least_pulse: Volume::from_ml(3),
+        longest_prime_ms: 200_000,
+        longest_calibration_ms: 300_000,
+        ..Head::with_flow(Flow::from_nl_per_min(26_500_000).unwrap())
+    }
+}
+
+fn weekly() -> Entry {
+    Entry {
+        id: EntryId(3),
+        enabled: true,
+        recurrence: Recurrence::Weekly { days: Days::ALL, at_min: 45, by_night: true },
+        volume: Volume::from_ml(120),
+        window_ms: 2_700_000,
+        grace_ms: 600_000,
+        first: Date::from_ymd(2026, 10, 1),
+        last: Date::from_ymd(2031, 12, 31),
+        observes_closed: true,
+        gap_rule: GapRule::FirstValid,
+        pulses: Some(30),
+    }
+}
+
+fn interval() -> Entry {
+    Entry {
+        id: EntryId(7),
+        enabled: false,
+        recurrence: Recurrence::Interval { every_ms: 21_600_000, from: at(5 * HOUR) },
+        volume: Volume::from_ml(15),
+        window_ms: 600_000,
+        grace_ms: 0,
+        first: None,
+        last: None,
+        observes_closed: false,
+        gap_rule: GapRule::Shift,
+        pulses: None,
+    }
+}
+
+fn closed() -> ClosedList {
+    let mut list = ClosedList::EMPTY;
+    let date = |m, d| Date::from_ymd(2026, m, d).unwrap();
+    assert!(list.push(ClosedDates { first: date(12, 24), last: date(12, 31) }));
+    assert!(list.push(ClosedDates { first: date(5, 1), last: date(5, 1) }));
+    list
+}
+
+fn due(nominal: u32) -> DueKey {
+    DueKey { id: EntryId(3), revision: 2, epoch: 1, nominal: Nominal(nominal) }
+}
+
+fn pulse(nominal: u32, begun: i64, done_ms: u32) -> Pulse {
+    Pulse {
+        line: 1,
+        due: due(nominal),
+        mark: Some(Nominal(nominal + 1)),
+        at: at(begun + i64::from(done_ms) * 10),
+        due_at: at(begun - 2),
+        begun_after_ms: 2,
+        on_ms: 9_057,
+        least_ms: done_ms,
+        most_ms: done_ms + done_ms / 9,
+        dose_ms: 271_698,
+        flow: Flow::from_nl_per_min(26_500_000).unwrap(),
+        first: done_ms == 0,
+        asked: false,
+        cut: None,
+        restarts: 0,
+    }
+}
+
+/// Records of every kind that is appended, as a device could have written them.
+fn records() -> Vec<Record> {
+    let zone = Zone::parse("CET-1CEST,M3.5.0,M10.5.0/3").unwrap();
+    let outcome = Outcome {
+        line: 1,
+        due: due(29_867_085),
+        last: Nominal(29_867_085),
+        count: 1,
+        at: at(4 * HOUR),
+        due_at: at(2 * HOUR - 2),
+        begun_after_ms: 2,
+        least: Volume::from_nl(116_000_123),
+        most: Volume::from_nl(119_999_950),
+        kind: OutcomeKind::Part(Cause::SupplyLost),
+        asked: false,
+        restarts: 1,
+        mark: Some(Nominal(29_867_086)),
+        carry: Carry(13_000_000),
+    };
+    let staged =
+        |line, entry, revision, mark| Staged { line, entry, revision, mark, edited: revision > 1 };
+    vec![
+        Record::Boot { at: at(1), feed_kept: true, reset: Reset::PowerOn },
+        Record::Alarm { at: at(1), alarm: Alarm::ClockUnset, on: true, detail: 0 },
+        Record::Head { at: at(2), head: head() },
+        Record::Clock { at: at(3), epoch: 1, utc: Some(Utc::from_ms(1_792_000_000_003)), zone },
+        Record::Alarm { at: at(3), alarm: Alarm::ClockUnset, on: false, detail: 0 },
+        Record::Staged(staged(1, weekly(), 2, Some(Nominal(29_867_085)))),
+        Record::Staged(staged(2, interval(), 1, Some(Nominal(0)))),
+        Record::StagedClosed(closed()),
+        Record::Adopted(Adopted {
+            at: at(4),
+            ceiling: Some(Volume::from_ml(400)),
+            written: 0b110,
+            cleared: 0b1000,
+            closed_staged: true,
+        }),
+        Record::Stamp { at: at(HOUR) },
+        Record::Act { at: at(HOUR + 1), act: Act::PrimeBegun, ms: 150_000 },
+        Record::Act { at: at(HOUR + 90_001), act: Act::PrimeEnded, ms: 90_000 },
+        Record::Pulse(pulse(29_867_085, 2 * HOUR, 0)),
+        Record::Boot { at: at(3 * HOUR), feed_kept: true, reset: Reset::Watchdog },
+        Record::Outcome(outcome),
+        Record::Born(Born {
+            line: 1,
+            due: due(29_868_525),
+            mark: Some(Nominal(29_868_526)),
+            at: at(26 * HOUR),
+            due_at: at(26 * HOUR - 2),
+            cause: Cause::RemoteStop,
+        }),
+        Record::Alarm { at: at(26 * HOUR + 5), alarm: Alarm::MotorFault, on: true, detail: 0 },
+    ]
+}
+
+/// Records after the sector has changed.
+fn later_records() -> Vec<Record> {
+    vec![Record::Pulse(pulse(29_869_965, 50 * HOUR, 27_171)), Record::Stamp { at: at(51 * HOUR) }]
+}
+
+fn recovered(ledger: &mut Ledger<Flash>) -> Recovered<N, H> {
+    recovery::recover(ledger)
+}
+
+/// A store in the format of this build.
+fn made() -> Vec<u8> {
+    let empty = Book::<N, H>::EMPTY;
+    let snapshot = empty.snapshot().map(|record| record.encode());
+    let Ok(mut ledger) = Ledger::format(Flash::new(12), GEOMETRY, snapshot) else { panic!() };
+    for record in records() {
+        ledger.append(&record.encode()).unwrap();
+    }
+    ledger.append(&Record::Pulse(pulse(29_869_965, 50 * HOUR, 0)).encode()).unwrap();
+    let book = recovered(&mut ledger).book;
+    ledger.roll(book.snapshot().map(|record| record.encode())).unwrap();
+    for record in later_records() {
+        ledger.append(&record.encode()).unwrap();
+    }
+    ledger.into_flash().into_bytes()
+}
+
+#[test]
+fn m4_every_version_so_far_has_its_store_and_this_one_is_written_like_it() {
+    if std::env::var_os("DOSEWRIGHT_NEW_STORE").is_some() && !file(VERSION).exists() {
+        std::fs::write(file(VERSION), made()).unwrap();
+    }
+    for version in 1..=VERSION {
+        let bytes = std::fs::read(file(version));
+        let bytes = bytes.unwrap_or_else(|e| panic!("no store of format {version} is kept: {e}"));
+        assert_eq!(bytes.len(), 3 * 4096, "format {version}");
+    }
+    assert!(
+        made() == std::fs::read(file(VERSION)).unwrap(),
+        "the format has changed, and its version is still {VERSION}"
+    );
+}
+
+/// What the store of format 1 says, fact by fact.
+fn says_what_it_said(found: &Recovered<N, H>) {
+    assert_eq!((found.unreadable, found.unreadable_tail), (0, 0));
+    let book = &found.book;
+    let clock = book.clock.expect("the clock is set");
+    assert_eq!(clock.utc(at(3)), Utc::from_ms(1_792_000_000_003));
+    assert_eq!(clock.zone, Zone::parse("CET-1CEST,M3.5.0,M10.5.0/3").unwrap());
+    assert_eq!((book.epoch, book.losses, book.at), (1, 0, at(51 * HOUR)));
+    assert_eq!(book.head, Some(head()));
+    assert_eq!(book.timetable.line(1), Some(&weekly()));
+    assert_eq!(book.timetable.line(2), Some(&interval()));
+    assert_eq!(book.timetable.entries().count(), 2);
+    assert_eq!(book.timetable.ceiling, Some(Volume::from_ml(400)));
+    let dates = |list: &ClosedList| list.iter().map(|d| (d.first, d.last)).collect::<Vec<_>>();
+    assert_eq!(dates(&book.timetable.closed), dates(&closed()));
+    assert_eq!((book.next_id, book.damaged, book.closed_damaged), (8, 0, false));
+    let line = book.state(1);
+    assert_eq!((line.revision, line.carry), (2, Carry(13_000_000)));
+    assert_eq!(line.mark, Some(Nominal(29_869_966)));
+    assert_eq!(line.last.map(|last| last.at), Some(at(50 * HOUR)));
+    assert!(book.alarm_is_on(Alarm::MotorFault) && !book.alarm_is_on(Alarm::ClockUnset));
+    let open = book.open.expect("a dose is open");
+    assert_eq!(open.pulse, pulse(29_869_965, 50 * HOUR, 27_171));
+    let delivered: Vec<_> = book.history.iter().map(|d| (d.id, d.begin.at, d.volume)).collect();
+    assert_eq!(delivered, [(EntryId(3), at(2 * HOUR), Volume::from_nl(119_999_950))]);
+}
+
+#[test]
+fn m4_an_older_store_is_read_as_what_it_is_or_refused_by_its_version() {
+    for version in 1..=VERSION {
+        let flash = Flash::from_bytes(std::fs::read(file(version)).unwrap());
+        match Ledger::open(flash, GEOMETRY) {
+            Ok(mut ledger) => says_what_it_said(&recovered(&mut ledger)),
+            Err((_, OpenError::Version(named))) => {
+                assert!(named == version && version < VERSION, "format {version} is named {named}");
+            }
+            Err((_, error)) => panic!("format {version}: {error}"),
+        }
+    }
+}
+
+#[test]
+fn m4_every_record_of_the_store_is_what_was_written() {
+    let bytes = std::fs::read(file(1)).unwrap();
+    let mut found = Vec::new();
+    for slot in bytes.chunks_exact(SLOT) {
+        if let Slot::Good { class: Class::Record, payload, .. } =
+            Slot::decode(slot.try_into().unwrap())
+        {
+            found.push(Record::decode(&payload).expect("a record of a known kind"));
+        }
+    }
+    let mut wanted = records();
+    wanted.push(Record::Pulse(pulse(29_869_965, 50 * HOUR, 0)));
+    wanted.extend(later_records());
+    assert_eq!(found, wanted);
+    let kinds: std::collections::BTreeSet<u8> = wanted.iter().map(Record::kind).collect();
+    assert_eq!(kinds.into_iter().collect::<Vec<_>>(), (1..=12).collect::<Vec<_>>());
+}
