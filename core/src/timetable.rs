@@ -286,24 +286,26 @@ impl<const N: usize> Timetable<N> {
         (volume.plus(most), dues.saturating_add(most_dues))
     }
 
-    /// The start nearest to the one a weekly entry has at which its window
-    /// overlaps no other, in minutes of the day.
+    /// The start nearest to the one a weekly entry has, on the same day or night,
+    /// at which its window overlaps no other, in minutes of the day.
     fn nearest_start(&self, entry: &Entry, clock: Option<&WallClock>, now: Instant) -> Option<u16> {
         let Recurrence::Weekly { days, at_min: own, by_night } = entry.recurrence else {
             return None;
         };
-        let own_min = i64::from(own);
+        // a start keeps its day, or its night, which runs from noon to noon: 23:59
+        // of the same day is far from 00:00
+        let noon = if by_night { i64::from(DAY_MIN) / 2 } else { 0 };
+        let into_day = |minute: i64| (minute - noon).rem_euclid(i64::from(DAY_MIN));
+        let own_min = into_day(i64::from(own));
         let window_min = i64::from(entry.window_ms).div_euclid(MINUTE_MS as i64)
             + i64::from(!u64::from(entry.window_ms).is_multiple_of(MINUTE_MS));
-        let mut best: Option<(i64, u16)> = None;
+        let mut best: Option<(u64, u16)> = None;
         for other in self.enabled().filter(|e| e.id != entry.id && e.is_weekly()) {
             let starts = i64::from(at_min(other));
             let ends = starts + i64::from(other.window_ms.div_ceil(MINUTE_MS as u32));
             for start in [ends, starts - window_min] {
                 let minute = start.rem_euclid(i64::from(DAY_MIN));
-                // by the way round the clock, so that 23:50 is near 00:10
-                let off = (minute - own_min).rem_euclid(i64::from(DAY_MIN));
-                let distance = off.min(i64::from(DAY_MIN) - off);
+                let distance = into_day(minute).abs_diff(own_min);
                 let Ok(at_min) = u16::try_from(minute) else { continue };
                 if best.is_some_and(|(d, _)| d <= distance) {
                     continue;
