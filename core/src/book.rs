@@ -19,6 +19,7 @@ use crate::zone::Zone;
 
 /// The dose that has begun and has no outcome yet, as the ledger knows it.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct OpenDose {
     /// The last intent.
     pub pulse: Pulse,
@@ -39,6 +40,7 @@ impl OpenDose {
 /// The durable state of a controller: `N` lines of timetable, an account of `H`
 /// deliveries.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Book<const N: usize, const H: usize> {
     /// The latest instant that a record carries.
     pub at: Instant,

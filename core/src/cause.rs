@@ -4,6 +4,7 @@
 ///
 /// The list is closed and its order is documented; the numbers are the ledger's.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 pub enum Cause {
     /// The date or night is a closed one.

@@ -9,6 +9,7 @@ pub const DAY_MIN: u32 = 1440;
 
 /// A weekday; Monday first, as in ISO 8601.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[allow(missing_docs)]
 pub enum Weekday {
     Mon,
@@ -33,6 +34,7 @@ impl Weekday {
 
 /// A set of weekdays.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Days(u8);
 
 impl Days {
@@ -81,6 +83,7 @@ impl Days {
 
 /// A date, as days since 1970-01-01 (which is day 0, a Thursday).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Date(i32);
 
 impl Date {
@@ -167,6 +170,7 @@ pub const fn days_in_month(year: i32, month: u8) -> u8 {
 /// A local date and time as a clock on the wall shows it: milliseconds since
 /// 1970-01-01T00:00:00 local. It names a moment only together with a zone.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Local(i64);
 
 impl Local {

@@ -5,6 +5,7 @@ use crate::units::{Flow, Volume};
 
 /// The pump head and tube set, and the limits that hold for every run.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Head {
     /// Calibrated flow while the pump runs.
     pub flow: Flow,
@@ -95,6 +96,7 @@ impl Head {
 
 /// Why a set of head limits is refused.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum HeadProblem {
     /// Rollers are not 1 to 16.
     Rollers,

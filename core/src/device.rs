@@ -8,6 +8,7 @@ use crate::controller::{Controller, Start};
 use crate::effect::Effect;
 use crate::event::Event;
 use crate::ledger::{AppendError, FormatError, Geometry, Ledger, OpenError, RollError};
+use crate::notice::notice;
 use crate::record::{Alarm, Record, Reset};
 use crate::recovery::{self, Recovered};
 use crate::time::{Duration, Instant};
@@ -34,6 +35,7 @@ pub trait Outputs {
 
 /// Why a device cannot start from its memory.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum StartError<E> {
     /// The ledger does not open.
     Open(OpenError<E>),
@@ -50,6 +52,7 @@ pub enum StartError<E> {
 
 /// A pump controller with its memory.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Device<F, const N: usize = 32, const H: usize = 64> {
     controller: Controller<N, H>,
     ledger: Ledger<F>,
@@ -156,9 +159,15 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
                     Effect::PumpOn(length) => out.pump_on(length),
                     Effect::PumpOff => out.pump_off(),
                     Effect::Refused(refusal) => out.refused(&refusal),
-                    Effect::Alarm(alarm, on) => out.alarm(alarm, on),
+                    Effect::Alarm(alarm, on) => {
+                        notice!(warn, "alarm {:?}: {:?}", alarm, on);
+                        out.alarm(alarm, on);
+                    }
                     Effect::Append(record) => {
                         let written = self.append(&record);
+                        if let (true, Record::Outcome(outcome)) = (written, &record) {
+                            notice!(info, "{:?}", outcome);
+                        }
                         answer = Some(if written { Event::Appended } else { Event::AppendFailed });
                     }
                     Effect::Adopt => {

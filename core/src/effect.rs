@@ -8,6 +8,7 @@ use crate::timetable::Refusal;
 /// [`Effect::Append`] or [`Effect::Adopt`], always the last of its step, is to be
 /// answered before any other event is handed in.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[allow(clippy::large_enum_variant)]
 pub enum Effect {
     /// Turn the pump on, and set the one-shot timer that turns it off again
@@ -31,6 +32,7 @@ const MOST: usize = 6;
 
 /// The effects of one step, by value, so that none can be left undone unseen.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[must_use = "effects are what the pump and the ledger do"]
 pub struct Effects {
     acts: [Option<Act>; MOST],
@@ -40,6 +42,7 @@ pub struct Effects {
 
 /// An effect without the record, which is many times larger than the others.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 enum Act {
     PumpOn(Duration),
     PumpOff,

@@ -7,12 +7,14 @@ use crate::units::Volume;
 /// An entry's name for life: never reused, it survives edits and whole new
 /// timetables.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct EntryId(pub u16);
 
 /// The place of a due in its entry's own order. For a weekly entry the minute of
 /// local time at which it is meant, counted from 1970-01-01 00:00 local; for an
 /// interval entry the count of intervals from its start.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Nominal(pub u32);
 
 impl Nominal {
@@ -25,6 +27,7 @@ impl Nominal {
 
 /// What to do with a weekly due in the hour that spring skips (D8).
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum GapRule {
     /// Move it by the length of the gap: 02:30 runs at 03:30, the reading of
     /// RFC 5545, section 3.3.5.
@@ -36,6 +39,7 @@ pub enum GapRule {
 
 /// When an entry's doses are due.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Recurrence {
     /// On weekdays at a local time of day.
     Weekly {
@@ -58,6 +62,7 @@ pub enum Recurrence {
 
 /// One line of the timetable.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Entry {
     /// Its name for life.
     pub id: EntryId,
@@ -86,6 +91,7 @@ pub struct Entry {
 /// A stretch of dates, both ends included, on which entries marked so do not
 /// run. For entries by night they are nights.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ClosedDates {
     /// The first closed date.
     pub first: Date,

@@ -10,6 +10,7 @@ use crate::zone::Zone;
 /// Something that happened, handed to [`crate::controller::Controller::step`]
 /// together with its instant.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Event<'a, const N: usize> {
     /// Called because a timer is over, or for no reason at all.
     Wake,

@@ -34,6 +34,7 @@ use store::{Holds, Sector, Store, WriteError};
 
 /// What a scan starts from.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Base {
     /// The snapshot in force; it is whole.
     Current,
@@ -47,6 +48,7 @@ pub enum Base {
 
 /// What opening found beside the ledger itself, for an alarm.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Findings {
     /// A sector with a newer snapshot that never got its seal, or whose seal is
     /// damaged before any record followed; nothing is lost by it.
@@ -57,6 +59,7 @@ pub struct Findings {
 
 /// Counts since the ledger was opened; they are not stored.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Counters {
     /// Records acknowledged.
     pub appended: u32,
@@ -68,6 +71,7 @@ pub struct Counters {
 
 /// The ledger on a NOR flash. All its calls block until the flash is done.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Ledger<F> {
     store: Store<F>,
     current: Sector,

@@ -18,9 +18,12 @@ pub mod entry;
 pub mod event;
 pub mod ledger;
 pub mod limits;
+mod notice;
 pub mod record;
 pub mod recovery;
 pub mod schedule;
+#[cfg(feature = "inbox")]
+pub mod shell;
 pub mod spread;
 pub mod time;
 pub mod timers;

@@ -20,6 +20,7 @@ const LONGEST_GUARD: Duration = Duration::from_h(84);
 
 /// The latest pump starts, as many as the limit can ask for.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Starts {
     ring: [Instant; KEPT],
     /// Where the next goes, which is also where the oldest is.
@@ -78,6 +79,7 @@ pub fn age(begin: &Begin, now: Instant, clock: Option<&WallClock>, losses: u16) 
 
 /// The deliveries that a guard or the ceiling may still ask for.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct History<const H: usize> {
     items: [Option<Delivery>; H],
 }

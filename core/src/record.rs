@@ -28,6 +28,7 @@ pub const STARTS_A_RECORD: usize = 8;
 
 /// Which occurrence of which entry: a due's name in the ledger.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct DueKey {
     /// The entry.
     pub id: EntryId,
@@ -46,6 +47,7 @@ pub type Mark = Option<Nominal>;
 
 /// How a due ended.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum OutcomeKind {
     /// The pump ran for the whole dose.
     Dosed,
@@ -67,6 +69,7 @@ impl OutcomeKind {
 
 /// The one outcome of a due, or of a stretch of skipped dues.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Outcome {
     /// Line of the timetable.
     pub line: u8,
@@ -102,6 +105,7 @@ pub struct Outcome {
 /// The intent to run one pulse, written before the pump starts (D4). It also is
 /// the checkpoint of everything the dose has done before.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Pulse {
     /// Line of the timetable.
     pub line: u8,
@@ -137,6 +141,7 @@ pub struct Pulse {
 
 /// A due that could not begin at once and waits.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Born {
     /// Line of the timetable.
     pub line: u8,
@@ -154,6 +159,7 @@ pub struct Born {
 
 /// A timetable entry as it is put in force on a line.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Staged {
     /// Line of the timetable.
     pub line: u8,
@@ -169,6 +175,7 @@ pub struct Staged {
 
 /// The end of a change of timetable: from here on the staged lines are in force.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Adopted {
     /// When.
     pub at: Instant,
@@ -184,6 +191,7 @@ pub struct Adopted {
 
 /// A bounded list of closed dates, in four bytes a stretch.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ClosedList {
     /// First and last date in days since [`Date::MIN`].
     items: [(u16, u16); MOST_CLOSED],
@@ -234,6 +242,7 @@ impl ClosedList {
 
 /// Something an operator did that is no setting.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 pub enum Act {
     /// Prime began; the figure is the longest it may run, in ms.
@@ -250,6 +259,7 @@ pub enum Act {
 
 /// What stops the pump from outside, or puts it out of use.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 pub enum Alarm {
     /// The clock is not set, and weekly entries do not run.
@@ -296,6 +306,7 @@ impl Alarm {
 
 /// Why the logic started.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 pub enum Reset {
     /// The supply came on.
@@ -306,6 +317,7 @@ pub enum Reset {
 
 /// When an entry's last delivery began.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Begin {
     /// In elapsed time.
     pub at: Instant,
@@ -317,6 +329,7 @@ pub struct Begin {
 
 /// A volume delivered, kept for the repeat guard and the ceiling.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Delivery {
     /// The entry.
     pub id: EntryId,
@@ -330,6 +343,7 @@ pub struct Delivery {
 
 /// A due that waits, as a line keeps it.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Waiting {
     /// The entry it was born of.
     pub id: EntryId,
@@ -347,6 +361,7 @@ pub struct Waiting {
 
 /// The stretch of closed dues that the last outcome of a line stands for.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ClosedRun {
     /// The first due of it.
     pub first: DueKey,
@@ -358,6 +373,7 @@ pub struct ClosedRun {
 
 /// Everything durable about a line but the entry itself.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LineState {
     /// Revision of the entry in force.
     pub revision: u16,
@@ -377,6 +393,7 @@ pub struct LineState {
 
 /// One record of the ledger.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[allow(clippy::large_enum_variant)]
 pub enum Record {
     /// The logic started.

@@ -8,6 +8,7 @@ use crate::record::{Adopted, Record};
 
 /// What a ledger says at boot.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Recovered<const N: usize, const H: usize> {
     /// The durable state.
     pub book: Book<N, H>,

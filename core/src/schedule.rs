@@ -7,6 +7,7 @@ use crate::zone::Zone;
 
 /// What the device's clock says: its distance from elapsed time, and its zone.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WallClock {
     /// UTC less elapsed time, in ms.
     pub offset_ms: i64,

@@ -8,6 +8,7 @@ const HOUR_MS: u64 = 3_600_000;
 
 /// Why a dose cannot be spread over a window.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Misfit {
     /// The whole dose is shorter than the shortest pulse.
     BelowShortestPulse {
@@ -103,6 +104,7 @@ pub fn pulses_for(
 /// part of the whole, so that nothing is lost to rounding and the delivered
 /// volume leads the straight line by one pulse at most (D4, D6).
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Plan {
     /// Where the train begins.
     pub origin: Instant,
@@ -139,6 +141,7 @@ impl Plan {
 
 /// What a re-spread train must keep to.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Bounds {
     /// The first instant at which the pump may start.
     pub from: Instant,

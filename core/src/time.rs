@@ -9,6 +9,7 @@ use core::fmt;
 
 /// A length of elapsed time in milliseconds, never negative.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Duration(u64);
 
 impl Duration {
@@ -58,6 +59,7 @@ impl Duration {
 /// The origin is where the clock chip first began to count. A due that a clock
 /// setting puts before that origin has a negative instant.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Instant(i64);
 
 impl Instant {
@@ -112,6 +114,7 @@ impl Instant {
 /// A moment of wall time: milliseconds since 1970-01-01T00:00:00Z, leap
 /// seconds not counted (POSIX time).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Utc(i64);
 
 impl Utc {

@@ -4,6 +4,7 @@ use crate::time::Instant;
 
 /// Why the controller wants to be called.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 pub enum Reason {
     /// The start has still to be taken down.
@@ -46,6 +47,7 @@ impl Reason {
 
 /// An instant for each reason to be called, where there is one.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct TimerTable {
     at: [Instant; REASONS],
 }

@@ -17,6 +17,7 @@ const WEEK: i32 = 7;
 /// All the entries, each on a line of its own. `N`, at most 64, is how many
 /// there is room for.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Timetable<const N: usize = 32> {
     lines: [Option<Entry>; N],
     /// Dates on which entries marked so do not run.
@@ -28,6 +29,7 @@ pub struct Timetable<const N: usize = 32> {
 
 /// Why a timetable or a setting is refused, with the figures that say so.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Refusal {
     /// There are more entries than lines.
     TooManyEntries {

@@ -13,10 +13,12 @@ const MS_PER_MIN: u64 = 60_000;
 
 /// A volume in nanolitres.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Volume(u64);
 
 /// A unit in which a volume is read or shown.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum VolumeUnit {
     /// Microlitre.
     Microlitre,
@@ -128,10 +130,12 @@ impl Volume {
 /// What is left over of a dose after whole milliseconds, in sixty-thousandths
 /// of a nanolitre; always less than one millisecond of flow.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Carry(pub u32);
 
 /// A flow in nanolitres a minute, never zero.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Flow(u32);
 
 impl Flow {

@@ -17,6 +17,7 @@ use crate::time::Utc;
 
 /// When in a year an offset changes.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum ChangeDay {
     /// `Mm.w.d`: weekday `day` (0 is Sunday) of week `week` (5 is the last) of `month`.
     MonthWeekDay {
@@ -36,6 +37,7 @@ pub enum ChangeDay {
 
 /// A rule of change: the day, and the local time on it.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ChangeRule {
     /// The day of the year.
     pub day: ChangeDay,
@@ -46,6 +48,7 @@ pub struct ChangeRule {
 
 /// Summer time: its offset, and its start and end in each year.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Summer {
     /// Seconds east of UTC in summer.
     pub offset_s: i32,
@@ -62,6 +65,7 @@ pub struct Summer {
 /// it is there, and results stop at the largest and smallest times there are.
 /// No input makes a method panic, nor do fields that no TZ string could give.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Zone {
     /// Seconds east of UTC in standard time.
     pub offset_s: i32,
@@ -71,6 +75,7 @@ pub struct Zone {
 
 /// How a local time relates to the line of moments.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum LocalKind {
     /// It happens once.
     Once,
@@ -82,6 +87,7 @@ pub enum LocalKind {
 
 /// A change of a zone's offset.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Change {
     /// The first moment of the new offset.
     pub at: Utc,
@@ -93,6 +99,7 @@ pub struct Change {
 
 /// What is wrong with a TZ string, and at which byte.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ZoneError {
     /// Byte position in the string, counted from 0.
     pub at: usize,

@@ -12,6 +12,7 @@ use crate::units::Flow;
 
 /// What is known of the open dose beyond its last intent in the ledger.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Running {
     /// The train of pulses still to run; `None` until something lets it be made.
     plan: Option<Plan>,

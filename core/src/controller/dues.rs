@@ -12,6 +12,7 @@ use crate::units::{Carry, Volume};
 
 /// A due on its line, with its instant.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 struct Due {
     line: usize,
     entry: Entry,

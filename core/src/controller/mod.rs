@@ -40,6 +40,7 @@ const ON_TIME: Duration = Duration::from_ms(1);
 
 /// What the pump's output is doing.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 enum Pump {
     /// Off, and resting until then.
     Off { rest_until: Instant },
@@ -49,6 +50,7 @@ enum Pump {
 
 /// What a restart is told.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Start {
     /// The instant by the clock chip; after a loss of its feed, the last
     /// instant in the ledger ([`Book::at`]).
@@ -66,6 +68,7 @@ pub struct Start {
 /// The controller of a pump: `N` lines of timetable (64 at most), an account of
 /// `H` deliveries.
 #[derive(Clone, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Controller<const N: usize = 32, const H: usize = 64> {
     book: Book<N, H>,
     now: Instant,

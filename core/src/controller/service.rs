@@ -8,6 +8,7 @@ use crate::timetable::Refusal;
 
 /// A prime or calibration run that owns the pump.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Service {
     /// `PrimeBegun` or `CalibrationBegun`.
     pub(super) act: Act,

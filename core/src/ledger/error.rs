@@ -8,6 +8,7 @@ use super::store::WriteError;
 
 /// Why a ledger did not open. `E` is the flash's error.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum OpenError<E> {
     /// It cannot lie so in this flash.
     Geometry(GeometryError),
@@ -32,6 +33,7 @@ pub enum OpenError<E> {
 
 /// Why a record was not acknowledged. `E` is the flash's error.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum AppendError<E> {
     /// The sector is full, or was found worn before: roll, then append again.
     Full,
@@ -46,6 +48,7 @@ pub enum AppendError<E> {
 
 /// Why a roll left the old sector in force. `E` is the flash's error.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum RollError<E> {
     /// The snapshot does not fit in a sector.
     TooLarge {
@@ -66,6 +69,7 @@ pub enum RollError<E> {
 
 /// Why a ledger could not be made. `E` is the flash's error.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum FormatError<E> {
     /// It cannot lie so in this flash.
     Geometry(GeometryError),

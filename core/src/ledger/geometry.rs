@@ -8,6 +8,7 @@ use super::slot::SLOT;
 
 /// The ring of sectors that a ledger lives in.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Geometry {
     /// Where it starts, in bytes; a multiple of the flash's erase size.
     pub start: u32,
@@ -22,6 +23,7 @@ pub struct Geometry {
 
 /// What is wrong with a geometry.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum GeometryError {
     /// The number of sectors is not 2 to 65534.
     Sectors(u16),

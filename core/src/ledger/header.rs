@@ -27,6 +27,7 @@ const NONE: u16 = u16::MAX;
 /// Names the sector that was in force before, and how it looked at its end. If
 /// it still looks so, it can stand in for a damaged snapshot.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Link {
     pub(super) sector: u16,
     pub(super) age: u32,
@@ -35,6 +36,7 @@ pub(super) struct Link {
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Header {
     pub(super) snapshot: u16,
     pub(super) previous: Option<Link>,
@@ -42,6 +44,7 @@ pub(super) struct Header {
 
 /// Whose header or seal it is.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) enum Judged {
     Ours(Header),
     Version(u16),

@@ -9,6 +9,7 @@ use super::store::{Holds, Sector};
 /// A slot's place. Positions are ordered as a scan gives them. One is
 /// good until its sector is rolled over.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Position {
     age: u32,
     sector: u16,
@@ -29,6 +30,7 @@ impl Position {
 
 /// What a good slot holds.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Content {
     /// Its sequence number; it rises along a scan, not always by one.
     pub seq: u32,
@@ -38,6 +40,7 @@ pub struct Content {
 
 /// One slot of a scan.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Entry {
     /// Where it is.
     pub position: Position,
@@ -51,6 +54,7 @@ pub struct Entry {
 
 /// How far a reading has come; the ledger is free between two steps.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Scan {
     sector: Option<Sector>,
     index: u16,

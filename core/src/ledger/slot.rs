@@ -40,6 +40,7 @@ static CRC: Crc<u32, Table<16>> = Crc::<u32, Table<16>>::new(&CRC_32_ISO_HDLC);
 
 /// What a slot is for.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 pub enum Class {
     /// The ledger's own: the first slot of a sector.
@@ -54,6 +55,7 @@ pub enum Class {
 
 /// What 64 bytes of the store turned out to be.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Slot {
     /// Erased: every bit is one.
     Blank,

@@ -11,6 +11,7 @@ pub const TRIES: u16 = 8;
 
 /// The flash and the place of the ring in it; the geometry has passed its check.
 #[derive(Clone, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Store<F> {
     pub(super) flash: F,
     pub(super) geometry: Geometry,
@@ -19,6 +20,7 @@ pub(super) struct Store<F> {
 
 /// What is known of a sector in force.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Sector {
     pub(super) number: u16,
     /// The sequence number it begins with: sectors are ordered by it.

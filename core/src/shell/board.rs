@@ -1,0 +1,79 @@
+//! What the main loop needs of a board.
+
+use crate::device::Outputs;
+use crate::event::Event;
+use crate::time::Instant;
+
+/// What an interrupt handler can have to say.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Signal {
+    /// The alarm that was set for the next call went off.
+    Timer,
+    /// The remote stop changed.
+    RemoteStop(bool),
+    /// The leak or tube-burst detector changed.
+    Leak(bool),
+    /// The motor stalled or drew too much.
+    MotorFault,
+    /// The operator let go of the key.
+    Release,
+    /// The operator acknowledges what is latched.
+    Acknowledge,
+}
+
+impl Signal {
+    /// As the logic takes it in.
+    pub const fn event<const N: usize>(self) -> Event<'static, N> {
+        match self {
+            Self::Timer => Event::Wake,
+            Self::RemoteStop(on) => Event::RemoteStop(on),
+            Self::Leak(on) => Event::Leak(on),
+            Self::MotorFault => Event::MotorFault,
+            Self::Release => Event::Release,
+            Self::Acknowledge => Event::Acknowledge,
+        }
+    }
+}
+
+/// A signal with its instant, as it lies in the inbox.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Message {
+    /// When it was.
+    pub at: Instant,
+    /// What it was.
+    pub signal: Signal,
+}
+
+/// The contacts as they stand: what can be read again after a signal was lost.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Levels {
+    /// The remote stop is on.
+    pub remote_stop: bool,
+    /// The leak or tube-burst detector is on.
+    pub leak: bool,
+    /// The motor's driver reports a stall or too much current.
+    pub motor_fault: bool,
+}
+
+/// A board: the outputs that the logic acts on, a clock, contacts, and sleep.
+pub trait Board: Outputs {
+    /// What the clock chip counts.
+    fn clock(&mut self) -> Instant;
+    /// Sleeps until an instant, `None` for without end, or until an interrupt.
+    ///
+    /// It is called inside a critical section, so that no signal can slip in
+    /// between the last look at the inbox and the sleep. It must come back when
+    /// an interrupt is pending (on Cortex-M `wfi` does), and may always come back
+    /// early.
+    fn sleep(&mut self, until: Option<Instant>);
+    /// Reads the contacts.
+    fn levels(&mut self) -> Levels;
+    /// Whether the pump's drive failed since this was last asked.
+    fn drive_failed(&mut self) -> bool;
+    /// So many signals of interrupt handlers were lost. The contacts have been
+    /// read again; what a key said is gone.
+    fn lost(&mut self, count: u32);
+}

@@ -1,0 +1,107 @@
+//! Contacts over embedded-hal: level and inhibit inputs.
+
+use embedded_hal::digital::InputPin;
+
+use super::{Inputs, Levels};
+use crate::time::{Duration, Instant};
+
+/// A contact on an input pin.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Contact<P> {
+    /// The pin.
+    pub pin: P,
+    /// Whether the contact is on when the pin is high.
+    pub on_is_high: bool,
+}
+
+impl<P: InputPin> Contact<P> {
+    /// Whether it is on. One that cannot be read counts as on: these contacts
+    /// stop the pump.
+    pub fn is_on(&mut self) -> bool {
+        self.pin.is_high().map_or(true, |high| high == self.on_is_high)
+    }
+}
+
+/// The contacts that stop the pump.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Contacts<S, L, M> {
+    /// The remote stop.
+    pub remote_stop: Contact<S>,
+    /// The leak or tube-burst detector.
+    pub leak: Contact<L>,
+    /// The motor driver's fault output.
+    pub motor_fault: Contact<M>,
+}
+
+impl<S: InputPin, L: InputPin, M: InputPin> Inputs for Contacts<S, L, M> {
+    fn levels(&mut self) -> Levels {
+        Levels {
+            remote_stop: self.remote_stop.is_on(),
+            leak: self.leak.is_on(),
+            motor_fault: self.motor_fault.is_on(),
+        }
+    }
+}
+
+/// A pin for a contact that the board does not have: it is never on.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Absent;
+
+impl embedded_hal::digital::ErrorType for Absent {
+    type Error = core::convert::Infallible;
+}
+
+impl InputPin for Absent {
+    fn is_high(&mut self) -> Result<bool, Self::Error> {
+        Ok(false)
+    }
+
+    fn is_low(&mut self) -> Result<bool, Self::Error> {
+        Ok(true)
+    }
+}
+
+impl Contact<Absent> {
+    /// A contact that the board does not have.
+    pub const ABSENT: Self = Self { pin: Absent, on_is_high: true };
+}
+
+/// A contact that bounces: its level counts when it has stood for a while.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Steady {
+    /// How long a level must stand before it counts.
+    stands_for: Duration,
+    is_on: bool,
+    /// The level that is not believed yet, and since when it stands.
+    other_since: Option<Instant>,
+}
+
+impl Steady {
+    /// A contact that is off until a level has stood for so long.
+    pub const fn new(stands_for: Duration) -> Self {
+        Self { stands_for, is_on: false, other_since: None }
+    }
+
+    /// Takes in the level as it is now; `Some` when the level that counts changes.
+    pub fn see(&mut self, now: Instant, is_on: bool) -> Option<bool> {
+        if is_on == self.is_on {
+            self.other_since = None;
+            return None;
+        }
+        let since = *self.other_since.get_or_insert(now);
+        if now.since(since) < self.stands_for {
+            return None;
+        }
+        (self.is_on, self.other_since) = (is_on, None);
+        Some(is_on)
+    }
+
+    /// When to look again; `None` while nothing is in doubt.
+    pub fn look_at(&self) -> Option<Instant> {
+        self.other_since.map(|since| since.plus(self.stands_for))
+    }
+}

@@ -1,0 +1,127 @@
+//! A board made of its parts.
+
+use super::board::{Board, Levels};
+use crate::device::Outputs;
+use crate::record::Alarm;
+use crate::time::{Duration, Instant};
+use crate::timetable::Refusal;
+
+/// The clock chip and the sleep that its alarm ends.
+pub trait Clock {
+    /// What it counts.
+    fn now(&mut self) -> Instant;
+    /// As [`Board::sleep`].
+    fn sleep(&mut self, until: Option<Instant>);
+}
+
+/// The pump's drive.
+pub trait Drive {
+    /// What can go wrong with it.
+    type Error;
+    /// Turns the pump on.
+    fn start(&mut self) -> Result<(), Self::Error>;
+    /// Turns the pump off.
+    fn stop(&mut self) -> Result<(), Self::Error>;
+}
+
+/// The timer that turns the pump off whatever the logic does (D4): its interrupt
+/// handler, or better the timer's own output, acts on the drive without the logic.
+pub trait OneShot {
+    /// Ends the run after this length; a run that was to end before that goes on.
+    fn arm(&mut self, length: Duration);
+    /// The run is over.
+    fn disarm(&mut self);
+}
+
+/// The contacts.
+pub trait Inputs {
+    /// Reads them.
+    fn levels(&mut self) -> Levels;
+}
+
+/// Where the operator sees what the device has to say. Everything but alarms may
+/// be left out.
+pub trait Report {
+    /// An alarm came or went.
+    fn alarm(&mut self, alarm: Alarm, on: bool);
+    /// A request was refused.
+    fn refused(&mut self, refusal: &Refusal) {
+        let _ = refusal;
+    }
+    /// Signals were lost.
+    fn lost(&mut self, count: u32) {
+        let _ = count;
+    }
+}
+
+/// A board made of its parts.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Parts<C, D, T, I, R> {
+    /// The clock.
+    pub clock: C,
+    /// The pump's drive.
+    pub drive: D,
+    /// The timer that ends a run.
+    pub one_shot: T,
+    /// The contacts.
+    pub inputs: I,
+    /// What the operator sees.
+    pub report: R,
+    /// The drive failed and the loop does not know yet; `false` at the start.
+    pub drive_failed: bool,
+}
+
+impl<C: Clock, D: Drive, T: OneShot, I: Inputs, R: Report> Outputs for Parts<C, D, T, I, R> {
+    fn pump_on(&mut self, length: Duration) {
+        // the end of the run is sure before it begins
+        self.one_shot.arm(length);
+        if self.drive.start().is_err() {
+            self.drive_failed = true;
+            self.pump_off();
+        }
+    }
+
+    fn pump_off(&mut self) {
+        // a drive that does not stop leaves the one-shot armed: it tries again
+        if self.drive.stop().is_ok() {
+            self.one_shot.disarm();
+        } else {
+            self.drive_failed = true;
+        }
+    }
+
+    fn refused(&mut self, refusal: &Refusal) {
+        self.report.refused(refusal);
+    }
+
+    fn alarm(&mut self, alarm: Alarm, on: bool) {
+        self.report.alarm(alarm, on);
+    }
+
+    fn now(&mut self, before: Instant) -> Instant {
+        self.clock.now().max(before)
+    }
+}
+
+impl<C: Clock, D: Drive, T: OneShot, I: Inputs, R: Report> Board for Parts<C, D, T, I, R> {
+    fn clock(&mut self) -> Instant {
+        self.clock.now()
+    }
+
+    fn sleep(&mut self, until: Option<Instant>) {
+        self.clock.sleep(until);
+    }
+
+    fn levels(&mut self) -> Levels {
+        self.inputs.levels()
+    }
+
+    fn drive_failed(&mut self) -> bool {
+        core::mem::take(&mut self.drive_failed)
+    }
+
+    fn lost(&mut self, count: u32) {
+        self.report.lost(count);
+    }
+}
