@@ -1,7 +1,7 @@
 //! What the pump can do and the limits it must be kept in.
 
 use crate::time::Duration;
-use crate::units::{Flow, Volume};
+use crate::units::{Flow, Volume, over_up};
 
 /// The pump head and tube set, and the limits that hold for every run.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -58,10 +58,8 @@ impl Head {
 
     /// The rest a pulse of this length needs before the next may start (D7).
     pub const fn rest_after(&self, on: Duration) -> Duration {
-        let share =
-            (on.as_ms() as u128 * self.least_rest_ms as u128)
-                .div_ceil(if self.longest_run_ms == 0 { 1 } else { self.longest_run_ms } as u128)
-                as u64;
+        let longest = if self.longest_run_ms == 0 { 1 } else { self.longest_run_ms };
+        let share = over_up(on.as_ms().saturating_mul(self.least_rest_ms as u64), longest as u64);
         let floor = self.shortest_off_ms as u64;
         Duration::from_ms(if share > floor { share } else { floor })
     }

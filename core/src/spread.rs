@@ -2,6 +2,7 @@
 
 use crate::config::Head;
 use crate::time::{Duration, Instant};
+use crate::units::{over, over_up};
 
 /// Milliseconds in an hour.
 const HOUR_MS: u64 = 3_600_000;
@@ -37,20 +38,20 @@ pub enum Misfit {
 
 /// The least time from one start to the next so that no hour has too many.
 const fn spacing_ms(head: &Head) -> u64 {
-    HOUR_MS.div_ceil(if head.starts_per_hour == 0 { 1 } else { head.starts_per_hour as u64 })
+    over_up(HOUR_MS, if head.starts_per_hour == 0 { 1 } else { head.starts_per_hour as u64 })
 }
 
 /// The time that one of `pulses` equal pulses takes up with the rest after it.
 const fn slot_ms(dose_ms: u64, pulses: u64, head: &Head) -> u64 {
-    let on = dose_ms.div_ceil(pulses);
+    let on = over_up(dose_ms, pulses);
     on + head.rest_after(Duration::from_ms(on)).as_ms()
 }
 
 const fn fits(dose_ms: u64, window_ms: u64, pulses: u64, head: &Head) -> bool {
-    dose_ms / pulses >= head.shortest_on_ms as u64
-        && dose_ms.div_ceil(pulses) <= head.longest_run_ms as u64
-        && window_ms / pulses >= slot_ms(dose_ms, pulses, head)
-        && window_ms / pulses >= spacing_ms(head)
+    over(dose_ms, pulses) >= head.shortest_on_ms as u64
+        && over_up(dose_ms, pulses) <= head.longest_run_ms as u64
+        && over(window_ms, pulses) >= slot_ms(dose_ms, pulses, head)
+        && over(window_ms, pulses) >= spacing_ms(head)
 }
 
 /// How many pulses a dose of `dose_ms` of pumping is made of in an undisturbed
@@ -69,8 +70,8 @@ pub fn pulses_for(
     if dose_ms < shortest {
         return Err(Misfit::BelowShortestPulse { dose_ms });
     }
-    let least = dose_ms.div_ceil(u64::from(head.longest_run_ms.max(1))).max(1);
-    if dose_ms / least < shortest {
+    let least = over_up(dose_ms, u64::from(head.longest_run_ms.max(1))).max(1);
+    if over(dose_ms, least) < shortest {
         return Err(Misfit::Indivisible { dose_ms });
     }
     if !fits(dose_ms, window_ms, least, head) {
@@ -78,11 +79,15 @@ pub fn pulses_for(
         return Err(Misfit::Window { dose_ms, least_ms });
     }
     let (least_pulse, _) = head.flow.on_time(head.least_pulse, crate::units::Carry(0));
-    let by_length = dose_ms / shortest;
-    let by_volume =
-        if asked.is_some() { by_length } else { (dose_ms / least_pulse.as_ms().max(1)).max(least) };
+    let by_length = over(dose_ms, shortest);
+    let by_volume = if asked.is_some() {
+        by_length
+    } else {
+        over(dose_ms, least_pulse.as_ms().max(1)).max(least)
+    };
     // fewer pulses need less rest, so fitting is a matter of a largest number
-    let (mut low, mut high) = (least, by_length.min(by_volume).min(window_ms / spacing_ms(head)));
+    let (mut low, mut high) =
+        (least, by_length.min(by_volume).min(over(window_ms, spacing_ms(head))));
     while low < high {
         let middle = u64::midpoint(low, high + 1);
         if fits(dose_ms, window_ms, middle, head) {
@@ -120,7 +125,11 @@ pub struct Plan {
 
 impl Plan {
     fn share(whole: u64, part: u32, of: u32) -> u64 {
-        (u128::from(whole) * u128::from(part)).checked_div(u128::from(of)).unwrap_or(0) as u64
+        // whole * part / of, with nothing lost and nothing beyond 64 bits
+        let (part, of) = (u64::from(part), u64::from(of));
+        let quotient = over(whole, of);
+        let rest = whole.wrapping_sub(quotient.wrapping_mul(of));
+        quotient.saturating_mul(part).saturating_add(over(rest.saturating_mul(part), of))
     }
 
     /// When the next pulse starts; `None` when the train is over.
@@ -189,9 +198,9 @@ pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Op
 /// The number of pulses of a re-spread train, before its span is known.
 fn train_of(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Plan {
     // in a hurry the fewest, longest pulses lose the least time to rests
-    let wanted = if bounds.hurry { 1 } else { rest.div_ceil(u64::from(pulse_ms.max(1))) };
-    let most = (rest / u64::from(head.shortest_on_ms.max(1))).min(u64::from(bounds.free_starts));
-    let least = rest.div_ceil(u64::from(head.longest_run_ms.max(1)));
+    let wanted = if bounds.hurry { 1 } else { over_up(rest, u64::from(pulse_ms.max(1))) };
+    let most = over(rest, u64::from(head.shortest_on_ms.max(1))).min(u64::from(bounds.free_starts));
+    let least = over_up(rest, u64::from(head.longest_run_ms.max(1)));
     let pulses = wanted.min(most).max(least).max(1);
     Plan {
         origin: bounds.from,
@@ -205,7 +214,7 @@ fn train_of(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Plan {
 /// Whether every pulse of a train has ended by an instant. The rest of the last
 /// pulse may lie after it.
 fn ends_by(plan: &Plan, head: &Head, end: Instant) -> bool {
-    let on = u64::from(plan.total_ms).div_ceil(u64::from(plan.pulses.max(1)));
+    let on = over_up(u64::from(plan.total_ms), u64::from(plan.pulses.max(1)));
     let rest = head.rest_after(Duration::from_ms(on));
     plan.origin.plus(Duration::from_ms(plan.span_ms)).minus(rest) <= end
 }
@@ -220,11 +229,14 @@ fn even(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds, end: Instant) ->
     // fewer, longer pulses where those of the planned length need too much rest
     loop {
         let n = u64::from(plan.pulses);
-        let on = rest.div_ceil(n);
+        let on = over_up(rest, n);
         let span = left + head.rest_after(Duration::from_ms(on)).as_ms();
         let pulse_fits =
-            on <= u64::from(head.longest_run_ms) && rest / n >= u64::from(head.shortest_on_ms);
-        if pulse_fits && span / n >= slot_ms(rest, n, head) && n <= u64::from(bounds.free_starts) {
+            on <= u64::from(head.longest_run_ms) && over(rest, n) >= u64::from(head.shortest_on_ms);
+        if pulse_fits
+            && over(span, n) >= slot_ms(rest, n, head)
+            && n <= u64::from(bounds.free_starts)
+        {
             plan.span_ms = span;
             return Some(plan);
         }
@@ -244,13 +256,13 @@ fn most_by_deadline(rest: u64, head: &Head, bounds: &Bounds) -> Option<Plan> {
     let left = bounds.deadline.since(bounds.from).as_ms();
     let longest = u64::from(head.longest_run_ms.max(1));
     let slot = longest + head.rest_after(Duration::from_ms(longest)).as_ms();
-    let whole = (left / slot).min(u64::from(bounds.free_starts));
+    let whole = over(left, slot).min(u64::from(bounds.free_starts));
     let (pulses, total) = if whole == 0 || left <= longest {
         (1, left.min(longest).min(rest))
     } else {
         (whole, (whole * longest).min(rest))
     };
-    if total / pulses < u64::from(head.shortest_on_ms) {
+    if over(total, pulses) < u64::from(head.shortest_on_ms) {
         return None;
     }
     Some(Plan {

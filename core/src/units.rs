@@ -133,6 +133,20 @@ impl Volume {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Carry(pub u32);
 
+/// `a / b` without a way to panic: 0 where `b` is 0, which its callers rule out.
+pub(crate) const fn over(a: u64, b: u64) -> u64 {
+    match a.checked_div(b) {
+        Some(quotient) => quotient,
+        None => 0,
+    }
+}
+
+/// The same, rounded up.
+pub(crate) const fn over_up(a: u64, b: u64) -> u64 {
+    let quotient = over(a, b);
+    quotient.wrapping_add((quotient.wrapping_mul(b) < a) as u64)
+}
+
 /// A flow in nanolitres a minute, never zero.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -152,16 +166,18 @@ impl Flow {
     /// The whole milliseconds of pumping that `volume` and a carried remainder
     /// ask for, and the remainder that is left (D4).
     pub const fn on_time(self, volume: Volume, carry: Carry) -> (Duration, Carry) {
-        let wanted = volume.0 as u128 * MS_PER_MIN as u128 + carry.0 as u128;
-        let flow = self.0 as u128;
-        (Duration::from_ms((wanted / flow) as u64), Carry((wanted % flow) as u32))
+        // 300 000 l and more count as 300 000 l, which no window is long enough for
+        let wanted = volume.0.saturating_mul(MS_PER_MIN).saturating_add(carry.0 as u64);
+        let flow = self.0 as u64;
+        let ms = over(wanted, flow);
+        (Duration::from_ms(ms), Carry(wanted.wrapping_sub(ms.wrapping_mul(flow)) as u32))
     }
 
     /// The volume that `on` milliseconds of pumping deliver, rounded half up
     /// to the nanolitre.
     pub const fn volume(self, on: Duration) -> Volume {
-        let product = on.as_ms() as u128 * self.0 as u128;
-        Volume(((product + MS_PER_MIN as u128 / 2) / MS_PER_MIN as u128) as u64)
+        let product = on.as_ms().saturating_mul(self.0 as u64);
+        Volume(product.saturating_add(MS_PER_MIN / 2) / MS_PER_MIN)
     }
 }
 

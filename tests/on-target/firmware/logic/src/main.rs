@@ -1,69 +1,74 @@
+//! The logic alone, as a firmware has it: for the proof that no panic is left in it,
+//! for its size and for its stack.
+//!
+//! The board is made up. Everything it reads comes from a register of no chip, so
+//! that the compiler can suppose nothing about it, and every event is handed in with
+//! any content at all. The panic handler calls a function that does not exist: were
+//! a panic reachable, the image would not link.
 #![no_std]
 #![no_main]
+
+mod board;
+mod events;
+
+use core::mem::MaybeUninit;
 use core::panic::PanicInfo;
-use core::ptr::{read_volatile, write_volatile};
-use dosewright_core::device::{Device, Outputs};
-use dosewright_core::event::Event;
+
+// for its implementation of the critical section
+use cortex_m as _;
+use cortex_m_rt::entry;
 use dosewright_core::ledger::Geometry;
-use dosewright_core::record::{Alarm, Reset};
-use dosewright_core::time::{Duration, Instant};
-use dosewright_core::timetable::{Refusal, Timetable};
-use embedded_storage::nor_flash::*;
+use dosewright_core::record::Reset;
+use dosewright_core::shell::{Inbox, MainLoop, Message};
+use dosewright_core::time::Instant;
 
-unsafe extern "C" { fn a_panic_is_reachable() -> !; }
+use board::{Flash, Made, get};
+
+/// Entries, deliveries and signals that it has room for.
+pub const N: usize = 32;
+pub const H: usize = 64;
+pub const Q: usize = 8;
+
+unsafe extern "C" {
+    /// It is nowhere.
+    fn a_panic_is_reachable() -> !;
+}
+
 #[panic_handler]
-fn panic(_: &PanicInfo) -> ! { unsafe { a_panic_is_reachable() } }
+fn panic(_: &PanicInfo) -> ! {
+    // SAFETY: an image in which this is reachable does not link
+    unsafe { a_panic_is_reachable() }
+}
 
-const PORT: *mut u32 = 0x4000_0000 as *mut u32;
-fn get() -> u32 { unsafe { read_volatile(PORT) } }
-fn put(v: u32) { unsafe { write_volatile(PORT, v) } }
+pub type Main = MainLoop<'static, Flash, Made, N, H, Q>;
 
-#[derive(Debug)]
-struct E;
-impl NorFlashError for E { fn kind(&self) -> NorFlashErrorKind { NorFlashErrorKind::Other } }
-struct Flash;
-impl ErrorType for Flash { type Error = E; }
-impl ReadNorFlash for Flash {
-    const READ_SIZE: usize = 1;
-    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), E> {
-        put(offset);
-        for b in bytes { *b = get() as u8; }
-        if get() == 0 { Ok(()) } else { Err(E) }
-    }
-    fn capacity(&self) -> usize { 32768 }
-}
-impl NorFlash for Flash {
-    const WRITE_SIZE: usize = 4;
-    const ERASE_SIZE: usize = 1024;
-    fn erase(&mut self, from: u32, to: u32) -> Result<(), E> { put(from); put(to); if get() == 0 { Ok(()) } else { Err(E) } }
-    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), E> { put(offset); for b in bytes { put(*b as u32); } if get() == 0 { Ok(()) } else { Err(E) } }
-}
-struct Out;
-impl Outputs for Out {
-    fn pump_on(&mut self, length: Duration) { put(length.as_ms() as u32) }
-    fn pump_off(&mut self) { put(0) }
-    fn refused(&mut self, refusal: &Refusal) { put(matches!(refusal, Refusal::Busy) as u32) }
-    fn alarm(&mut self, alarm: Alarm, on: bool) { put(alarm as u32 * 2 + on as u32) }
-}
-static mut TT: Timetable<32> = Timetable::EMPTY;
-#[cortex_m_rt::entry]
+static INBOX: Inbox<Message, Q> = Inbox::new();
+/// The whole state, where the size table finds it.
+static mut MAIN: MaybeUninit<Main> = MaybeUninit::uninit();
+
+#[entry]
 fn main() -> ! {
-    let g = Geometry { start: 0, sector_bytes: 16384, sectors: 2 };
-    let Ok(mut d) = Device::<_, 32, 64>::start(Flash, g, Some(Instant::from_ms(get() as i64)), Reset::PowerOn) else { loop { put(1) } };
+    let geometry = Geometry { start: 0, sector_bytes: 16 * 1024, sectors: get() as u16 };
+    let count = (get() != 0).then(|| Instant::from_ms(board::get64() as i64));
+    let reset = if get() == 0 { Reset::PowerOn } else { Reset::Watchdog };
+    let Ok(main) = MainLoop::start(Flash, geometry, count, reset, board::made(), &INBOX) else {
+        loop {
+            board::put(0);
+        }
+    };
+    // SAFETY: `main` runs once, and nothing else has it
+    let main = unsafe { (*(&raw mut MAIN)).write(main) };
     loop {
-        let now = Instant::from_ms(i64::from(get()) << 16 | i64::from(get()));
-        let tt = unsafe { &*core::hint::black_box(&raw const TT) };
-        let e = match get() {
-            0 => Event::Wake,
-            1 => Event::Timetable(tt),
-            2 => Event::RemoteStop(true),
-            3 => Event::SetClock(dosewright_core::civil::Local::from_ms(now.as_ms())),
-            4 => Event::Prime(dosewright_core::units::Volume::from_nl(get() as u64)),
-            5 => Event::RunAgain(dosewright_core::entry::EntryId(get() as u16)),
-            6 => Event::Release,
-            _ => Event::Acknowledge,
-        };
-        d.handle(now, e, &mut Out);
-        if let Some((at, r)) = d.next_wake() { put(at.as_ms() as u32); put(r as u32) }
+        main.turn();
+        events::hand_in(main);
+        #[cfg(feature = "plant-panic")]
+        board::put([1, 2, 3][board::get() as usize]);
+    }
+}
+
+#[cortex_m_rt::exception]
+fn SysTick() {
+    if let Some(signal) = events::signal() {
+        INBOX.post(Message { at: Instant::from_ms(board::get64() as i64), signal });
     }
 }
