@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 
 /// The rooms of `core`, each of which may use those before it only. A room is a
 /// file of `core/src` with the folder of its name.
-const ORDER: [&str; 22] = [
+const ORDER: [&str; 24] = [
+    "notice",
     "codec",
     "time",
     "units",
@@ -28,6 +29,7 @@ const ORDER: [&str; 22] = [
     "controller",
     "recovery",
     "device",
+    "shell",
     "lib",
 ];
 
@@ -156,4 +158,35 @@ fn the_auditor_shares_no_schedule_code() {
         }
     }
     assert!(seen > 20, "only {seen} imports were found: the test looks past them");
+}
+
+/// A firmware's log shows whatever the logic's own types say, so each of them can
+/// be formatted there.
+#[test]
+fn every_type_of_core_that_formats_does_so_on_a_device_too() {
+    const DEVICE: &str = r#"#[cfg_attr(feature = "defmt", derive(defmt::Format))]"#;
+    let mut seen = 0;
+    for file in rust_files(&root().join("core/src")) {
+        let text = fs::read_to_string(&file).unwrap();
+        let code = text.split("\n#[cfg(test)]").next().unwrap();
+        let mut attributes: Vec<&str> = Vec::new();
+        for line in code.lines().map(str::trim_start) {
+            if line.starts_with("#[") {
+                attributes.push(line);
+            } else if line.starts_with("pub struct ") || line.starts_with("pub enum ") {
+                seen += 1;
+                let formats = attributes.iter().any(|a| a.contains("Debug"));
+                // a scan, a queue and a loop are no values to look at
+                let is_value = attributes.iter().any(|a| a.contains("PartialEq"));
+                assert!(
+                    !formats || !is_value || attributes.contains(&DEVICE),
+                    "{}: {line} does not format on a device",
+                    file.display()
+                );
+            } else if !line.starts_with("//") {
+                attributes.clear();
+            }
+        }
+    }
+    assert!(seen > 60, "only {seen} types were found: the test looks past them");
 }
