@@ -59,7 +59,7 @@ pub fn run(
     let frame = Frame::of(scenario, options);
     let mut figures = Figures::new(scenario);
     let mut auditor = Auditor::new(facts(scenario, &frame));
-    let mut end = {
+    let (mut end, audit) = {
         let mut all: Vec<&mut dyn Sink> = vec![&mut figures];
         for sink in sinks {
             all.push(sink);
@@ -70,12 +70,12 @@ pub fn run(
             options,
             &mut All { auditor: &mut auditor, tracker: &mut tracker, watcher },
         )?;
-        tracker.finish(end.end_ms);
-        end
+        let audit = auditor.finish(end.end_ms);
+        tracker.finish(end.end_ms, &audit.slept_through);
+        (end, audit)
     };
     figures.finish(end.end_ms);
     forget_installation(&mut end);
-    let audit = auditor.finish(end.end_ms);
     Ok(judge(scenario, frame, end, audit, figures))
 }
 

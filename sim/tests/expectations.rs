@@ -216,9 +216,8 @@ fn a_dose_that_was_cut_to_the_end_of_the_run_is_open() {
         assert!(judged.audit.held(), "{:?}", judged.audit.violations);
         judged.verdict
     };
-    // the dose that was cut; that of the night after was never born, because
-    // nobody was awake for it
-    assert_eq!(verdict("outcomes = { entry = \"night\", open = 1, skipped = 1 }"), Verdict::Held);
+    // the dose that was cut, and that of the night after, for which nobody was awake
+    assert_eq!(verdict("outcomes = { entry = \"night\", open = 2, skipped = 1 }"), Verdict::Held);
     assert_eq!(
         verdict("due = { entry = \"night\", at = \"2026-10-06 00:45\", outcome = \"open\" }"),
         Verdict::Held
@@ -229,7 +228,7 @@ fn a_dose_that_was_cut_to_the_end_of_the_run_is_open() {
     );
     assert_eq!(
         verdict("due = { entry = \"night\", at = \"2026-10-07 00:45\", outcome = \"open\" }"),
-        Verdict::Failed
+        Verdict::Held
     );
 }
 
@@ -267,4 +266,18 @@ fn an_alarm_that_is_raised_is_counted() {
         judged.failures,
         judged.audit.violations
     );
+}
+
+/// D1: a due that comes while the device is off, to the end of the run, is open.
+#[test]
+fn what_came_while_the_device_was_off_is_open() {
+    let cut = "[[fault]]\nat = \"2026-10-07 00:10\"\nsupply_loss = { lasts = \"9 days\" }\n";
+    let kept = "[[expect]]\noutcomes = { entry = \"night\", open = 1 }\n";
+    let (_, judged) = judge(&format!("{cut}\n{kept}"));
+    assert_eq!(judged.verdict, Verdict::Held, "{:?}", judged.failures);
+    let figures = judged.figures.entry("night").unwrap();
+    assert_eq!((figures.dues(), figures.open), (3, 1));
+    let slept_through: Vec<u16> =
+        judged.audit.slept_through.iter().map(|slept| slept.due.id.0).collect();
+    assert_eq!(slept_through, [1, 2]);
 }

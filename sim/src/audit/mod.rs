@@ -56,7 +56,7 @@ pub use causes::Causes;
 pub use dues::{DayByDay, Finder, MinuteByMinute, Weekly};
 pub use predict::{Predicted, predict};
 pub use readings::Reading;
-pub use report::{AuditReport, Counts, DueName, DueRecord, EntryTotals, Violation};
+pub use report::{AuditReport, Counts, DueName, DueRecord, EntryTotals, SleptThrough, Violation};
 pub use zone::{posix_string, to_jiff};
 
 use chip::Chip;
@@ -204,6 +204,7 @@ impl Auditor {
             self.advance(now);
             self.check_stamp(now);
         }
+        self.pass_what_is_slept_through();
         self.count_what_is_open();
         self.report
     }

@@ -3,8 +3,9 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
-use dosewright_core::entry::EntryId;
-use dosewright_core::record::OutcomeKind;
+use dosewright_core::entry::{EntryId, Nominal};
+use dosewright_core::record::{DueKey, OutcomeKind};
+use dosewright_core::time::Instant;
 
 /// Violations kept in full; beyond them only the count goes on.
 const MOST_KEPT: usize = 1000;
@@ -117,6 +118,19 @@ pub struct DueRecord {
     pub ended_ms: u64,
 }
 
+/// Dues of an entry that came while the device could not know of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SleptThrough {
+    /// The first.
+    pub due: DueKey,
+    /// The last in its entry's order; the first itself where there is one.
+    pub last: Nominal,
+    /// How many.
+    pub count: u32,
+    /// The first one's instant by the device's time.
+    pub due_at: Instant,
+}
+
 /// The auditor's findings.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct AuditReport {
@@ -144,6 +158,9 @@ pub struct AuditReport {
     pub refused_acts: u64,
     /// Outcomes taken as they are, because memory was damaged before.
     pub unjudged: u64,
+    /// Dues whose instant came while the device was off or slept, to the end of
+    /// the run: the ledger has no word of them.
+    pub slept_through: Vec<SleptThrough>,
     /// Every due, where that was asked for.
     pub due_list: Option<Vec<DueRecord>>,
 }

@@ -4,14 +4,17 @@
 use std::collections::BTreeSet;
 
 use dosewright_core::cause::Cause;
-use dosewright_core::entry::EntryId;
+use dosewright_core::entry::{EntryId, Nominal};
+use dosewright_core::record::DueKey;
+use dosewright_core::time::Instant;
 
 use super::Auditor;
 use super::dose::TICK_MS;
 use super::ledger::About;
 use super::limits::rest_ms;
-use super::model::Why;
+use super::model::{Fate, Why};
 use super::readings::Reading;
+use super::report::SleptThrough;
 
 pub(super) const STAMP_EVERY_MS: i64 = 3_600_000;
 
@@ -190,6 +193,37 @@ impl Auditor {
             self.supply.held = Some((now, Why::Awake));
         }
         self.now = self.now.max(now);
+    }
+
+    /// At the run's end: dues whose instant came while the device could not know
+    /// of it are open, whatever a start would make of them (D1).
+    pub(super) fn pass_what_is_slept_through(&mut self) {
+        let why = if self.supply.sleeps_late() { Why::Late } else { Why::Boot };
+        if why == Why::Boot && (self.supply.awake || self.supply.feed_lost) {
+            return;
+        }
+        let now = self.chip.count(self.ms);
+        let mut fates = Vec::new();
+        self.model.births(now, why, &mut fates);
+        for fate in &fates {
+            let (key, last, count, due_at) = match fate {
+                Fate::Skipped(span, _) => (span.key, span.last, span.count, span.due_at),
+                Fate::Waits(id) => match self.model.line(*id).and_then(|line| line.waiting) {
+                    Some(due) => (due.key, due.key.nominal, 1, due.due_at),
+                    None => continue,
+                },
+                Fate::Lapsed(_) | Fate::Ends(..) => continue,
+            };
+            let nominal = |n: i64| Nominal(u32::try_from(n).unwrap_or(u32::MAX));
+            let (id, revision, epoch) = (key.id, key.revision, key.epoch);
+            self.report.slept_through.push(SleptThrough {
+                due: DueKey { id, revision, epoch, nominal: nominal(key.nominal) },
+                last: nominal(last),
+                count: u32::try_from(count).unwrap_or(u32::MAX),
+                due_at: Instant::from_ms(due_at),
+            });
+        }
+        self.take_fates(fates, now);
     }
 
     /// What was held back passes now.

@@ -10,6 +10,7 @@ use dosewright_core::units::{Flow, Volume};
 
 use super::clocks::Clocks;
 use super::{ClockChange, Event, Names, Sink, Stamped};
+use crate::audit::SleptThrough;
 use crate::observe::{Observation, Observer};
 use crate::run::Frame;
 
@@ -174,8 +175,9 @@ impl<'s> Tracker<'s> {
         }
     }
 
-    /// At the end of a run: stretches that can grow no more, then what is open.
-    pub fn finish(mut self, end_ms: u64) {
+    /// At the end of a run: stretches that can grow no more, then what is open,
+    /// dues that the device slept through among it.
+    pub fn finish(mut self, end_ms: u64, slept_through: &[SleptThrough]) {
         if let Some(since) = self.on_since {
             self.pump_ran(since, end_ms);
         }
@@ -200,6 +202,11 @@ impl<'s> Tracker<'s> {
             open.least = running.flow.volume(Duration::from_ms(u64::from(running.least_ms)));
             open.most = running.flow.volume(Duration::from_ms(u64::from(running.most_ms)));
             self.add_pumping(&mut open, &running);
+            self.tell(end_ms, &Event::Outcome(&open));
+        }
+        for slept in slept_through {
+            let SleptThrough { due, last, count, due_at } = *slept;
+            let open = self.outcome(due, false, due_at, Fate::Open(None), count, last);
             self.tell(end_ms, &Event::Outcome(&open));
         }
     }

@@ -41,7 +41,10 @@ pub fn hour_minute(local: Local) -> String {
 
 /// `00:45`, to the nearest minute: what a clock that drifts by seconds is read as.
 pub fn nearest_minute(local: Local) -> String {
-    hour_minute(Local::from_ms(local.as_ms().saturating_add(30_000)))
+    let minutes = local.time_of_day().as_ms().saturating_add(30_000) / 60_000;
+    // the last half minute stays on its day
+    let minutes = minutes.min(24 * 60 - 1);
+    format!("{:02}:{:02}", minutes / 60, minutes % 60)
 }
 
 /// `00:50:20`, rounded down to the second; without seconds where there are none.

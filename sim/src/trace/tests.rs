@@ -113,7 +113,7 @@ fn told(steps: &[(u64, Step)]) -> Told {
             Step::Pump(on) => tracker.see(*at_ms, &Observation::Pump { on: *on }),
         }
     }
-    tracker.finish(20 * DAY as u64);
+    tracker.finish(20 * DAY as u64, &[]);
     told
 }
 
@@ -252,7 +252,7 @@ fn the_timeline_never_goes_back_in_time() {
         // late at 00:06 on the 23rd, which passes a due of the 22nd
         tracker.see(2 * DAY as u64 + 360_000, &Observation::LateWake { by_ms: 7_200_000 });
         see(&mut tracker, 2 * DAY as u64 + 360_000, &skipped(7, 1, Cause::WokenLate));
-        tracker.finish(3 * DAY as u64);
+        tracker.finish(3 * DAY as u64, &[]);
     }
     let text = String::from_utf8(timeline.finish().unwrap()).unwrap();
     let headings: Vec<&str> = text.lines().filter(|line| line.ends_with(" 2026")).collect();

@@ -93,7 +93,8 @@ pub(crate) fn run(scenario: &Scenario) -> Result<Run, String> {
     let mut watch = Watch { tracker: &mut tracker, seen: Vec::new() };
     let end = run::run(scenario, &options, &mut watch).map_err(|error| error.to_string())?;
     let seen = watch.seen;
-    tracker.finish(end.end_ms);
+    // the table is about what a device can know
+    tracker.finish(end.end_ms, &[]);
     if let Some(refusal) = end.install_refused {
         return Err(format!("the installation was refused: {refusal:?}"));
     }
