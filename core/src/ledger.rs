@@ -14,6 +14,8 @@
 //! - A store of another format version is refused by name (M4).
 
 mod error;
+#[cfg(feature = "fast-crc")]
+mod fast_crc;
 mod geometry;
 mod header;
 mod scan;
