@@ -7,6 +7,7 @@ pub mod check;
 pub mod diagnose;
 pub mod digest;
 pub mod expect;
+pub mod explore;
 pub mod failure;
 pub mod judged;
 pub mod observe;

@@ -100,6 +100,11 @@ pub(super) enum Command {
         #[command(flatten)]
         traces: Traces,
     },
+    /// Explore everything of a kind that can happen, to the end
+    Explore {
+        #[command(subcommand)]
+        what: Exploration,
+    },
     /// Say what a code means
     Explain {
         /// A code such as S014; without one, the list of all codes
@@ -114,6 +119,64 @@ pub(super) enum Command {
     },
     /// Print the manual page (roff)
     Man,
+}
+
+/// What can be explored.
+#[derive(Subcommand, Debug)]
+pub(super) enum Exploration {
+    /// Cut the supply everywhere in one run, and again everywhere after each restart
+    Cuts(CutsArgs),
+}
+
+#[derive(Args, Debug, Clone)]
+pub(super) struct CutsArgs {
+    /// Cuts in a run
+    #[arg(long, default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=2))]
+    pub(super) depth: u8,
+    /// Bytes of a word of the memory
+    #[arg(long, value_enum, default_value_t = Word::All, value_name = "BYTES")]
+    pub(super) word: Word,
+    /// Threads that share the work; all cores unless said
+    #[arg(long, value_name = "N", value_parser = threads)]
+    pub(super) threads: Option<usize>,
+    /// Go on only once from first cuts that leave the same state: fewer runs
+    #[arg(long)]
+    pub(super) merge: bool,
+    /// Print one JSON object a word size instead of the page
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Write failure files in this directory
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: Option<PathBuf>,
+    /// Run only what this failure file says, and tell it step by step
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["depth", "word", "threads", "merge", "json", "out"])]
+    pub(super) only: Option<PathBuf>,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Word {
+    /// 1 byte
+    #[value(name = "1")]
+    One,
+    /// 4 bytes
+    #[value(name = "4")]
+    Four,
+    /// 8 bytes
+    #[value(name = "8")]
+    Eight,
+    /// One after the other
+    All,
+}
+
+impl Word {
+    pub(super) const fn sizes(self) -> &'static [usize] {
+        match self {
+            Self::One => &[1],
+            Self::Four => &[4],
+            Self::Eight => &[8],
+            Self::All => &[1, 4, 8],
+        }
+    }
 }
 
 /// What a run can write beside its page.
@@ -184,6 +247,11 @@ fn pace(text: &str) -> Result<Pace, String> {
         Some(times) => Ok(Pace::Times(times)),
         None => Err("a pace is max, or how many times real time: 1x, 60x".to_owned()),
     }
+}
+
+fn threads(text: &str) -> Result<usize, String> {
+    let number = text.parse().ok().filter(|number| (1..=1024).contains(number));
+    number.ok_or_else(|| "threads are 1 to 1024".to_owned())
 }
 
 fn shard(text: &str) -> Result<Shard, String> {

@@ -4,6 +4,7 @@ mod args;
 mod check;
 mod exit;
 mod explain;
+mod explore;
 mod files;
 mod junit;
 mod new;
@@ -18,7 +19,7 @@ use std::process::ExitCode;
 
 use clap::Parser;
 
-use args::{Cli, Command};
+use args::{Cli, Command, Exploration};
 use exit::Exit;
 use terminal::Terminal;
 
@@ -36,6 +37,9 @@ pub(crate) fn main() -> ExitCode {
         Command::Check { files, format } => check::check(terminal, &files, format),
         Command::Run(args) => run::run(terminal, progress, &args),
         Command::Replay { file, traces } => replay::replay(terminal, progress, &file, &traces),
+        Command::Explore { what: Exploration::Cuts(args) } => {
+            explore::cuts(terminal, progress, &args)
+        }
         Command::Explain { code } => explain::explain(terminal, code.as_deref()),
         Command::Schema => papers::schema(terminal),
         Command::Completions { shell } => papers::completions(terminal, shell),

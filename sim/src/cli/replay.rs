@@ -24,6 +24,9 @@ pub(super) fn replay(terminal: Terminal, progress: Progress, path: &Path, traces
             return Exit::Usage;
         }
     };
+    if let Some(exit) = super::explore::replayed(terminal, &named) {
+        return exit;
+    }
     let (failure, body) = match Failure::read(&named.text) {
         Ok(read) => read,
         Err((line, why)) => {

@@ -1,0 +1,291 @@
+//! `dosewright explore`.
+
+use std::fmt::Write as _;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use dosewright_sim::explore::cuts::{self, Failure, Plan, Report, Watch};
+use dosewright_sim::trace::stamp::about;
+
+use super::args::{CutsArgs, Progress};
+use super::exit::Exit;
+use super::files::{self, Named};
+use super::print;
+use super::terminal::{Terminal, err_is_terminal};
+use super::watch;
+
+/// Where failure files go unless a directory was given.
+const OUT: &str = "out";
+/// How often the interrupt is looked at.
+const SLICE: Duration = Duration::from_millis(20);
+/// An exploration shorter than this shows no progress.
+const SILENT: Duration = Duration::from_millis(700);
+const BAR_EVERY: Duration = Duration::from_millis(200);
+const LINE_EVERY: Duration = Duration::from_secs(10);
+
+/// Cuts the supply everywhere in one run.
+pub(super) fn cuts(terminal: Terminal, progress: Progress, args: &CutsArgs) -> Exit {
+    if let Some(path) = &args.only {
+        return match files::read(path) {
+            Ok(named) => only(terminal, &named),
+            Err(why) => {
+                terminal.error(&why);
+                Exit::Usage
+            }
+        };
+    }
+    watch::catch_interrupts();
+    let threads = args
+        .threads
+        .unwrap_or_else(|| std::thread::available_parallelism().map_or(1, std::num::NonZero::get));
+    let depth = usize::from(args.depth);
+    let mut done: Vec<(Report, Duration)> = Vec::new();
+    let mut exit = Exit::Held;
+    if !args.json && !terminal.quiet {
+        print(terminal, &heading(depth));
+    }
+    for word in args.word.sizes() {
+        let plan = Plan { depth, word: *word, threads, merge_first: args.merge };
+        let began = Instant::now();
+        let report = watched(terminal, progress, plan);
+        let took = began.elapsed();
+        let text = if args.json { json(&report, took) } else { row(&report, took) };
+        if args.json || !terminal.quiet {
+            print(terminal, &text);
+        }
+        if let Some(failure) = &report.failure {
+            save(terminal, args.out.as_deref(), failure);
+            exit = Exit::Failed;
+        }
+        let is_complete = report.is_complete;
+        done.push((report, took));
+        if !is_complete {
+            break;
+        }
+    }
+    if !args.json {
+        print(terminal, &verdict(&done, threads));
+    }
+    if watch::interrupted() {
+        terminal.message("interrupted; what was finished is kept\n");
+        return Exit::Interrupted;
+    }
+    exit
+}
+
+/// Runs a failure file of an exploration of cuts, if it is one.
+pub(super) fn replayed(terminal: Terminal, named: &Named) -> Option<Exit> {
+    let is_one = named.text.lines().any(|line| line.trim() == "explore = \"cuts\"");
+    is_one.then(|| only(terminal, named))
+}
+
+/// Runs exactly what a file says, and tells it step by step.
+fn only(terminal: Terminal, named: &Named) -> Exit {
+    let told = Failure::read(&named.text).and_then(|(word, cuts)| cuts::tell(word, &cuts));
+    let told = match told {
+        Ok(told) => told,
+        Err(why) => {
+            terminal.error(&format!("{}: {why}", named.name));
+            return Exit::Usage;
+        }
+    };
+    let mut text = told.lines.join("\n");
+    let (last, exit) = match &told.violation {
+        Some(violation) => {
+            (format!("FAILED {}: {}", violation.promise, violation.what), Exit::Failed)
+        }
+        None => ("held: no promise is broken".to_owned(), Exit::Held),
+    };
+    _ = write!(text, "\n{last}\n");
+    match print(terminal, &text) {
+        Exit::Held => exit,
+        other => other,
+    }
+}
+
+/// Explores while it shows how far it is and looks out for an interrupt.
+fn watched(terminal: Terminal, progress: Progress, plan: Plan) -> Report {
+    let bar = match progress {
+        _ if terminal.quiet => None,
+        Progress::Auto => Some(err_is_terminal()),
+        Progress::Bar => Some(true),
+        Progress::Lines => Some(false),
+        Progress::None => None,
+    };
+    let seen = Watch::default();
+    let began = Instant::now();
+    let mut last = began;
+    let mut drawn = false;
+    let report = std::thread::scope(|scope| {
+        let explorer = scope.spawn(|| cuts::explore(plan, &seen));
+        while !explorer.is_finished() {
+            std::thread::sleep(SLICE);
+            if watch::interrupted() {
+                seen.stop();
+            }
+            let every = if bar == Some(true) { BAR_EVERY } else { LINE_EVERY };
+            let Some(bar) = bar else { continue };
+            if began.elapsed() < SILENT || last.elapsed() < every {
+                continue;
+            }
+            last = Instant::now();
+            drawn = bar;
+            let (from, to) = if bar { ("\r", "\x1b[K") } else { ("", "\n") };
+            let done = spaced(seen.first_cuts());
+            let mut err = std::io::stderr();
+            _ = write!(err, "{from}words of {}: {done} first cuts{to}", bytes(plan.word))
+                .and_then(|()| err.flush());
+        }
+        explorer.join()
+    });
+    if drawn {
+        let mut err = std::io::stderr();
+        _ = write!(err, "\r\x1b[K").and_then(|()| err.flush());
+    }
+    report.unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+}
+
+fn heading(depth: usize) -> String {
+    let cuts = if depth == 1 { "One cut" } else { "Two cuts" };
+    format!(
+        "{cuts} everywhere in an evening of four doses, two edits, a calibration and a\n\
+         change of sector: at every byte or word of every write and erase, and at every\n\
+         moment at which anything happens.\n\n\
+         {:<8} {:>10} {:>12} {:>12} {:>10} {:>9}\n",
+        "words of", "first cuts", "cut runs", "to the end", "time", "runs/s"
+    )
+}
+
+fn row(report: &Report, took: Duration) -> String {
+    let counts = report.counts;
+    format!(
+        "{:<8} {:>10} {:>12} {:>12} {:>10} {:>9}\n",
+        bytes(report.plan.word),
+        spaced(counts.first_cuts),
+        spaced(counts.runs()),
+        spaced(counts.to_the_end),
+        length(took),
+        spaced(rate(counts.runs(), took)),
+    )
+}
+
+fn verdict(done: &[(Report, Duration)], threads: usize) -> String {
+    let runs = done.iter().map(|(report, _)| report.counts.runs()).sum();
+    let took = done.iter().map(|(_, took)| *took).sum();
+    let held = done.iter().all(|(report, _)| report.failure.is_none());
+    let complete = done.iter().all(|(report, _)| report.is_complete);
+    let threads = if threads == 1 { "one thread".to_owned() } else { format!("{threads} threads") };
+    let verdict = match (held, complete) {
+        (true, true) => "held",
+        (true, false) => "held as far as it was explored",
+        (false, _) => "FAILED",
+    };
+    format!(
+        "\n{verdict}: {} cut runs in {} on {threads}, {} a second\n",
+        spaced(runs),
+        length(took),
+        spaced(rate(runs, took))
+    )
+}
+
+fn json(report: &Report, took: Duration) -> String {
+    let counts = report.counts;
+    let failure = report.failure.as_ref().map(|failure| {
+        serde_json::json!({
+            "promise": failure.violation.promise,
+            "what": failure.violation.what,
+            "file": failure.write(),
+        })
+    });
+    let line = serde_json::json!({
+        "event": "cuts",
+        "word": report.plan.word,
+        "depth": report.plan.depth,
+        "threads": report.plan.threads,
+        "merged": report.plan.merge_first,
+        "first_cuts": counts.first_cuts,
+        "runs": counts.runs(),
+        "runs_of_one_cut": counts.one_cut,
+        "runs_of_two_cuts": counts.two_cuts,
+        "runs_to_the_end": counts.to_the_end,
+        "took_ms": took.as_millis() as u64,
+        "runs_per_s": rate(counts.runs(), took),
+        "complete": report.is_complete,
+        "held": report.failure.is_none(),
+        "violation": failure,
+    });
+    format!("{line}\n")
+}
+
+/// Writes a failure down at once and says how to see it again.
+fn save(terminal: Terminal, dir: Option<&Path>, failure: &Failure) {
+    let dir = dir.map_or_else(|| PathBuf::from(OUT), Path::to_path_buf);
+    let path = dir.join(format!("cuts-{}.failure.toml", failure.word));
+    let violation = &failure.violation;
+    terminal.message(&format!("FAILED {}: {}\n", violation.promise, violation.what));
+    match files::write(terminal, &path, &failure.write()) {
+        Ok(()) => terminal.message(&format!(
+            "to see it step by step: dosewright explore cuts --only {}\n",
+            path.display()
+        )),
+        Err(why) => terminal.error(&why),
+    }
+}
+
+fn bytes(word: usize) -> String {
+    if word == 1 { "1 byte".to_owned() } else { format!("{word} bytes") }
+}
+
+fn rate(runs: u64, took: Duration) -> u64 {
+    (runs as f64 / took.as_secs_f64().max(1e-9)) as u64
+}
+
+fn length(took: Duration) -> String {
+    if took < Duration::from_secs(100) {
+        format!("{:.1} s", took.as_secs_f64())
+    } else {
+        about(took.as_millis() as u64)
+    }
+}
+
+/// A whole number with its thousands apart.
+fn spaced(number: u64) -> String {
+    let digits = number.to_string();
+    let mut out = String::new();
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            out.push(' ');
+        }
+        out.push(digit);
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn thousands_stand_apart() {
+        for (number, text) in [(0, "0"), (999, "999"), (1000, "1 000"), (1_234_567, "1 234 567")] {
+            assert_eq!(spaced(number), text);
+        }
+    }
+
+    #[test]
+    fn the_page_fits_80_columns() {
+        let counts = cuts::Counts {
+            one_cut: 34_449,
+            two_cuts: 14_578_399,
+            to_the_end: 475_705,
+            first_cuts: 34_449,
+        };
+        let plan = Plan { depth: 2, word: 1, threads: 2, merge_first: false };
+        let report = Report { plan, counts, is_complete: true, failure: None };
+        let took = Duration::from_secs(89);
+        let page = heading(2) + &row(&report, took) + &verdict(&[(report, took)], 2);
+        assert!(page.contains("14 612 848"), "{page}");
+        assert!(page.lines().all(|line| line.len() <= 80), "{page}");
+    }
+}

@@ -1,0 +1,4 @@
+//! Explorations: everything of a kind that can happen, one after the other,
+//! instead of what chance brings.
+
+pub mod cuts;
