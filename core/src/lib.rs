@@ -7,6 +7,7 @@
 #![forbid(unsafe_code)]
 
 pub mod book;
+pub mod calibration;
 pub mod cause;
 pub mod civil;
 mod codec;

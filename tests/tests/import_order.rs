@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 /// The rooms of `core`, each of which may use those before it only. A room is a
 /// file of `core/src` with the folder of its name.
-const ORDER: [&str; 24] = [
+const ORDER: [&str; 25] = [
     "notice",
     "codec",
     "time",
@@ -21,6 +21,7 @@ const ORDER: [&str; 24] = [
     "record",
     "schedule",
     "spread",
+    "calibration",
     "timetable",
     "limits",
     "event",

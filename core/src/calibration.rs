@@ -1,0 +1,301 @@
+//! What a calibration run is worth: how long it must be, what flow a reading
+//! gives, how sure that is, and whether it is to be believed (O2 to O4).
+//!
+//! The uncertainty is that of JCGM 100:2008 for a volume over a time: the reading
+//! error of the vessel counts as a rectangular distribution (4.3.7), timing as a
+//! standard uncertainty, the two combine in relative squares (5.1.6), and the
+//! coverage factor is 2.
+
+use crate::time::Duration;
+use crate::units::{Flow, Volume, over, over_up};
+
+/// Relative figures here count parts in a thousand million.
+const PPB: u64 = 1_000_000_000;
+/// The same in parts per million.
+const PPB_A_PPM: u64 = 1000;
+/// A flow below half or above one and a half of the nominal is a mistake, of the
+/// reading or of the tube: common practice, no source.
+const PLAUSIBLE_PER_MILLE: (u64, u64) = (500, 1500);
+/// A flow that differs by more than this from the one in force wants a second
+/// run, in thousandths: common practice, no source.
+const CONFIRM_PER_MILLE: u64 = 50;
+/// Pumping that a run may last at most: a day.
+const LONGEST_MS: u64 = 86_400_000;
+
+/// What is measured with.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Vessel {
+    /// What it holds up to its topmost mark.
+    pub capacity: Volume,
+    /// Half the width of what its reading may be off by.
+    pub reading_error: Volume,
+}
+
+/// How good a calibration is to be.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Target {
+    /// Standard uncertainty of the run's length, in ms: what start and stop of
+    /// the motor are off by.
+    pub timing_ms: u32,
+    /// The largest expanded uncertainty (k = 2) that is accepted, in parts per
+    /// million of the flow.
+    pub most_ppm: u32,
+}
+
+impl Target {
+    /// 2 % at 100 ms of timing: this project's own.
+    pub const DEFAULT: Self = Self { timing_ms: 100, most_ppm: 20_000 };
+}
+
+/// A run that is proposed.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Run {
+    /// Its length in ms.
+    pub run_ms: u32,
+    /// Whole turns of the rotor in it; 0 where the volume of a roller pass is
+    /// not known.
+    pub turns: u32,
+    /// What it is expected to deliver.
+    pub volume: Volume,
+    /// The expanded uncertainty it is expected to have, in ppm.
+    pub uncertainty_ppm: u32,
+}
+
+/// Why no run can be proposed.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum NoRun {
+    /// Filled to its mark, the vessel is still too coarse for the target.
+    VesselTooCoarse {
+        /// The uncertainty a full vessel gives, in ppm.
+        best_ppm: u32,
+    },
+    /// Not a single turn of the rotor goes into the vessel.
+    VesselTooSmall,
+}
+
+/// What a reading gives.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Reading {
+    /// The flow.
+    pub flow: Flow,
+    /// Its expanded uncertainty (k = 2), in ppm.
+    pub uncertainty_ppm: u32,
+}
+
+/// What is to become of a reading.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Judgement {
+    /// It is good.
+    Accept(Reading),
+    /// It is not sure enough: a run of this length would be.
+    RunLonger {
+        /// What it gives all the same.
+        reading: Reading,
+        /// Length that would do, in ms.
+        least_ms: u32,
+    },
+    /// It is far from the flow in force: a second run has to say the same.
+    Confirm(Reading),
+    /// It is no flow that this head can have.
+    Implausible {
+        /// The flow, where it can be said at all.
+        flow: Option<Flow>,
+    },
+}
+
+/// The square root, rounded down.
+const fn root(square: u64) -> u64 {
+    square.isqrt()
+}
+
+/// `part` of `whole` in ppb, at most all of it twice over.
+const fn ppb(part: u64, whole: u64) -> u64 {
+    // below 18 l of error, and below 5 h of timing, nothing is cut off here
+    let relative = over(part.saturating_mul(PPB), whole);
+    if whole == 0 || relative > 2 * PPB { 2 * PPB } else { relative }
+}
+
+/// The expanded uncertainty (k = 2) of a flow from a volume read off a vessel
+/// and the length of the run, in ppm of the flow. Never more than 4 000 000.
+pub const fn uncertainty_ppm(
+    volume: Volume,
+    reading_error: Volume,
+    run_ms: u32,
+    timing_ms: u32,
+) -> u32 {
+    let reading = ppb(reading_error.as_nl(), volume.as_nl());
+    let timing = ppb(timing_ms as u64, run_ms as u64);
+    let square = reading * reading / 3 + timing * timing;
+    let expanded = 2 * root(square);
+    over_up(expanded, PPB_A_PPM) as u32
+}
+
+/// A run of whole rotor turns that is sure enough and goes into the vessel (O2).
+///
+/// `turn` is the volume of one turn of the rotor; zero where it is not known.
+/// The shortest run that meets the target is proposed.
+pub fn run_for(vessel: &Vessel, target: &Target, flow: Flow, turn: Volume) -> Result<Run, NoRun> {
+    let step = if turn.as_nl() == 0 { flow.volume(Duration::from_ms(1000)) } else { turn };
+    let step_nl = step.as_nl().max(1);
+    let of = |steps: u64| {
+        let volume = Volume::from_nl(step_nl.saturating_mul(steps));
+        // a whole turn is never cut short: the run is rounded up to the ms
+        let ms = over_up(volume.as_nl().saturating_mul(60_000), u64::from(flow.as_nl_per_min()));
+        let run_ms = u32::try_from(ms.min(LONGEST_MS)).unwrap_or(u32::MAX);
+        let uncertainty_ppm =
+            uncertainty_ppm(volume, vessel.reading_error, run_ms, target.timing_ms);
+        let turns = if turn.as_nl() == 0 { 0 } else { u32::try_from(steps).unwrap_or(u32::MAX) };
+        Run { run_ms, turns, volume, uncertainty_ppm }
+    };
+    let day_nl = flow.volume(Duration::from_ms(LONGEST_MS)).as_nl();
+    let most = over(vessel.capacity.as_nl().min(day_nl), step_nl);
+    if most == 0 {
+        return Err(NoRun::VesselTooSmall);
+    }
+    let full = of(most);
+    if full.uncertainty_ppm > target.most_ppm {
+        return Err(NoRun::VesselTooCoarse { best_ppm: full.uncertainty_ppm });
+    }
+    // a longer run is never less sure: the first that is sure enough, by halving
+    let (mut below, mut enough) = (0, most);
+    for _ in 0..u64::BITS {
+        if enough - below <= 1 {
+            break;
+        }
+        let middle = below + (enough - below) / 2;
+        if of(middle).uncertainty_ppm > target.most_ppm {
+            below = middle;
+        } else {
+            enough = middle;
+        }
+    }
+    Ok(of(enough))
+}
+
+/// The flow that a measured volume gives, and how sure it is.
+pub fn reading(
+    volume: Volume,
+    reading_error: Volume,
+    run_ms: u32,
+    timing_ms: u32,
+) -> Option<Reading> {
+    let nl_per_min = over(
+        volume.as_nl().saturating_mul(60_000).saturating_add(u64::from(run_ms) / 2),
+        u64::from(run_ms),
+    );
+    let flow = Flow::from_nl_per_min(u32::try_from(nl_per_min).ok()?)?;
+    let uncertainty_ppm = uncertainty_ppm(volume, reading_error, run_ms, timing_ms);
+    Some(Reading { flow, uncertainty_ppm })
+}
+
+/// Judges a reading against the target, the head's nominal flow and the flow in
+/// force. `before` is the reading of the run before it, where that one asked for
+/// a second.
+pub fn judge(
+    reading: Option<Reading>,
+    run_ms: u32,
+    target: &Target,
+    nominal: Flow,
+    in_force: Flow,
+    before: Option<Flow>,
+) -> Judgement {
+    let Some(reading) = reading else { return Judgement::Implausible { flow: None } };
+    let flow = u64::from(reading.flow.as_nl_per_min());
+    let nominal = u64::from(nominal.as_nl_per_min());
+    let (least, most) = PLAUSIBLE_PER_MILLE;
+    if flow * 1000 < nominal * least || flow * 1000 > nominal * most {
+        return Judgement::Implausible { flow: Some(reading.flow) };
+    }
+    if reading.uncertainty_ppm > target.most_ppm {
+        // both terms fall with the length of the run, so that it scales
+        let longer = u64::from(run_ms).saturating_mul(u64::from(reading.uncertainty_ppm));
+        let least_ms = over_up(longer, u64::from(target.most_ppm)).min(LONGEST_MS);
+        return Judgement::RunLonger { reading, least_ms: least_ms as u32 };
+    }
+    let agrees = |other: Flow| {
+        let other = u64::from(other.as_nl_per_min());
+        flow.abs_diff(other) * 1000 <= other * CONFIRM_PER_MILLE
+    };
+    if agrees(in_force) || before.is_some_and(agrees) {
+        Judgement::Accept(reading)
+    } else {
+        Judgement::Confirm(reading)
+    }
+}
+
+/// Steady flow and loss per start from two runs: a long one, and a train of
+/// short pulses of the same pumping time or another (O3).
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct TwoPoint {
+    /// The flow once the pump runs.
+    pub steady: Flow,
+    /// What every start loses; zero where the train delivered no less.
+    pub loss_per_start: Volume,
+}
+
+/// A train's or run's length in ms, its starts, and what was measured.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Train {
+    /// Pumping in all, in ms.
+    pub on_ms: u32,
+    /// Starts in it, at least 1.
+    pub starts: u32,
+    /// What came out.
+    pub volume: Volume,
+}
+
+/// Solves `volume = steady on - loss starts` for the two unknowns. `None` where
+/// the two trains have the same share of starts, or give no flow.
+pub fn two_point(long: &Train, short: &Train) -> Option<TwoPoint> {
+    let signed = |train: &Train| {
+        let volume = i64::try_from(train.volume.as_nl()).ok()?;
+        Some((volume, i64::from(train.on_ms), i64::from(train.starts)))
+    };
+    let ((v1, t1, n1), (v2, t2, n2)) = (signed(long)?, signed(short)?);
+    let det = t1.checked_mul(n2)?.checked_sub(t2.checked_mul(n1)?)?;
+    if det <= 0 || n1 < 1 || n2 < 1 {
+        return None;
+    }
+    let loss = t2.checked_mul(v1)?.checked_sub(t1.checked_mul(v2)?)?.max(0).checked_div(det)?;
+    // with the loss as it is taken on, so that the long run comes out exactly
+    let steady = v1.checked_add(loss.checked_mul(n1)?)?;
+    let nl_per_min = steady.checked_mul(60_000)?.checked_div(t1.max(1))?;
+    let steady = Flow::from_nl_per_min(u32::try_from(nl_per_min).ok()?)?;
+    Some(TwoPoint { steady, loss_per_start: Volume::from_nl(loss.unsigned_abs()) })
+}
+
+/// Volume of one milligram of water in the Z factors' unit, a tenth of a
+/// nanolitre, by temperature from 15 to 30 degrees in half degrees: the table of
+/// ISO 8655-6 at 1013 hPa.
+const Z: [u16; 31] = [
+    10_020, 10_020, 10_021, 10_022, 10_023, 10_024, 10_025, 10_026, 10_027, 10_028, 10_029, 10_030,
+    10_031, 10_032, 10_033, 10_034, 10_035, 10_036, 10_038, 10_039, 10_040, 10_041, 10_043, 10_044,
+    10_045, 10_047, 10_048, 10_050, 10_051, 10_052, 10_054,
+];
+
+/// The volume of a mass of water at a temperature of 15.0 to 30.0 degrees, in
+/// tenths of a degree; the nearest half degree counts. `None` outside.
+pub fn water(mass_mg: u32, tenths_of_degree: u16) -> Option<Volume> {
+    let half_degrees = (tenths_of_degree.checked_sub(150)? + 2) / 5;
+    let z = Z.get(usize::from(half_degrees)).filter(|_| tenths_of_degree <= 300)?;
+    Some(Volume::from_nl(u64::from(mass_mg).saturating_mul(u64::from(*z)) / 10))
+}
+
+/// The volume of a mass of a product whose specific gravity is known, in
+/// thousandths (of water at its densest, 1 g/ml). `None` for one below 0.5 or
+/// above 2.
+pub fn product(mass_mg: u32, gravity_per_mille: u16) -> Option<Volume> {
+    if !(500..=2000).contains(&gravity_per_mille) {
+        return None;
+    }
+    // 1 mg at 1.000 is 1000 nl
+    Some(Volume::from_nl(over(u64::from(mass_mg) * 1_000_000, u64::from(gravity_per_mille))))
+}
