@@ -112,7 +112,7 @@ fn judge(
     let whole = end.end_ms >= scenario.clock.run_for.as_ms();
     let claims = scenario.expect.iter().filter(|e| !matches!(e.claim, Claim::Held(_)));
     let (mut failures, judged) = if whole {
-        (expect::failures(scenario, &figures, &end.alarms), claims.count())
+        (expect::failures(scenario, &figures, &end), claims.count())
     } else {
         (Vec::new(), 0)
     };

@@ -1,6 +1,7 @@
 //! The host simulator of dosewright-core: virtual clock, pump, supply, memory
 //! and operator around the real controller, and an independent auditor.
 
+pub mod attempt;
 pub mod audit;
 pub mod builtin;
 pub mod check;
@@ -9,10 +10,13 @@ pub mod digest;
 pub mod expect;
 pub mod explore;
 pub mod failure;
+
 pub mod judged;
 pub mod observe;
 pub mod run;
 pub mod scenario;
+pub mod shrink;
+pub mod soak;
 pub mod swarm;
 pub mod trace;
 pub mod trade;

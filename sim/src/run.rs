@@ -1,13 +1,13 @@
 //! A run: a scenario's world driven to its end, watched by observers.
 
 use dosewright_core::civil::Local;
-use dosewright_core::entry::EntryId;
+use dosewright_core::entry::{EntryId, GapRule};
 use dosewright_core::time::Duration;
 use dosewright_core::timetable::Refusal;
 use dosewright_core::zone::Zone;
 
 use crate::observe::Observer;
-use crate::scenario::Scenario;
+use crate::scenario::{Moment, Scenario};
 use crate::world::{self, WorldError};
 
 /// How to run.
@@ -94,9 +94,21 @@ impl Frame {
     pub fn of(scenario: &Scenario, options: &Options) -> Self {
         let clock = &scenario.clock;
         let zone = clock.zone.zone;
-        let start_utc_ms = zone.to_utc(clock.start, dosewright_core::entry::GapRule::Shift).as_ms();
+        let start_utc_ms = zone.to_utc(clock.start, GapRule::Shift).as_ms();
         let run_ms = options.until.map_or(clock.run_for, |until| until.min(clock.run_for)).as_ms();
         Self { start: clock.start, zone, start_utc_ms, run_ms }
+    }
+
+    /// True ms of the run at a moment; `None` for one that the run itself brings.
+    pub fn moment(&self, moment: Moment) -> Option<u64> {
+        match moment {
+            Moment::After(length) => Some(length.as_ms()),
+            Moment::Local(local) => {
+                let utc = self.zone.to_utc(local, GapRule::Shift).as_ms();
+                Some(u64::try_from(utc.saturating_sub(self.start_utc_ms)).unwrap_or(0))
+            }
+            Moment::Pulse { .. } => None,
+        }
     }
 
     /// True local time at a true ms of the run.

@@ -39,7 +39,7 @@ proptest! {
 
     #[test]
     fn d1_to_d11_under_many_more_faults_a_day(seed in any::<u64>()) {
-        let judged = judge(seed, Shape { days: 6, events_per_day_tenths: 80 });
+        let judged = judge(seed, Shape { days: 6, events_per_day_tenths: 80, ..Shape::default() });
         prop_assert!(judged.is_ok(), "{}", judged.unwrap_err());
     }
 }

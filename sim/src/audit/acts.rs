@@ -202,6 +202,9 @@ impl Auditor {
     pub(super) fn check_refused_ask(&mut self) {
         let Some((id, busy)) = self.pending.ask.take() else { return };
         let now = self.chip.count(self.ms);
+        // what was due by then comes first, and may have taken the pump
+        let taken = self.open.is_some() || self.model.first_waiting().is_some();
+        let busy = busy || taken;
         let hindered = busy || !self.supply.awake || self.pin.ms.damaged || self.taint.covers(id);
         let number = i64::from(self.model.asks);
         let due = self.model.asked_due(id, number, now);

@@ -34,7 +34,11 @@ impl Auditor {
             }
         }
         let entry_nl = self.model.line(key.id).map_or(u64::MAX, |l| l.entry.volume.as_nl());
-        if o.most.as_nl() > entry_nl.saturating_add(unit) && o.due.revision == self.revision(key) {
+        // a remainder that an earlier dose left at another flow is still owed
+        let carried = self.model.line(key.id).map_or(0, |l| u64::from(l.carry) / 60_000);
+        if o.most.as_nl() > entry_nl.saturating_add(unit + carried)
+            && o.due.revision == self.revision(key)
+        {
             found.push(("D4", format!("up to {} nl of a dose of {entry_nl} nl", o.most.as_nl())));
         }
         let slack = open.pin_runs * self.chip.slack_ms() + open.pin_cuts * TICK_MS + TICK_MS;
@@ -140,7 +144,8 @@ impl Auditor {
         let due = self.begin_waiting(key, &p);
         let entry_nl = self.model.line(key.id).map_or(0, |l| l.entry.volume.as_nl());
         let unit = u64::from(head.flow.as_nl_per_min()) / 60_000 + 2;
-        if o.most.as_nl() > entry_nl + unit {
+        let carried = self.model.line(key.id).map_or(0, |l| u64::from(l.carry) / 60_000);
+        if o.most.as_nl() > entry_nl + unit + carried {
             let what = format!("up to {} nl of a dose of {entry_nl} nl", o.most.as_nl());
             self.fail("D4", Some(key), what);
         }

@@ -29,6 +29,21 @@ pub(crate) fn rest_ms(head: &Head, on_ms: i64) -> i64 {
     (share as i64).max(i64::from(head.shortest_off_ms))
 }
 
+/// Whether a dose can lie evenly in its window: pulses at least an hour's share of
+/// the starts apart, each with its rest, the last one's included (D5, D7).
+pub(crate) fn fits_evenly(head: &Head, total_ms: i64, window_ms: i64, pulses: Option<u16>) -> bool {
+    let longest = i64::from(head.longest_run_ms.max(1));
+    // fewer pulses need less rest: the fewest that are short enough decide
+    let fewest = (total_ms + longest - 1) / longest;
+    let n = pulses.map_or(fewest, i64::from).max(1);
+    let on = (total_ms + n - 1) / n;
+    let starts = i64::from(head.starts_per_hour.max(1));
+    let share = (HOUR_MS + starts - 1) / starts;
+    n >= fewest
+        && total_ms / n >= i64::from(head.shortest_on_ms)
+        && window_ms / n >= (on + rest_ms(head, on)).max(share)
+}
+
 impl Limits {
     /// A pulse has started.
     pub(crate) fn started(&mut self, at: i64) {

@@ -5,6 +5,7 @@ use dosewright_core::cause::Cause;
 use dosewright_core::record::Pulse;
 
 use super::dose::{Finding, Open, Plan, TICK_MS};
+use super::limits::fits_evenly;
 use super::model::{Due, Key, Why};
 use super::readings::Reading;
 use super::rules::{Verdict, on_time};
@@ -137,6 +138,15 @@ impl Auditor {
         let plan = Plan { total_ms, carry_after, carries, flow, cut, pulses };
         let begin = self.model.begun(key.id, now, key.asked);
         let mut open = Open::new(due, begin, plan, &self.limits);
+        let fits = self.model.head.is_none_or(|head| {
+            let window_ms = open.due.window_ms;
+            fits_evenly(&head, total_ms, window_ms, pulses.filter(|_| cut.is_none()))
+        });
+        if !fits {
+            // a flow that was set since makes it not fit: an alarm says so, and the
+            // limits shape it
+            open.disturb(Cause::PumpLimits);
+        }
         if let Some(kept) = self.kept_by.remove(&key.id).filter(|k| !k.is_empty()) {
             // it waited, if only for part of a ms
             (open.causes, open.disturbed) = (kept, true);

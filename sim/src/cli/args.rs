@@ -105,6 +105,10 @@ pub(super) enum Command {
         #[command(subcommand)]
         what: Exploration,
     },
+    /// Find the smallest scenario that fails in the same way
+    Shrink(ShrinkArgs),
+    /// Run random faults over many seeds; stop at nothing, report everything
+    Soak(SoakArgs),
     /// Say what a code means
     Explain {
         /// A code such as S014; without one, the list of all codes
@@ -219,6 +223,61 @@ pub(super) struct RunArgs {
     pub(super) out: Option<PathBuf>,
 }
 
+#[derive(Args, Debug, Clone)]
+pub(super) struct ShrinkArgs {
+    /// The failure file that a failed run saved, or a scenario that fails
+    pub(super) file: PathBuf,
+    /// Where to write the small scenario; - is standard output
+    #[arg(long, short, value_name = "FILE")]
+    pub(super) output: PathBuf,
+    /// Stop after so many runs
+    #[arg(long, value_name = "RUNS", default_value_t = 5_000, value_parser = clap::value_parser!(u32).range(2..))]
+    pub(super) limit: u32,
+    /// Seed of the runs; that of the failure file, or 1
+    #[arg(long)]
+    pub(super) seed: Option<u64>,
+}
+
+#[derive(Args, Debug, Clone)]
+pub(super) struct SoakArgs {
+    /// Scenario files whose site is used, their own faults, acts and expectations
+    /// left out; without one each seed makes a site
+    pub(super) files: Vec<PathBuf>,
+    /// Seeds to run, such as 1..1000 (the last left out) or 1..=999
+    #[arg(long, value_name = "A..B", value_parser = seeds)]
+    pub(super) seeds: Option<(u64, u64)>,
+    /// Stop after so many controller-years in all; 100 where no seeds are given
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    pub(super) years: Option<u64>,
+    /// Days of one run; 365, or those of the file
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(3..=36_525))]
+    pub(super) days: Option<u32>,
+    /// Faults and acts a day, on average
+    #[arg(long, value_name = "N", default_value = "1.2", value_parser = per_day)]
+    pub(super) per_day: u32,
+    /// Only these kinds of faults and acts, all of them in every run
+    #[arg(long, value_name = "KIND", value_delimiter = ',')]
+    pub(super) faults: Vec<String>,
+    /// None of these kinds
+    #[arg(long, value_name = "KIND", value_delimiter = ',')]
+    pub(super) without: Vec<String>,
+    /// Run only the I-th of N shares of the runs, counted from 1
+    #[arg(long, value_name = "I/N", value_parser = shard)]
+    pub(super) shard: Option<Shard>,
+    /// Threads; as many as the machine has cores unless said
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub(super) threads: Option<u16>,
+    /// Write a JUnit report
+    #[arg(long, value_name = "FILE")]
+    pub(super) junit: Option<PathBuf>,
+    /// Print one JSON object a run, and one for all
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Save failure files in a directory; out/ unless said
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: Option<PathBuf>,
+}
+
 /// Simulated time against real time.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Pace {
@@ -254,6 +313,26 @@ fn threads(text: &str) -> Result<usize, String> {
     number.ok_or_else(|| "threads are 1 to 1024".to_owned())
 }
 
+fn seeds(text: &str) -> Result<(u64, u64), String> {
+    let parts = match text.split_once("..=") {
+        Some((a, b)) => a.parse().ok().zip(b.parse::<u64>().ok().and_then(|b| b.checked_add(1))),
+        None => text.split_once("..").and_then(|(a, b)| Some((a.parse().ok()?, b.parse().ok()?))),
+    };
+    match parts {
+        Some((first, end)) if first < end => Ok((first, end)),
+        _ => Err("seeds are A..B with A below B, or A..=B: 1..101 is a hundred of them".to_owned()),
+    }
+}
+
+/// In tenths.
+fn per_day(text: &str) -> Result<u32, String> {
+    let tenths = text.parse::<f64>().ok().map(|number| (number * 10.0).round());
+    match tenths.filter(|tenths| (1.0..=1000.0).contains(tenths)) {
+        Some(tenths) => Ok(tenths as u32),
+        None => Err("a number from 0.1 to 100".to_owned()),
+    }
+}
+
 fn shard(text: &str) -> Result<Shard, String> {
     let parts = text.split_once('/').and_then(|(i, n)| Some((i.parse().ok()?, n.parse().ok()?)));
     match parts {
@@ -278,6 +357,16 @@ mod tests {
         for bad in ["0/4", "5/4", "1", "1/0", "a/b", "-1/4"] {
             assert!(shard(bad).is_err(), "{bad}");
         }
+    }
+
+    #[test]
+    fn seeds_are_a_range() {
+        assert_eq!((seeds("1..4"), seeds("1..=3")), (Ok((1, 4)), Ok((1, 4))));
+        for bad in ["", "1", "4..4", "4..3", "a..b", "1..", "-1..3", "0..=18446744073709551615"] {
+            assert!(seeds(bad).is_err(), "{bad}");
+        }
+        assert_eq!((per_day("1.2"), per_day("30")), (Ok(12), Ok(300)));
+        assert!(["0", "-1", "x", "NaN", "1e9"].into_iter().all(|bad| per_day(bad).is_err()));
     }
 
     #[test]

@@ -9,8 +9,13 @@ mod files;
 mod junit;
 mod new;
 mod papers;
+mod progress;
 mod replay;
 mod run;
+mod saved;
+mod shrink;
+mod soak;
+mod soak_report;
 mod terminal;
 mod trial;
 mod watch;
@@ -40,6 +45,8 @@ pub(crate) fn main() -> ExitCode {
         Command::Explore { what: Exploration::Cuts(args) } => {
             explore::cuts(terminal, progress, &args)
         }
+        Command::Shrink(args) => shrink::shrink(terminal, progress, &args),
+        Command::Soak(args) => soak::soak(terminal, progress, &args),
         Command::Explain { code } => explain::explain(terminal, code.as_deref()),
         Command::Schema => papers::schema(terminal),
         Command::Completions { shell } => papers::completions(terminal, shell),

@@ -25,6 +25,11 @@ impl Terminal {
         Self { choice, quiet: global.quiet, verbose: global.verbose > 0 }
     }
 
+    /// As if `--quiet` had been said.
+    pub(super) const fn without_warnings(self) -> Self {
+        Self { quiet: true, ..self }
+    }
+
     /// Standard output, for data.
     pub(super) fn out(self) -> Out {
         Out { inner: AutoStream::new(io::stdout(), self.choice_for(&io::stdout())), gone: false }

@@ -5,9 +5,9 @@ use std::path::{Path, PathBuf};
 use std::time::Duration as RealTime;
 
 use dosewright_core::time::Duration;
+use dosewright_sim::attempt::findings;
 use dosewright_sim::diagnose::Source;
 use dosewright_sim::diagnose::text::Paint;
-use dosewright_sim::failure::Failure;
 use dosewright_sim::judged::{self, Judged, Verdict};
 use dosewright_sim::run::{Frame, Options};
 use dosewright_sim::scenario::Scenario;
@@ -24,6 +24,7 @@ use super::args::{Pace, Progress, Traces};
 use super::exit::Exit;
 use super::files;
 use super::junit::Case;
+use super::saved::{self, Failed};
 use super::terminal::Terminal;
 use super::watch::{Watch, interrupted};
 
@@ -115,7 +116,7 @@ impl Trial<'_> {
         let judged = result.map_err(|error| self.no_world(&error))?;
         let findings = findings(&source, &judged);
         if judged.verdict == Verdict::Failed {
-            self.save_failure(hash, &judged, &findings);
+            self.save_failure(&judged, &findings);
         }
         self.close(writers, &held, &source, &judged, hash, took)
             .map_err(|why| self.cannot(&why))?;
@@ -232,28 +233,18 @@ impl Trial<'_> {
         }
     }
 
-    fn save_failure(&self, hash: &str, judged: &Judged, findings: &[String]) {
+    fn save_failure(&self, judged: &Judged, findings: &[String]) {
         let Some(path) = &self.failure else { return };
         let whole = judged.end.end_ms >= self.scenario.clock.run_for.as_ms();
-        let failure = Failure {
-            file: self.name.to_owned(),
+        let failed = Failed {
+            name: self.name,
             seed: self.seed,
             until_ms: (!whole).then_some(judged.end.end_ms),
-            hash: hash.to_owned(),
-            build: BUILD.to_owned(),
-            findings: findings.to_vec(),
+            text: self.text,
+            findings,
+            otherwise: &format!("dosewright run {} --seed {}", self.name, self.seed),
         };
-        match files::write(self.terminal, path, &failure.write(self.text)) {
-            Ok(()) => self.terminal.message(&format!(
-                "replay: dosewright replay {}  (seed {}, scenario {hash}, build {BUILD})\n",
-                path.display(),
-                self.seed
-            )),
-            Err(why) => self.terminal.message(&format!(
-                "{why}\nreplay: dosewright run {} --seed {}  (scenario {hash}, build {BUILD})\n",
-                self.name, self.seed
-            )),
-        }
+        self.terminal.message(&saved::save(self.terminal, path, &failed));
     }
 
     fn case(&self, source: &Source, judged: &Judged, findings: &[String]) -> Case {
@@ -288,23 +279,6 @@ fn verdict_line(name: &str, scenario: &Scenario, judged: &Judged, paint: Paint) 
             lines.replacen(word, &format!("{style}{word}{style:#}"), 1)
         }
     }
-}
-
-/// What failed, one line each.
-fn findings(source: &Source, judged: &Judged) -> Vec<String> {
-    let expected = judged.failures.iter().chain(&judged.invalid).map(|found| {
-        let at = source.position(found.span.start);
-        format!(
-            "{} at {}:{}:{}: {}: {}",
-            found.code,
-            source.name(),
-            at.line,
-            at.column,
-            found.message,
-            found.label
-        )
-    });
-    expected.chain(judged.audit.violations.iter().map(ToString::to_string)).collect()
 }
 
 /// Simulated against real time; the only line of a page that differs from run to run.

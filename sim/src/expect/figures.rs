@@ -2,6 +2,8 @@
 
 use dosewright_core::cause::Cause;
 
+use super::calm::Calm;
+use crate::run::{Frame, Options};
 use crate::scenario::{Claim, DueClaim, Scenario};
 use crate::trace::{Event, Fate, Outcome, Sink};
 
@@ -129,6 +131,7 @@ pub(super) struct Found {
 pub struct Figures {
     entries: Vec<EntryFigures>,
     pub(super) found: Vec<Found>,
+    pub(super) calm: Vec<Calm>,
     /// How long the pump was on in all, in ms.
     pub pump_on_ms: u64,
     on_since: Option<u64>,
@@ -148,6 +151,7 @@ impl Figures {
                 .map(|entry| EntryFigures::new(entry.name.clone()))
                 .collect(),
             found: found.collect(),
+            calm: Calm::of(&scenario.expect, &Frame::of(scenario, &Options::default())),
             pump_on_ms: 0,
             on_since: None,
         }
@@ -181,7 +185,10 @@ impl Figures {
         }
     }
 
-    fn outcome(&mut self, outcome: &Outcome) {
+    fn outcome(&mut self, at_ms: u64, outcome: &Outcome) {
+        for calm in &mut self.calm {
+            calm.see(at_ms, outcome);
+        }
         for found in &mut self.found {
             let claim = &found.claim;
             let here = claim.entry.name == outcome.name && outcome.is_due_at(claim.at);
@@ -209,7 +216,7 @@ impl Figures {
 impl Sink for Figures {
     fn event(&mut self, at_ms: u64, event: &Event<'_>) {
         match event {
-            Event::Outcome(outcome) => self.outcome(outcome),
+            Event::Outcome(outcome) => self.outcome(at_ms, outcome),
             Event::Pump { on: true, .. } => self.on_since = Some(at_ms),
             Event::Pump { on: false, .. } => {
                 if let Some(since) = self.on_since.take() {

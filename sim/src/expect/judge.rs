@@ -4,8 +4,10 @@ use dosewright_core::cause::Cause;
 use dosewright_core::record::Alarm;
 use dosewright_core::units::Volume;
 
+use super::calm::Calm;
 use super::figures::{EntryFigures, Figures};
 use crate::diagnose::{Diagnostic, Span, codes};
+use crate::run::RunEnd;
 use crate::scenario::{Claim, DueClaim, Expectation, show};
 use crate::trace::{Outcome, Stamped};
 
@@ -25,12 +27,9 @@ impl Miss {
 
 /// The claims that do not hold, each as a diagnostic at its place in the file.
 /// `held` claims are not looked at: they are about all the others.
-pub(super) fn failures(
-    claims: &[Expectation],
-    figures: &Figures,
-    alarms: &[(u64, Alarm, bool)],
-) -> Vec<Diagnostic> {
+pub(super) fn failures(claims: &[Expectation], figures: &Figures, end: &RunEnd) -> Vec<Diagnostic> {
     let mut dues = figures.found.iter();
+    let mut calms = figures.calm.iter();
     claims
         .iter()
         .flat_map(|expectation| {
@@ -63,7 +62,18 @@ pub(super) fn failures(
                     }
                     out
                 }
-                Claim::Alarms { kind, least, most } => alarm_count(*kind, *least, *most, alarms),
+                Claim::Alarms { kind, least, most } => {
+                    alarm_count(*kind, *least, *most, &end.alarms)
+                }
+                Claim::Calm { .. } => {
+                    let found = calms.next().and_then(Calm::found);
+                    let refused = end.refused_memory.as_ref();
+                    let off = refused.map(|(_, why)| format!("the device does not start: {why}"));
+                    off.or(found)
+                        .map(|found| Miss::new("from", "everything in order", found))
+                        .into_iter()
+                        .collect()
+                }
                 Claim::Held(_) => Vec::new(),
             };
             misses.into_iter().map(|miss| diagnostic(expectation, &miss)).collect::<Vec<_>>()

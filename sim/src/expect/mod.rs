@@ -1,21 +1,17 @@
 //! What a scenario expects against what its run came to.
 
+mod calm;
 mod figures;
 mod judge;
 
 pub use figures::{EntryFigures, Figures};
 
-use dosewright_core::record::Alarm;
-
 use crate::diagnose::Diagnostic;
+use crate::run::RunEnd;
 use crate::scenario::Scenario;
 
 /// The claims of a scenario that do not hold, each at its place in the file.
 /// Claims of `held` are not looked at: they are about all the others.
-pub fn failures(
-    scenario: &Scenario,
-    figures: &Figures,
-    alarms: &[(u64, Alarm, bool)],
-) -> Vec<Diagnostic> {
-    judge::failures(&scenario.expect, figures, alarms)
+pub fn failures(scenario: &Scenario, figures: &Figures, end: &RunEnd) -> Vec<Diagnostic> {
+    judge::failures(&scenario.expect, figures, end)
 }

@@ -4,43 +4,81 @@
 
 mod chance;
 mod faults;
+mod given;
+mod ground;
+mod kinds;
+mod lines;
 mod site;
 
 use std::fmt::Write as _;
 
+use dosewright_core::civil::Local;
+
 use chance::Chance;
+pub use given::Given;
+pub use kinds::{Kind, Kinds};
 
 /// What a made scenario may hold.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Shape {
-    /// Days of the run, at least 3; the last two are calm, so that whatever was
-    /// open can resolve.
+    /// Days of the run, at least [`LEAST_DAYS`]; the last two are calm, so that
+    /// whatever was open can resolve.
     pub days: u32,
     /// Faults and acts a day, on average, in tenths.
     pub events_per_day_tenths: u32,
+    /// Kinds of faults and acts that there may be.
+    pub kinds: Kinds,
+    /// Each seed has all of them, instead of those that it draws.
+    pub all_on: bool,
 }
 
 impl Default for Shape {
     fn default() -> Self {
-        Self { days: 9, events_per_day_tenths: 12 }
+        Self { days: 9, events_per_day_tenths: 12, kinds: Kinds::ALL, all_on: false }
     }
 }
 
+/// Days of the shortest run.
+pub const LEAST_DAYS: u32 = 3;
 /// Days at the end of a run in which nothing is done to the device.
 const CALM_DAYS: u32 = 2;
+/// Hours of them that it has to find its feet.
+const SETTLE_H: u64 = 24;
 
 /// The scenario of a seed. The same seed and shape give the same text in every
 /// build whose generator is the same; a golden test says when it is not.
 pub fn scenario(seed: u64, shape: Shape) -> String {
     let mut chance = Chance::new(seed);
-    let days = shape.days.max(3);
+    let days = shape.days.max(LEAST_DAYS);
     let site = site::make(&mut chance, days);
     let mut text = site.text(seed);
-    let busy_ms = u64::from(days - CALM_DAYS) * 86_400_000;
-    faults::make(&mut chance, &site, busy_ms, shape, &mut text);
-    let calm_at = busy_ms / 3_600_000;
-    let _ = write!(text, "\n[[operator]]\nat = \"+{calm_at} h\"\nacknowledge = {{}}\n");
+    let ground = site.ground();
+    let busy_ms = busy_ms(days);
+    faults::make(&mut chance, &ground, busy_ms, shape, &mut text);
+    calm(&mut text, ground.start, busy_ms);
     text
+}
+
+fn busy_ms(days: u32) -> u64 {
+    u64::from(days.max(LEAST_DAYS) - CALM_DAYS) * 86_400_000
+}
+
+/// What follows the faults: somebody acknowledges what is latched and sets the
+/// clock, and a day later everything has to be in order.
+fn calm(text: &mut String, start: Local, busy_ms: u64) {
+    let calm_h = busy_ms / 3_600_000;
+    let local = Local::from_ms(start.as_ms().saturating_add_unsigned(busy_ms));
+    let (y, m, d) = local.date().ymd();
+    let min = local.time_of_day().as_ms() / 60_000;
+    let (h, min) = (min / 60, min % 60);
+    let _ = write!(
+        text,
+        "\n[[operator]]\nat = \"+{calm_h} h\"\nacknowledge = {{}}\n\
+         \n[[operator]]\nat = \"+{calm_h} h\"\n\
+         set_clock = {{ to = \"{y:04}-{m:02}-{d:02} {h:02}:{min:02}\" }}\n\
+         \n[[expect]]\ncalm = {{ from = \"+{} h\" }}\n",
+        calm_h + SETTLE_H
+    );
 }
 
 #[cfg(test)]
@@ -60,5 +98,22 @@ mod tests {
     fn seeds_differ_and_repeat() {
         assert_eq!(scenario(7, Shape::default()), scenario(7, Shape::default()));
         assert_ne!(scenario(7, Shape::default()), scenario(8, Shape::default()));
+    }
+
+    #[test]
+    fn every_kind_is_made_and_none_that_is_left_out() {
+        let shape = Shape { days: 90, all_on: true, ..Shape::default() };
+        let text: String = (0..20).map(|seed| scenario(seed, shape)).collect();
+        for kind in Kind::ALL {
+            let line = format!("\n{} = ", kind.word());
+            assert!(text.contains(&line), "{}", kind.word());
+            let without = Shape { kinds: Kinds::ALL.without(kind), ..shape };
+            let calm = "\nset_clock = { to = ";
+            let text: String = (0..20).map(|seed| scenario(seed, without)).collect();
+            assert!(!text.replace(calm, "").contains(&line), "{}", kind.word());
+        }
+        assert!(text.contains("during = \"erase\""));
+        let none = Shape { kinds: Kinds::NONE, ..shape };
+        assert!(!scenario(1, none).contains("[[fault]]"));
     }
 }

@@ -12,6 +12,10 @@ use dosewright_core::units::{Flow, Volume};
 use dosewright_core::zone::Zone;
 
 use super::chance::Chance;
+use super::ground::{Ground, Known};
+
+/// What a scenario has that says nothing else.
+const SECTOR_BYTES: u64 = 32_768;
 
 /// Zones with every kind of change, and a date a few days before one.
 const PLACES: [(&str, (i32, u8, u8)); 8] = [
@@ -26,24 +30,27 @@ const PLACES: [(&str, (i32, u8, u8)); 8] = [
 ];
 
 /// An entry with its name and the lines that write it.
-pub(super) struct MadeEntry {
-    pub(super) name: String,
-    pub(super) entry: Entry,
+struct MadeEntry {
+    name: String,
+    entry: Entry,
+    volume_ml: u64,
+    /// All but the volume.
     lines: String,
 }
 
 /// A made site.
 pub(super) struct Site {
     zone: &'static str,
-    pub(super) start: Local,
-    pub(super) days: u32,
+    start: Local,
+    days: u32,
     drift_ppm: i64,
     flow_tenths: u64,
     longest_run_s: u64,
     least_rest_ms: u64,
     starts_per_hour: u64,
     word: u64,
-    pub(super) entries: Vec<MadeEntry>,
+    sectors: u64,
+    entries: Vec<MadeEntry>,
     closed: Option<(Date, Date)>,
 }
 
@@ -61,6 +68,7 @@ pub(super) fn make(chance: &mut Chance, days: u32) -> Site {
         least_rest_ms: chance.pick(&[600, 600, 20_000]),
         starts_per_hour: chance.pick(&[60, 60, 40]),
         word: chance.pick(&[1, 4, 8]),
+        sectors: chance.pick(&[2, 3, 4, 4]),
         entries: Vec::new(),
         closed: None,
     };
@@ -99,7 +107,7 @@ fn entry(chance: &mut Chance, site: &Site, attempt: u16) -> MadeEntry {
     let volume_ml = chance.number(5, 150);
     let window_min = chance.number(5, 90);
     let grace_min = chance.pick(&[0, 0, 0, 10, 45]);
-    let mut lines = format!("\n[[entry]]\nname = \"{name}\"\n");
+    let mut lines = format!("name = \"{name}\"\n");
     let (recurrence, gap_rule) = if chance.percent(30) {
         let every_min = chance.pick(&[120, 180, 360, 480, 720, 300, 1440]);
         let from_min = chance.number(0, every_min - 1);
@@ -113,7 +121,7 @@ fn entry(chance: &mut Chance, site: &Site, attempt: u16) -> MadeEntry {
     } else {
         weekly(chance, &mut lines)
     };
-    let _ = writeln!(lines, "volume = \"{volume_ml} ml\"\nwindow = \"{window_min} min\"");
+    let _ = writeln!(lines, "window = \"{window_min} min\"");
     if grace_min > 0 {
         let _ = writeln!(lines, "grace = \"{grace_min} min\"");
     }
@@ -130,7 +138,7 @@ fn entry(chance: &mut Chance, site: &Site, attempt: u16) -> MadeEntry {
         gap_rule,
         pulses: None,
     };
-    MadeEntry { name, entry, lines }
+    MadeEntry { name, entry, volume_ml, lines }
 }
 
 fn weekly(chance: &mut Chance, lines: &mut String) -> (Recurrence, GapRule) {
@@ -160,7 +168,23 @@ fn weekly(chance: &mut Chance, lines: &mut String) -> (Recurrence, GapRule) {
 }
 
 impl Site {
-    pub(super) fn head(&self) -> Head {
+    /// As the maker of faults sees it.
+    pub(super) fn ground(&self) -> Ground {
+        let entries = self.entries.iter().map(|made| Known {
+            name: made.name.clone(),
+            entry: made.entry,
+            inline: made.lines.trim_end().replace('\n', ", "),
+        });
+        Ground {
+            start: self.start,
+            entries: entries.collect(),
+            flow: self.head().flow,
+            sectors: self.sectors,
+            sector_bytes: SECTOR_BYTES,
+        }
+    }
+
+    fn head(&self) -> Head {
         let flow = Flow::from_nl_per_min(self.flow_tenths as u32 * 100_000);
         Head {
             longest_run_ms: self.longest_run_s as u32 * 1000,
@@ -188,13 +212,14 @@ impl Site {
         let _ = write!(
             text,
             "\n[head]\nflow = \"{}.{} ml/min\"\nlongest_run = \"{} s\"\nleast_rest = \"{} ms\"\n\
-             starts_per_hour = {}\n\n[memory]\nword = {}\n",
+             starts_per_hour = {}\n\n[memory]\nword = {}\nsectors = {}\n",
             self.flow_tenths / 10,
             self.flow_tenths % 10,
             self.longest_run_s,
             self.least_rest_ms,
             self.starts_per_hour,
-            self.word
+            self.word,
+            self.sectors
         );
         if let Some((first, last)) = self.closed {
             let date = |date: Date| {
@@ -204,7 +229,7 @@ impl Site {
             let _ = write!(text, "\n[[closed]]\nfirst = {}\nlast = {}\n", date(first), date(last));
         }
         for made in &self.entries {
-            text.push_str(&made.lines);
+            let _ = write!(text, "\n[[entry]]\n{}volume = \"{} ml\"\n", made.lines, made.volume_ml);
         }
         text
     }

@@ -42,15 +42,10 @@ impl Script {
 
     /// Puts a cue at a scenario's moment.
     pub(super) fn at_moment(&mut self, moment: Moment, frame: &Frame, cue: Cue) {
-        match moment {
-            Moment::After(length) => self.at(length.as_ms(), cue),
-            Moment::Local(local) => {
-                let shift = dosewright_core::entry::GapRule::Shift;
-                let utc = frame.zone.to_utc(local, shift).as_ms();
-                let at_ms = utc.saturating_sub(frame.start_utc_ms);
-                self.at(u64::try_from(at_ms).unwrap_or(0), cue);
-            }
-            Moment::Pulse { dose, pulse } => self.pulses.push((dose, pulse, cue)),
+        match (frame.moment(moment), moment) {
+            (Some(at_ms), _) => self.at(at_ms, cue),
+            (None, Moment::Pulse { dose, pulse }) => self.pulses.push((dose, pulse, cue)),
+            (None, _) => {}
         }
     }
 

@@ -6,6 +6,8 @@ mod golden;
 mod papers;
 mod replay;
 mod run;
+mod shrink;
+mod soak;
 mod streams;
 mod support;
 mod traces;

@@ -16,6 +16,7 @@ pub(in crate::scenario) static EXPECT: Table = Table {
         any_of("due", Kind::Table(&DUE), "One scheduled dose."),
         any_of("pump_on", Kind::Table(&PUMP_ON), "How long the pump was on in all."),
         any_of("alarms", Kind::Table(&ALARMS), "So many alarms."),
+        any_of("calm", Kind::Table(&CALM), "Nothing of what went wrong before is felt any more."),
         any_of(
             "held",
             Kind::Switch,
@@ -97,4 +98,15 @@ pub(in crate::scenario) static ALARMS: Table = Table {
         any_of("least", COUNT, "At least so many."),
         any_of("most", COUNT, "At most so many."),
     ],
+};
+
+pub(in crate::scenario) static CALM: Table = Table {
+    name: "calm",
+    group: "",
+    keys: &[required(
+        "from",
+        Kind::Moment,
+        "From this moment on: no scheduled dose is left open past its deadline, and none suffers \
+         from a fault or an act.",
+    )],
 };

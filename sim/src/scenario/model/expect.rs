@@ -6,7 +6,7 @@ use dosewright_core::record::Alarm;
 use dosewright_core::time::Duration;
 use dosewright_core::units::Volume;
 
-use super::EntryName;
+use super::{EntryName, Moment};
 use crate::diagnose::Spans;
 
 /// An outcome; `Open` is none yet at the end of the run.
@@ -107,6 +107,12 @@ pub enum Claim {
         least: Option<u32>,
         /// At most.
         most: Option<u32>,
+    },
+    /// `calm`: from a moment on no scheduled dose is left open past its deadline,
+    /// and none that is due suffers from what went wrong before.
+    Calm {
+        /// When; never at a pulse.
+        from: Moment,
     },
     /// `held`: whether all expectations and promises hold.
     Held(bool),

@@ -157,6 +157,27 @@ pub enum WorldPart {
 }
 
 impl FaultKind {
+    /// The keys of all kinds.
+    pub const WORDS: [&'static str; 17] = [
+        "supply_loss",
+        "memory_tear",
+        "bit_flip",
+        "page_worn",
+        "clock_lost",
+        "late_wake",
+        "spurious_wake",
+        "watchdog_reset",
+        "container_low",
+        "level_bounce",
+        "motor_stall",
+        "over_current",
+        "remote_stop",
+        "leak",
+        "squeeze_lost",
+        "foot_valve_leak",
+        "queue_flood",
+    ];
+
     /// Its key in the file.
     pub const fn word(&self) -> &'static str {
         match self {

@@ -5,7 +5,7 @@ use dosewright_core::record::Alarm;
 
 use super::super::doc::Node;
 use super::super::keys;
-use super::super::model::{Claim, DueClaim, Expectation, Outcome};
+use super::super::model::{Claim, DueClaim, Expectation, Moment, Outcome};
 use super::super::quantity::show;
 use super::super::reader::{Context, TableReader};
 use super::check_least;
@@ -20,6 +20,7 @@ pub(super) fn expect(cx: &mut Context, node: &Node) -> Vec<Expectation> {
         t.inner("due").and_then(due),
         t.inner("pump_on").map(pump_on),
         t.inner("alarms").map(alarms),
+        t.inner("calm").and_then(calm),
         t.switch("held").map(|held| (Claim::Held(held), Spans::new(t.place("held")))),
     ];
     t.finish();
@@ -67,7 +68,7 @@ fn due(mut t: TableReader) -> Option<(Claim, Spans)> {
     }
     if let Some(at) = at {
         let place = t.place("at");
-        t.cx.check_inside_run("at", super::super::model::Moment::Local(at), place);
+        t.cx.check_inside_run("at", Moment::Local(at), place);
     }
     let spans = t.finish();
     let due = DueClaim {
@@ -110,4 +111,19 @@ fn alarms(mut t: TableReader) -> (Claim, Spans) {
         t.cx.report(found);
     }
     (Claim::Alarms { kind, least: count.or(least), most: count.or(most) }, t.finish())
+}
+
+fn calm(mut t: TableReader) -> Option<(Claim, Spans)> {
+    let from = t.moment("from");
+    if let Some(Moment::Pulse { .. }) = from {
+        let found = Diagnostic::new(
+            codes::BAD_DATE,
+            t.place("from"),
+            "the calm begins at a time, not at a pulse",
+        )
+        .help("write a local time, or a length after the start such as \"+7 d\"");
+        t.cx.report(found);
+    }
+    let spans = t.finish();
+    Some((Claim::Calm { from: from? }, spans))
 }

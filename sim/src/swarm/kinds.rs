@@ -1,0 +1,162 @@
+//! What can be done to a device, kind by kind, and which kinds a seed may draw.
+
+/// A kind of fault or act. Each is wholly on or off for a seed, so that rare
+/// combinations are as likely as the usual mixture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Kind {
+    /// The supply is off for a while.
+    SupplyLoss,
+    /// The clock chip loses its feed.
+    ClockLost,
+    /// The supply goes in the middle of a write or an erase.
+    MemoryTear,
+    /// A bit of the memory turns over.
+    BitFlip,
+    /// A sector takes no more writes.
+    PageWorn,
+    /// The logic is called late.
+    LateWake,
+    /// The logic is called for no reason, over and over.
+    SpuriousWake,
+    /// The watchdog resets the processor.
+    WatchdogReset,
+    /// The remote stop is on.
+    RemoteStop,
+    /// The leak detector is on.
+    Leak,
+    /// Somebody sets the clock.
+    SetClock,
+    /// Somebody sets the zone.
+    SetZone,
+    /// Somebody edits an entry.
+    Edit,
+    /// Somebody disables an entry, and enables it again later.
+    Disable,
+    /// Somebody enters a whole new timetable.
+    Timetable,
+    /// Somebody asks for a dose outside the timetable.
+    RunAgain,
+    /// Somebody primes.
+    Prime,
+    /// Somebody calibrates.
+    Calibrate,
+}
+
+impl Kind {
+    /// All of them, in the order in which a seed draws them.
+    pub const ALL: [Self; 18] = [
+        Self::SupplyLoss,
+        Self::ClockLost,
+        Self::MemoryTear,
+        Self::BitFlip,
+        Self::PageWorn,
+        Self::LateWake,
+        Self::SpuriousWake,
+        Self::WatchdogReset,
+        Self::RemoteStop,
+        Self::Leak,
+        Self::SetClock,
+        Self::SetZone,
+        Self::Edit,
+        Self::Disable,
+        Self::Timetable,
+        Self::RunAgain,
+        Self::Prime,
+        Self::Calibrate,
+    ];
+
+    /// Its key in a scenario file.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::SupplyLoss => "supply_loss",
+            Self::ClockLost => "clock_lost",
+            Self::MemoryTear => "memory_tear",
+            Self::BitFlip => "bit_flip",
+            Self::PageWorn => "page_worn",
+            Self::LateWake => "late_wake",
+            Self::SpuriousWake => "spurious_wake",
+            Self::WatchdogReset => "watchdog_reset",
+            Self::RemoteStop => "remote_stop",
+            Self::Leak => "leak",
+            Self::SetClock => "set_clock",
+            Self::SetZone => "set_zone",
+            Self::Edit => "edit",
+            Self::Disable => "disable",
+            Self::Timetable => "timetable",
+            Self::RunAgain => "run_again",
+            Self::Prime => "prime",
+            Self::Calibrate => "calibrate",
+        }
+    }
+
+    /// The kind of that word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+
+    /// Whether it goes wrong by itself; the others are acts of people.
+    pub const fn is_fault(self) -> bool {
+        (self as u32) < Self::SetClock as u32
+    }
+
+    /// How many times less often than the others it comes. Damage to the memory
+    /// stays, and what it touched cannot be judged as strictly afterwards.
+    pub(super) const fn rarity(self) -> u64 {
+        match self {
+            Self::BitFlip => 8,
+            Self::PageWorn => 40,
+            _ => 1,
+        }
+    }
+}
+
+/// A set of kinds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Kinds(u32);
+
+impl Kinds {
+    /// None of them.
+    pub const NONE: Self = Self(0);
+    /// All of them.
+    pub const ALL: Self = Self((1 << Kind::ALL.len()) - 1);
+
+    /// With one more.
+    #[must_use]
+    pub const fn with(self, kind: Kind) -> Self {
+        Self(self.0 | 1 << kind as u32)
+    }
+
+    /// Without one.
+    #[must_use]
+    pub const fn without(self, kind: Kind) -> Self {
+        Self(self.0 & !(1 << kind as u32))
+    }
+
+    /// Whether it is in.
+    pub const fn has(self, kind: Kind) -> bool {
+        self.0 & 1 << kind as u32 != 0
+    }
+
+    /// Those in it, in the order of [`Kind::ALL`].
+    pub fn iter(self) -> impl Iterator<Item = Kind> {
+        Kind::ALL.into_iter().filter(move |kind| self.has(*kind))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_and_sets_agree() {
+        for (place, kind) in Kind::ALL.into_iter().enumerate() {
+            assert_eq!(kind as usize, place);
+            assert_eq!(Kind::from_word(kind.word()), Some(kind));
+            assert!(Kinds::ALL.has(kind) && !Kinds::NONE.has(kind));
+            assert!(!Kinds::ALL.without(kind).has(kind));
+            assert_eq!(Kinds::NONE.with(kind).iter().collect::<Vec<_>>(), [kind]);
+        }
+        assert_eq!(Kind::from_word("nonsense"), None);
+        assert!(Kind::Leak.is_fault() && !Kind::SetClock.is_fault());
+    }
+}

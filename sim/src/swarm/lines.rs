@@ -1,0 +1,202 @@
+//! One fault or act of a kind, as the lines of a scenario file. A new kind needs
+//! its word in `kinds` and an arm here.
+
+use super::chance::Chance;
+use super::ground::Ground;
+use super::kinds::Kind;
+
+/// A fault or an act.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Made {
+    /// `fault` or `operator`.
+    pub(super) table: &'static str,
+    /// Its key and value.
+    pub(super) line: String,
+    /// The device may be off so long from its moment on.
+    pub(super) off_ms: u64,
+    /// It may go on so long from its moment on.
+    pub(super) lasts_ms: u64,
+}
+
+/// What was made before, and what there is time for.
+#[derive(Debug)]
+pub(super) struct Course {
+    /// The entry that is disabled now, by its place.
+    disabled: Option<usize>,
+    /// A sector has been worn already.
+    is_worn: bool,
+}
+
+impl Course {
+    pub(super) const NEW: Self = Self { disabled: None, is_worn: false };
+}
+
+/// A stamp is due within the hour, and with it a write.
+const NEXT_WRITE_MS: u64 = 3_700_000;
+/// With the fewest records a sector lasts about three weeks.
+const NEXT_ERASE_MS: u64 = 30 * 86_400_000;
+const DAY_MS: u64 = 86_400_000;
+
+/// A length written so that a person can read it: `1 d 3 h 20 s`.
+pub(super) fn length(ms: u64) -> String {
+    let parts = [
+        (ms / DAY_MS, "d"),
+        (ms / 3_600_000 % 24, "h"),
+        (ms / 60_000 % 60, "min"),
+        (ms / 1000 % 60, "s"),
+        (ms % 1000, "ms"),
+    ];
+    let words: Vec<String> = parts
+        .iter()
+        .filter(|(value, _)| *value > 0)
+        .map(|(value, unit)| format!("{value} {unit}"))
+        .collect();
+    if words.is_empty() { "0 s".to_owned() } else { words.join(" ") }
+}
+
+/// A length that is short, middling or long, each about as often, and no longer
+/// than `most`.
+fn some_length(chance: &mut Chance, most: u64) -> u64 {
+    let drawn = match chance.number(0, 3) {
+        0 => chance.number(1, 5_000),
+        1 => chance.number(5_000, 600_000),
+        2 => chance.number(600_000, 7_200_000),
+        _ => chance.number(7_200_000, 40 * 3_600_000),
+    };
+    drawn.min(most.max(1))
+}
+
+/// One of a kind, with at most `left_ms` until it must be over; `None` where there
+/// is no room for it or nothing that it could be done to.
+pub(super) fn make(
+    chance: &mut Chance,
+    kind: Kind,
+    ground: &Ground,
+    course: &mut Course,
+    left_ms: u64,
+) -> Option<Made> {
+    let fault = |line: String, off_ms: u64, lasts_ms: u64| {
+        Some(Made { table: "fault", line, off_ms, lasts_ms: lasts_ms.max(off_ms) })
+    };
+    let act =
+        |line: String, lasts_ms: u64| Some(Made { table: "operator", line, off_ms: 0, lasts_ms });
+    match kind {
+        Kind::SupplyLoss | Kind::ClockLost => {
+            let lasts = some_length(chance, left_ms);
+            fault(format!("{} = {{ lasts = \"{}\" }}", kind.word(), length(lasts)), lasts, lasts)
+        }
+        Kind::RemoteStop | Kind::Leak => {
+            let lasts = some_length(chance, left_ms);
+            fault(format!("{} = {{ lasts = \"{}\" }}", kind.word(), length(lasts)), 0, lasts)
+        }
+        Kind::MemoryTear => {
+            let erase = chance.percent(15) && left_ms > NEXT_ERASE_MS + 2 * DAY_MS;
+            let wait = if erase { NEXT_ERASE_MS } else { NEXT_WRITE_MS };
+            let lasts = some_length(chance, left_ms.checked_sub(wait)?);
+            let (during, most) = if erase { ("during = \"erase\", ", 191) } else { ("", 63) };
+            let after = chance.number(0, most);
+            let lasts_text = length(lasts);
+            fault(
+                format!("memory_tear = {{ {during}after = {after}, lasts = \"{lasts_text}\" }}"),
+                lasts + wait,
+                lasts + wait,
+            )
+        }
+        Kind::BitFlip => {
+            let sector = chance.number(0, ground.sectors - 1);
+            // the front of a sector holds the snapshot that all of it hangs on
+            let most = if chance.percent(50) { 8_192 } else { ground.sector_bytes };
+            let offset = chance.number(0, most.min(ground.sector_bytes) - 1);
+            let address = sector * ground.sector_bytes + offset;
+            let bit = chance.number(0, 7);
+            fault(format!("bit_flip = {{ address = {address}, bit = {bit} }}"), 0, 0)
+        }
+        Kind::PageWorn => {
+            // the ring goes on with two sectors, not with one
+            if course.is_worn || ground.sectors < 3 {
+                return None;
+            }
+            course.is_worn = true;
+            let sector = chance.number(0, ground.sectors - 1);
+            fault(format!("page_worn = {{ sector = {sector} }}"), 0, 0)
+        }
+        Kind::LateWake => {
+            let times = chance.number(1, 3);
+            let by = some_length(chance, 7_200_000);
+            let lasts = (by + NEXT_WRITE_MS) * times;
+            if lasts > left_ms {
+                return None;
+            }
+            let by = length(by);
+            fault(format!("late_wake = {{ by = \"{by}\", times = {times} }}"), 0, lasts)
+        }
+        Kind::SpuriousWake => {
+            let (times, over) = (chance.number(1, 50), chance.number(1_000, 3_600_000));
+            let line =
+                format!("spurious_wake = {{ times = {times}, over = \"{}\" }}", length(over));
+            fault(line, 0, over)
+        }
+        Kind::WatchdogReset => fault("watchdog_reset = {}".to_owned(), 0, 0),
+        Kind::SetClock => {
+            let sign = chance.pick(&["", "-"]);
+            let by = match chance.number(0, 19) {
+                0 => chance.number(2, 400) * DAY_MS,
+                1 => 3_652 * DAY_MS,
+                _ => some_length(chance, u64::MAX),
+            };
+            act(format!("set_clock = {{ by = \"{sign}{}\" }}", length(by)), 0)
+        }
+        Kind::SetZone => {
+            let zone =
+                chance.pick(&["UTC0", "EST5EDT,M3.2.0,M11.1.0", "CET-1CEST,M3.5.0,M10.5.0/3"]);
+            act(format!("set_zone = {{ zone = \"{zone}\" }}"), 0)
+        }
+        Kind::Edit => {
+            let name = &ground.any(chance).name;
+            let change = match chance.number(0, 4) {
+                0 => format!("window = \"{} min\"", chance.number(5, 90)),
+                1 => format!("grace = \"{} min\"", chance.number(0, 45)),
+                2 => format!("pulses = {}", chance.number(1, 40)),
+                _ => format!("volume = \"{} ml\"", chance.number(5, 150)),
+            };
+            act(format!("edit = {{ entry = \"{name}\", {change} }}"), 0)
+        }
+        Kind::Disable => {
+            let (word, at) = match course.disabled.take() {
+                Some(at) => ("enable", at),
+                None => {
+                    let at = chance.number(0, ground.entries.len() as u64 - 1) as usize;
+                    course.disabled = Some(at);
+                    ("disable", at)
+                }
+            };
+            act(format!("{word} = {{ entry = \"{}\" }}", ground.entries[at].name), 0)
+        }
+        Kind::Timetable => {
+            let kept: Vec<String> = ground
+                .entries
+                .iter()
+                .map(|known| {
+                    let ml = chance.number(5, 150);
+                    format!("{{ {}, volume = \"{ml} ml\" }}", known.inline)
+                })
+                .collect();
+            act(format!("timetable = {{ entries = [{}] }}", kept.join(", ")), 0)
+        }
+        Kind::RunAgain => {
+            act(format!("run_again = {{ entry = \"{}\" }}", ground.any(chance).name), 0)
+        }
+        Kind::Prime => act(format!("prime = {{ volume = \"{} ml\" }}", chance.number(1, 200)), 0),
+        Kind::Calibrate => {
+            let run_s = chance.number(10, 300);
+            let nl_per_min = u64::from(ground.flow.as_nl_per_min());
+            let near = nl_per_min * chance.number(900, 1100) / 1000 / 1000;
+            let line = format!(
+                "calibrate = {{ run = \"{run_s} s\", flow = \"{}.{:03} ml/min\" }}",
+                near / 1000,
+                near % 1000
+            );
+            act(line, run_s * 1000)
+        }
+    }
+}
