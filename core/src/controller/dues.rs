@@ -304,14 +304,15 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if let Some(last) = state.last
             && limits::age(&last, self.now, clock.as_ref(), losses) < guard
         {
-            cut = Some(Cause::AlreadyDosed);
-            target = if state.edited {
-                let had =
-                    self.book.history.of_entry(entry.id, guard, self.now, clock.as_ref(), losses);
-                entry.volume.minus(had)
+            let had = if state.edited {
+                self.book.history.of_entry(entry.id, guard, self.now, clock.as_ref(), losses)
             } else {
-                Volume::ZERO
+                entry.volume
             };
+            // what began and delivered nothing takes nothing off: all of it is a dose
+            if had > Volume::ZERO {
+                (target, cut) = (entry.volume.minus(had), Some(Cause::AlreadyDosed));
+            }
         }
         let room = self.room_under_ceiling(due_at);
         if room < target {

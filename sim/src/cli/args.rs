@@ -130,6 +130,9 @@ pub(super) enum Command {
 pub(super) enum Exploration {
     /// Cut the supply everywhere in one run, and again everywhere after each restart
     Cuts(CutsArgs),
+    /// Every state of the controller over one or two entries, at every moment
+    /// that makes a difference
+    States(StatesArgs),
 }
 
 #[derive(Args, Debug, Clone)]
@@ -181,6 +184,34 @@ impl Word {
             Self::All => &[1, 4, 8],
         }
     }
+}
+
+#[derive(Args, Debug, Clone)]
+pub(super) struct StatesArgs {
+    /// A scenario of one or two entries; without one, the built-in two. Its
+    /// run_for is how far the exploration looks
+    pub(super) file: Option<PathBuf>,
+    /// Disturbances that a path may have
+    #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u8).range(0..=8))]
+    pub(super) disturbances: u8,
+    /// Steps that a path may have; no limit without it
+    #[arg(long, value_name = "N")]
+    pub(super) depth: Option<u32>,
+    /// States to stop at; each takes up to 45 bytes, twice that for moments
+    #[arg(long, value_name = "N", default_value_t = 20_000_000, value_parser = clap::value_parser!(u32).range(1..))]
+    pub(super) states: u32,
+    /// Violations to stop at, each of another kind
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..))]
+    pub(super) findings: u16,
+    /// It is a failure (exit code 3) to stop before every state was seen
+    #[arg(long)]
+    pub(super) fixed_point: bool,
+    /// Print JSON, one object a line
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Where scenarios of violations go
+    #[arg(long, value_name = "DIR", default_value = "out")]
+    pub(super) out: PathBuf,
 }
 
 /// What a run can write beside its page.

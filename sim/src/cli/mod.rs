@@ -5,6 +5,7 @@ mod check;
 mod exit;
 mod explain;
 mod explore;
+mod explore_states;
 mod files;
 mod junit;
 mod new;
@@ -47,6 +48,9 @@ pub(crate) fn main() -> ExitCode {
         }
         Command::Shrink(args) => shrink::shrink(terminal, progress, &args),
         Command::Soak(args) => soak::soak(terminal, progress, &args),
+        Command::Explore { what: Exploration::States(args) } => {
+            explore_states::states(terminal, progress, &args)
+        }
         Command::Explain { code } => explain::explain(terminal, code.as_deref()),
         Command::Schema => papers::schema(terminal),
         Command::Completions { shell } => papers::completions(terminal, shell),

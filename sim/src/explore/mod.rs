@@ -2,3 +2,4 @@
 //! instead of what chance brings.
 
 pub mod cuts;
+pub mod states;

@@ -1,0 +1,224 @@
+//! `dosewright explore states`.
+
+use std::fmt::Write as _;
+use std::io::Write as _;
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use dosewright_sim::explore::states::{self, BUILT_IN, Ended, Found, Options, Report, Setup};
+use dosewright_sim::{check, judged, run};
+use serde_json::json;
+
+use super::args::{Progress, StatesArgs};
+use super::exit::Exit;
+use super::files;
+use super::terminal::{Terminal, err_is_terminal};
+use super::watch;
+
+const BAR_EVERY: Duration = Duration::from_millis(200);
+const LINE_EVERY: Duration = Duration::from_secs(10);
+
+/// Explores, and saves the scenario of whatever it finds.
+pub(super) fn states(terminal: Terminal, progress: Progress, args: &StatesArgs) -> Exit {
+    let named = match &args.file {
+        Some(path) => match files::read(path) {
+            Ok(named) => named,
+            Err(why) => {
+                terminal.error(&why);
+                return Exit::Usage;
+            }
+        },
+        None => {
+            files::Named { name: "the built-in scenario".to_owned(), text: BUILT_IN.to_owned() }
+        }
+    };
+    let setup = match Setup::read(&named.name, &named.text) {
+        Ok(setup) => setup,
+        Err(why) => {
+            terminal.error(&format!("{}: {why}", named.name));
+            return Exit::Usage;
+        }
+    };
+    let options = Options {
+        depth: args.depth,
+        disturbances: args.disturbances,
+        states: args.states as usize,
+        findings: usize::from(args.findings),
+    };
+    watch::catch_interrupts();
+    let mut teller = Teller::new(progress, terminal.quiet);
+    let report = states::explore(&setup, &options, &mut |progress| {
+        teller.tell(progress);
+        !watch::interrupted()
+    });
+    let took = teller.done();
+    let mut saved = Vec::new();
+    for (index, found) in report.found.iter().enumerate() {
+        saved.push(save(terminal, &args.out, index, found));
+    }
+    let text = if args.json {
+        lines(&named.name, args, &report, &saved)
+    } else {
+        page(&named.name, args, &report, &saved)
+    };
+    let printed = super::print(terminal, &text);
+    if !terminal.quiet {
+        terminal.message(&format!("explored in {:.1} s\n", took.as_secs_f64()));
+    }
+    match report.ended {
+        _ if printed != Exit::Held => printed,
+        _ if !report.found.is_empty() => Exit::Failed,
+        Ended::Interrupted => Exit::Interrupted,
+        Ended::Depth | Ended::States if args.fixed_point => Exit::Limit,
+        _ => Exit::Held,
+    }
+}
+
+/// Where a finding's scenario went, and what the auditor says of it.
+struct Saved {
+    path: Option<String>,
+    auditor: String,
+}
+
+fn save(terminal: Terminal, out: &Path, index: usize, found: &Found) -> Saved {
+    let text = match &found.scenario {
+        Ok(text) => text,
+        Err(what) => {
+            return Saved { path: None, auditor: format!("no scenario file can say {what}") };
+        }
+    };
+    let path = out.join(format!("states-{}-{}.toml", index + 1, found.finding.promise));
+    let path = match files::write(terminal, &path, text) {
+        Ok(()) => Some(path.display().to_string()),
+        Err(why) => {
+            terminal.error(&why);
+            None
+        }
+    };
+    Saved { path, auditor: auditor(text) }
+}
+
+/// What the independent judge says of the path.
+fn auditor(text: &str) -> String {
+    let (Some(scenario), _) = check::read("found.toml", text) else {
+        return "the file cannot be read".to_owned();
+    };
+    match judged::run(&scenario, &run::Options::default(), Vec::new(), None) {
+        Ok(judged) => match judged.audit.violations.first() {
+            Some(violation) => format!("the auditor: {violation}"),
+            None => "the auditor finds nothing in it".to_owned(),
+        },
+        Err(error) => error.to_string(),
+    }
+}
+
+fn page(name: &str, args: &StatesArgs, report: &Report, saved: &[Saved]) -> String {
+    let mut text = format!(
+        "{name}, at most {} disturbances a path\n\
+         states {}, transitions {}, depth {}, ended at: {}\n",
+        args.disturbances,
+        report.states,
+        report.transitions,
+        report.depth,
+        report.ended.words()
+    );
+    if report.found.is_empty() {
+        text.push_str("no violation of D1 to D7, O1, P4\n");
+    }
+    for (found, saved) in report.found.iter().zip(saved) {
+        _ = writeln!(text, "\n{}: {}", found.finding.promise, found.finding.what);
+        _ = writeln!(text, "the shortest path to it has {} steps:", found.steps);
+        for line in &found.path {
+            _ = writeln!(text, "  {line}");
+        }
+        if let Some(path) = &saved.path {
+            _ = writeln!(text, "see it: dosewright run {path}");
+        }
+        _ = writeln!(text, "{}", saved.auditor);
+    }
+    text
+}
+
+fn lines(name: &str, args: &StatesArgs, report: &Report, saved: &[Saved]) -> String {
+    let mut text = String::new();
+    for (found, saved) in report.found.iter().zip(saved) {
+        let line = json!({
+            "event": "violation",
+            "promise": found.finding.promise,
+            "what": found.finding.what,
+            "at_ms": found.at_ms,
+            "steps": found.steps,
+            "path": found.path,
+            "scenario": saved.path,
+            "auditor": saved.auditor,
+        });
+        _ = writeln!(text, "{line}");
+    }
+    let line = json!({
+        "event": "summary",
+        "held": report.found.is_empty(),
+        "scenario": name,
+        "disturbances": args.disturbances,
+        "states": report.states,
+        "transitions": report.transitions,
+        "depth": report.depth,
+        "fixed_point": report.ended == Ended::FixedPoint,
+        "ended": report.ended.words(),
+    });
+    _ = writeln!(text, "{line}");
+    text
+}
+
+/// Tells how far the exploration is.
+struct Teller {
+    every: Option<Duration>,
+    bar: bool,
+    began: Instant,
+    last: Instant,
+    drawn: bool,
+}
+
+impl Teller {
+    fn new(progress: Progress, quiet: bool) -> Self {
+        let bar = match progress {
+            Progress::Auto => err_is_terminal(),
+            other => other == Progress::Bar,
+        };
+        let shown = !quiet && progress != Progress::None;
+        let now = Instant::now();
+        Self {
+            every: shown.then_some(if bar { BAR_EVERY } else { LINE_EVERY }),
+            bar,
+            began: now,
+            last: now,
+            drawn: false,
+        }
+    }
+
+    fn tell(&mut self, progress: &states::Progress) {
+        if self.every.is_none_or(|every| self.last.elapsed() < every) {
+            return;
+        }
+        self.last = Instant::now();
+        let text = format!(
+            "depth {}, {} states, {} waiting, {} transitions",
+            progress.depth, progress.states, progress.waiting, progress.transitions
+        );
+        let mut err = std::io::stderr();
+        let told = if self.bar {
+            self.drawn = true;
+            write!(err, "\r{text}\x1b[K")
+        } else {
+            writeln!(err, "{text}")
+        };
+        _ = told.and_then(|()| err.flush());
+    }
+
+    fn done(&mut self) -> Duration {
+        if std::mem::take(&mut self.drawn) {
+            let mut err = std::io::stderr();
+            _ = write!(err, "\r\x1b[K").and_then(|()| err.flush());
+        }
+        self.began.elapsed()
+    }
+}

@@ -1,0 +1,347 @@
+//! The exploration's own judge: a small reading of the promises D1 to D7, O1 and
+//! P4, carried along with the controller from state to state.
+//!
+//! It sees what an onlooker sees: the events with their instants, the pump pin,
+//! and the records that the ledger has taken. It uses none of the controller's
+//! schedule, spread, limit or timetable code, and asks the controller nothing
+//! but when it wants to be called and whether it thinks the pump is on.
+
+mod dose;
+mod dues;
+mod pin;
+
+use dosewright_core::entry::{Entry, Recurrence};
+use dosewright_core::record::{Act, Record};
+use dosewright_core::units::Flow;
+
+pub(super) use pin::Pin;
+
+/// A promise that does not hold.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Finding {
+    /// Its number, such as `D2`.
+    pub promise: &'static str,
+    /// What was expected and what was found.
+    pub what: String,
+}
+
+pub(super) type Judged = Result<(), Finding>;
+
+/// A finding, where something is not so.
+pub(super) fn must(holds: bool, promise: &'static str, what: impl FnOnce() -> String) -> Judged {
+    if holds { Ok(()) } else { Err(Finding { promise, what: what() }) }
+}
+
+pub(super) const DAY_MS: i64 = 86_400_000;
+/// The ledger may be left alone so long after it failed.
+const QUIET_MS: i64 = 60_000;
+
+/// When an entry began its last delivery.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub(super) struct Began {
+    at: i64,
+    /// What the clock showed.
+    local: Option<i64>,
+    losses: u16,
+}
+
+/// A due that has been born and has not begun.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub(super) struct Due {
+    revision: u16,
+    epoch: u16,
+    n: i64,
+    due_at: i64,
+    /// The ledger knows it.
+    told: bool,
+    /// A setting has put it ahead again: it ends, and is born once more.
+    ahead: bool,
+    /// It is of before the first setting after the clock was lost.
+    before_setting: bool,
+}
+
+/// An entry and what is owed of it.
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
+pub(super) struct Line {
+    entry: Entry,
+    revision: u16,
+    /// The last occurrence that has passed: a local day, or a count.
+    mark: Option<i64>,
+    /// Edited, and no due of the new revision judged yet.
+    edited: bool,
+    carry: u32,
+    last: Option<Began>,
+    dues: Vec<Due>,
+}
+
+/// The dose that has begun.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub(super) struct Open {
+    line: usize,
+    asked: bool,
+    revision: u16,
+    epoch: u16,
+    nominal: u32,
+    due_at: i64,
+    window_end: i64,
+    deadline: i64,
+    dose_ms: u64,
+    flow: Flow,
+    /// What the pump ran for it.
+    pin_ms: u64,
+    /// Its longest pulse.
+    pulse_ms: u64,
+    /// Resets since it began.
+    resets: u8,
+    /// Restarts that the ledger knows of.
+    boots: u8,
+    disturbed: bool,
+    /// Made smaller by guard or ceiling.
+    cut: bool,
+    began: Began,
+}
+
+/// What was delivered for a due that has ended.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub(super) struct Delivery {
+    line: usize,
+    began: Began,
+    due_at: i64,
+    pin_nl: u64,
+    most_nl: u64,
+}
+
+/// Prime or a calibration run.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub(super) struct Service {
+    ran_ms: u64,
+}
+
+/// When a pulse began, by both times: the device has lost the one, and keeps to
+/// the limit by the other.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+struct Started {
+    true_ms: u64,
+    at: i64,
+}
+
+/// What the pump may be turned on for: the record that the ledger has taken.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+enum Leave {
+    Dose(u64),
+    Service(u64),
+}
+
+/// What an event asks for; it holds for the step that the event makes.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub(super) struct Wish {
+    pub(super) run_again: Option<u16>,
+    /// The longest that a prime or calibration run may last.
+    pub(super) service_ms: Option<u64>,
+    pub(super) local: Option<i64>,
+}
+
+/// The judge's knowledge.
+#[derive(Clone, PartialEq, Eq, Hash, Debug)]
+pub(super) struct Ghost {
+    pub(super) lines: Vec<Line>,
+    /// Local time that the clock shows less elapsed time; `None` while unset.
+    pub(super) clock_ms: Option<i64>,
+    epoch: u16,
+    losses: u16,
+    ceiling_nl: u64,
+    open: Option<Open>,
+    pub(super) service: Option<Service>,
+    pub(super) pin: Pin,
+    /// When doses' pulses began, of the last hour.
+    starts: Vec<Started>,
+    deliveries: Vec<Delivery>,
+    leave: Option<Leave>,
+    wish: Wish,
+    /// The ledger failed then, in the device's time.
+    failed_at: Option<i64>,
+    pub(super) stopped: bool,
+    now: i64,
+    true_ms: u64,
+}
+
+impl Ghost {
+    /// Of a device that is new.
+    pub(super) fn new(ceiling_nl: u64) -> Self {
+        Self {
+            lines: Vec::new(),
+            clock_ms: None,
+            epoch: 0,
+            losses: 0,
+            ceiling_nl,
+            open: None,
+            service: None,
+            pin: Pin::default(),
+            starts: Vec::new(),
+            deliveries: Vec::new(),
+            leave: None,
+            wish: Wish::default(),
+            failed_at: None,
+            stopped: false,
+            now: 0,
+            true_ms: 0,
+        }
+    }
+
+    /// The logic is called at this device time.
+    pub(super) fn awake(&mut self, now: i64, true_ms: u64, wish: Wish) {
+        (self.now, self.true_ms, self.wish) = (now, true_ms, wish);
+        self.starts
+            .retain(|start| start.true_ms + 3_600_000 > true_ms || start.at + 3_600_000 > now);
+        self.bear();
+    }
+
+    /// Something gets in the way of the dose that runs.
+    pub(super) fn disturb(&mut self) {
+        if let Some(open) = &mut self.open {
+            open.disturbed = true;
+        }
+    }
+
+    /// The ledger took a record.
+    pub(super) fn took(&mut self, record: &Record, head: &Rules) -> Judged {
+        self.failed_at = None;
+        match record {
+            Record::Boot { feed_kept, .. } => {
+                if let Some(open) = &mut self.open {
+                    open.boots += 1;
+                }
+                if !feed_kept {
+                    self.clock_ms = None;
+                    self.losses += 1;
+                }
+                Ok(())
+            }
+            Record::Clock { utc, .. } => {
+                let Some(utc) = utc else { return Ok(()) };
+                let local = utc.as_ms() + head.zone_ms;
+                must(self.wish.local.is_none_or(|asked| asked == local), "D8", || {
+                    format!("the clock shows {local} ms, and was set to {:?}", self.wish.local)
+                })?;
+                self.set_clock(local - self.now);
+                Ok(())
+            }
+            Record::Born(born) => self.told(born),
+            Record::Pulse(pulse) => self.intent(pulse, head),
+            Record::Outcome(outcome) => self.outcome(outcome, head),
+            Record::Act { act, ms, .. } => self.act(*act, u64::from(*ms)),
+            _ => Ok(()),
+        }
+    }
+
+    fn act(&mut self, act: Act, ms: u64) -> Judged {
+        match act {
+            Act::PrimeBegun | Act::CalibrationBegun => {
+                let longest = self.wish.service_ms.take().unwrap_or(0);
+                must(ms <= longest, "O1", || {
+                    format!("a run of {ms} ms begins where {longest} ms were asked for")
+                })?;
+                must(self.open.is_none() && self.service.is_none(), "D3", || {
+                    "prime or calibrate begins while somebody has the pump".to_owned()
+                })?;
+                self.service = Some(Service { ran_ms: 0 });
+                self.leave = Some(Leave::Service(ms));
+            }
+            Act::PrimeEnded | Act::CalibrationEnded => {
+                let ran = self.service.take().map(|service| service.ran_ms);
+                must(ran == Some(ms), "O1", || {
+                    format!("the end of a run says {ms} ms, and the pump ran {ran:?}")
+                })?;
+            }
+            Act::Acknowledged => {}
+        }
+        Ok(())
+    }
+
+    /// The ledger did not take a record.
+    pub(super) fn refused_record(&mut self) {
+        self.failed_at = Some(self.now);
+        self.disturb();
+    }
+
+    /// The processor starts again: the pump is off, and what it knew is gone.
+    pub(super) fn reset(&mut self, true_ms: u64, now: i64) {
+        (self.true_ms, self.now) = (true_ms, now);
+        self.pin.forget_rest(true_ms);
+        self.retract();
+        self.service = None;
+        (self.leave, self.failed_at) = (None, None);
+        if let Some(open) = &mut self.open {
+            open.resets += 1;
+            open.disturbed = true;
+        }
+    }
+
+    /// All that the call has brought has been done.
+    pub(super) fn settled(&mut self, head: &Rules, thinks_on: bool) -> Judged {
+        (self.wish, self.leave) = (Wish::default(), None);
+        must(!(self.stopped && self.pin.is_on()), "P4", || {
+            "the pump runs though a stop or a fault is on".to_owned()
+        })?;
+        must(thinks_on == self.pin.is_on(), "P4", || {
+            format!("the logic takes the pump's state to be {thinks_on}, which is not so")
+        })?;
+        if self.failed_at.is_some_and(|at| self.now < at + QUIET_MS) {
+            return Ok(());
+        }
+        if let Some(service) = self.service {
+            must(self.pin.is_on(), "O1", || {
+                format!("a run is over after {} ms and its end is not logged", service.ran_ms)
+            })?;
+        }
+        self.accounted(head)
+    }
+
+    pub(super) fn age(&self, began: &Began) -> i64 {
+        let elapsed = (self.now - began.at).max(0);
+        match (began.local, self.clock_ms) {
+            (Some(then), Some(clock)) if began.losses != self.losses => {
+                elapsed.max(self.now + clock - then)
+            }
+            _ => elapsed,
+        }
+    }
+}
+
+/// The figures of the head that the promises speak of, and the zone.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Rules {
+    pub(super) flow: Flow,
+    pub(super) shortest_on_ms: u64,
+    pub(super) shortest_off_ms: u64,
+    pub(super) longest_run_ms: u64,
+    pub(super) least_rest_ms: u64,
+    pub(super) starts_per_hour: usize,
+    pub(super) zone_ms: i64,
+}
+
+impl Rules {
+    /// The rest that a run needs after it.
+    fn rest_ms(&self, on_ms: u64) -> u64 {
+        (on_ms * self.least_rest_ms).div_ceil(self.longest_run_ms).max(self.shortest_off_ms)
+    }
+}
+
+/// What so much pumping delivers, to the nearest nanolitre.
+fn volume_nl(flow: Flow, ms: u64) -> u64 {
+    (ms * u64::from(flow.as_nl_per_min()) + 30_000) / 60_000
+}
+
+/// The most that the entries ask for in a day, a quarter more.
+pub(super) fn default_ceiling_nl(entries: &[Entry]) -> u64 {
+    let asked: u64 = entries
+        .iter()
+        .map(|entry| match entry.recurrence {
+            Recurrence::Weekly { .. } => entry.volume.as_nl(),
+            Recurrence::Interval { every_ms, .. } => {
+                entry.volume.as_nl() * (DAY_MS as u64).div_ceil(every_ms)
+            }
+        })
+        .sum();
+    asked + asked / 4
+}
