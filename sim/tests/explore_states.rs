@@ -23,10 +23,3 @@ fn every_state_with_one_disturbance_keeps_the_promises() {
     let report = run(&Options { disturbances: 1, findings: 20, ..Options::default() });
     assert_eq!((report.ended, &report.found), (Ended::FixedPoint, &Vec::new()));
 }
-
-#[test]
-#[ignore = "some minutes; the command of it is in the book"]
-fn every_state_with_two_disturbances_keeps_the_promises() {
-    let report = run(&Options { disturbances: 2, findings: 40, ..Options::default() });
-    assert_eq!((report.ended, &report.found), (Ended::FixedPoint, &Vec::new()));
-}
