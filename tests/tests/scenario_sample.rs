@@ -9,8 +9,8 @@ use dosewright_core::zone::Zone;
 use dosewright_sim::diagnose::{Source, Spans};
 use dosewright_sim::scenario::{
     self, Act, CellType, Claim, ClockPlan, ClockSetting, Container, EntryName, EntryPlan,
-    Expectation, Fault, FaultKind, HeadPlan, IntervalStart, Limits, Memory, Moment, NamedZone,
-    OperatorAct, RecurrencePlan, Scenario, SignedMs, Supply, WorldPart,
+    Expectation, Fault, FaultKind, HeadPlan, IntervalStart, Limits, Memory, Moment, Motion,
+    NamedZone, OperatorAct, Pack, RecurrencePlan, Scenario, SignedMs, Supply, WorldPart,
 };
 
 const SAMPLE: &str = r#"schema = 1
@@ -120,18 +120,28 @@ fn expected() -> Scenario {
                 ..Head::with_flow(Flow::from_nl_per_min(26_500_000).unwrap())
             },
             true_flow: None,
+            motion: Motion::default(),
             spans: spans(),
         },
         motor: None,
-        supply: Supply::Battery { cells_of: CellType::Lr20, cells: None, spans: spans() },
+        supply: Supply::Battery {
+            cells_of: CellType::Lr20,
+            cells: None,
+            pack: Pack::default(),
+            spans: spans(),
+        },
         container: Some(Container {
             capacity: Volume::from_ml(10_000),
             level: Volume::from_ml(7_500),
             // 4 % of the capacity: common practice, no source
             heel: Volume::from_ml(400),
             low_contact: None,
+            lead: None,
+            slack: None,
             spans: spans(),
         }),
+        tube: None,
+        product: None,
         memory: Memory { word_bytes: 4, sector_bytes: 32_768, sectors: 4, spans: spans() },
         limits: Limits { daily_ceiling: None, spans: spans() },
         closed: Vec::new(),

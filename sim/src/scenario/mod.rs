@@ -6,12 +6,14 @@
 mod datetime;
 mod doc;
 mod keys;
+pub mod measure;
 mod model;
 mod nearest;
 mod quantity;
 mod read;
 mod reader;
 mod schema;
+pub mod write;
 mod zones;
 
 pub use model::*;
@@ -48,12 +50,7 @@ pub fn read(file: &str, text: &str) -> Result<(Scenario, Vec<Diagnostic>), Vec<D
 /// beside them, if that is a whole one but for some tables of its lists: enough
 /// for further checks of what is there, not for a run. No problem is left out.
 pub(crate) fn read_what_there_is(file: &str, text: &str) -> (Option<Scenario>, Vec<Diagnostic>) {
-    if text.len() > MOST_BYTES {
-        let span = Span::new(0, text.find('\n').unwrap_or(text.len()).min(80)).clip(text);
-        let found =
-            Diagnostic::new(codes::FILE_TOO_LARGE, span, "the file is too large for a scenario")
-                .label(format!("{} bytes; at most {MOST_BYTES} are read", text.len()))
-                .in_file(file);
+    if let Some(found) = too_large(file, text) {
         return (None, vec![found]);
     }
     let (scenario, mut problems) = read::document(text);
@@ -99,6 +96,54 @@ pub(crate) fn cap(problems: &mut Vec<Diagnostic>) {
         .in_file(file);
         problems.push(found);
     }
+}
+
+/// Reads a head file, or the head of a scenario.
+///
+/// # Errors
+///
+/// Every problem of the file; there is at least one error among them.
+pub fn read_head(file: &str, text: &str) -> Result<HeadFile, Vec<Diagnostic>> {
+    finish(file, text, read::head_file).map(|(head, _)| head)
+}
+
+/// Reads a brief for a timetable; with it come warnings.
+///
+/// # Errors
+///
+/// Every problem of the file; there is at least one error among them.
+pub fn read_brief(file: &str, text: &str) -> Result<(Brief, Vec<Diagnostic>), Vec<Diagnostic>> {
+    finish(file, text, read::brief)
+}
+
+fn finish<T>(
+    file: &str,
+    text: &str,
+    read: fn(&str) -> (Option<T>, Vec<Diagnostic>),
+) -> Result<(T, Vec<Diagnostic>), Vec<Diagnostic>> {
+    if let Some(found) = too_large(file, text) {
+        return Err(vec![found]);
+    }
+    let (found, mut problems) = read(text);
+    for problem in &mut problems {
+        file.clone_into(&mut problem.file);
+    }
+    diagnose::sort(&mut problems);
+    cap(&mut problems);
+    let (errors, _) = diagnose::count(&problems);
+    match found {
+        Some(found) if errors == 0 => Ok((found, problems)),
+        _ => Err(problems),
+    }
+}
+
+fn too_large(file: &str, text: &str) -> Option<Diagnostic> {
+    (text.len() > MOST_BYTES).then(|| {
+        let span = Span::new(0, text.find('\n').unwrap_or(text.len()).min(80)).clip(text);
+        Diagnostic::new(codes::FILE_TOO_LARGE, span, "the file is too large for a scenario")
+            .label(format!("{} bytes; at most {MOST_BYTES} are read", text.len()))
+            .in_file(file)
+    })
 }
 
 /// Reads a length of time as people write it, such as "3 d 4 h", in ms.

@@ -2,13 +2,17 @@
 //! hints, and the JSON Schema.
 
 mod acts;
+mod brief;
 mod expect;
 mod faults;
+mod product;
 mod site;
 
 pub(super) use acts::*;
+pub(super) use brief::*;
 pub(super) use expect::*;
 pub(super) use faults::*;
+pub(super) use product::*;
 pub(super) use site::*;
 
 use super::quantity::{self, Dimension, show};
@@ -138,10 +142,18 @@ impl Kind {
                 // The largest unit that gives a whole number.
                 let whole = |u: &&quantity::Unit| u.den == 1 && size.is_multiple_of(u.num);
                 let unit = dimension.units.iter().filter(whole).max_by_key(|u| u.num);
-                unit.map_or_else(
-                    || value.to_string(),
-                    |u| format!("{sign}{} {}", size / u.num, u.symbol),
-                )
+                if let Some(unit) = unit {
+                    return format!("{sign}{} {}", size / unit.num, unit.symbol);
+                }
+                // None does: the first one, with decimals.
+                match dimension.units.first() {
+                    Some(u) if u.den == 1 && MILLION.is_multiple_of(u.num) => {
+                        let decimals = size % u.num * (MILLION / u.num);
+                        let text = format!("{}.{decimals:06}", size / u.num);
+                        format!("{sign}{} {}", text.trim_end_matches('0'), u.symbol)
+                    }
+                    _ => value.to_string(),
+                }
             }
             _ => value.to_string(),
         }
@@ -215,6 +227,7 @@ pub(super) const fn any_of(name: &'static str, kind: Kind, doc: &'static str) ->
 }
 
 const MS_PER_DAY: i64 = 86_400_000;
+const MILLION: u64 = 1_000_000;
 /// A hundred thousand litres, in nl.
 const MOST_VOLUME: i64 = 100_000_000_000_000;
 /// A hundred years of 365.25 days.

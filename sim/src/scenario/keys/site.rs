@@ -1,10 +1,11 @@
 //! The file's own keys and those of what is installed.
 
 use super::super::model::CellType;
-use super::super::quantity::{BYTES, CURRENT, CURVE, DRIFT, TEMPERATURE, VOLTAGE};
+use super::super::quantity::{BYTES, CURRENT, CURVE, DRIFT, PERCENT, TEMPERATURE, VOLTAGE};
 use super::{
-    A_FLOW, A_LENGTH, A_VOLUME, ANY_VOLUME, EITHER_WAY, EXPECT, FAULT, Key, Kind, LONGEST_RUN,
-    MOST_VOLUME, MS_PER_DAY, OPERATOR, Table, UP_TO_A_DAY, one_of, optional, range, required,
+    A_FLOW, A_LENGTH, A_VOLUME, ANY_LENGTH, ANY_VOLUME, EITHER_WAY, EXPECT, FAULT, Key, Kind,
+    LONGEST_RUN, MOST_VOLUME, MS_PER_DAY, OPERATOR, PRODUCT, TUBE, Table, UP_TO_A_DAY, one_of,
+    optional, range, required,
 };
 
 pub(in crate::scenario) static ROOT: Table = Table {
@@ -18,6 +19,8 @@ pub(in crate::scenario) static ROOT: Table = Table {
         optional("motor", Kind::Table(&MOTOR), "The motor, for the battery model."),
         optional("supply", Kind::Table(&SUPPLY), "Mains, or a battery pack; mains unless said."),
         optional("container", Kind::Table(&CONTAINER), "What the product is drawn from."),
+        optional("tube", Kind::Table(&TUBE), "The tube set and the lines, for the arithmetic."),
+        optional("product", Kind::Table(&PRODUCT), "What is dosed, for the arithmetic."),
         optional("memory", Kind::Table(&MEMORY), "The flash the ledger is kept in."),
         optional("limits", Kind::Table(&LIMITS), "Limits of the device."),
         optional(
@@ -121,6 +124,21 @@ pub(in crate::scenario) static HEAD: Table = Table {
             UP_TO_A_DAY,
             "Longest calibration run; 10 min unless said.",
         ),
+        optional(
+            "spin_up",
+            Kind::Length(range(0, 10_000)),
+            "Time in which the rotor comes up to speed, for the model of its flow; 100 ms unless said.",
+        ),
+        optional(
+            "coast",
+            Kind::Length(range(0, 10_000)),
+            "Time in which the rotor comes to rest, for the model of its flow; 50 ms unless said.",
+        ),
+        optional(
+            "pulsation",
+            Kind::Quantity(&PERCENT, range(0, 3_000_000)),
+            "How far the flow swings about its mean at each roller pass, for the model of its flow; 100 % unless said.",
+        ),
     ],
 };
 
@@ -168,6 +186,31 @@ pub(in crate::scenario) static BATTERY: Table = Table {
             Kind::Count(range(1, 48)),
             "Cells in series; from the motor's voltage unless said.",
         ),
+        optional(
+            "sleep",
+            Kind::Quantity(&CURRENT, range(0, 100_000_000)),
+            "Current that never stops; 60 uA unless said.",
+        ),
+        optional(
+            "display",
+            Kind::Quantity(&CURRENT, range(0, 100_000_000)),
+            "Current of the lit display; 12 mA unless said.",
+        ),
+        optional(
+            "lit_a_week",
+            Kind::Length(range(0, 7 * MS_PER_DAY)),
+            "How long the display is lit in a week; 3 min unless said.",
+        ),
+        optional(
+            "usable",
+            Kind::Quantity(&PERCENT, range(10_000, 1_000_000)),
+            "Share of the cells' capacity that can be used; 56 %, a cool cellar, unless said.",
+        ),
+        optional(
+            "self_discharge",
+            Kind::Quantity(&PERCENT, range(0, 500_000)),
+            "Share that is lost in a year on the shelf; 3 % unless said.",
+        ),
     ],
 };
 
@@ -191,6 +234,8 @@ pub(in crate::scenario) static CONTAINER: Table = Table {
             A_VOLUME,
             "Level at which the low-level contact closes; no contact unless said.",
         ),
+        optional("lead", ANY_LENGTH, "From an order to its delivery; 10 days unless said."),
+        optional("slack", ANY_LENGTH, "What to order earlier by; 7 days unless said."),
     ],
 };
 

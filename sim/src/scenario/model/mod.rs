@@ -5,18 +5,22 @@
 //! no part in equality.
 
 mod act;
+mod brief;
 mod clock;
 mod entry;
 mod expect;
 mod fault;
+mod product;
 mod site;
 
 pub use act::{Act, Calibration, Change, ClockSetting, Edit, Key, OperatorAct};
+pub use brief::{Brief, Cleaning, HeadFile, Label, LabelDose, Quiet, SitePlan, Trading};
 pub use clock::{ClockPlan, Crystal, NamedZone};
 pub use entry::{EntryPlan, IntervalStart, RecurrencePlan};
 pub use expect::{Claim, DueClaim, Expectation, Outcome};
 pub use fault::{Fault, FaultKind, MemoryWork, WorldPart};
-pub use site::{CellType, Container, HeadPlan, Limits, Memory, Motor, Supply};
+pub use product::{Product, Tube};
+pub use site::{CellType, Container, HeadPlan, Limits, Memory, Motion, Motor, Pack, Supply};
 
 use dosewright_core::civil::Local;
 use dosewright_core::entry::ClosedDates;
@@ -41,6 +45,10 @@ pub struct Scenario {
     pub supply: Supply,
     /// The container, where the file describes it.
     pub container: Option<Container>,
+    /// Tube set and lines, where the file describes them.
+    pub tube: Option<Tube>,
+    /// What is dosed, where the file describes it.
+    pub product: Option<Product>,
     /// The memory the ledger is kept in.
     pub memory: Memory,
     /// Limits of the device.

@@ -1,6 +1,7 @@
 //! What is installed: head, motor, supply, container, memory, limits.
 
 use dosewright_core::config::Head;
+use dosewright_core::time::Duration;
 use dosewright_core::units::{Flow, Volume};
 
 use crate::diagnose::Spans;
@@ -12,8 +13,21 @@ pub struct HeadPlan {
     pub head: Head,
     /// What the head really delivers, where that is not the calibrated flow.
     pub true_flow: Option<Flow>,
+    /// How the rotor moves, where the file says it.
+    pub motion: Motion,
     /// Where it stands.
     pub spans: Spans,
+}
+
+/// How a rotor moves and how its flow swings: parameters of a model.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Motion {
+    /// Time in which it comes up to speed, in ms.
+    pub spin_up_ms: Option<u32>,
+    /// Time in which it comes to rest, in ms.
+    pub coast_ms: Option<u32>,
+    /// Swing of the flow about its mean, in parts per million.
+    pub pulsation_ppm: Option<u32>,
 }
 
 /// `[motor]`: what the battery model reckons with.
@@ -67,9 +81,26 @@ pub enum Supply {
         cells_of: CellType,
         /// So many in series; `None` leaves it to the motor's voltage.
         cells: Option<u8>,
+        /// What draws from it beside the motor, and what can be used of it.
+        pack: Pack,
         /// Where it stands.
         spans: Spans,
     },
+}
+
+/// What is known of a pack beside its cells; `None` leaves it to the model.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Pack {
+    /// Current that never stops, in microamperes.
+    pub sleep_ua: Option<u32>,
+    /// Current of the lit display, in microamperes.
+    pub display_ua: Option<u32>,
+    /// How long the display is lit in a week, in ms.
+    pub lit_a_week_ms: Option<u32>,
+    /// Share of the capacity that can be used, in parts per million.
+    pub usable_ppm: Option<u32>,
+    /// Share that is lost in a year on the shelf, in parts per million.
+    pub self_discharge_ppm: Option<u32>,
 }
 
 /// `[container]`.
@@ -83,6 +114,10 @@ pub struct Container {
     pub heel: Volume,
     /// Level at which the low-level contact closes; `None` for no contact.
     pub low_contact: Option<Volume>,
+    /// From an order to its delivery.
+    pub lead: Option<Duration>,
+    /// What to order earlier by.
+    pub slack: Option<Duration>,
     /// Where it stands.
     pub spans: Spans,
 }

@@ -12,8 +12,8 @@ use std::ops::Range;
 
 pub(super) use duration::duration;
 pub(super) use units::{
-    BYTES, CURRENT, CURVE, DRIFT, Dimension, FLOW_TIMES, PERCENT, TEMPERATURE, TIME, Unit, VOLTAGE,
-    VOLUME,
+    BYTES, CURRENT, CURVE, DENSITY, DISTANCE, DRIFT, Dimension, FLOW_TIMES, MASS, PERCENT, RATE,
+    TEMPERATURE, TIME, Unit, VISCOSITY, VOLTAGE, VOLUME,
 };
 
 use crate::diagnose::codes;

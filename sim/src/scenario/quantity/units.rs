@@ -219,3 +219,78 @@ pub(in crate::scenario) const BYTES: Dimension = Dimension {
         ("MB", "1024 KiB are \"1 MiB\""),
     ],
 };
+
+/// In micrometres.
+pub(in crate::scenario) const DISTANCE: Dimension = Dimension {
+    what: "a distance",
+    of: "distance",
+    example: "2.5 m",
+    base: "micrometres",
+    whole: false,
+    units: &[
+        unit("mm", &[], 1_000, 1),
+        unit("cm", &[], 10_000, 1),
+        unit("m", &[], 1_000_000, 1),
+        // exact since 1959
+        unit("in", &["inch"], 25_400, 1),
+        unit("ft", &[], 304_800, 1),
+    ],
+    hints: &[("\"", "inches are \"in\""), ("'", "feet are \"ft\"")],
+};
+
+/// In milligrams a litre.
+pub(in crate::scenario) const DENSITY: Dimension = Dimension {
+    what: "a density",
+    of: "density",
+    example: "1.02 kg/l",
+    base: "milligrams a litre",
+    whole: false,
+    units: &[
+        unit("kg/l", &["kg/L"], 1_000_000, 1),
+        unit("g/ml", &["g/mL", "g/cm3"], 1_000_000, 1),
+        unit("g/l", &["g/L"], 1_000, 1),
+        unit("kg/m3", &[], 1_000, 1),
+        unit("mg/l", &["mg/L"], 1, 1),
+    ],
+    hints: &[("SG", "a specific gravity of 1.02 is \"1.02 kg/l\"")],
+};
+
+/// In micropascal seconds.
+pub(in crate::scenario) const VISCOSITY: Dimension = Dimension {
+    what: "a viscosity",
+    of: "viscosity",
+    example: "1 mPa s",
+    base: "micropascal seconds",
+    whole: false,
+    units: &[
+        unit("mPa s", &["mPas", "mPa*s", "cP"], 1_000, 1),
+        unit("Pa s", &["Pas"], 1_000_000, 1),
+    ],
+    hints: &[],
+};
+
+/// In nanolitres a litre.
+pub(in crate::scenario) const RATE: Dimension = Dimension {
+    what: "a rate of dosing",
+    of: "rate",
+    example: "80 ml/m3",
+    base: "nanolitres a litre",
+    whole: false,
+    units: &[
+        unit("ml/m3", &["mL/m3"], 1_000, 1),
+        unit("ml/l", &["mL/L"], 1_000_000, 1),
+        unit("ul/l", &[], 1_000, 1),
+    ],
+    hints: &[("ppm", "1 ppm by volume is \"1 ml/m3\"")],
+};
+
+/// In milligrams.
+pub(in crate::scenario) const MASS: Dimension = Dimension {
+    what: "a mass",
+    of: "mass",
+    example: "120.0 g",
+    base: "milligrams",
+    whole: false,
+    units: &[unit("mg", &[], 1, 1), unit("g", &[], 1_000, 1), unit("kg", &[], 1_000_000, 1)],
+    hints: &[("gr", "grams are \"g\"")],
+};

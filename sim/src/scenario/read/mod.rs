@@ -2,10 +2,14 @@
 //! the whole can tell.
 
 mod acts;
+mod brief;
 mod entry;
 mod expect;
 mod faults;
+mod product;
 mod site;
+
+pub(super) use brief::{brief, head_file};
 
 use std::collections::BTreeMap;
 
@@ -51,6 +55,8 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
     let supply = t.inner("supply").and_then(site::supply);
     let supply = supply.or((!t.has("supply")).then_some(Supply::Mains));
     let container = t.inner("container").and_then(site::container);
+    let tube = t.inner("tube").and_then(product::tube);
+    let product = t.inner("product").map(product::product);
     let memory = t.inner("memory").map(site::memory).unwrap_or_default();
     let limits = t.inner("limits").map(site::limits).unwrap_or_default();
     let (closed, closed_spans) = closed(&mut t);
@@ -73,6 +79,8 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
         motor,
         supply: supply?,
         container,
+        tube,
+        product,
         memory,
         limits,
         closed,

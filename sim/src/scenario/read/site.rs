@@ -6,7 +6,8 @@ use dosewright_core::time::Duration;
 use dosewright_core::units::Volume;
 
 use super::super::model::{
-    CellType, ClockPlan, Container, Crystal, HeadPlan, Limits, Memory, Motor, SignedMs, Supply,
+    CellType, ClockPlan, Container, Crystal, HeadPlan, Limits, Memory, Motion, Motor, Pack,
+    SignedMs, Supply,
 };
 use super::super::quantity::show;
 use super::super::reader::TableReader;
@@ -86,6 +87,11 @@ pub(super) fn head(mut t: TableReader) -> Option<HeadPlan> {
     let least_pulse = t.volume("least_pulse");
     let longest_prime_ms = t.short_ms("longest_prime");
     let longest_calibration_ms = t.short_ms("longest_calibration");
+    let motion = Motion {
+        spin_up_ms: t.short_ms("spin_up"),
+        coast_ms: t.short_ms("coast"),
+        pulsation_ppm: t.quantity_u32("pulsation"),
+    };
     let spans = t.finish();
     let usual = Head::with_flow(flow?);
     let head = Head {
@@ -101,7 +107,7 @@ pub(super) fn head(mut t: TableReader) -> Option<HeadPlan> {
         longest_prime_ms: longest_prime_ms.unwrap_or(usual.longest_prime_ms),
         longest_calibration_ms: longest_calibration_ms.unwrap_or(usual.longest_calibration_ms),
     };
-    Some(HeadPlan { head, true_flow, spans })
+    Some(HeadPlan { head, true_flow, motion, spans })
 }
 
 /// The defaults are common practice, no source.
@@ -125,8 +131,15 @@ pub(super) fn supply(mut t: TableReader) -> Option<Supply> {
     let battery = t.inner("battery").and_then(|mut t| {
         let cells_of = t.word("type", &CellType::ALL);
         let cells = t.count("cells").map(|n| n as u8);
+        let pack = Pack {
+            sleep_ua: t.quantity_u32("sleep"),
+            display_ua: t.quantity_u32("display"),
+            lit_a_week_ms: t.short_ms("lit_a_week"),
+            usable_ppm: t.quantity_u32("usable"),
+            self_discharge_ppm: t.quantity_u32("self_discharge"),
+        };
         let spans = t.finish();
-        Some(Supply::Battery { cells_of: cells_of?, cells, spans })
+        Some(Supply::Battery { cells_of: cells_of?, cells, pack, spans })
     });
     t.finish();
     battery.or(mains.map(|_| Supply::Mains))
@@ -137,6 +150,8 @@ pub(super) fn container(mut t: TableReader) -> Option<Container> {
     let level = t.volume("level");
     let heel = t.volume_or_share("heel", capacity);
     let low_contact = t.volume("low_contact");
+    let lead = t.length("lead");
+    let slack = t.length("slack");
     if let Some(capacity) = capacity {
         for (key, volume) in [("level", level), ("heel", heel), ("low_contact", low_contact)] {
             if volume.is_some_and(|volume| volume > capacity) {
@@ -155,6 +170,8 @@ pub(super) fn container(mut t: TableReader) -> Option<Container> {
         level: level.unwrap_or(capacity),
         heel: heel.unwrap_or(Volume::from_nl(capacity.as_nl() / 100 * HEEL_PERCENT)),
         low_contact,
+        lead,
+        slack,
         spans,
     })
 }

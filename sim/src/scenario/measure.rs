@@ -1,0 +1,87 @@
+//! Single quantities, as they are given on a command line: the same units and
+//! the same refusals as in a file.
+
+use super::quantity::{
+    self, DENSITY, DISTANCE, Dimension, MASS, PERCENT, Problem, TEMPERATURE, VOLUME,
+};
+
+/// In words, for a message that names the argument.
+fn words(problem: Problem) -> String {
+    match problem.help {
+        Some(help) => format!("it {}: {help}", problem.what),
+        None => format!("it {}", problem.what),
+    }
+}
+
+fn of(text: &str, dimension: &Dimension, per: f64) -> Result<f64, String> {
+    let value = quantity::quantity(text, dimension).map_err(words)?;
+    Ok(value as f64 / per)
+}
+
+/// More than nothing.
+fn some(value: f64, what: &str) -> Result<f64, String> {
+    if value > 0.0 { Ok(value) } else { Err(format!("{what} is more than nothing")) }
+}
+
+/// A volume in ml.
+///
+/// # Errors
+///
+/// What is wrong with the text, in words; so for all of these.
+pub fn ml(text: &str) -> Result<f64, String> {
+    some(of(text, &VOLUME, 1e6)?, "a volume")
+}
+
+/// A mass in g.
+pub fn g(text: &str) -> Result<f64, String> {
+    some(of(text, &MASS, 1e3)?, "a mass")
+}
+
+/// A density in g/ml.
+pub fn g_per_ml(text: &str) -> Result<f64, String> {
+    some(of(text, &DENSITY, 1e6)?, "a density")
+}
+
+/// A temperature in degrees Celsius.
+pub fn celsius(text: &str) -> Result<f64, String> {
+    of(text, &TEMPERATURE, 1e3)
+}
+
+/// A share: 2 % is 0.02.
+pub fn share(text: &str) -> Result<f64, String> {
+    some(of(text, &PERCENT, 1e6)?, "a share")
+}
+
+/// A flow in ml/min.
+pub fn ml_per_min(text: &str) -> Result<f64, String> {
+    let nl = quantity::flow(text).map_err(words)?;
+    some(nl as f64 / 1e6, "a flow")
+}
+
+/// A height in m, either sign.
+pub fn metres(text: &str) -> Result<f64, String> {
+    of(text, &DISTANCE, 1e6)
+}
+
+/// A length of time in s.
+pub fn seconds(text: &str) -> Result<f64, String> {
+    let ms = quantity::duration(text).map_err(words)?;
+    some(ms as f64 / 1e3, "a length of time")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_units_of_files() {
+        assert_eq!((ml("1 US fl oz"), ml("0.1 l")), (Ok(29.573_53), Ok(100.0)));
+        assert_eq!((g("1.2 kg"), g_per_ml("1030 kg/m3")), (Ok(1200.0), Ok(1.03)));
+        assert_eq!((share("2 %"), ml_per_min("1.59 l/h")), (Ok(0.02), Ok(26.5)));
+        assert_eq!((seconds("1 min 30 s"), celsius("-4.5 C")), (Ok(90.0), Ok(-4.5)));
+        for bad in ["", "26.5", "1,5 l", "0 ml", "-1 ml", "4 fl oz"] {
+            assert!(ml(bad).is_err(), "{bad}");
+        }
+        assert!(ml("1,5 l").unwrap_err().contains("1.5 l"));
+    }
+}
