@@ -3,6 +3,7 @@
 
 mod chip;
 pub mod flash;
+pub mod head;
 mod memory;
 mod operator;
 mod script;
