@@ -1,0 +1,293 @@
+//! The page that `pulses` prints.
+
+use std::fmt::Write as _;
+
+use super::{Ran, Train, Turndown, turndown};
+use crate::diagnose::{display, wrap};
+use crate::scenario::show;
+use crate::trade::evenness::Error;
+use crate::trade::turndown::{ACCURACY_PERCENT, LINEARITY_PERCENT, REPEATABILITY_PERCENT};
+
+/// Cells on a line.
+const CELLS: usize = 80;
+/// Most lines of a histogram.
+const BINS: usize = 8;
+/// Cells of its longest bar.
+const BAR: usize = 40;
+
+fn paragraph(out: &mut String, text: &str) {
+    for line in wrap(text, CELLS) {
+        _ = writeln!(out, "{line}");
+    }
+}
+
+/// Wide enough for what is said of one pulse.
+fn ms(ms: u64) -> String {
+    if ms < 10_000 { format!("{ms} ms") } else { show::length(ms) }
+}
+
+fn range(values: &[u64]) -> String {
+    match (values.iter().min(), values.iter().max()) {
+        (Some(a), Some(b)) if a == b => ms(*a),
+        (Some(a), Some(b)) => format!("{} to {}", ms(*a), ms(*b)),
+        _ => "none".to_owned(),
+    }
+}
+
+/// How often each value comes, in bars; many values are put together.
+fn histogram(out: &mut String, title: &str, limit: &str, values: &[u64]) {
+    _ = writeln!(out, "\n{title:<40}{limit}");
+    let (Some(&low), Some(&high)) = (values.iter().min(), values.iter().max()) else {
+        _ = writeln!(out, "  none");
+        return;
+    };
+    let width = (high - low + 1).div_ceil(BINS as u64);
+    let mut counts = [0_usize; BINS];
+    for value in values {
+        counts[((value - low) / width) as usize] += 1;
+    }
+    let most = counts.iter().copied().max().unwrap_or(1).max(1);
+    for (i, count) in counts.iter().enumerate() {
+        let from = low + i as u64 * width;
+        if from > high {
+            break;
+        }
+        let to = (from + width - 1).min(high);
+        let label = if from == to { from.to_string() } else { format!("{from} to {to}") };
+        let bar = "#".repeat((count * BAR).div_ceil(most));
+        _ = writeln!(out, "{}", format!("  {label:>19} ms {count:>5}  {bar}").trim_end());
+    }
+}
+
+fn percent(value: f64) -> String {
+    let text = format!("{value:+.2} %");
+    if text == "-0.00 %" || text == "+0.00 %" { "0.00 %".to_owned() } else { text }
+}
+
+fn evenness(out: &mut String, commanded: &[Error], outflow: &[Error]) {
+    _ = writeln!(
+        out,
+        "\nflow error by observation window         commanded              outflow (model)"
+    );
+    for (c, o) in commanded.iter().zip(outflow) {
+        _ = writeln!(
+            out,
+            "  {:>2} min                        {:>10} {:>10}    {:>10} {:>10}",
+            c.window_min,
+            percent(c.least_percent),
+            percent(c.most_percent),
+            percent(o.least_percent),
+            percent(o.most_percent)
+        );
+    }
+    if commanded.is_empty() {
+        _ = writeln!(out, "  the dose's window is shorter than the shortest, 2 min");
+    }
+}
+
+fn verdict(entry: &str, train: &Train) -> String {
+    let widths: Vec<u64> = train.pulses.iter().map(|pulse| pulse.on_ms).collect();
+    let count = train.pulses.len();
+    let noun = if count == 1 { "pulse" } else { "pulses" };
+    let broken = train.broken_limits();
+    let judged = if broken.is_empty() {
+        "within the head's limits".to_owned()
+    } else {
+        format!("LIMITS BROKEN: {}", broken.join("; "))
+    };
+    format!(
+        "{} of \"{}\" goes in {count} {noun} of {} over {}: {judged}.",
+        show::volume(train.dose),
+        display(entry).0,
+        range(&widths),
+        show::length(train.window_ms)
+    )
+}
+
+/// Why there are so many pulses.
+fn why(train: &Train) -> String {
+    let each = train.dose_ml() / train.pulses.len().max(1) as f64;
+    let chose = match train.asked {
+        Some(_) => "as the file asks".to_owned(),
+        None => format!(
+            "the most that the head's limits and a least pulse of {} allow",
+            show::volume(train.head.least_pulse)
+        ),
+    };
+    let passes = if train.head.roller_pass.as_nl() > 0 {
+        let pass = train.head.roller_pass.as_nl() as f64 / 1e6;
+        format!(", {:.1} roller passes", each / pass)
+    } else {
+        String::new()
+    };
+    format!("pulses: {chose}; {each:.2} ml each{passes}.")
+}
+
+fn turndown_lines(out: &mut String, down: &Turndown) {
+    _ = writeln!(
+        out,
+        "\nover the turndown, by API 675's definitions (model; no conformity is claimed)"
+    );
+    _ = writeln!(
+        out,
+        "  largest dose of this window {:.1} ml; {} of 10 settings from a tenth of it",
+        down.most_ml, down.settings
+    );
+    let Some(found) = down.found else {
+        _ = writeln!(out, "  too few settings to judge");
+        return;
+    };
+    for (name, value, limit, of) in [
+        ("accuracy", found.accuracy_percent, ACCURACY_PERCENT, "of the mean"),
+        ("linearity", found.linearity_percent, LINEARITY_PERCENT, "of rated"),
+        ("repeatability", found.repeatability_percent, REPEATABILITY_PERCENT, "of rated"),
+    ] {
+        let word = if value <= limit { "within" } else { "above" };
+        _ = writeln!(out, "  {name:<14}{value:>7.3} %  {word} {limit:.0} % {of}");
+    }
+}
+
+/// The whole page for one head.
+pub fn page(entry: &str, train: &Train, ran: &Ran) -> String {
+    let mut out = String::new();
+    paragraph(&mut out, &verdict(entry, train));
+    out.push('\n');
+    paragraph(&mut out, &why(train));
+    paragraph(&mut out, &match ran {
+        Ran::Same => "device: the controller, run with this dose alone, gives the same pulses to the millisecond.".to_owned(),
+        Ran::Differs(at) => format!("device: the controller's pulse {at} DIFFERS from the plan."),
+        Ran::NotRun(why) => format!("device: not run: {why}."),
+    });
+    let line = train.line();
+    paragraph(
+        &mut out,
+        &format!(
+            "commanded: {} of pumping, {:.3} ml; against the straight line at most {:.2} ml ahead and {:.2} ml behind; one pulse is {:.2} ml.",
+            ms(train.on_ms()),
+            train.commanded_ml(),
+            line.lead_ml,
+            line.lag_ml,
+            line.pulse_ml
+        ),
+    );
+    let model = &train.model;
+    paragraph(
+        &mut out,
+        &format!(
+            "outflow (model): {:.2} ml, {} of the dose. Each start loses {:.4} ml: spin-up {:.0} ms, coast {:.0} ms, swing {:.0} % at {:.1} roller passes a second.",
+            train.outflow_ml(),
+            percent(100.0 * (train.outflow_ml() / train.dose_ml() - 1.0)),
+            model.loss_ml(),
+            model.spin_up_s * 1e3,
+            model.coast_s * 1e3,
+            model.pulsation * 100.0,
+            model.rollers * model.turns_s
+        ),
+    );
+    let widths: Vec<u64> = train.pulses.iter().map(|pulse| pulse.on_ms).collect();
+    let head = &train.head;
+    histogram(
+        &mut out,
+        "pulse widths",
+        &format!(
+            "limits {} to {}",
+            ms(u64::from(head.shortest_on_ms)),
+            ms(u64::from(head.longest_run_ms))
+        ),
+        &widths,
+    );
+    let rest = widths
+        .iter()
+        .map(|on| head.rest_after(dosewright_core::time::Duration::from_ms(*on)).as_ms())
+        .max()
+        .unwrap_or(0);
+    histogram(
+        &mut out,
+        "gaps",
+        &format!("least {} after such a pulse", ms(rest)),
+        &train.gaps_ms(),
+    );
+    let (commanded, outflow) = train.evenness();
+    evenness(&mut out, &commanded, &outflow);
+    _ = writeln!(
+        out,
+        "  method of IEC 60601-2-24, over the dose's own window; no conformity claimed"
+    );
+    turndown_lines(&mut out, &turndown(train.window_ms, head, *model));
+    out
+}
+
+/// Several heads side by side: a row a figure, a column a head.
+pub fn side_by_side(entry: &str, heads: &[(String, Result<Train, String>)]) -> String {
+    let fits = heads.iter().filter(|(_, train)| train.is_ok()).count();
+    let mut out = String::new();
+    paragraph(
+        &mut out,
+        &format!(
+            "{fits} of {} heads can deliver a dose of \"{}\" within their limits.",
+            heads.len(),
+            display(entry).0
+        ),
+    );
+    out.push('\n');
+    // what does not fit the page comes below it
+    let columns = ((CELLS - 22) / 19).max(1);
+    for group in heads.chunks(columns) {
+        let mut line = " ".repeat(22);
+        for (name, _) in group {
+            let name = short(name);
+            let pad = 18_usize.saturating_sub(display(&name).1);
+            _ = write!(line, " {}{name}", " ".repeat(pad));
+        }
+        _ = writeln!(out, "{line}");
+        let mut row = |name: &str, cell: &dyn Fn(&Train) -> String| {
+            let mut line = format!("{name:<22}");
+            for (_, train) in group {
+                let text = train.as_ref().map_or_else(|_| "-".to_owned(), cell);
+                _ = write!(line, " {text:>18}");
+            }
+            _ = writeln!(out, "{}", line.trim_end());
+        };
+        row("flow, ml/min", &|t| format!("{:.2}", f64::from(t.head.flow.as_nl_per_min()) / 1e6));
+        row("pulses", &|t| t.pulses.len().to_string());
+        row("pulse, ml", &|t| format!("{:.2}", t.line().pulse_ml));
+        row("pumping, s", &|t| format!("{:.1}", t.on_ms() as f64 / 1e3));
+        row("outflow (model), ml", &|t| format!("{:.2}", t.outflow_ml()));
+        row("ahead of the line, ml", &|t| format!("{:.2}", t.line().lead_ml));
+        for window in crate::trade::evenness::WINDOWS_MIN {
+            row(&format!("error in {window} min"), &|t| {
+                let (_, outflow) = t.evenness();
+                outflow.iter().find(|e| e.window_min == window).map_or("-".to_owned(), |e| {
+                    format!("{:+.1} to {:+.1} %", e.least_percent, e.most_percent)
+                })
+            });
+        }
+        let figure = |pick: fn(&crate::trade::turndown::Found) -> f64| {
+            move |t: &Train| {
+                let down = turndown(t.window_ms, &t.head, t.model);
+                down.found.map_or("-".to_owned(), |found| format!("{:.3} %", pick(&found)))
+            }
+        };
+        row("accuracy", &figure(|f| f.accuracy_percent));
+        row("linearity", &figure(|f| f.linearity_percent));
+        row("repeatability", &figure(|f| f.repeatability_percent));
+        out.push('\n');
+    }
+    for (name, train) in heads {
+        if let Err(why) = train {
+            paragraph(&mut out, &format!("{}: {why}", short(name)));
+        }
+    }
+    paragraph(
+        &mut out,
+        "Outflow and what follows from it are of a model. The yardsticks are IEC 60601-2-24's and API 675's; no conformity is claimed.",
+    );
+    out
+}
+
+/// A file's name without its folders, short enough for a column.
+fn short(name: &str) -> String {
+    let last = name.rsplit(['/', '\\']).next().unwrap_or(name);
+    let (text, width) = display(last);
+    if width <= 18 { text } else { text.chars().take(17).chain(['~']).collect() }
+}

@@ -1,0 +1,156 @@
+//! The train for other programs: JSON, rows, a waveform.
+
+use std::io;
+
+use serde_json::{Value, json};
+use vcd::{SimulationCommand, TimescaleUnit, VarType, Writer};
+
+use super::{Ran, Train, turndown};
+use crate::trade::evenness::Error;
+use crate::world::head::Rotor;
+
+fn errors(errors: &[Error]) -> Value {
+    errors
+        .iter()
+        .map(|e| {
+            json!({
+                "window_min": e.window_min,
+                "most_percent": rounded(e.most_percent),
+                "least_percent": rounded(e.least_percent),
+            })
+        })
+        .collect()
+}
+
+/// To a millionth: what a model says beyond that is noise.
+fn rounded(value: f64) -> f64 {
+    (value * 1e6).round() / 1e6
+}
+
+/// One object for one head.
+pub fn json(name: &str, entry: &str, train: &Train, ran: Option<&Ran>) -> Value {
+    let (commanded, outflow) = train.evenness();
+    let line = train.line();
+    let down = turndown(train.window_ms, &train.head, train.model);
+    json!({
+        "event": "pulses",
+        "head": name,
+        "entry": entry,
+        "dose_ul": train.dose.as_ul(),
+        "window_ms": train.window_ms,
+        "pulses": train.pulses.len(),
+        "asked": train.asked,
+        "pump_on_ms": train.on_ms(),
+        "commanded_ml": rounded(train.commanded_ml()),
+        "outflow_ml": rounded(train.outflow_ml()),
+        "lead_ml": rounded(line.lead_ml),
+        "lag_ml": rounded(line.lag_ml),
+        "largest_pulse_ml": rounded(line.pulse_ml),
+        "limits_broken": train.broken_limits(),
+        "loss_per_start_ml": rounded(train.model.loss_ml()),
+        "commanded_error": errors(&commanded),
+        "outflow_error": errors(&outflow),
+        "turndown": {
+            "most_ml": rounded(down.most_ml),
+            "settings": down.settings,
+            "accuracy_percent": down.found.map(|f| rounded(f.accuracy_percent)),
+            "linearity_percent": down.found.map(|f| rounded(f.linearity_percent)),
+            "repeatability_percent": down.found.map(|f| rounded(f.repeatability_percent)),
+        },
+        "device": ran.map(|ran| match ran {
+            Ran::Same => "same".to_owned(),
+            Ran::Differs(at) => format!("differs at pulse {at}"),
+            Ran::NotRun(why) => format!("not run: {why}"),
+        }),
+    })
+}
+
+/// One row a pulse.
+pub fn csv(train: &Train) -> String {
+    use std::fmt::Write as _;
+    let flow = f64::from(train.head.flow.as_nl_per_min()) / 6e10;
+    let (mut sum_ms, mut sum_ml) = (0, 0.0);
+    let mut out = String::from(
+        "pulse,start_ms,on_ms,gap_after_ms,commanded_ml,outflow_ml,commanded_sum_ml,outflow_sum_ml\n",
+    );
+    let gaps = train.gaps_ms();
+    for (i, pulse) in train.pulses.iter().enumerate() {
+        sum_ms += pulse.on_ms;
+        sum_ml += pulse.outflow_ml;
+        let gap = gaps.get(i).map(u64::to_string).unwrap_or_default();
+        _ = writeln!(
+            out,
+            "{},{},{},{gap},{:.6},{:.6},{:.6},{:.6}",
+            i + 1,
+            pulse.start_ms,
+            pulse.on_ms,
+            pulse.on_ms as f64 * flow,
+            pulse.outflow_ml,
+            sum_ms as f64 * flow,
+            sum_ml
+        );
+    }
+    out
+}
+
+/// Steps of the outflow in the waveform, in ms.
+const STEP_MS: u64 = 20;
+
+/// The waveform: the drive as a wire; commanded and outflow volume, and the
+/// outflow as a flow, as reals. One millisecond a step, no date.
+pub fn vcd(train: &Train, out: impl io::Write) -> io::Result<()> {
+    let flow = f64::from(train.head.flow.as_nl_per_min()) / 6e10;
+    let mut out = Writer::new(out);
+    out.version("dosewright")?;
+    out.timescale(1, TimescaleUnit::MS)?;
+    out.add_module("dose")?;
+    let pump = out.add_wire(1, "pump")?;
+    let real = |out: &mut Writer<_>, name: &str| out.add_var(VarType::Real, 64, name, None);
+    let commanded = real(&mut out, "commanded_ml")?;
+    let outflow = real(&mut out, "outflow_ml")?;
+    let rate = real(&mut out, "outflow_ml_min")?;
+    out.upscope()?;
+    out.enddefinitions()?;
+    out.timestamp(0)?;
+    out.begin(SimulationCommand::Dumpvars)?;
+    out.change_scalar(pump, false)?;
+    for id in [commanded, outflow, rate] {
+        out.change_real(id, 0.0)?;
+    }
+    out.end()?;
+    let mut rotor = Rotor { model: train.model, angle: 0.0 };
+    let (mut on_ms, mut sum_ml) = (0_u64, 0.0);
+    for (i, pulse) in train.pulses.iter().enumerate() {
+        let next = train.pulses.get(i + 1).map_or(train.window_ms, |next| next.start_ms);
+        let next = next.max(pulse.start_ms + pulse.on_ms);
+        let on_s = pulse.on_ms as f64 / 1e3;
+        let coast_ms = (train.model.coast_s * 1e3).ceil() as u64;
+        let end = (pulse.start_ms + pulse.on_ms + coast_ms).min(next);
+        out.timestamp(pulse.start_ms)?;
+        out.change_scalar(pump, true)?;
+        let (mut at, mut before) = (pulse.start_ms, 0.0);
+        while at < end {
+            let off = pulse.start_ms + pulse.on_ms;
+            // the drive's end is a step of its own
+            let to = if at < off { (at + STEP_MS).min(off) } else { (at + STEP_MS).min(end) };
+            let ml = rotor.peek_ml(on_s, (to - pulse.start_ms) as f64 / 1e3);
+            out.timestamp(to)?;
+            if to == off {
+                out.change_scalar(pump, false)?;
+            }
+            let on = on_ms + (to - pulse.start_ms).min(pulse.on_ms);
+            out.change_real(commanded, rounded(on as f64 * flow))?;
+            out.change_real(outflow, rounded(sum_ml + ml))?;
+            out.change_real(rate, rounded((ml - before) / (to - at) as f64 * 60e3))?;
+            (at, before) = (to, ml);
+        }
+        if end < next {
+            out.timestamp(end + 1)?;
+            out.change_real(rate, 0.0)?;
+        }
+        on_ms += pulse.on_ms;
+        sum_ml += rotor.run_ml(on_s, (next - pulse.start_ms - pulse.on_ms) as f64 / 1e3);
+    }
+    out.timestamp(train.window_ms)?;
+    out.flush()
+}
