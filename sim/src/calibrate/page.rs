@@ -1,0 +1,263 @@
+//! What `calibrate` prints.
+
+use std::fmt::Write as _;
+
+use serde_json::{Value, json};
+
+use super::{
+    CONFIRM_FROM, Gauge, Liquid, Outcome, PLAUSIBLE, Reading, Setup, Verdict, run_length::Run,
+    run_length::Unreachable,
+};
+use crate::diagnose::wrap;
+use crate::trade::vessel::{Class, Standard};
+
+/// Cells on a line.
+const CELLS: usize = 80;
+
+fn paragraph(out: &mut String, text: &str) {
+    for line in wrap(text, CELLS) {
+        _ = writeln!(out, "{line}");
+    }
+}
+
+fn percent(share: f64) -> String {
+    format!("{:.2} %", 100.0 * share)
+}
+
+/// To the tenth of a second, as a stopwatch shows it.
+fn time(s: f64) -> String {
+    let tenths = (s * 10.0).round() as u64;
+    let (min, s) = (tenths / 600, tenths % 600);
+    if min == 0 {
+        format!("{}.{} s", s / 10, s % 10)
+    } else {
+        format!("{min} min {}.{} s", s / 10, s % 10)
+    }
+}
+
+impl Gauge {
+    /// In words: what it is and how far it may be off.
+    pub fn words(&self) -> String {
+        let off = self.half_width_ml().unwrap_or(0.0);
+        match self {
+            Self::Cylinder { size_ml, class, standard } => {
+                let class = if *class == Class::A { "A" } else { "B" };
+                let of = if *standard == Standard::Astm { "ASTM E1272" } else { "ISO 4788" };
+                format!("{size_ml} ml cylinder, class {class}, +-{off} ml ({of})")
+            }
+            Self::Other { size_ml, .. } => format!("vessel of {size_ml} ml, +-{off} ml"),
+            Self::Balance { within_g, liquid } => match liquid {
+                Liquid::Water(t) => format!(
+                    "balance, +-{within_g} g; water at {t} C, Z {:.4} ml/g (ISO 8655-6)",
+                    liquid.ml_per_g()
+                ),
+                Liquid::Product(density) => {
+                    format!("balance, +-{within_g} g; product of {density} kg/l")
+                }
+            },
+        }
+    }
+}
+
+fn run_words(run: &Run) -> String {
+    let turns = if run.turns > 0 {
+        format!("{} whole rotor turns, {}", run.turns, time(run.run_s))
+    } else {
+        time(run.run_s)
+    };
+    format!(
+        "{turns}, about {:.1} ml, expanded uncertainty {}",
+        run.volume_ml,
+        percent(run.expanded)
+    )
+}
+
+fn unreachable(why: &Unreachable) -> String {
+    match why {
+        Unreachable::Vessel { needed_ml, best } => format!(
+            "this vessel is too small for the target: the best it can do is {}; one of about {:.0} ml with the same reading error would do, or a finer one",
+            percent(*best),
+            needed_ml.ceil()
+        ),
+        Unreachable::Longest { needed_s, best } => format!(
+            "the head may not run for so long: {} would be needed; the best within its longest calibration run is {}",
+            time(*needed_s),
+            percent(*best)
+        ),
+        Unreachable::NoTurn => "not one rotor turn fits the vessel or the longest run".to_owned(),
+    }
+}
+
+const CAUTIONS: &str = "Read the product's safety data sheet and wear what it asks for; isolate the supply before you open the head. The reading is never pre-filled: write down what the vessel shows before you look at what it should.";
+
+/// The run to make.
+pub fn planned_page(setup: &Setup, plan: &Result<Run, Unreachable>) -> String {
+    let mut out = String::new();
+    match plan {
+        Ok(run) => paragraph(&mut out, &format!("Run {}.", run_words(run))),
+        Err(why) => paragraph(&mut out, &format!("No run does: {}.", unreachable(why))),
+    }
+    _ = writeln!(out, "\ntarget     {} expanded (k = 2, JCGM 100)", percent(setup.target));
+    _ = writeln!(out, "measure    {}", setup.gauge.words());
+    _ = writeln!(out, "timing     {} s standard uncertainty", setup.timing_s);
+    _ = writeln!(out, "flow       {} ml/min as last calibrated", setup.last_ml_min);
+    if setup.pass_ml > 0.0 {
+        _ = writeln!(out, "turn       {:.3} ml, {} rollers", setup.turn_ml(), setup.rollers);
+    } else {
+        _ = writeln!(out, "turn       not known: the run may end within a roller pass");
+    }
+    out.push('\n');
+    paragraph(&mut out, "Measure before you touch anything: that is the as-found flow.");
+    paragraph(&mut out, CAUTIONS);
+    out
+}
+
+fn sentence(setup: &Setup, found: &Outcome) -> String {
+    let flow =
+        format!("{:.2} ml/min +-{:.2} ml/min (k = 2)", found.flow_ml_min, found.expanded_ml_min());
+    match &found.verdict {
+        Verdict::Accept => format!("Accept {flow}."),
+        Verdict::RunLonger(Ok(run)) => format!(
+            "Run longer: {flow} is more doubt than the target of {}. Run {}.",
+            percent(setup.target),
+            run_words(run)
+        ),
+        Verdict::RunLonger(Err(why)) => format!(
+            "Not good enough: {flow} is more doubt than the target of {}; {}.",
+            percent(setup.target),
+            unreachable(why)
+        ),
+        Verdict::Refused => format!(
+            "Refused: {flow} is outside {:.2} to {:.2} ml/min, the plausible range of this head. Look for air, a kinked or unclipped tube, a failed foot valve, the wrong tube set, a misread vessel.",
+            PLAUSIBLE.0 * setup.nominal_ml_min,
+            PLAUSIBLE.1 * setup.nominal_ml_min
+        ),
+        Verdict::Confirm => format!(
+            "Confirm by a second run: {flow} is {:+.1} % from the last flow, more than {:.0} %. Run again and give this result with --first \"{:.2} ml/min\".",
+            100.0 * found.change,
+            100.0 * CONFIRM_FROM,
+            found.flow_ml_min
+        ),
+        Verdict::Disagree => format!(
+            "Not accepted: {flow} does not agree with the first run. Find out why before a third."
+        ),
+    }
+}
+
+/// The result of a reading.
+pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
+    let mut out = String::new();
+    paragraph(&mut out, &sentence(setup, found));
+    let turns = found.turns.map_or(String::new(), |turns| format!(", {turns:.2} rotor turns"));
+    _ = writeln!(out, "\nrun        {}, {:.2} ml{turns}", time(reading.run_s), reading.volume_ml);
+    for line in wrap(&setup.gauge.words(), CELLS - 11).iter().zip(["measure", ""]) {
+        _ = writeln!(out, "{:<11}{}", line.1, line.0);
+    }
+    _ = writeln!(
+        out,
+        "change     {:+.2} % from {} ml/min",
+        100.0 * found.change,
+        setup.last_ml_min
+    );
+    _ = writeln!(out, "\nuncertainty of the one run (JCGM 100), as shares of the flow");
+    for part in &found.budget.parts {
+        _ = writeln!(out, "  {:<18}{:>9}", part.name, percent(part.share));
+    }
+    _ = writeln!(out, "  {:<18}{:>9}", "combined", percent(found.budget.combined()));
+    _ = writeln!(
+        out,
+        "  {:<18}{:>9}   target {}",
+        "expanded, k = 2",
+        percent(found.budget.expanded()),
+        percent(setup.target)
+    );
+    if let Some((steady, flow_u, loss_u)) = &found.steady {
+        _ = writeln!(out, "\ntwo points");
+        _ = writeln!(out, "  steady flow       {:.3} +-{:.3} ml/min", steady.flow_ml_min, flow_u);
+        _ = writeln!(out, "  loss per start    {:.4} +-{:.4} ml", steady.loss_ml, loss_u);
+        if steady.loss_ml.abs() < *loss_u {
+            _ = writeln!(out, "  the loss is within its doubt: it may be nothing");
+        }
+    }
+    if let Some(restated) = &found.restated {
+        _ = writeln!(out, "\naccount since the last calibration, linear drift (common practice)");
+        _ = writeln!(
+            out,
+            "  best {:.2} l, bounds {:.2} to {:.2} l; the flow changed {:+.1} %",
+            restated.best / 1000.0,
+            restated.least / 1000.0,
+            restated.most / 1000.0,
+            restated.change_percent
+        );
+    }
+    if !matches!(found.verdict, Verdict::Accept) {
+        out.push('\n');
+        paragraph(&mut out, "The old flow stays in force.");
+    }
+    out.push('\n');
+    paragraph(&mut out, CAUTIONS);
+    out
+}
+
+fn rounded(value: f64) -> f64 {
+    (value * 1e6).round() / 1e6
+}
+
+fn run_json(run: &Run) -> Value {
+    json!({
+        "turns": run.turns,
+        "run_s": rounded(run.run_s),
+        "volume_ml": rounded(run.volume_ml),
+        "expanded": rounded(run.expanded),
+    })
+}
+
+fn plan_json(plan: &Result<Run, Unreachable>) -> (Value, Option<String>) {
+    match plan {
+        Ok(run) => (run_json(run), None),
+        Err(why) => (Value::Null, Some(unreachable(why))),
+    }
+}
+
+/// The run to make, as one object.
+pub fn planned_json(setup: &Setup, plan: &Result<Run, Unreachable>) -> Value {
+    let (run, why) = plan_json(plan);
+    json!({
+        "event": "calibration_run",
+        "run": run,
+        "why_not": why,
+        "target": setup.target,
+        "gauge": setup.gauge.words(),
+    })
+}
+
+/// The result, as one object.
+pub fn json(setup: &Setup, reading: &Reading, found: &Outcome) -> Value {
+    let longer = match &found.verdict {
+        Verdict::RunLonger(plan) => plan_json(plan),
+        _ => (Value::Null, None),
+    };
+    json!({
+        "event": "calibration",
+        "verdict": found.verdict.word(),
+        "flow_ml_min": rounded(found.flow_ml_min),
+        "expanded_ml_min": rounded(found.expanded_ml_min()),
+        "coverage": super::COVERAGE,
+        "target": setup.target,
+        "change": rounded(found.change),
+        "run_s": reading.run_s,
+        "volume_ml": rounded(reading.volume_ml),
+        "turns": found.turns.map(rounded),
+        "budget": found.budget.parts.iter().map(|part| {
+            json!({ "part": part.name, "share": rounded(part.share) })
+        }).collect::<Vec<_>>(),
+        "steady_ml_min": found.steady.map(|(s, _, _)| rounded(s.flow_ml_min)),
+        "loss_per_start_ml": found.steady.map(|(s, _, _)| rounded(s.loss_ml)),
+        "loss_expanded_ml": found.steady.map(|(_, _, u)| rounded(u)),
+        "restated_ml": found.restated.map(|r| json!({
+            "best": rounded(r.best), "least": rounded(r.least), "most": rounded(r.most),
+        })),
+        "run_longer": longer.0,
+        "why_not": longer.1,
+    })
+}
