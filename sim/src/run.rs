@@ -68,6 +68,8 @@ pub struct RunEnd {
     pub delivered_nl: u64,
     /// The memory at the end.
     pub image: Vec<u8>,
+    /// Erases of each 1 KiB of the memory.
+    pub erases: Vec<u32>,
     /// Alarms as the device raised and lowered them: true ms, alarm, on.
     pub alarms: Vec<(u64, dosewright_core::record::Alarm, bool)>,
     /// The device could not start from its memory: true ms, and why.

@@ -137,6 +137,7 @@ impl<'a, const W: usize> Stage<'a, W> {
                 starts: 0,
                 delivered_nl: 0,
                 image: Vec::new(),
+                erases: Vec::new(),
                 alarms: Vec::new(),
                 refused_memory: None,
                 install_refused: None,
@@ -183,11 +184,15 @@ impl<'a, const W: usize> Stage<'a, W> {
             self.account_run();
         }
         self.end.names = self.plan.names().to_vec();
-        self.end.image = match self.power.take() {
-            Some(Power::On(device)) => device.into_flash().nor.into_bytes(),
-            Some(Power::Off(flash)) => flash.nor.into_bytes(),
-            None => Vec::new(),
+        let flash = match self.power.take() {
+            Some(Power::On(device)) => Some(device.into_flash()),
+            Some(Power::Off(flash)) => Some(flash),
+            None => None,
         };
+        if let Some(flash) = flash {
+            self.end.erases.clone_from(&flash.nor.counters().erases);
+            self.end.image = flash.nor.into_bytes();
+        }
         Ok(self.end)
     }
 

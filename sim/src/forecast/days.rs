@@ -1,0 +1,109 @@
+//! What each day of the timetable takes: volume, pumping, starts.
+
+use dosewright_core::civil::{DAY_MIN, Date};
+use dosewright_core::entry::{Entry, EntryId, Nominal, Recurrence};
+use dosewright_core::time::Instant;
+use dosewright_core::timetable;
+use dosewright_core::units::Carry;
+
+use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario};
+
+/// One calendar day's use.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Day {
+    /// Doses that begin.
+    pub doses: u32,
+    /// In ml.
+    pub volume_ml: f64,
+    /// In hours.
+    pub pumping_h: f64,
+    /// Pump starts.
+    pub starts: f64,
+    /// Hours in which a dose is under way.
+    pub busy_h: f64,
+}
+
+/// One dose of an entry.
+fn dose(plan: &EntryPlan, scenario: &Scenario) -> Day {
+    let head = &scenario.head.head;
+    let entry = plan.to_core(EntryId(1), Instant::ZERO);
+    let (on, _) = head.flow.on_time(plan.volume, Carry(0));
+    Day {
+        doses: 1,
+        volume_ml: plan.volume.as_nl() as f64 / 1e6,
+        pumping_h: on.as_ms() as f64 / 3.6e6,
+        starts: f64::from(timetable::fit(&entry, head).unwrap_or(1)),
+        busy_h: f64::from(plan.window_ms) / 3.6e6,
+    }
+}
+
+fn add(day: &mut Day, dose: &Day) {
+    day.doses += dose.doses;
+    day.volume_ml += dose.volume_ml;
+    day.pumping_h += dose.pumping_h;
+    day.starts += dose.starts;
+    day.busy_h += dose.busy_h;
+}
+
+fn is_closed(scenario: &Scenario, entry: &Entry, date: Date) -> bool {
+    entry.observes_closed && scenario.closed.iter().any(|c| c.first <= date && date <= c.last)
+}
+
+/// The first `count` days from the start. Days are the device's local ones; the
+/// hours that the clock changes move are of no account here. Dues before the
+/// time of day of the start fall out.
+pub fn days(scenario: &Scenario, count: usize) -> Vec<Day> {
+    let start = scenario.clock.start;
+    let first_day = start.date().days();
+    let mut days = vec![Day::default(); count];
+    for plan in scenario.entries.iter().filter(|plan| plan.enabled) {
+        let dose = dose(plan, scenario);
+        let entry = plan.to_core(EntryId(1), Instant::ZERO);
+        match plan.recurrence {
+            RecurrencePlan::Weekly { .. } => {
+                let start_min = start.as_ms().div_euclid(60_000)
+                    + i64::from(start.as_ms().rem_euclid(60_000) > 0);
+                let mut at = Nominal(u32::try_from(start_min).unwrap_or(0));
+                while let Some(due) = entry.next_at_or_after(at) {
+                    let index = i64::from(due.0 / DAY_MIN) - i64::from(first_day);
+                    let Some(day) = usize::try_from(index).ok().and_then(|i| days.get_mut(i))
+                    else {
+                        break;
+                    };
+                    if !is_closed(scenario, &entry, entry.date_of(due)) {
+                        add(day, &dose);
+                    }
+                    at = due.next();
+                }
+            }
+            RecurrencePlan::Every { interval_ms, from } => {
+                let midnight = i64::from(first_day) * 86_400_000;
+                let from_ms = match from {
+                    IntervalStart::Local(local) => local.as_ms(),
+                    IntervalStart::After(after) => {
+                        start.as_ms().saturating_add_unsigned(after.as_ms())
+                    }
+                    IntervalStart::Accepted => start.as_ms(),
+                };
+                let each = i64::try_from(interval_ms.max(1)).unwrap_or(i64::MAX);
+                // an interval counts on from before the start
+                let behind = (start.as_ms() - from_ms).max(0);
+                let mut at = from_ms - midnight + (behind + each - 1) / each * each;
+                while let Some(day) =
+                    usize::try_from(at.div_euclid(86_400_000)).ok().and_then(|i| days.get_mut(i))
+                {
+                    add(day, &dose);
+                    at += each;
+                }
+            }
+        }
+    }
+    debug_assert!(
+        scenario.entries.iter().all(|plan| matches!(
+            plan.to_core(EntryId(1), Instant::ZERO).recurrence,
+            Recurrence::Weekly { .. } | Recurrence::Interval { .. }
+        )),
+        "every kind of entry is reckoned"
+    );
+    days
+}

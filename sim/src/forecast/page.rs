@@ -1,0 +1,305 @@
+//! What `forecast` prints.
+
+use std::fmt::Write as _;
+
+use serde_json::{Value, json as object};
+
+use super::{Change, Figures, Forecast, Until};
+use crate::diagnose::wrap;
+use crate::scenario::show;
+use crate::trade::crystal;
+use crate::trade::restate::Drawdown;
+
+/// Cells on a line.
+const CELLS: usize = 80;
+
+fn paragraph(out: &mut String, tag: &str, text: &str) {
+    let indent = tag.chars().count();
+    for (i, line) in wrap(text, CELLS - indent).iter().enumerate() {
+        let tag = if i == 0 { tag } else { "" };
+        _ = writeln!(out, "{}", format!("{tag:indent$}{line}").trim_end());
+    }
+}
+
+fn date(f: &Forecast, days: f64) -> String {
+    f.date(days).map_or_else(|| "after 10 years".to_owned(), show::date)
+}
+
+fn range(f: &Forecast, until: &Until) -> String {
+    format!("{} to {}", date(f, until.least), date(f, until.most))
+}
+
+/// `17 days`, `23 weeks`: what people say of such a length.
+fn length(days: f64) -> String {
+    if !days.is_finite() {
+        "over 10 years".to_owned()
+    } else if days < 70.0 {
+        format!("{days:.0} days")
+    } else {
+        format!("{:.0} weeks", days / 7.0)
+    }
+}
+
+fn verdict(name: &str, f: &Forecast) -> String {
+    match f.next() {
+        Some(call) => {
+            format!("{name} fits. Next visit by {}: {}.", date(f, call.days), call.reason)
+        }
+        None => format!("{name} fits, and nothing asks for a visit within 10 years."),
+    }
+}
+
+const CAUTIONS: &str = "Batteries, tubes and products age in ways that no model here knows: check the container against the record at every visit. The label and local discharge rules come first; many authorities forbid dosing upstream of a separator, surfactants above all. Not certified for any use.";
+
+/// The whole page.
+pub fn page(
+    name: &str,
+    f: &Forecast,
+    changes: &[Change],
+    figures: &Figures,
+    warnings: &[String],
+) -> String {
+    let mut out = String::new();
+    paragraph(&mut out, "", &verdict(name, f));
+    out.push('\n');
+    const TAG: usize = 12;
+    let tag = |word: &str| format!("{word:TAG$}");
+    paragraph(
+        &mut out,
+        &tag("timetable"),
+        &format!("{} doses and {:.2} l in the first 365 days", f.year.1, f.year.0 / 1000.0),
+    );
+    if let Some(pack) = &f.pack {
+        let cells = pack.cells.map_or(String::new(), |cells| format!("{cells} x "));
+        paragraph(
+            &mut out,
+            &tag("battery"),
+            &format!(
+                "until {} (model), {}; range {}. {cells}{}, {:.2} Ah usable. A week takes {:.0} mAh: pumping {:.1}, starts {:.1}, sleep {:.1}, display {:.1}, self-discharge {:.1}",
+                date(f, pack.until.days),
+                length(pack.until.days),
+                range(f, &pack.until),
+                pack.cell.name,
+                pack.usable_ah,
+                1e3 * (pack.drain.total_ah() + pack.lost_ah),
+                1e3 * pack.drain.pumping_ah,
+                1e3 * pack.drain.starts_ah,
+                1e3 * pack.drain.sleep_ah,
+                1e3 * pack.drain.display_ah,
+                1e3 * pack.lost_ah,
+            ),
+        );
+    } else {
+        paragraph(&mut out, &tag("supply"), "mains");
+    }
+    match &f.stock {
+        Some(stock) => {
+            let low = stock
+                .low_days
+                .map_or(String::new(), |days| format!("; low-level contact {}", date(f, days)));
+            let shelf = if stock.shelf_governs { ", by the product's date" } else { "" };
+            paragraph(
+                &mut out,
+                &tag("container"),
+                &format!(
+                    "until {}, {}{shelf}; range {} (flow within 5 %){low}. Order by {}",
+                    date(f, stock.until.days),
+                    length(stock.until.days),
+                    range(f, &stock.until),
+                    date(f, stock.reorder_days)
+                ),
+            );
+        }
+        None => paragraph(&mut out, &tag("container"), "not described: [container]"),
+    }
+    paragraph(
+        &mut out,
+        &tag("tube set"),
+        &format!(
+            "due {}, by {} ({:.1} h of pumping a year)",
+            date(f, f.tube.days),
+            f.tube.governs.word(),
+            f.tube.hours_a_year
+        ),
+    );
+    paragraph(
+        &mut out,
+        &tag("memory"),
+        &format!(
+            "{:.0} years to {} erases of each of {} sectors: {:.0} records a day, {:.1} erases a year (M3)",
+            f.wear.years.floor(),
+            super::memory::RATED_ERASES,
+            f.wear.sectors,
+            f.wear.records_a_day,
+            f.wear.erases_a_year
+        ),
+    );
+    if let Some(call) = f.next() {
+        let s = crystal::seconds(figures.clock_ppm, call.days);
+        paragraph(
+            &mut out,
+            &tag("clock"),
+            &format!("{:+.1} ppm: {:+.1} min until then", figures.clock_ppm, s / 60.0),
+        );
+    }
+    if let (Some(prime), Some(flush)) = (figures.prime_ml, figures.flush_ml) {
+        let suction = figures.suction_m.map_or(String::new(), |(lift, limit)| {
+            format!("; suction {lift:.2} m of {limit:.1} m")
+        });
+        paragraph(
+            &mut out,
+            &tag("lines"),
+            &format!(
+                "prime {prime:.0} ml; a change of product flushes {flush:.0} ml into a vessel, and the old calibration is void{suction}"
+            ),
+        );
+    }
+    if let Some(d) = &figures.discharge {
+        paragraph(
+            &mut out,
+            &tag("discharge"),
+            &format!(
+                "{:.2} g active a day, {:.1} mg/l of the day's water; COD {:.1} mg/l",
+                d.active_g(),
+                d.active_mg_l(),
+                d.cod_mg_l()
+            ),
+        );
+    }
+    if !warnings.is_empty() {
+        out.push('\n');
+        for warning in warnings {
+            paragraph(&mut out, "warning: ", warning);
+        }
+    }
+    _ = writeln!(out, "\nwhat would help, one change at a time (days gained)");
+    if changes.is_empty() {
+        _ = writeln!(out, "  nothing that was tried gains a day");
+    } else {
+        _ = writeln!(out, "  {:<48}{:>8}{:>10}{:>11}", "", "visit", "battery", "container");
+        for change in changes {
+            let cell = |days: Option<f64>| match days {
+                None => "-".to_owned(),
+                Some(days) if days.is_infinite() => "years".to_owned(),
+                Some(days) => format!("{days:+.0}"),
+            };
+            _ = writeln!(
+                out,
+                "  {:<48}{:>8}{:>10}{:>11}",
+                change.what,
+                cell(Some(change.visit_days)),
+                cell(change.pack_days),
+                cell(change.stock_days)
+            );
+        }
+    }
+    out.push('\n');
+    paragraph(&mut out, "", CAUTIONS);
+    out
+}
+
+fn days(value: f64) -> Value {
+    if value.is_finite() { object!((value * 100.0).round() / 100.0) } else { Value::Null }
+}
+
+fn until(f: &Forecast, until: &Until) -> Value {
+    object!({
+        "days": days(until.days),
+        "date": f.date(until.days).map(show::date),
+        "least": f.date(until.least).map(show::date),
+        "most": f.date(until.most).map(show::date),
+    })
+}
+
+/// The same as one object.
+pub fn json(
+    name: &str,
+    f: &Forecast,
+    changes: &[Change],
+    figures: &Figures,
+    warnings: &[String],
+) -> Value {
+    let rounded = |value: f64| (value * 1e6).round() / 1e6;
+    object!({
+        "event": "forecast",
+        "file": name,
+        "fits": true,
+        "start": show::date(f.start),
+        "doses_a_year": f.year.1,
+        "volume_a_year_ml": rounded(f.year.0),
+        "battery": f.pack.as_ref().map(|pack| object!({
+            "model": true,
+            "until": until(f, &pack.until),
+            "cell": pack.cell.name,
+            "cells": pack.cells,
+            "usable_ah": rounded(pack.usable_ah),
+            "week_ah": rounded(pack.drain.total_ah() + pack.lost_ah),
+        })),
+        "container": f.stock.as_ref().map(|stock| object!({
+            "until": until(f, &stock.until),
+            "low_contact": stock.low_days.and_then(|d| f.date(d)).map(show::date),
+            "order_by": f.date(stock.reorder_days).map(show::date),
+            "shelf_governs": stock.shelf_governs,
+        })),
+        "tube_set": {
+            "date": f.date(f.tube.days).map(show::date),
+            "by": f.tube.governs.word(),
+            "hours_a_year": rounded(f.tube.hours_a_year),
+        },
+        "memory": {
+            "years": rounded(f.wear.years),
+            "records_a_day": rounded(f.wear.records_a_day),
+            "erases_a_year": rounded(f.wear.erases_a_year),
+        },
+        "next_visit": f.next().map(|call| object!({
+            "date": f.date(call.days).map(show::date),
+            "reason": call.reason,
+        })),
+        "clock_ppm": rounded(figures.clock_ppm),
+        "prime_ml": figures.prime_ml.map(rounded),
+        "siphon_ml_min": figures.siphon.map(|flow| rounded(flow.ml_min)),
+        "discharge": figures.discharge.as_ref().map(|d| object!({
+            "active_g_a_day": rounded(d.active_g()),
+            "active_mg_l": rounded(d.active_mg_l()),
+            "cod_mg_l": rounded(d.cod_mg_l()),
+        })),
+        "warnings": warnings,
+        "changes": changes.iter().map(|change| object!({
+            "what": change.what,
+            "visit_days": days(change.visit_days),
+            "battery_days": change.pack_days.map(days),
+            "container_days": change.stock_days.map(days),
+        })).collect::<Vec<_>>(),
+    })
+}
+
+/// What weighing the container says.
+pub fn drawdown_page(found: &Drawdown) -> String {
+    let mut out = String::new();
+    let judged = if found.error_percent.abs() <= found.expanded_percent {
+        "within the doubt of the weighing"
+    } else {
+        "more than the doubt of the weighing"
+    };
+    paragraph(
+        &mut out,
+        &format!("{:12}", "drawdown"),
+        &format!(
+            "{:.3} l drawn by weight; the account is off by {:+.2} %, {judged} (U {:.2} %, k = 2)",
+            found.drawn_ml / 1000.0,
+            found.error_percent,
+            found.expanded_percent
+        ),
+    );
+    out
+}
+
+/// The same as one object.
+pub fn drawdown_json(found: &Drawdown) -> Value {
+    object!({
+        "event": "drawdown",
+        "drawn_ml": found.drawn_ml,
+        "error_percent": found.error_percent,
+        "expanded_percent": found.expanded_percent,
+    })
+}

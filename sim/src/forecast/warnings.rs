@@ -1,0 +1,149 @@
+//! Suction, siphon, drain-back, discharge, drift of the clock: the figures that
+//! go with a site.
+
+use crate::scenario::{Product, Scenario, Tube};
+use crate::trade::crystal;
+use crate::trade::discharge::Discharge;
+use crate::trade::hydraulics::{LAMINAR_UP_TO, drop_any_pa, reynolds, suction_limit_m};
+use crate::trade::product::flush_ml;
+use crate::trade::siphon::{self, Regime, Siphon};
+use crate::trade::suction::{WARN_LIFT_M, drains_back, tube_ml};
+use crate::trade::water::{GRAVITY, vapour_pressure_pa};
+
+/// Temperature of the product where the file gives none, in C.
+const USUAL_C: f64 = 20.0;
+
+/// Figures of the lines and the product; `None` where the file does not say
+/// enough.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Figures {
+    /// Volume of suction and discharge line together, in ml: what a prime takes.
+    pub prime_ml: Option<f64>,
+    /// Reynolds number in the lines.
+    pub reynolds: Option<f64>,
+    /// Lift and friction of the suction line together, in m of the product, and
+    /// the limit.
+    pub suction_m: Option<(f64, f64)>,
+    /// What to flush through at a change of product, in ml.
+    pub flush_ml: Option<f64>,
+    /// What runs out if the squeeze is lost.
+    pub siphon: Option<siphon::Flow>,
+    /// What a day's dose puts down the drain.
+    pub discharge: Option<Discharge>,
+    /// Rate of the clock in ppm.
+    pub clock_ppm: f64,
+}
+
+fn metres(um: u32) -> f64 {
+    f64::from(um) / 1e6
+}
+
+fn water() -> Product {
+    Product {
+        density_mg_l: 998_200,
+        viscosity_upa_s: 1_002,
+        active_ppm: None,
+        cod_mg_l: None,
+        water_a_day: None,
+        use_by: None,
+        spans: crate::diagnose::Spans::default(),
+    }
+}
+
+/// Reckons them; `dose_ml` is the largest day's.
+pub fn figures(scenario: &Scenario, dose_ml: f64) -> Figures {
+    let clock = &scenario.clock;
+    let celsius = clock.temperature_mc.map_or(USUAL_C, |mc| f64::from(mc) / 1e3);
+    let curve = clock.crystal.map_or(0.0, |crystal| {
+        crystal::rate_ppm(
+            f64::from(crystal.coefficient_ppb_per_k2) / 1e3,
+            f64::from(crystal.turnover_mc) / 1e3,
+            celsius,
+        )
+    });
+    let clock_ppm = f64::from(clock.drift_ppb) / 1e3 + curve;
+    let product = scenario.product.clone().unwrap_or_else(water);
+    let density = f64::from(product.density_mg_l) / 1e3;
+    let viscosity = f64::from(product.viscosity_upa_s) / 1e6;
+    let q = f64::from(scenario.head.head.flow.as_nl_per_min()) / 1e6 / 60e6;
+    let lines = scenario.tube.as_ref().map(|tube: &Tube| {
+        let bore = metres(tube.bore_um);
+        let length = metres(tube.suction_um) + metres(tube.discharge_um);
+        let friction = drop_any_pa(bore, metres(tube.suction_um), q, density, viscosity);
+        let lift = f64::from(tube.lift_um) / 1e6 + friction / (density * GRAVITY);
+        let limit = suction_limit_m(vapour_pressure_pa(celsius), density);
+        let below = f64::from(tube.outlet_below_um) / 1e6;
+        let flow = (below > 0.0 && length > 0.0).then(|| {
+            Siphon { bore_mm: bore * 1e3, length_m: length, head_m: below, density, viscosity }
+                .flow()
+        });
+        (bore * 1e3, length, lift, limit, reynolds(bore, q, density, viscosity), flow)
+    });
+    let discharge = product.active_ppm.zip(product.water_a_day).map(|(active, water)| Discharge {
+        dose_ml,
+        specific_gravity: density / 1e3,
+        active: f64::from(active) / 1e6,
+        cod_g_l: product.cod_mg_l.map_or(0.0, |cod| f64::from(cod) / 1e3),
+        water_m3: water.as_nl() as f64 / 1e12,
+    });
+    Figures {
+        prime_ml: lines.map(|(bore, length, ..)| tube_ml(bore, length)),
+        reynolds: lines.map(|(.., re, _)| re),
+        suction_m: lines.map(|(_, _, lift, limit, ..)| (lift, limit)),
+        flush_ml: lines.map(|(bore, length, ..)| flush_ml(bore, length)),
+        siphon: lines.and_then(|(.., flow)| flow),
+        discharge,
+        clock_ppm,
+    }
+}
+
+/// What to warn about, a sentence each.
+pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
+    let mut found = Vec::new();
+    let mut put = |text: String| found.push(text);
+    if let Some((lift, limit)) = figures.suction_m {
+        if lift >= limit {
+            put(format!(
+                "suction: {lift:.2} m of lift and friction are more than {limit:.2} m, the most that this product can be lifted at all: nothing will come"
+            ));
+        } else if lift >= WARN_LIFT_M {
+            put(format!(
+                "suction: {lift:.2} m of lift and friction; from {WARN_LIFT_M} m on heads lose flow or prime badly (common practice, no source)"
+            ));
+        }
+    }
+    if let Some(re) = figures.reynolds.filter(|re| *re > LAMINAR_UP_TO) {
+        put(format!("lines: Reynolds number {re:.0}, not laminar: friction is by Blasius"));
+    }
+    if let Some(flow) = &figures.siphon {
+        let regime = match flow.regime {
+            Regime::Laminar => "laminar",
+            Regime::Transitional => "transitional",
+            Regime::Turbulent => "turbulent",
+        };
+        let empty = scenario.container.as_ref().map(|container| {
+            let ml = container.level.minus(container.heel).as_nl() as f64 / 1e6;
+            format!(", the container is empty in about {:.0} min", ml / flow.ml_min)
+        });
+        put(format!(
+            "siphon: the outlet lies below the product. If the squeeze is lost about {:.0} ml/min run out ({regime}){}: fit an anti-siphon valve or an air gap",
+            flow.ml_min,
+            empty.unwrap_or_default()
+        ));
+    }
+    if let Some(tube) = &scenario.tube {
+        let (bore, suction) = (f64::from(tube.bore_um) / 1e3, metres(tube.suction_um));
+        let lift = (f64::from(tube.lift_um) / 1e6).max(0.0).min(suction);
+        for plan in &scenario.entries {
+            let ml = plan.volume.as_nl() as f64 / 1e6;
+            if lift > 0.0 && drains_back(bore, lift, ml) {
+                put(format!(
+                    "drain-back: a dose of \"{}\" is {ml} ml and the suction line above the product holds {:.0} ml: with a failed foot valve such a dose is all air",
+                    plan.name,
+                    tube_ml(bore, lift)
+                ));
+            }
+        }
+    }
+    found
+}
