@@ -1,0 +1,203 @@
+//! A log of water flow: when a site is quiet, by weekday.
+
+use dosewright_core::civil::Date;
+
+/// Problems that are told; of more, the number.
+const MOST_PROBLEMS: usize = 20;
+/// An hour counts as quiet up to this share of the way from a night's least to
+/// its most mean flow (own choice).
+const QUIET: f64 = 0.1;
+
+/// Mean flow by weekday and hour.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FlowLog {
+    hours: [[Option<f64>; 24]; 7],
+    /// The unit as the log gives it.
+    pub unit: String,
+    /// Readings.
+    pub readings: u64,
+}
+
+/// Reads rows of `time,flow`: a header that names the unit, then a local date and
+/// time and a number a row. Every row that is wrong is told.
+///
+/// # Errors
+///
+/// A sentence a problem.
+pub fn read(text: &str) -> Result<FlowLog, Vec<String>> {
+    let mut lines = text.lines().zip(1..).filter(|(line, _)| !line.trim().is_empty());
+    let header = lines.next().map_or("", |(line, _)| line.trim_start_matches('\u{feff}'));
+    let unit = header
+        .split_once(',')
+        .filter(|(time, _)| time.trim().eq_ignore_ascii_case("time"))
+        .and_then(|(_, flow)| flow.split(',').next()?.trim().strip_prefix("flow"))
+        .map(str::trim)
+        .filter(|unit| unit.contains('/'));
+    let Some(unit) = unit else {
+        return Err(vec![
+            "line 1: the header has to be \"time,flow l/min\", with the flow's own unit".to_owned(),
+        ]);
+    };
+    let mut sums = [[(0.0, 0_u64); 24]; 7];
+    let (mut problems, mut more, mut readings) = (Vec::new(), 0_u64, 0);
+    for (line, number) in lines {
+        match row(line) {
+            Ok((weekday, hour, flow)) => {
+                let (sum, count) = &mut sums[weekday][hour];
+                *sum += flow;
+                *count += 1;
+                readings += 1;
+            }
+            Err(_) if problems.len() >= MOST_PROBLEMS => more += 1,
+            Err(why) => problems.push(format!("line {number}: {why}")),
+        }
+    }
+    if more > 0 {
+        problems.push(format!("and {more} more lines"));
+    }
+    if problems.is_empty() && readings == 0 {
+        problems.push("there are no readings below the header".to_owned());
+    }
+    if !problems.is_empty() {
+        return Err(problems);
+    }
+    let mean = |(sum, count): (f64, u64)| (count > 0).then(|| sum / count as f64);
+    Ok(FlowLog { hours: sums.map(|day| day.map(mean)), unit: unit.to_owned(), readings })
+}
+
+fn row(line: &str) -> Result<(usize, usize, f64), String> {
+    let (time, rest) = line.split_once(',').ok_or("there is no comma")?;
+    let flow = rest.split(',').next().unwrap_or("").trim();
+    let (weekday, hour) = moment(time.trim())
+        .ok_or_else(|| format!("\"{}\" is not a time such as 2026-10-05 14:30", time.trim()))?;
+    let value: f64 = flow.parse().map_err(|_| format!("\"{flow}\" is not a flow"))?;
+    if !value.is_finite() || value < 0.0 {
+        return Err(format!("a flow of {flow} cannot be"));
+    }
+    Ok((weekday, hour, value))
+}
+
+/// Weekday, Monday 0, and hour.
+fn moment(text: &str) -> Option<(usize, usize)> {
+    let (date, time) = text.split_once([' ', 'T'])?;
+    let mut parts = date.splitn(3, '-');
+    let mut next = || parts.next()?.parse::<i32>().ok();
+    let (year, month, day) = (next()?, next()?, next()?);
+    let date = Date::from_ymd(year, u8::try_from(month).ok()?, u8::try_from(day).ok()?)?;
+    let mut parts = time.splitn(3, ':');
+    let hour: usize = parts.next()?.parse().ok()?;
+    let minute: u32 = parts.next()?.parse().ok()?;
+    let second: f64 = parts.next().unwrap_or("0").parse().ok()?;
+    let real = hour < 24 && minute < 60 && (0.0..60.0).contains(&second);
+    real.then_some((date.weekday().index() as usize, hour))
+}
+
+impl FlowLog {
+    /// Mean flow of an hour of a weekday.
+    pub fn mean(&self, weekday: usize, hour: usize) -> Option<f64> {
+        *self.hours.get(weekday)?.get(hour)?
+    }
+
+    /// Median of the hourly means of a weekday.
+    pub fn median(&self, weekday: usize) -> Option<f64> {
+        let mut known: Vec<f64> = self.hours.get(weekday)?.iter().copied().flatten().collect();
+        known.sort_by(f64::total_cmp);
+        let middle = known.len().checked_sub(1)? / 2;
+        let (low, high) = (known.get(middle)?, known.get(known.len() / 2)?);
+        Some(f64::midpoint(*low, *high))
+    }
+
+    /// Mean flow of an hour of a night, counted from its noon.
+    fn at(&self, night: usize, hour: usize) -> Option<f64> {
+        let (weekday, hour) = place(night, hour);
+        self.mean(weekday, hour)
+    }
+
+    /// Whether a dose may lie in this hour of a night, counted from its noon: its
+    /// mean flow is known and not above its day's median.
+    pub fn allows(&self, night: usize, hour: usize) -> bool {
+        let (weekday, of_day) = place(night, hour);
+        let known = self.mean(weekday, of_day).zip(self.median(weekday));
+        known.is_some_and(|(mean, median)| mean <= median)
+    }
+
+    /// The longest stretch of quiet hours of a night, in minutes from its noon;
+    /// of two as long, the one with less flow.
+    pub fn quiet(&self, night: usize) -> Option<(u32, u32)> {
+        let known: Vec<f64> = (0..24).filter_map(|hour| self.at(night, hour)).collect();
+        let least = known.iter().copied().fold(f64::INFINITY, f64::min);
+        let most = known.iter().copied().fold(0.0, f64::max);
+        let limit = least + QUIET * (most - least);
+        let quiet = |hour: usize| {
+            self.allows(night, hour) && self.at(night, hour).is_some_and(|mean| mean <= limit)
+        };
+        let mut best: Option<(usize, usize, f64)> = None;
+        let mut from = 0;
+        while from < 24 {
+            let to = (from..24).find(|hour| !quiet(*hour)).unwrap_or(24);
+            if to > from {
+                let mean = (from..to).filter_map(|hour| self.at(night, hour)).sum::<f64>()
+                    / (to - from) as f64;
+                let better = best.is_none_or(|(f, t, m)| (to - from, -mean) > (t - f, -m));
+                if better {
+                    best = Some((from, to, mean));
+                }
+            }
+            from = to + 1;
+        }
+        best.map(|(from, to, _)| (from as u32 * 60, to as u32 * 60))
+    }
+}
+
+/// Weekday and hour of the day of an hour from a night's noon.
+const fn place(night: usize, hour: usize) -> (usize, usize) {
+    if hour < 12 { (night, hour + 12) } else { ((night + 1) % 7, hour - 12) }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fmt::Write as _;
+
+    use super::*;
+
+    #[test]
+    fn every_bad_row_is_told_with_its_line() {
+        let text = "time,flow l/min\n2026-10-05 00:30,1.5\nnonsense\n2026-10-05 24:00,1\n2026-02-30 10:00,1\n2026-10-05 10:00,-1\n2026-10-05 10:00,x\n";
+        let found = read(text).unwrap_err();
+        let lines: Vec<&str> = found.iter().map(|p| p.split(':').next().unwrap()).collect();
+        assert_eq!(lines, ["line 3", "line 4", "line 5", "line 6", "line 7"]);
+        for bad in ["", "time,flow\n", "flow l/min,time\n", "time,flow l/min\n"] {
+            assert_eq!(read(bad).unwrap_err().len(), 1, "{bad:?}");
+        }
+        let many = format!("time,flow l/min\n{}", "x\n".repeat(50));
+        let found = read(&many).unwrap_err();
+        assert!(found.len() == 21 && found[20] == "and 30 more lines", "{found:?}");
+    }
+
+    #[test]
+    fn means_medians_and_the_quiet_stretch() {
+        // a Monday and a Tuesday: water from 6 to 23, but for a quiet lunch
+        let mut text = String::from("time,flow l/min\n");
+        for day in 5..7 {
+            for hour in 0..24 {
+                let flow = match hour {
+                    14..16 => 0.0,
+                    6..23 => f64::from(hour),
+                    _ => 0.1,
+                };
+                for minute in [0, 30] {
+                    _ = writeln!(text, "2026-10-{day:02} {hour:02}:{minute:02},{flow}");
+                }
+            }
+        }
+        let log = read(&text).unwrap();
+        assert_eq!((log.readings, log.mean(0, 6), log.mean(2, 6)), (96, Some(6.0), None));
+        // nine hours of 0 or 0.1, fifteen of 6 to 22: the 12th and 13th of 24
+        assert_eq!(log.median(0), Some(8.5));
+        // the night of Monday: 23:00 to 06:00, not the shorter lunch
+        assert_eq!(log.quiet(0), Some((11 * 60, 18 * 60)));
+        assert!(log.allows(0, 12) && !log.allows(0, 5) && !log.allows(2, 0));
+        // of Sunday nothing is known but Monday's morning
+        assert_eq!(log.quiet(6), Some((12 * 60, 18 * 60)));
+    }
+}

@@ -1,0 +1,363 @@
+//! A timetable from a brief: the label's rate, the hours without water, the head.
+//!
+//! The label and local rules govern; what is planned is a proposal with its
+//! reasons, as a scenario file that the device accepts.
+
+pub mod flow_log;
+mod water;
+mod write;
+
+pub use flow_log::FlowLog;
+pub use water::Dry;
+
+use dosewright_core::civil::{Date, Weekday};
+use dosewright_core::config::Head;
+use dosewright_core::spread::{self, Misfit};
+use dosewright_core::units::{Carry, Volume};
+
+use crate::scenario::Brief;
+use crate::trade::keep_clear;
+use water::NIGHT_MIN;
+
+/// A brief to start from: what `plan --example` prints.
+pub fn example() -> &'static str {
+    include_str!("example.toml")
+}
+
+/// Minutes that starts and windows are multiples of.
+const GRID_MIN: u32 = 5;
+
+/// Where a night's dose lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Place {
+    /// Minutes from the night's noon.
+    pub start: u32,
+    /// Length of the window in minutes.
+    pub window: u32,
+}
+
+/// A phase of dosing with one volume.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Phase {
+    /// What it is called in the timetable.
+    pub name: &'static str,
+    /// The dose.
+    pub dose: Volume,
+    /// First night.
+    pub first: Date,
+    /// Last night; `None` for good.
+    pub last: Option<Date>,
+    /// Where each night's dose lies; `None` for no dose.
+    pub nights: [Option<Place>; 7],
+    /// The least window of the dose on this head, in minutes.
+    pub least_window: u32,
+}
+
+/// What does not fit, a sentence each.
+pub type Misfits = Vec<String>;
+
+/// A plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// Start-up, where the label has one, and maintenance.
+    pub phases: Vec<Phase>,
+    /// The dry stretch of each night.
+    pub dry: [Option<Dry>; 7],
+    /// What would not fit.
+    pub misfits: Misfits,
+    /// The file.
+    pub text: String,
+}
+
+struct Maker<'a> {
+    brief: &'a Brief,
+    log: Option<&'a FlowLog>,
+    dry: [Option<Dry>; 7],
+    /// Cleanings in minutes from a week's first noon, Monday's, with the week
+    /// before and the week after.
+    cleanings: Vec<(u32, u32, u32)>,
+    misfits: Misfits,
+}
+
+/// Minutes in a week.
+const WEEK_MIN: u32 = 7 * NIGHT_MIN;
+
+fn name(night: usize) -> &'static str {
+    const NAMES: [&str; 7] =
+        ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"];
+    NAMES.get(night).copied().unwrap_or("")
+}
+
+fn minutes(length: dosewright_core::time::Duration) -> u32 {
+    u32::try_from(length.as_ms().div_ceil(60_000)).unwrap_or(u32::MAX)
+}
+
+const fn up(min: u32) -> u32 {
+    min.div_ceil(GRID_MIN) * GRID_MIN
+}
+
+/// Cleanings as stretches with their own clear time, on a line of three weeks
+/// that begins a week before the first noon of Monday.
+fn cleanings(brief: &Brief) -> Vec<(u32, u32, u32)> {
+    let mut found = Vec::new();
+    for cleaning in &brief.cleaning {
+        for day in Weekday::ALL.into_iter().filter(|day| cleaning.days.contains(*day)) {
+            for week in 0..3 {
+                // a day's midnight is half a day before its noon
+                let midnight = week * WEEK_MIN + day.index() * NIGHT_MIN + WEEK_MIN - 720;
+                let from = (midnight + u32::from(cleaning.at_min)).checked_sub(WEEK_MIN);
+                let to = from.map(|from| from + minutes(cleaning.lasts));
+                found.extend(from.zip(to).map(|(from, to)| (from, to, minutes(cleaning.clear))));
+            }
+        }
+    }
+    found
+}
+
+impl Maker<'_> {
+    fn is_clear(&self, night: usize, place: Place) -> bool {
+        let start = WEEK_MIN + night as u32 * NIGHT_MIN + place.start;
+        self.cleanings.iter().all(|(from, to, clear)| {
+            keep_clear::is_clear(start, place.window, &[(*from, *to)], *clear)
+        })
+    }
+
+    fn is_quiet(&self, night: usize, place: Place) -> bool {
+        let Some(log) = self.log else { return true };
+        let last = place.start + place.window.max(1) - 1;
+        (place.start / 60..=last / 60).all(|hour| log.allows(night, hour as usize))
+    }
+
+    /// The stretch in which a night's dose has to lie, in minutes from noon.
+    fn slot(&self, night: usize) -> Option<(u32, u32)> {
+        let dry = self.dry[night].as_ref()?;
+        let from = up(dry.last + minutes(self.brief.site.settle));
+        let to = dry.first.checked_sub(minutes(self.brief.site.contact))?;
+        (from < to).then_some((from, to))
+    }
+
+    fn is_free(&self, night: usize, place: Place) -> bool {
+        self.slot(night)
+            .is_some_and(|(from, to)| place.start >= from && place.start + place.window <= to)
+            && self.is_clear(night, place)
+            && self.is_quiet(night, place)
+    }
+
+    /// The first start of a night for a window.
+    fn first_start(&self, night: usize, window: u32) -> Option<u32> {
+        let (from, to) = self.slot(night)?;
+        (from..=to.saturating_sub(window))
+            .step_by(GRID_MIN as usize)
+            .find(|start| self.is_free(night, Place { start: *start, window }))
+    }
+
+    /// The place that the most of these nights have in common, and those nights.
+    fn common(&self, open: &[usize], window: u32) -> Option<(Place, Vec<usize>)> {
+        let starts = open.iter().filter_map(|night| self.first_start(*night, window));
+        starts
+            .map(|start| {
+                let place = Place { start, window };
+                let nights: Vec<usize> =
+                    open.iter().copied().filter(|night| self.is_free(*night, place)).collect();
+                (place, nights)
+            })
+            .max_by_key(|(place, nights)| (nights.len(), u32::MAX - place.start))
+    }
+
+    /// A place for each night that may have a dose and has room for it: at the
+    /// window wanted, else at the longest that there is room for.
+    fn places(&self, least: u32) -> [Option<Place>; 7] {
+        let mut places = [None; 7];
+        let mut open: Vec<usize> =
+            (0..7).filter(|night| self.brief.site.nights.contains(Weekday::ALL[*night])).collect();
+        let mut window = minutes(self.brief.site.window).max(least);
+        loop {
+            while let Some((place, nights)) = self.common(&open, window) {
+                for night in nights {
+                    places[night] = Some(place);
+                    open.retain(|n| *n != night);
+                }
+            }
+            if open.is_empty() || window <= least {
+                return places;
+            }
+            window = window.saturating_sub(GRID_MIN).max(least);
+        }
+    }
+
+    /// Why a night has no place, in words.
+    fn why_not(&self, night: usize, least: u32) -> String {
+        let site = &self.brief.site;
+        let day = name(night);
+        let Some(dry) = &self.dry[night] else {
+            return match self.log {
+                Some(_) => format!("night of {day}: no quiet hours are known"),
+                None => format!("night of {day}: nothing says when the water rests"),
+            };
+        };
+        let (settle, contact) = (minutes(site.settle), minutes(site.contact));
+        let room = dry.first.saturating_sub(dry.last);
+        if room < settle + contact + least {
+            return format!(
+                "night of {day}: no water for {room} min ({} to {}); {settle} min after the last water, {least} min at least for the dose and {contact} min of contact are {} min",
+                write::clock(dry.last),
+                write::clock(dry.first),
+                settle + least + contact
+            );
+        }
+        format!(
+            "night of {day}: cleaning with its clear time, or hours with more flow than the day's median, leave no {least} min between {} and {}",
+            write::clock(dry.last + settle),
+            write::clock(dry.first.saturating_sub(contact))
+        )
+    }
+
+    /// The nights of a week that are farthest apart, `count` of them.
+    fn spread(places: &mut [Option<Place>; 7], count: usize) {
+        let free: u8 = (0..7).filter(|n| places[*n].is_some()).fold(0, |bits, n| bits | 1 << n);
+        let gap = |bits: u8| {
+            let nights: Vec<u32> = (0..7).filter(|n| bits >> n & 1 == 1).collect();
+            nights
+                .iter()
+                .zip(nights.iter().cycle().skip(1))
+                .map(|(a, b)| (b + 7 - a - 1) % 7 + 1)
+                .min()
+                .unwrap_or(0)
+        };
+        let best = (1..=free)
+            .filter(|bits| bits & free == *bits && bits.count_ones() as usize == count)
+            .max_by_key(|bits| (gap(*bits), u8::MAX - bits));
+        if let Some(bits) = best {
+            for (night, place) in places.iter_mut().enumerate() {
+                if bits >> night & 1 == 0 {
+                    *place = None;
+                }
+            }
+        }
+    }
+
+    fn is_closed(&self, date: Date) -> bool {
+        self.brief.closed.iter().any(|c| c.first <= date && date <= c.last)
+    }
+
+    /// The date of the `count`-th night with a dose, from a date on.
+    fn nth_night(&self, first: Date, places: &[Option<Place>; 7], count: u32) -> Option<Date> {
+        let mut left = count;
+        for ahead in 0..4000 {
+            let date = first.plus_days(ahead);
+            if places[date.weekday().index() as usize].is_some() && !self.is_closed(date) {
+                left -= 1;
+                if left == 0 {
+                    return Some(date);
+                }
+            }
+        }
+        None
+    }
+
+    fn phase(
+        &mut self,
+        title: &'static str,
+        dose: Volume,
+        first: Date,
+        nights: Option<u32>,
+    ) -> Option<Phase> {
+        let head = &self.brief.head.head;
+        let least = match least_window(dose, head) {
+            Ok(least) => least,
+            Err(why) => {
+                self.misfits.push(format!("{title}: {why}"));
+                return None;
+            }
+        };
+        let mut places = self.places(least);
+        for night in 0..7 {
+            let wanted = self.brief.site.nights.contains(Weekday::ALL[night]);
+            if wanted && places[night].is_none() {
+                let why = self.why_not(night, least);
+                self.misfits.push(format!("{title}, {why}"));
+            }
+        }
+        let free = places.iter().flatten().count();
+        if let Some(count) = self.brief.site.doses_a_week.map(usize::from) {
+            if free < count && free > 0 {
+                self.misfits.push(format!(
+                    "{title}: {count} doses a week were asked for, {free} nights have room"
+                ));
+            } else {
+                Self::spread(&mut places, count);
+            }
+        }
+        if free == 0 {
+            return None;
+        }
+        let last = match nights {
+            None => None,
+            Some(count) => match self.nth_night(first, &places, count) {
+                Some(last) => Some(last),
+                None => {
+                    self.misfits
+                        .push(format!("{title}: {count} nights do not come within ten years"));
+                    return None;
+                }
+            },
+        };
+        Some(Phase { name: title, dose, first, last, nights: places, least_window: least })
+    }
+}
+
+/// The least window of a dose in whole minutes.
+fn least_window(dose: Volume, head: &Head) -> Result<u32, String> {
+    if head.problem().is_some() {
+        return Err("the head's limits contradict each other".to_owned());
+    }
+    let dose_ms = head.flow.on_time(dose, Carry(0)).0.as_ms();
+    // of a window of one ms the answer is the least that does
+    match spread::pulses_for(dose_ms, 1, head, None) {
+        Ok(_) => Ok(1),
+        Err(Misfit::Window { least_ms, .. }) => {
+            Ok(u32::try_from(least_ms.div_ceil(60_000)).unwrap_or(u32::MAX))
+        }
+        Err(_) => Err("the head cannot make pulses of this dose".to_owned()),
+    }
+}
+
+/// Plans. Where nothing at all fits there is no text, and the misfits say why.
+pub fn plan(brief: &Brief, log: Option<&FlowLog>) -> Plan {
+    let mut maker = Maker {
+        brief,
+        log,
+        dry: water::dry(brief, log),
+        cleanings: cleanings(brief),
+        misfits: Vec::new(),
+    };
+    if brief.trading.is_empty() && brief.quiet.is_empty() && log.is_none() {
+        maker.misfits.push(
+            "nothing says when the water rests: give [[trading]], [[quiet]] or --flow-log"
+                .to_owned(),
+        );
+        return Plan {
+            phases: Vec::new(),
+            dry: maker.dry,
+            misfits: maker.misfits,
+            text: String::new(),
+        };
+    }
+    let mut phases = Vec::new();
+    let mut first = brief.site.first;
+    if let Some((dose, nights)) = brief.label.start_up {
+        let phase = maker.phase("start-up", dose.volume(brief.label.of), first, Some(nights));
+        if let Some(phase) = phase {
+            first = phase.last.map_or(first, |last| last.plus_days(1));
+            phases.push(phase);
+        }
+    }
+    let dose = brief.label.maintenance.volume(brief.label.of);
+    phases.extend(maker.phase("maintenance", dose, first, None));
+    let text = if phases.is_empty() {
+        String::new()
+    } else {
+        write::file(brief, log, &phases, &maker.dry, &maker.misfits)
+    };
+    Plan { phases, dry: maker.dry, misfits: maker.misfits, text }
+}
