@@ -4,6 +4,7 @@
 pub mod attempt;
 pub mod audit;
 pub mod builtin;
+pub mod calibrate;
 pub mod check;
 pub mod diagnose;
 pub mod digest;
@@ -11,8 +12,11 @@ pub mod expect;
 pub mod explore;
 pub mod failure;
 
+pub mod forecast;
 pub mod judged;
 pub mod observe;
+pub mod plan;
+pub mod pulses;
 pub mod run;
 pub mod scenario;
 pub mod shrink;

@@ -109,6 +109,14 @@ pub(super) enum Command {
     Shrink(ShrinkArgs),
     /// Run random faults over many seeds; stop at nothing, report everything
     Soak(SoakArgs),
+    /// Show the pulse train of one dose against the head's limits
+    Pulses(super::pulses::PulsesArgs),
+    /// Say how long to run for a calibration, and what its reading means
+    Calibrate(Box<super::calibrate::CalibrateArgs>),
+    /// Say until when battery, container, tube set and memory last
+    Forecast(super::forecast::ForecastArgs),
+    /// Plan a timetable from a label's rate, the hours without water and the head
+    Plan(super::plan::PlanArgs),
     /// Say what a code means
     Explain {
         /// A code such as S014; without one, the list of all codes

@@ -1,16 +1,20 @@
 //! The command line: everything that touches files, the terminal or the process.
 
 mod args;
+mod calibrate;
 mod check;
 mod exit;
 mod explain;
 mod explore;
 mod explore_states;
 mod files;
+mod forecast;
 mod junit;
 mod new;
 mod papers;
+mod plan;
 mod progress;
+mod pulses;
 mod replay;
 mod run;
 mod saved;
@@ -51,6 +55,10 @@ pub(crate) fn main() -> ExitCode {
         Command::Explore { what: Exploration::States(args) } => {
             explore_states::states(terminal, progress, &args)
         }
+        Command::Pulses(args) => pulses::pulses(terminal, &args),
+        Command::Calibrate(args) => calibrate::calibrate(terminal, &args),
+        Command::Forecast(args) => forecast::forecast(terminal, &args),
+        Command::Plan(args) => plan::plan(terminal, &args),
         Command::Explain { code } => explain::explain(terminal, code.as_deref()),
         Command::Schema => papers::schema(terminal),
         Command::Completions { shell } => papers::completions(terminal, shell),

@@ -1,9 +1,13 @@
 //! The program from outside: arguments, streams, files, exit codes.
 
+mod calibrate;
 mod check;
 mod exit_codes;
+mod forecast;
 mod golden;
 mod papers;
+mod plan;
+mod pulses;
 mod replay;
 mod run;
 mod shrink;

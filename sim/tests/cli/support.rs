@@ -107,3 +107,11 @@ pub(crate) fn good() -> String {
 pub(crate) fn failing() -> String {
     nights("[[expect]]\noutcomes = { entry = \"night\", dosed = 4 }\n")
 }
+
+/// No line is wider than a terminal of 80 cells.
+#[track_caller]
+pub(crate) fn wide(text: &str) {
+    for line in text.lines() {
+        assert!(line.chars().count() <= 80, "{}: {line}", line.chars().count());
+    }
+}

@@ -8,6 +8,7 @@ mod head;
 mod hydraulics;
 mod mass;
 mod practice;
+mod safety;
 mod turndown;
 mod uncertainty;
 mod units;

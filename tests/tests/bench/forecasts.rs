@@ -1,0 +1,156 @@
+//! Forecasts against worked figures and against the simulated memory.
+
+use std::fmt::Write as _;
+
+use dosewright_sim::forecast::{changes, days, figures, forecast, warnings};
+use dosewright_sim::run::{self, Options};
+use dosewright_sim::scenario::{self, Scenario, show};
+use dosewright_sim::trade::tube_set::Governs;
+
+fn site(more: &str) -> Scenario {
+    let text = format!(
+        r#"schema = 1
+[clock]
+start = 2026-11-02T12:00:00
+zone = "CET-1CEST,M3.5.0,M10.5.0/3"
+run_for = "28 days"
+[head]
+flow = "26.5 ml/min"
+rollers = 3
+volume_per_roller_pass = "0.29 ml"
+[[entry]]
+name = "drain line"
+weekly = {{ nights = ["mon", "tue", "wed", "thu", "fri", "sat"], at = "00:45" }}
+volume = "144 ml"
+window = "45 min"
+pulses = 30
+{more}"#
+    );
+    scenario::read("site.toml", &text).unwrap_or_else(|e| panic!("{text}{e:?}")).0
+}
+
+const PACK: &str = "[supply]\nbattery = { type = \"LR20\", self_discharge = \"0 %\" }\n";
+const STOCK: &str = "[container]\ncapacity = \"10 l\"\nlevel = \"8.1 l\"\nheel = \"0.4 l\"\n";
+
+#[test]
+fn a_pack_a_container_and_a_tube_set_as_worked_by_hand() {
+    let found = forecast(&site(&format!("{PACK}{STOCK}")));
+    // common practice, no source: 203 mAh a week of 6.08 Ah are 30 weeks
+    let pack = found.pack.as_ref().unwrap();
+    assert!((pack.until.days - 210.0).abs() < 2.0, "{pack:?}");
+    // the mean week of those days: the first and the last are not whole weeks
+    assert!((pack.drain.total_ah() - 0.203).abs() < 0.002, "{pack:?}");
+    // the range is a quarter either way
+    assert!((pack.until.least / pack.until.days - 0.75).abs() < 0.01, "{pack:?}");
+    assert!((pack.until.most / pack.until.days - 1.25).abs() < 0.01, "{pack:?}");
+    // common practice, no source: (8.1 - 0.4) / (6 x 0.144) = 62 days, order at 45
+    let stock = found.stock.as_ref().unwrap();
+    assert!((stock.until.days - 62.0).abs() < 1.0, "{stock:?}");
+    assert!((stock.reorder_days - 45.0).abs() < 1.0, "{stock:?}");
+    // common practice, no source: 28 h a year, so that 12 months govern
+    assert!((found.tube.hours_a_year - 28.0).abs() < 0.5, "{:?}", found.tube);
+    assert_eq!((found.tube.days, found.tube.governs), (365.0, Governs::Calendar));
+    assert_eq!(found.date(62.0).map(show::date).as_deref(), Some("2027-01-03"));
+    let next = found.next().unwrap();
+    assert!(next.reason.contains("container") && next.days <= stock.until.days, "{next:?}");
+}
+
+#[test]
+fn a_tube_set_that_is_old_worn_or_drifting_is_due_earlier() {
+    let tube = |more: &str| forecast(&site(&format!("[tube]\nbore = \"4.8 mm\"\n{more}"))).tube;
+    let old = tube("fitted = 2026-05-01\n");
+    assert_eq!((old.days, old.governs), (365.0 - 185.0, Governs::Calendar));
+    let worn = tube("pumped = \"495 h\"\n");
+    assert!(worn.governs == Governs::Hours && worn.days > 55.0 && worn.days < 75.0, "{worn:?}");
+    let drifting = tube("drift_a_year = \"20 %\"\n");
+    assert_eq!((drifting.days, drifting.governs), (182.5, Governs::Drift));
+}
+
+#[test]
+fn closed_dates_phases_and_intervals_are_in_the_days() {
+    let plain = days(&site(""), 365);
+    let doses = |days: &[dosewright_sim::forecast::Day]| days.iter().map(|d| d.doses).sum::<u32>();
+    // 2026-11-02, a Monday, at noon: nights of mon to sat run on tue to sun
+    assert_eq!((plain[0].doses, plain[1].doses, plain[7].doses), (0, 1, 0));
+    let closed = days(&site("[[closed]]\nfirst = 2026-12-24\nlast = 2027-01-03\n"), 365);
+    // 24 December to 3 January: eleven nights, of which one is a Sunday's twice
+    assert_eq!(doses(&plain) - doses(&closed), 9);
+    let every = "[[entry]]\nname = \"trickle\"\nevery = { interval = \"6 h\" }\nvolume = \"15 ml\"\nwindow = \"5 min\"\n";
+    let with = days(&site(every), 365);
+    // from noon on: two on the first day, four on each day after
+    assert_eq!((with[0].doses, with[10].doses - plain[10].doses), (2, 4));
+}
+
+#[test]
+fn what_would_help_is_tried_and_ranked() {
+    let scenario = site(&format!("{PACK}{STOCK}"));
+    let before = forecast(&scenario);
+    let found = changes(&scenario, &before);
+    let place = |what: &str| found.iter().position(|c| c.what.contains(what)).unwrap();
+    assert_eq!(place("twice the size"), 0, "{found:?}");
+    let mains = &found[place("mains")];
+    assert_eq!((mains.pack_days, mains.visit_days), (Some(f64::INFINITY), 0.0));
+    let warm = &found[place("room temperature")];
+    // 80 % for 56 %: as much longer
+    let gain = warm.pack_days.unwrap() / before.pack.as_ref().unwrap().until.days;
+    assert!((gain - (0.8 / 0.56 - 1.0)).abs() < 0.01, "{warm:?}");
+    assert!(found.windows(2).all(|pair| pair[0].visit_days >= pair[1].visit_days));
+    // with starts that cost, half as many pulses are worth naming: 90 to 45
+    let hard = site(&format!(
+        "{PACK}[motor]\nvoltage = \"6 V\"\nstart_current = \"1.5 A\"\nstart_for = \"500 ms\"\n"
+    ));
+    let found = changes(&hard, &forecast(&hard));
+    assert!(found.iter().any(|c| c.what.starts_with("half as many pulses")), "{found:?}");
+}
+
+#[test]
+fn heights_and_thin_doses_are_warned_about() {
+    let lines = |tube: &str| {
+        let scenario = site(&format!("{STOCK}[tube]\n{tube}"));
+        let found = figures(&scenario, 144.0);
+        warnings(&scenario, &found).join("\n")
+    };
+    let quiet = "bore = \"4.8 mm\"\nsuction = \"2 m\"\nlift = \"1 m\"\n";
+    assert_eq!(lines(quiet), "");
+    let high = lines("bore = \"4.8 mm\"\nsuction = \"3 m\"\nlift = \"2.2 m\"\n");
+    assert!(high.starts_with("suction: 2.2") && !high.contains("drain-back"), "{high}");
+    let over = lines("bore = \"4.8 mm\"\nsuction = \"12 m\"\nlift = \"11 m\"\n");
+    assert!(over.contains("nothing will come") && over.contains("drain-back"), "{over}");
+    // common practice, no source: 3.2 mm, 3 m, 1.2 m: about 350 ml/min, 7 l in 20 min
+    let siphon = lines(
+        "bore = \"3.2 mm\"\nsuction = \"1 m\"\ndischarge = \"2 m\"\noutlet_below = \"1.2 m\"\n",
+    );
+    assert!(siphon.contains("transitional") && siphon.contains("in about 2"), "{siphon}");
+}
+
+/// M3: what the forecast says of the memory is what the simulated part counts.
+#[test]
+fn m3_the_erases_that_are_forecast_are_those_that_are_counted() {
+    let mut more = String::new();
+    for (days, run) in [
+        ("", 1095_u32),
+        (
+            "[[entry]]\nname = \"trickle\"\nevery = { interval = \"3 h\" }\nvolume = \"15 ml\"\nwindow = \"5 min\"\n",
+            730,
+        ),
+    ] {
+        more.clear();
+        _ = write!(more, "{days}");
+        let mut scenario = site(&more);
+        scenario.clock.run_for = dosewright_core::time::Duration::from_h(u64::from(run) * 24);
+        let wear = forecast(&scenario).wear;
+        let end = run::run(&scenario, &Options::default(), &mut Blind).unwrap();
+        let each = f64::from(*end.erases.iter().max().unwrap());
+        let said = wear.erases_a_year * f64::from(run) / 365.25;
+        // a sector more or less has come round at the end
+        assert!((each - said).abs() < 1.0 + 0.08 * said, "counted {each}, forecast {said}");
+        assert!(each > 20.0, "{each} erases show nothing");
+        assert!(wear.years > 20.0, "{wear:?}");
+    }
+}
+
+struct Blind;
+
+impl dosewright_sim::observe::Observer for Blind {
+    fn see(&mut self, _: u64, _: &dosewright_sim::observe::Observation<'_>) {}
+}

@@ -1,0 +1,227 @@
+//! Published safety requirements that carry over: GIP is the generic infusion pump
+//! hazard analysis and safety requirements (University of Pennsylvania and FDA,
+//! 2009), PCA the Open PCA Pump Requirements 1.0.0 (Kansas State University). They
+//! are of another trade: what they say is held to here, no conformity is claimed.
+
+use dosewright_core::config::Head;
+use dosewright_core::units::{Flow, Volume};
+use dosewright_sim::check;
+use dosewright_sim::diagnose::Severity;
+use dosewright_sim::judged::{self, Verdict};
+use dosewright_sim::pulses;
+use dosewright_sim::run::Options;
+use dosewright_sim::scenario;
+use dosewright_sim::world::head::{HeadModel, Rotor};
+
+fn file(more: &str) -> String {
+    format!(
+        r#"schema = 1
+[clock]
+start = 2026-10-05T00:00:00
+zone = "CET-1CEST,M3.5.0,M10.5.0/3"
+run_for = "4 days"
+[head]
+flow = "26.5 ml/min"
+{more}"#
+    )
+}
+
+const NIGHT: &str = r#"[[entry]]
+name = "night"
+weekly = { nights = ["mon", "tue", "wed"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
+pulses = 30
+"#;
+
+/// All expectations hold, and the auditor agrees.
+#[track_caller]
+fn held(more: &str) -> judged::Judged {
+    let (scenario, _) = scenario::read("f.toml", &file(more)).unwrap_or_else(|e| panic!("{e:?}"));
+    let found = judged::run(&scenario, &Options::default(), Vec::new(), None).unwrap();
+    assert_eq!(
+        found.verdict,
+        Verdict::Held,
+        "{:?} {:?} {:?}",
+        found.failures,
+        found.invalid,
+        found.audit.violations
+    );
+    found
+}
+
+#[track_caller]
+fn refused(more: &str, code: &str) {
+    let (_, found) = check::read("f.toml", &file(more));
+    assert!(
+        found.iter().any(|d| d.code == code && d.severity == Severity::Error),
+        "no {code} in {found:?}"
+    );
+}
+
+fn head() -> Head {
+    Head::with_flow(Flow::from_nl_per_min(26_500_000).unwrap())
+}
+
+/// GIP 1.2.1: flow within 5 % for 72 h and more.
+#[test]
+fn gip_1_2_1_flow_within_5_percent_for_72_hours() {
+    let mut rotor = Rotor { model: HeadModel::with_flow(26.5, 3, 0.29), angle: 0.0 };
+    let (mut set, mut out) = (0.0, 0.0);
+    // a dose every hour through 96 h, its pulses with the model's starts
+    for hour in 0..96 {
+        let train =
+            pulses::train(Volume::from_ml(60), 2_700_000, None, &head(), rotor.model).unwrap();
+        set += train.dose_ml();
+        out += train.pulses.iter().map(|p| rotor.run_ml(p.on_ms as f64 / 1e3, 60.0)).sum::<f64>();
+        assert!((out / set - 1.0).abs() < 0.05, "after {hour} h: {out} of {set} ml");
+    }
+}
+
+/// GIP 1.4.7: a spread dose is even over its duration.
+#[test]
+fn gip_1_4_7_a_spread_dose_is_even_over_its_duration() {
+    for dose in [30, 120, 450, 1000] {
+        let model = HeadModel::with_flow(26.5, 3, 0.29);
+        let train = pulses::train(Volume::from_ml(dose), 2_700_000, None, &head(), model).unwrap();
+        let line = train.line();
+        assert!(line.lead_ml <= line.pulse_ml && line.lag_ml <= line.pulse_ml, "{line:?}");
+    }
+}
+
+/// GIP 1.4.3, PCA R5.3.0(2): rate = min(V/T, the head's maximum). What would ask for
+/// more is refused with the least window.
+#[test]
+fn gip_1_4_3_the_rate_is_the_volume_over_the_time_or_it_is_refused() {
+    let train = pulses::train(
+        Volume::from_ml(120),
+        2_700_000,
+        None,
+        &head(),
+        HeadModel::with_flow(26.5, 3, 0.29),
+    )
+    .unwrap();
+    let rate = train.commanded_ml() / (train.window_ms as f64 / 60e3);
+    assert!((rate - 120.0 / 45.0).abs() < 1e-3, "{rate}");
+    refused(&NIGHT.replace("45 min", "4 min").replace("pulses = 30\n", ""), "S014");
+}
+
+/// GIP 1.4.8: one spread dose at a time.
+#[test]
+fn gip_1_4_8_one_spread_dose_at_a_time() {
+    let second = NIGHT.replace("\"night\"", "\"second\"").replace("00:45", "01:00");
+    refused(&format!("{NIGHT}{second}"), "S030");
+}
+
+/// GIP 1.4.12, PCA R5.2.0(5): a request over the limit is refused.
+#[test]
+fn gip_1_4_12_a_request_over_the_limit_is_refused() {
+    refused(&format!("[limits]\ndaily_ceiling = \"100 ml\"\n{NIGHT}"), "S033");
+    // asked for by hand: what the ceiling leaves, 30 of 120 ml, and then nothing
+    held(&format!(
+        r#"{NIGHT}
+[[operator]]
+at = "2026-10-06 08:00"
+run_again = {{ entry = "night" }}
+[[expect]]
+outcomes = {{ entry = "night", dosed = 3 }}
+volume = {{ entry = "night", of = "390 ml", within = "0.1 %" }}
+"#
+    ));
+}
+
+/// PCA R5.2.0(3): a least time between doses.
+#[test]
+fn pca_r5_2_0_3_least_time_between_doses() {
+    // at 01:40, after the full dose, moved to 02:00: nothing more that night
+    held(&format!(
+        r#"{NIGHT}
+[[operator]]
+at = "2026-10-06 01:40"
+edit = {{ entry = "night", weekly = {{ nights = ["mon", "tue", "wed"], at = "02:00" }} }}
+[[expect]]
+outcomes = {{ entry = "night", dosed = 3, skipped = 1, cause = "already dosed" }}
+"#
+    ));
+}
+
+/// GIP 1.4.11, 3.4.6: no dose in alarm.
+#[test]
+fn gip_1_4_11_no_dose_in_alarm() {
+    held(&format!(
+        r#"{NIGHT}
+[[fault]]
+at = "2026-10-06 00:00"
+leak = {{ lasts = "3 h" }}
+[[expect]]
+outcomes = {{ entry = "night", dosed = 2, skipped = 1, cause = "leak" }}
+alarms = {{ least = 1 }}
+"#
+    ));
+}
+
+/// GIP 1.7.1: settings survive a power-off of 4 h and more.
+#[test]
+fn gip_1_7_1_settings_survive_a_power_off_of_four_hours() {
+    for lasts in ["4 h", "23 h"] {
+        held(&format!(
+            r#"{NIGHT}
+[[fault]]
+at = "2026-10-06 01:35"
+supply_loss = {{ lasts = "{lasts}" }}
+[[expect]]
+outcomes = {{ entry = "night", dosed = 3, part = 0, skipped = 0, open = 0 }}
+"#
+        ));
+    }
+}
+
+/// GIP 1.6.2: a fault stops at once. (That a normal stop ends the stroke, 1.6.1, is
+/// not held to here: every stop is at once.)
+#[test]
+fn gip_1_6_2_a_fault_stops_at_once() {
+    struct Edges(Vec<(u64, bool)>);
+    impl dosewright_sim::observe::Observer for Edges {
+        fn see(&mut self, at_ms: u64, what: &dosewright_sim::observe::Observation<'_>) {
+            if let dosewright_sim::observe::Observation::Pump { on } = what {
+                self.0.push((at_ms, *on));
+            }
+        }
+    }
+    let text = file(&format!(
+        "{NIGHT}[[fault]]\nat = \"2026-10-06 00:45:03\"\nleak = {{ lasts = \"3 h\" }}\n"
+    ));
+    let (scenario, _) = scenario::read("f.toml", &text).unwrap();
+    let mut edges = Edges(Vec::new());
+    dosewright_sim::run::run(&scenario, &Options::default(), &mut edges).unwrap();
+    let due = (24 * 60 + 45) * 60_000;
+    assert_eq!(edges.0[..2], [(due, true), (due + 3_000, false)]);
+    assert!(edges.0[2].0 > due + 3 * 3_600_000, "the leak holds the rest back");
+}
+
+/// GIP 4.1.1 to 4.1.4, PCA R6.6.0: every event and fault logged, stamped,
+/// non-volatile.
+#[test]
+fn gip_4_1_events_and_faults_are_in_the_memory_with_their_time() {
+    use dosewright_core::ledger::SLOT;
+    use dosewright_core::record::{RECORD_BYTES, Record};
+    let found = held(&format!(
+        "{NIGHT}[[fault]]\nat = \"2026-10-06 00:45:03\"\nleak = {{ lasts = \"10 min\" }}\n"
+    ));
+    let records: Vec<Record> = found
+        .end
+        .image
+        .chunks_exact(SLOT)
+        .filter_map(|slot| Record::decode(slot[..RECORD_BYTES].try_into().ok()?))
+        .collect();
+    let alarms = records.iter().filter_map(|record| match record {
+        Record::Alarm { at, on, .. } => Some((at.as_ms(), *on)),
+        _ => None,
+    });
+    let from = (24 * 60 + 45) * 60_000 + 3_000;
+    let alarms: Vec<(i64, bool)> = alarms.collect();
+    assert!(alarms.contains(&(from, true)), "{alarms:?}");
+    assert!(alarms.iter().any(|(at, on)| !on && *at > from), "{alarms:?}");
+    let outcomes = records.iter().filter(|record| matches!(record, Record::Outcome(_))).count();
+    assert_eq!(outcomes, 3);
+}
