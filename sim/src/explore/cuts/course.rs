@@ -29,6 +29,9 @@ pub(super) struct Account {
     on_ms: u32,
     /// Pulses that cuts so far may have cost it.
     lost_pulses: u8,
+    /// Intents that cannot be read any more. The memory takes each for a pulse as
+    /// long as the one before it, and pulses of one dose differ by a millisecond.
+    lost_intents: u8,
     outcomes: u8,
 }
 
@@ -218,7 +221,9 @@ impl Course {
         }
         let ran = u64::from(account.on_ms) * due.flow_nl_min / 60_000;
         let (least, most) = (outcome.least.as_nl(), outcome.most.as_nl());
-        if ran + 1 < least || most + 1 < ran {
+        // the device rounds to the nearest nanolitre
+        let unsure = 1 + u64::from(account.lost_intents) * due.flow_nl_min.div_ceil(60_000);
+        if ran + 1 < least || most + unsure < ran {
             let what = format!(
                 "the outcome of {} says {least} to {most} nl, the pump ran for {ran} nl",
                 name(due)
@@ -267,6 +272,15 @@ impl Course {
             }
         }
         Ok(())
+    }
+
+    /// The slot of the last intent cannot be read any more: that counts as one
+    /// more pulse that may not have run (D4).
+    pub(super) fn lose_intent(&mut self) {
+        for account in self.dues.iter_mut().filter(|account| account.outcomes == 0) {
+            account.lost_pulses += 1;
+            account.lost_intents += 1;
+        }
     }
 
     /// The evening is over.

@@ -20,6 +20,8 @@ pub struct Cut {
     /// In which of the call's writes and erases, from 0, and what it left; `None`
     /// before the call.
     pub work: Option<(u16, Tear)>,
+    /// The slot of the last intent, acknowledged before, fails to read from then on.
+    pub lost_intent: bool,
 }
 
 /// A run that broke a promise.
@@ -52,6 +54,8 @@ struct CutLine {
     at_ms: i64,
     work: Option<u16>,
     tear: Option<String>,
+    #[serde(default)]
+    lost_intent: bool,
 }
 
 impl Failure {
@@ -66,6 +70,7 @@ impl Failure {
             at_ms: cut.at_ms,
             work: cut.work.map(|(work, _)| work),
             tear: cut.work.map(|(_, tear)| tear.to_string()),
+            lost_intent: cut.lost_intent,
         };
         let file = File {
             explore: "cuts".to_owned(),
@@ -107,7 +112,7 @@ impl Failure {
                 (None, None) => None,
                 _ => return Err("a cut has a work and a tear, or neither".to_owned()),
             };
-            Ok(Cut { call: line.call, at_ms: line.at_ms, work })
+            Ok(Cut { call: line.call, at_ms: line.at_ms, work, lost_intent: line.lost_intent })
         };
         let cuts = file.cut.iter().map(cut).collect::<Result<_, _>>()?;
         Ok((file.word, cuts))
@@ -121,8 +126,13 @@ mod tests {
     #[test]
     fn what_is_written_is_read_back() {
         let cuts = vec![
-            Cut { call: 3, at_ms: 180_000_000, work: None },
-            Cut { call: 1, at_ms: 180_002_000, work: Some((2, Tear::AllBut(17))) },
+            Cut { call: 3, at_ms: 180_000_000, work: None, lost_intent: true },
+            Cut {
+                call: 1,
+                at_ms: 180_002_000,
+                work: Some((2, Tear::AllBut(17))),
+                lost_intent: false,
+            },
         ];
         let violation = Violation { promise: "D4", what: "a \"what\"\nof two lines".to_owned() };
         let failure = Failure { word: 4, cuts, violation };

@@ -13,6 +13,14 @@ use super::script::Script;
 
 type State = Book<N, H>;
 
+/// The last record of the memory, an intent.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Intent {
+    /// The state before it, which is what is left where it cannot be read.
+    pub(super) before: State,
+    pub(super) slot: usize,
+}
+
 /// The durable state as the memory's records say it, one after the other: what
 /// a restart must find, no more and no less (M1).
 #[derive(Clone, Debug)]
@@ -60,6 +68,17 @@ impl Fold {
             _ => self.book.apply(&record),
         }
         Ok(Some(record))
+    }
+
+    /// The state before the last record and the slot that this is in, where it is
+    /// an intent and the last thing done.
+    pub(super) fn intent(before: &State, work: &Work, record: Option<&Record>) -> Option<Intent> {
+        match (work, record) {
+            (Work::Write { slot, .. }, Some(Record::Pulse(_))) => {
+                Some(Intent { before: *before, slot: *slot })
+            }
+            _ => None,
+        }
     }
 
     /// What the device acts by is what its memory holds.

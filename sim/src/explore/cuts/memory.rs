@@ -98,6 +98,11 @@ impl Memory {
         self.failing.set(others | u128::from(fails) << slot);
     }
 
+    /// Makes a slot fail to read until it is erased.
+    pub(super) fn fail(&self, slot: usize, fails: bool) {
+        self.put(slot, &self.slot(slot), fails);
+    }
+
     /// Does a piece of work in full.
     pub(super) fn perform(&self, work: &Work) {
         match work {

@@ -7,7 +7,7 @@ use dosewright_core::record::Record;
 
 use super::course::{Course, Judged, Violation, no};
 use super::failure::Cut;
-use super::judge::{self, Fold};
+use super::judge::{self, Fold, Intent};
 use super::memory::{Memory, Work};
 use super::ride::{Next, Pin, Ride, Turn};
 use super::script::Script;
@@ -94,6 +94,7 @@ impl Teller<'_> {
     > {
         let script = self.script;
         let mut turn = Turn::default();
+        let mut intent: Option<Intent> = None;
         let mut call = 0;
         while let Some((at_ms, next)) = ride.next(script) {
             call += 1;
@@ -101,7 +102,13 @@ impl Teller<'_> {
             if let Some(cut) = cut.filter(|cut| cut.work.is_none()) {
                 self.say(cut.at_ms, "the supply goes");
                 ride.course.cut(script, cut.at_ms, false)?;
-                return Ok(Some((ride.course, *ride.book())));
+                let Some(intent) = intent.filter(|_| cut.lost_intent) else {
+                    return Ok(Some((ride.course, *ride.book())));
+                };
+                self.say(cut.at_ms, &format!("  and slot {} fails to read", intent.slot));
+                memory.fail(intent.slot, true);
+                ride.course.lose_intent();
+                return Ok(Some((ride.course, intent.before)));
             }
             ride.course.advance(script, at_ms)?;
             let base = Memory::erased();
@@ -133,6 +140,7 @@ impl Teller<'_> {
                     return Ok(Some((ride.course, if is_complete { fold.book } else { before })));
                 }
                 base.perform(work);
+                intent = Fold::intent(&before, work, record.as_ref());
                 if let Some(record) = record {
                     ride.course.record(script, &record)?;
                 }

@@ -61,8 +61,9 @@ fn what_is_stopped_says_that_it_is_not_complete() {
 
 #[test]
 fn a_run_is_told_cut_by_cut() {
-    let first = Cut { call: 2, at_ms: 180_000_000, work: Some((0, Tear::Bytes(20))) };
-    let second = Cut { call: 2, at_ms: 180_004_000, work: None };
+    let first =
+        Cut { call: 2, at_ms: 180_000_000, work: Some((0, Tear::Bytes(20))), lost_intent: false };
+    let second = Cut { call: 2, at_ms: 180_004_000, work: None, lost_intent: false };
     let told = tell(1, &[first, second]).unwrap();
     assert_eq!(told.violation, None);
     let goes: Vec<_> = told.lines.iter().filter(|line| line.contains("the supply goes")).collect();

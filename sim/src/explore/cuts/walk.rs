@@ -6,7 +6,7 @@ use dosewright_core::book::Book;
 use super::Shared;
 use super::course::{Course, Judged, no};
 use super::failure::{Cut, Failure};
-use super::judge::{self, Fold};
+use super::judge::{self, Fold, Intent};
 use super::memory::{H, Memory, N, Work};
 use super::ride::{Ride, Turn};
 use super::script::Script;
@@ -150,6 +150,7 @@ impl<'s, const W: usize> Walker<'s, W> {
         let (script, mut turn) = (self.script, Turn::default());
         let (base, child) = (Memory::erased(), Memory::erased());
         let mut kept: Vec<Kept<'_, W>> = Vec::new();
+        let mut intent: Option<Intent> = None;
         let mut call = 0;
         while let Some((at_ms, next)) = ride.next(script) {
             call += 1;
@@ -164,10 +165,18 @@ impl<'s, const W: usize> Walker<'s, W> {
                 }
                 let mut course = ride.course;
                 course.cut(script, moment_ms, false)?;
-                let cut = Cut { call, at_ms: moment_ms, work: None };
+                let cut = Cut { call, at_ms: moment_ms, work: None, lost_intent: false };
                 let slots = Memory::all_slots();
-                let point = Point { cut, course, expected: ride.book(), slots };
+                let point = Point { cut, course, expected: ride.book(), slots: slots.clone() };
                 self.cut(depth, &point, false, &base, &child, &mut kept)?;
+                if let Some(intent) = intent.as_ref().filter(|_| self.is_trunk()) {
+                    course.lose_intent();
+                    let cut = Cut { lost_intent: true, ..cut };
+                    let point = Point { cut, course, expected: &intent.before, slots };
+                    base.fail(intent.slot, true);
+                    self.cut(1, &point, false, &base, &child, &mut kept)?;
+                    base.fail(intent.slot, false);
+                }
             }
             ride.course.advance(script, at_ms)?;
             let mut fold = Fold::new(ride.book());
@@ -187,6 +196,7 @@ impl<'s, const W: usize> Walker<'s, W> {
                     &mut kept,
                 )?;
                 base.perform(work);
+                intent = Fold::intent(&before, work, record.as_ref());
                 if let Some(record) = record {
                     ride.course.record(script, &record)?;
                 }
@@ -245,6 +255,7 @@ impl<'s, const W: usize> Walker<'s, W> {
                         call: torn.call,
                         at_ms: torn.at_ms,
                         work: Some((torn.done as u16, *tear)),
+                        lost_intent: false,
                     },
                     course: if is_complete { complete } else { incomplete },
                     expected: books[usize::from(is_complete)],
