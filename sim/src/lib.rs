@@ -24,4 +24,5 @@ pub mod soak;
 pub mod swarm;
 pub mod trace;
 pub mod trade;
+mod words;
 pub mod world;

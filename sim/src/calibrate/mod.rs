@@ -4,6 +4,8 @@
 
 mod page;
 
+use std::f64::consts::PI;
+
 pub use page::{json, page, planned_json, planned_page};
 
 use crate::trade::restate::{Restated, restate};
@@ -134,7 +136,8 @@ impl Setup {
     fn means(&self, flow_ml_min: f64) -> run_length::Means {
         run_length::Means {
             flow_ml_min,
-            turn_ml: self.turn_ml(),
+            // the rotor keeps its speed: what has changed is the volume of a turn
+            turn_ml: self.turn_ml() * flow_ml_min / self.last_ml_min,
             vessel_ml: self.gauge.holds_ml(),
             reading_ml: self.reading_u_ml(),
             timing_s: self.timing_s,
@@ -212,8 +215,8 @@ pub struct Outcome {
     pub restated: Option<Restated>,
 }
 
-/// How far from a whole number of roller passes a run counts as whole.
-const WHOLE_PASS: f64 = 0.02;
+/// Share of the flow from which the part of a pass is worth a line.
+const WORTH: f64 = 1e-6;
 
 /// The budget of a run of `run_s` that gave `volume_ml`.
 fn budget(setup: &Setup, run_s: f64, volume_ml: f64) -> (Budget, Option<f64>) {
@@ -224,13 +227,16 @@ fn budget(setup: &Setup, run_s: f64, volume_ml: f64) -> (Budget, Option<f64>) {
         budget = budget.with("reading", rectangular(setup.reading_ml) / volume_ml);
     }
     budget = budget.with("timing", setup.timing_s / run_s);
-    let passes = (setup.pass_ml > 0.0).then(|| volume_ml / setup.pass_ml);
-    if let Some(passes) = passes
-        && (passes - passes.round()).abs() > WHOLE_PASS
-    {
-        // the swing of one roller pass about its mean reaches pass / pi at most
-        budget = budget
-            .with("part of a pass", rectangular(setup.pass_ml / std::f64::consts::PI) / volume_ml);
+    // by the time and the rotor's speed; the volume of a pass may have drifted
+    let passes = (setup.pass_ml > 0.0).then(|| run_s * setup.last_ml_min / 60.0 / setup.pass_ml);
+    if let Some(passes) = passes {
+        // a flow that swings to nothing and back is off by so much over a part of
+        // a pass, at the worst angle to begin at
+        let off_ml = setup.pass_ml / PI * (PI * passes.fract()).sin();
+        let share = rectangular(off_ml) / volume_ml;
+        if share > WORTH {
+            budget = budget.with("part of a pass", share);
+        }
     }
     (budget, passes.map(|passes| passes / f64::from(setup.rollers.max(1))))
 }
@@ -363,6 +369,17 @@ mod tests {
             let far = judge(&setup(), &reading(600.0, 265.0 * share));
             assert_eq!(far.verdict, Verdict::Confirm, "{share}");
         }
+    }
+
+    #[test]
+    fn a_worn_tube_turns_as_fast_as_a_new_one() {
+        let run = setup().plan().unwrap();
+        let found = judge(&setup(), &reading(run.run_s, run.volume_ml * 0.9));
+        assert!((found.turns.unwrap() - f64::from(run.turns)).abs() < 1e-6, "{found:?}");
+        assert_eq!(found.budget.parts.len(), 2, "it still is whole turns");
+        let Verdict::RunLonger(Ok(longer)) = found.verdict else { panic!("{:?}", found.verdict) };
+        let turn_s = |run: &Run| run.run_s / f64::from(run.turns);
+        assert!((turn_s(&longer) - turn_s(&run)).abs() < 1e-9, "{longer:?}");
     }
 
     #[test]

@@ -8,17 +8,8 @@ use super::{
     CONFIRM_FROM, Gauge, Liquid, Outcome, PLAUSIBLE, Reading, Setup, Verdict, run_length::Run,
     run_length::Unreachable,
 };
-use crate::diagnose::wrap;
 use crate::trade::vessel::{Class, Standard};
-
-/// Cells on a line.
-const CELLS: usize = 80;
-
-fn paragraph(out: &mut String, text: &str) {
-    for line in wrap(text, CELLS) {
-        _ = writeln!(out, "{line}");
-    }
-}
+use crate::words::{CELLS, lines, paragraph};
 
 fn percent(share: f64) -> String {
     format!("{:.2} %", 100.0 * share)
@@ -150,7 +141,7 @@ pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
     paragraph(&mut out, &sentence(setup, found));
     let turns = found.turns.map_or(String::new(), |turns| format!(", {turns:.2} rotor turns"));
     _ = writeln!(out, "\nrun        {}, {:.2} ml{turns}", time(reading.run_s), reading.volume_ml);
-    for line in wrap(&setup.gauge.words(), CELLS - 11).iter().zip(["measure", ""]) {
+    for line in lines(&setup.gauge.words(), CELLS - 11).iter().zip(["measure", ""]) {
         _ = writeln!(out, "{:<11}{}", line.1, line.0);
     }
     _ = writeln!(

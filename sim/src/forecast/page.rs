@@ -5,21 +5,10 @@ use std::fmt::Write as _;
 use serde_json::{Value, json as object};
 
 use super::{Change, Figures, Forecast, Until};
-use crate::diagnose::wrap;
 use crate::scenario::show;
 use crate::trade::crystal;
 use crate::trade::restate::Drawdown;
-
-/// Cells on a line.
-const CELLS: usize = 80;
-
-fn paragraph(out: &mut String, tag: &str, text: &str) {
-    let indent = tag.chars().count();
-    for (i, line) in wrap(text, CELLS - indent).iter().enumerate() {
-        let tag = if i == 0 { tag } else { "" };
-        _ = writeln!(out, "{}", format!("{tag:indent$}{line}").trim_end());
-    }
-}
+use crate::words::{paragraph, tagged};
 
 fn date(f: &Forecast, days: f64) -> String {
     f.date(days).map_or_else(|| "after 10 years".to_owned(), show::date)
@@ -60,18 +49,18 @@ pub fn page(
     warnings: &[String],
 ) -> String {
     let mut out = String::new();
-    paragraph(&mut out, "", &verdict(name, f));
+    paragraph(&mut out, &verdict(name, f));
     out.push('\n');
     const TAG: usize = 12;
     let tag = |word: &str| format!("{word:TAG$}");
-    paragraph(
+    tagged(
         &mut out,
         &tag("timetable"),
         &format!("{} doses and {:.2} l in the first 365 days", f.year.1, f.year.0 / 1000.0),
     );
     if let Some(pack) = &f.pack {
         let cells = pack.cells.map_or(String::new(), |cells| format!("{cells} x "));
-        paragraph(
+        tagged(
             &mut out,
             &tag("battery"),
             &format!(
@@ -90,7 +79,7 @@ pub fn page(
             ),
         );
     } else {
-        paragraph(&mut out, &tag("supply"), "mains");
+        tagged(&mut out, &tag("supply"), "mains");
     }
     match &f.stock {
         Some(stock) => {
@@ -98,7 +87,7 @@ pub fn page(
                 .low_days
                 .map_or(String::new(), |days| format!("; low-level contact {}", date(f, days)));
             let shelf = if stock.shelf_governs { ", by the product's date" } else { "" };
-            paragraph(
+            tagged(
                 &mut out,
                 &tag("container"),
                 &format!(
@@ -110,9 +99,9 @@ pub fn page(
                 ),
             );
         }
-        None => paragraph(&mut out, &tag("container"), "not described: [container]"),
+        None => tagged(&mut out, &tag("container"), "not described: [container]"),
     }
-    paragraph(
+    tagged(
         &mut out,
         &tag("tube set"),
         &format!(
@@ -122,7 +111,7 @@ pub fn page(
             f.tube.hours_a_year
         ),
     );
-    paragraph(
+    tagged(
         &mut out,
         &tag("memory"),
         &format!(
@@ -136,7 +125,7 @@ pub fn page(
     );
     if let Some(call) = f.next() {
         let s = crystal::seconds(figures.clock_ppm, call.days);
-        paragraph(
+        tagged(
             &mut out,
             &tag("clock"),
             &format!("{:+.1} ppm: {:+.1} min until then", figures.clock_ppm, s / 60.0),
@@ -146,7 +135,7 @@ pub fn page(
         let suction = figures.suction_m.map_or(String::new(), |(lift, limit)| {
             format!("; suction {lift:.2} m of {limit:.1} m")
         });
-        paragraph(
+        tagged(
             &mut out,
             &tag("lines"),
             &format!(
@@ -155,7 +144,7 @@ pub fn page(
         );
     }
     if let Some(d) = &figures.discharge {
-        paragraph(
+        tagged(
             &mut out,
             &tag("discharge"),
             &format!(
@@ -169,7 +158,7 @@ pub fn page(
     if !warnings.is_empty() {
         out.push('\n');
         for warning in warnings {
-            paragraph(&mut out, "warning: ", warning);
+            tagged(&mut out, "warning: ", warning);
         }
     }
     _ = writeln!(out, "\nwhat would help, one change at a time (days gained)");
@@ -194,7 +183,7 @@ pub fn page(
         }
     }
     out.push('\n');
-    paragraph(&mut out, "", CAUTIONS);
+    paragraph(&mut out, CAUTIONS);
     out
 }
 
@@ -281,7 +270,7 @@ pub fn drawdown_page(found: &Drawdown) -> String {
     } else {
         "more than the doubt of the weighing"
     };
-    paragraph(
+    tagged(
         &mut out,
         &format!("{:12}", "drawdown"),
         &format!(

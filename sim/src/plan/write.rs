@@ -7,8 +7,8 @@ use dosewright_core::spread;
 use dosewright_core::units::Carry;
 
 use super::{Dry, FlowLog, Phase, Place, name};
-use crate::diagnose::wrap;
 use crate::scenario::{Brief, LabelDose, show, write};
+use crate::words::lines;
 
 /// Cells of a comment's text.
 const CELLS: usize = 78;
@@ -20,7 +20,7 @@ pub(super) fn clock(after_noon: u32) -> String {
 }
 
 fn comment(out: &mut String, text: &str) {
-    for line in wrap(text, CELLS) {
+    for line in lines(text, CELLS) {
         _ = writeln!(out, "# {line}");
     }
 }

@@ -3,23 +3,16 @@
 use std::fmt::Write as _;
 
 use super::{Ran, Train, Turndown, turndown};
-use crate::diagnose::{display, wrap};
+use crate::diagnose::display;
 use crate::scenario::show;
 use crate::trade::evenness::Error;
 use crate::trade::turndown::{ACCURACY_PERCENT, LINEARITY_PERCENT, REPEATABILITY_PERCENT};
+use crate::words::{CELLS, paragraph};
 
-/// Cells on a line.
-const CELLS: usize = 80;
 /// Most lines of a histogram.
 const BINS: usize = 8;
 /// Cells of its longest bar.
 const BAR: usize = 40;
-
-fn paragraph(out: &mut String, text: &str) {
-    for line in wrap(text, CELLS) {
-        _ = writeln!(out, "{line}");
-    }
-}
 
 /// Wide enough for what is said of one pulse.
 fn ms(ms: u64) -> String {

@@ -1,5 +1,6 @@
 //! The program from outside: arguments, streams, files, exit codes.
 
+mod book;
 mod calibrate;
 mod check;
 mod exit_codes;

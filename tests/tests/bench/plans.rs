@@ -48,6 +48,8 @@ fn holds(brief: &Brief, made: &Plan, log: Option<&FlowLog>) {
 
 #[test]
 fn the_example_is_planned_as_by_hand() {
+    // the brief in the book is the program's own
+    assert_eq!(include_str!("../../../docs/briefs/harbour-kitchen.toml"), example());
     let brief = brief(example());
     let made = plan(&brief, None);
     holds(&brief, &made, None);
