@@ -66,7 +66,9 @@ impl InputPin for Absent {
 
 impl Contact<Absent> {
     /// A contact that the board does not have.
-    pub const ABSENT: Self = Self { pin: Absent, on_is_high: true };
+    pub const fn absent() -> Self {
+        Self { pin: Absent, on_is_high: true }
+    }
 }
 
 /// A contact that bounces: its level counts when it has stood for a while.

@@ -1,0 +1,215 @@
+//! The main loop on a board of mock pins.
+
+use std::cell::{Cell, RefCell};
+use std::rc::Rc;
+
+use dosewright_core::config::Head;
+use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
+use dosewright_core::event::Event;
+use dosewright_core::ledger::Geometry;
+use dosewright_core::record::{Alarm, Reset};
+use dosewright_core::shell::drives::Switched;
+use dosewright_core::shell::{
+    Clock, Inbox, Inputs, Levels, MainLoop, Message, OneShot, Parts, Report, Signal,
+};
+use dosewright_core::time::{Duration, Instant};
+use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::units::{Flow, Volume};
+use dosewright_sim::world::flash::NorMock;
+use embedded_hal_mock::eh1::MockError;
+use embedded_hal_mock::eh1::digital::{Mock as Pin, State, Transaction as Level};
+
+const N: usize = 4;
+const H: usize = 8;
+const Q: usize = 4;
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 4096, sectors: 2 };
+
+/// What the board's parts share.
+#[derive(Default)]
+struct World {
+    now_ms: Cell<i64>,
+    levels: Cell<Levels>,
+    /// What was done, in its order.
+    seen: RefCell<Vec<String>>,
+}
+
+#[derive(Clone)]
+struct Part(Rc<World>);
+
+impl Part {
+    fn see(&self, what: String) {
+        self.0.seen.borrow_mut().push(what);
+    }
+}
+
+impl Clock for Part {
+    fn now(&mut self) -> Instant {
+        Instant::from_ms(self.0.now_ms.get())
+    }
+    fn sleep(&mut self, until: Option<Instant>) {
+        let until = until.map_or(i64::MAX, Instant::as_ms);
+        self.0.now_ms.set(self.0.now_ms.get().max(until));
+    }
+}
+
+impl OneShot for Part {
+    fn arm(&mut self, length: Duration) {
+        self.see(format!("armed {}", length.as_ms()));
+    }
+    fn disarm(&mut self) {
+        self.see("disarmed".to_owned());
+    }
+}
+
+impl Inputs for Part {
+    fn levels(&mut self) -> Levels {
+        self.0.levels.get()
+    }
+}
+
+impl Report for Part {
+    fn alarm(&mut self, alarm: Alarm, on: bool) {
+        self.see(format!("{} {on}", alarm.words()));
+    }
+    fn refused(&mut self, refusal: &Refusal) {
+        self.see(format!("{refusal:?}"));
+    }
+    fn lost(&mut self, count: u32) {
+        self.see(format!("lost {count}"));
+    }
+}
+
+type Board = Parts<Part, Switched<Pin>, Part, Part, Part>;
+type Loop<'a> = MainLoop<'a, NorMock<4, 1024>, Board, N, H, Q>;
+
+fn started<'a>(world: &Rc<World>, pin: &Pin, inbox: &'a Inbox<Message, Q>) -> Loop<'a> {
+    let part = Part(world.clone());
+    let board = Parts {
+        clock: part.clone(),
+        drive: Switched { pin: pin.clone() },
+        one_shot: part.clone(),
+        inputs: part.clone(),
+        report: part,
+        drive_failed: false,
+    };
+    let flash = NorMock::new(8);
+    let Ok(main) =
+        MainLoop::start(flash, GEOMETRY, Some(Instant::ZERO), Reset::PowerOn, board, inbox)
+    else {
+        panic!("the device does not start")
+    };
+    main
+}
+
+/// 60 ml/min, and 2 ml in two pulses of a second, every hour.
+fn install(main: &mut Loop<'_>) {
+    main.hand_in(Event::SetHead(&Head::with_flow(Flow::from_nl_per_min(60_000_000).unwrap())));
+    let mut timetable = Timetable::EMPTY;
+    let entry = Entry {
+        id: EntryId(1),
+        enabled: true,
+        recurrence: Recurrence::Interval { every_ms: 3_600_000, from: Instant::from_ms(1000) },
+        volume: Volume::from_ml(2),
+        window_ms: 120_000,
+        grace_ms: 0,
+        first: None,
+        last: None,
+        observes_closed: false,
+        gap_rule: GapRule::Shift,
+        pulses: Some(2),
+    };
+    timetable.put(entry).unwrap();
+    main.hand_in(Event::Timetable(&timetable));
+}
+
+fn turn_until(main: &mut Loop<'_>, ms: i64) {
+    while main.board().clock.0.now_ms.get() < ms {
+        main.turn();
+    }
+}
+
+#[test]
+fn p4_the_pump_is_off_before_anything_else_and_each_pulse_has_its_one_shot() {
+    let on_off = [Level::set(State::High), Level::set(State::Low)];
+    let mut edges = vec![Level::set(State::Low)];
+    edges.extend(on_off.clone());
+    edges.extend(on_off);
+    let (world, mut pin, inbox) = (Rc::new(World::default()), Pin::new(&edges), Inbox::new());
+    let mut main = started(&world, &pin, &inbox);
+    install(&mut main);
+    turn_until(&mut main, 130_000);
+    assert_eq!(
+        *world.seen.borrow(),
+        ["disarmed", "clock unset true", "armed 1000", "disarmed", "armed 1000", "disarmed"]
+    );
+    drop(main);
+    pin.done();
+}
+
+#[test]
+fn a_stop_that_came_by_interrupt_ends_the_pulse_at_its_instant() {
+    let edges = [Level::set(State::Low), Level::set(State::High), Level::set(State::Low)];
+    let (world, mut pin, inbox) = (Rc::new(World::default()), Pin::new(&edges), Inbox::new());
+    let mut main = started(&world, &pin, &inbox);
+    install(&mut main);
+    turn_until(&mut main, 1001);
+    // the pulse runs from 1000 on; the handler was at 1400
+    world.now_ms.set(1400);
+    inbox.post(Message { at: Instant::from_ms(1400), signal: Signal::RemoteStop(true) });
+    main.turn();
+    assert!(!main.device().controller().pump_is_on());
+    turn_until(&mut main, 130_000);
+    drop(main);
+    pin.done();
+}
+
+#[test]
+fn a_signal_that_was_lost_is_read_off_the_contact() {
+    let edges = [Level::set(State::Low), Level::set(State::High), Level::set(State::Low)];
+    let (world, mut pin, inbox) = (Rc::new(World::default()), Pin::new(&edges), Inbox::new());
+    let mut main = started(&world, &pin, &inbox);
+    install(&mut main);
+    turn_until(&mut main, 1001);
+    world.now_ms.set(1400);
+    for _ in 0..Q {
+        inbox.post(Message { at: Instant::from_ms(1400), signal: Signal::Timer });
+    }
+    world.levels.set(Levels { remote_stop: true, ..Levels::default() });
+    let stop = Message { at: Instant::from_ms(1400), signal: Signal::RemoteStop(true) };
+    assert!(!inbox.post(stop), "the inbox is full");
+    main.turn();
+    assert!(!main.device().controller().pump_is_on(), "the stop is seen all the same");
+    assert_eq!(world.seen.borrow().last().unwrap(), "lost 1");
+    drop(main);
+    pin.done();
+}
+
+#[test]
+fn a_drive_that_does_not_start_is_a_motor_fault_and_is_turned_off() {
+    let edges = [
+        Level::set(State::Low),
+        Level::set(State::High).with_error(MockError::Io(std::io::ErrorKind::BrokenPipe)),
+        Level::set(State::Low),
+        Level::set(State::Low),
+    ];
+    let (world, mut pin, inbox) = (Rc::new(World::default()), Pin::new(&edges), Inbox::new());
+    let mut main = started(&world, &pin, &inbox);
+    install(&mut main);
+    turn_until(&mut main, 130_000);
+    assert!(world.seen.borrow().iter().any(|what| what == "fault true"));
+    drop(main);
+    pin.done();
+}
+
+#[test]
+fn contacts_that_are_on_at_the_start_are_known_before_the_first_dose() {
+    let (world, mut pin, inbox) =
+        (Rc::new(World::default()), Pin::new(&[Level::set(State::Low)]), Inbox::new());
+    world.levels.set(Levels { leak: true, ..Levels::default() });
+    let mut main = started(&world, &pin, &inbox);
+    install(&mut main);
+    turn_until(&mut main, 130_000);
+    assert!(world.seen.borrow().iter().any(|what| what == "leak true"));
+    drop(main);
+    pin.done();
+}
