@@ -1,0 +1,110 @@
+//! A pump controller on an RP2040 board. The pump's switch is on GPIO 2, the remote
+//! stop on GPIO 3 and the leak detector on GPIO 4, both to ground when on.
+//!
+//! What is here is what a board needs: a clock, the one-shot, the memory, and which pin
+//! is which. Everything else is the logic's.
+#![no_std]
+#![no_main]
+
+mod clock;
+mod memory;
+
+use dosewright_core::event::Event;
+use dosewright_core::ledger::Geometry;
+use dosewright_core::record::{Alarm, Reset};
+use dosewright_core::shell::contacts::{Contact, Contacts};
+use dosewright_core::shell::drives::Switched;
+use dosewright_core::shell::{Inbox, MainLoop, Message, Parts, Report};
+use dosewright_core::time::Instant;
+use panic_halt as _;
+use rp2040_hal as hal;
+
+use clock::{OneShot, WakeClock};
+use hal::pac;
+use memory::OnChipFlash;
+
+/// The second-stage boot loader, which the chip wants at the start of its flash.
+#[unsafe(link_section = ".boot2")]
+#[used]
+pub static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_GENERIC_03H;
+
+/// Entries, deliveries and signals that there is room for.
+const N: usize = 32;
+const H: usize = 64;
+const Q: usize = 8;
+
+/// What the interrupt handlers post into.
+pub static INBOX: Inbox<Message, Q> = Inbox::new();
+
+/// Four sectors of 16 KiB.
+const LEDGER: Geometry = Geometry { start: 0, sector_bytes: 16 * 1024, sectors: 4 };
+
+#[hal::entry]
+fn main() -> ! {
+    let Some(mut chip) = pac::Peripherals::take() else { stop() };
+    let mut watchdog = hal::Watchdog::new(chip.WATCHDOG);
+    let clocks = hal::clocks::init_clocks_and_plls(
+        12_000_000,
+        chip.XOSC,
+        chip.CLOCKS,
+        chip.PLL_SYS,
+        chip.PLL_USB,
+        &mut chip.RESETS,
+        &mut watchdog,
+    );
+    let Ok(clocks) = clocks else { stop() };
+    let mut timer = hal::Timer::new(chip.TIMER, &mut chip.RESETS, &clocks);
+    let sio = hal::Sio::new(chip.SIO);
+    let pins =
+        hal::gpio::Pins::new(chip.IO_BANK0, chip.PADS_BANK0, sio.gpio_bank0, &mut chip.RESETS);
+
+    let (Some(one_shot), Some(wake)) = (timer.alarm_0(), timer.alarm_1()) else { stop() };
+    let on_is_low = |pin| Contact { pin, on_is_high: false };
+    let board = Parts {
+        drive: Switched { pin: pins.gpio2.into_push_pull_output() },
+        one_shot: OneShot::new(one_shot),
+        inputs: Contacts {
+            remote_stop: on_is_low(pins.gpio3.into_pull_up_input().into_dyn_pin()),
+            leak: on_is_low(pins.gpio4.into_pull_up_input().into_dyn_pin()),
+            motor_fault: Contact::absent(),
+        },
+        clock: WakeClock::new(timer, wake),
+        report: Silent,
+        drive_failed: false,
+    };
+
+    // this chip's timer does not run on through a reset: its feed is lost each time
+    let count: Option<Instant> = None;
+    let started =
+        MainLoop::<_, _, N, H, Q>::start(OnChipFlash, LEDGER, count, Reset::PowerOn, board, &INBOX);
+    let Ok(mut main) = started else { stop() };
+    let now = main.device().now();
+    main.board().clock.set(now);
+    clock::let_interrupts_through();
+    loop {
+        main.turn();
+        // here a panel, or a line to a host, hands in what an operator asks for
+        if let Some(event) = asked() {
+            main.hand_in(event);
+        }
+    }
+}
+
+/// Nothing yet.
+fn asked() -> Option<Event<'static, N>> {
+    None
+}
+
+/// Where the operator would see alarms.
+struct Silent;
+
+impl Report for Silent {
+    fn alarm(&mut self, _alarm: Alarm, _on: bool) {}
+}
+
+/// The pump is off: its pin is an input until the drive has it.
+fn stop() -> ! {
+    loop {
+        cortex_m::asm::wfi();
+    }
+}
