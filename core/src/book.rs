@@ -3,13 +3,15 @@
 //! [`Book::apply`] is the only way durable state changes, on a live device as at
 //! a restart, so what a restart finds is what the device had before it.
 
+mod snapshot;
+
 use crate::cause::Cause;
 use crate::config::Head;
 use crate::entry::{Entry, EntryId};
 use crate::limits::{History, Starts};
 use crate::record::{
-    Act, Adopted, Alarm, Begin, Born, ClosedRun, DELIVERIES_A_RECORD, Delivery, LineState, Outcome,
-    OutcomeKind, Pulse, Record, STARTS_A_RECORD, Staged, Waiting,
+    Act, Adopted, Alarm, Begin, Born, ClosedRun, Delivery, LineState, Outcome, OutcomeKind, Pulse,
+    Record, Staged, Waiting,
 };
 use crate::schedule::WallClock;
 use crate::time::{Duration, Instant, Utc};
@@ -428,83 +430,6 @@ impl<const N: usize, const H: usize> Book<N, H> {
             self.closed_damaged = closed_missing;
         }
     }
-
-    /// The records of a snapshot, from which [`Self::apply`] makes the same state
-    /// again. What no rule can ask for any more is left out.
-    pub fn snapshot(&self) -> impl Iterator<Item = Record> + Clone + '_ {
-        let at = self.at;
-        let clock = Record::SnapClock {
-            at,
-            epoch: self.epoch,
-            utc: self.utc(at),
-            losses: self.losses,
-            not_before: self.not_before,
-            zone: self.zone,
-        };
-        let globals = Record::SnapGlobals {
-            ceiling: self.timetable.ceiling,
-            next_id: self.next_id,
-            asks: self.asks,
-            damaged: self.damaged,
-            closed_damaged: self.closed_damaged,
-            alarms: self.alarms,
-            rest_until: self.rest_until,
-            occupied: self.occupied(),
-        };
-        let lines = (0..N).flat_map(move |line| {
-            let state = self.state(line);
-            let entry = self.timetable.line(line).map(|&entry| {
-                Record::SnapEntry(Staged {
-                    line: line as u8,
-                    entry,
-                    revision: state.revision,
-                    mark: state.mark,
-                    edited: state.edited,
-                })
-            });
-            let used = entry.is_some() || state.waiting.is_some();
-            let id = self.timetable.line(line).map_or(EntryId(0), |e| e.id);
-            let state = used.then_some(Record::SnapLine { line: line as u8, id, state });
-            entry.into_iter().chain(state)
-        });
-        let deliveries = (0..H.div_ceil(DELIVERIES_A_RECORD)).filter_map(move |part| {
-            let mut items = [None; DELIVERIES_A_RECORD];
-            let from = self.history.iter().skip(part * DELIVERIES_A_RECORD);
-            for (place, item) in items.iter_mut().zip(from) {
-                *place = Some(*item);
-            }
-            items.first().copied().flatten().map(|_| Record::SnapDeliveries(items))
-        });
-        let hour_ago = at.minus(Duration::from_h(1));
-        let starts =
-            (0..usize::from(Head::MOST_STARTS).div_ceil(STARTS_A_RECORD)).filter_map(move |part| {
-                let mut items = [None; STARTS_A_RECORD];
-                let recent = self.starts.iter().filter(|&start| start > hour_ago);
-                for (place, item) in items.iter_mut().zip(recent.skip(part * STARTS_A_RECORD)) {
-                    *place = Some(item);
-                }
-                items.first().copied().flatten().map(|_| Record::SnapStarts(items))
-            });
-        let open = self.open.map(|open| Record::SnapOpen {
-            pulse: open.pulse,
-            lost: open.lost,
-            in_doubt: open.in_doubt,
-        });
-        [clock, globals]
-            .into_iter()
-            .chain(self.head.map(Record::SnapHead))
-            .chain(core::iter::once(Record::SnapClosed(self.timetable.closed)))
-            .chain(lines)
-            .chain(deliveries)
-            .chain(starts)
-            .chain(open)
-    }
-
-    /// The most records a snapshot can have.
-    pub const SNAPSHOT_MOST: usize = 5
-        + 2 * N
-        + H.div_ceil(DELIVERIES_A_RECORD)
-        + (Head::MOST_STARTS as usize).div_ceil(STARTS_A_RECORD);
 }
 
 /// A bit a line; lines beyond the 64th have none.

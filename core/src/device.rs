@@ -10,7 +10,7 @@ use crate::event::Event;
 use crate::ledger::{AppendError, FormatError, Geometry, Ledger, OpenError, RollError};
 use crate::notice::notice;
 use crate::record::{Alarm, Record, Reset};
-use crate::recovery::{self, Recovered};
+use crate::recovery;
 use crate::time::{Duration, Instant};
 use crate::timers::Reason;
 use crate::timetable::{Refusal, Timetable};
@@ -79,25 +79,27 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
         if usize::from(slots) < least {
             return Err((flash, StartError::SectorTooSmall { slots, least }));
         }
-        let mut ledger = match Ledger::open(flash, geometry) {
+        let controller = Controller::with_book(Book::EMPTY);
+        let ledger = match Ledger::open(flash, geometry) {
             Ok(ledger) => ledger,
             Err((flash, OpenError::Blank | OpenError::Unfinished)) => {
-                let empty = Book::<N, H>::EMPTY;
-                let snapshot = empty.snapshot().map(|record| record.encode());
+                let snapshot = controller.book().snapshot().map(|record| record.encode());
                 Ledger::format(flash, geometry, snapshot)
                     .map_err(|(flash, error)| (flash, StartError::Format(error)))?
             }
             Err((flash, error)) => return Err((flash, StartError::Open(error))),
         };
-        let Recovered { book, unreadable_tail, unreadable } = recovery::recover(&mut ledger);
-        let start = Start {
-            now: count.unwrap_or(book.at),
+        let mut device = Self { controller, ledger };
+        let Self { controller, ledger } = &mut device;
+        let (unreadable_tail, unreadable) = recovery::recover_into(controller.book_mut(), ledger);
+        controller.begin_with(Start {
+            now: count.unwrap_or(controller.book().at),
             feed_kept: count.is_some(),
             reset,
             unreadable_tail,
             unreadable,
-        };
-        Ok(Self { controller: Controller::start(book, start), ledger })
+        });
+        Ok(device)
     }
 
     /// The device's time as the controller last knew it.

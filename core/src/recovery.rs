@@ -23,7 +23,18 @@ pub struct Recovered<const N: usize, const H: usize> {
 pub fn recover<F: NorFlash, const N: usize, const H: usize>(
     ledger: &mut Ledger<F>,
 ) -> Recovered<N, H> {
-    let mut found = Recovered { book: Book::EMPTY, unreadable_tail: 0, unreadable: 0 };
+    let mut book = Book::EMPTY;
+    let (unreadable_tail, unreadable) = recover_into(&mut book, ledger);
+    Recovered { book, unreadable_tail, unreadable }
+}
+
+/// The same into an empty book where it lies. What cannot be read comes back as
+/// [`Recovered::unreadable_tail`] and [`Recovered::unreadable`].
+pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
+    book: &mut Book<N, H>,
+    ledger: &mut Ledger<F>,
+) -> (u32, u32) {
+    let (mut unreadable_tail, mut unreadable) = (0_u32, 0_u32);
     // unreadable slots since the last intent: each may have been one more (D4)
     let mut since_intent = 0_u32;
     let mut staged_from: Option<Position> = None;
@@ -34,17 +45,17 @@ pub fn recover<F: NorFlash, const N: usize, const H: usize>(
         if slot.class == Class::Record
             && let Some(parts) = snapshot.take()
         {
-            parts.judge(&mut found.book);
+            parts.judge(book);
         }
         let Some(record) = record else {
-            found.unreadable = found.unreadable.saturating_add(1);
+            unreadable = unreadable.saturating_add(1);
             if slot.class == Class::Record {
-                found.unreadable_tail = found.unreadable_tail.saturating_add(1);
+                unreadable_tail = unreadable_tail.saturating_add(1);
                 since_intent = since_intent.saturating_add(1);
             }
             continue;
         };
-        found.unreadable_tail = 0;
+        unreadable_tail = 0;
         if let Some(parts) = &mut snapshot {
             parts.note(&record);
         }
@@ -55,15 +66,15 @@ pub fn recover<F: NorFlash, const N: usize, const H: usize>(
             }
             Record::Adopted(adopted) => {
                 let from = staged_from.unwrap_or(slot.position);
-                adopt(&mut found.book, ledger, from, slot.position, &adopted);
+                adopt(book, ledger, from, slot.position, &adopted);
             }
             Record::Pulse(_) => {
-                found.book.apply(&record);
+                book.apply(&record);
                 since_intent = 0;
             }
             _ => {
-                found.book.apply(&record);
-                if found.book.open.is_none() {
+                book.apply(&record);
+                if book.open.is_none() {
                     since_intent = 0;
                 }
             }
@@ -71,16 +82,16 @@ pub fn recover<F: NorFlash, const N: usize, const H: usize>(
         staged_from = None;
     }
     if let Some(parts) = snapshot {
-        parts.judge(&mut found.book);
+        parts.judge(book);
     }
-    if let Some(open) = &mut found.book.open
+    if let Some(open) = &mut book.open
         && since_intent > 0
     {
         let more = open.pulse.on_ms.saturating_mul(since_intent);
         let most = open.pulse.most_ms.saturating_add(more).min(open.pulse.dose_ms);
         open.pulse.most_ms = most;
     }
-    found
+    (unreadable_tail, unreadable)
 }
 
 /// Which parts of a damaged snapshot could be read.

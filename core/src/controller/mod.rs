@@ -113,9 +113,18 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
 impl<const N: usize, const H: usize> Controller<N, H> {
     /// A controller that starts from what its ledger says. Its pump is off.
     pub fn start(book: Book<N, H>, start: Start) -> Self {
-        let mut controller = Self {
-            now: start.now.max(book.at),
-            start: Some(start),
+        let mut controller = Self::with_book(book);
+        controller.begin_with(start);
+        controller
+    }
+
+    /// A controller whose book is still to be filled in, where it lies: the state is
+    /// the largest thing there is, and each copy of it would cost its size in stack.
+    pub(crate) const fn with_book(book: Book<N, H>) -> Self {
+        Self {
+            book,
+            now: Instant::ZERO,
+            start: None,
             appending: None,
             adopting: false,
             retry_at: None,
@@ -124,22 +133,33 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             service: None,
             remote_stop: false,
             leak: false,
-            motor_fault: book.alarm_is_on(Alarm::MotorFault),
+            motor_fault: false,
             acknowledged: false,
             passing: Cause::SupplyLost,
             doubt: 0,
             doubt_until: Instant::MIN,
-            unreadable: start.unreadable,
+            unreadable: 0,
             timers: TimerTable::UNSET,
             stale: true,
             any_waiting: false,
             ceiling: Volume::ZERO,
             misfits: 0,
-            book,
-        };
-        controller.refit();
-        controller.set_timers();
-        controller
+        }
+    }
+
+    /// The book, to fill it in before [`Self::begin_with`].
+    pub(crate) const fn book_mut(&mut self) -> &mut Book<N, H> {
+        &mut self.book
+    }
+
+    /// The book is filled in: the logic starts.
+    pub(crate) fn begin_with(&mut self, start: Start) {
+        self.now = start.now.max(self.book.at);
+        self.start = Some(start);
+        self.motor_fault = self.book.alarm_is_on(Alarm::MotorFault);
+        self.unreadable = start.unreadable;
+        self.refit();
+        self.set_timers();
     }
 
     /// The durable state.

@@ -1,37 +1,28 @@
 //! Every event there is, with any content.
 
-use core::mem::MaybeUninit;
-
 use dosewright_core::civil::Local;
-use dosewright_core::config::Head;
 use dosewright_core::entry::EntryId;
 use dosewright_core::event::Event;
 use dosewright_core::shell::Signal;
-use dosewright_core::timetable::Timetable;
 use dosewright_core::units::{Flow, Volume};
-use dosewright_core::zone::Zone;
 
 use crate::board::{get, get64};
-use crate::{Main, N};
+use crate::Main;
 
-/// Settings as a panel or a line would have them ready; what is in them the
+/// Settings as a panel or a line would have them ready somewhere: what is in them the
 /// compiler does not know.
-static TIMETABLE: MaybeUninit<Timetable<N>> = MaybeUninit::uninit();
-static HEAD: MaybeUninit<Head> = MaybeUninit::uninit();
-static ZONE: MaybeUninit<Zone> = MaybeUninit::uninit();
-
-fn any<T>(place: &'static MaybeUninit<T>) -> &'static T {
+fn any<T>() -> &'static T {
     // SAFETY: the image is linked and measured, not run
-    unsafe { &*core::hint::black_box(place.as_ptr()) }
+    unsafe { &*(get() as *const T) }
 }
 
 /// Hands in one of them.
 pub fn hand_in(main: &mut Main) {
     let event = match get() {
         1 => Event::SetClock(Local::from_ms(get64() as i64)),
-        2 => Event::SetZone(any(&ZONE)),
-        3 => Event::Timetable(any(&TIMETABLE)),
-        4 => Event::SetHead(any(&HEAD)),
+        2 => Event::SetZone(any()),
+        3 => Event::Timetable(any()),
+        4 => Event::SetHead(any()),
         5 => match Flow::from_nl_per_min(get()) {
             Some(flow) => Event::SetFlow(flow),
             None => return,
