@@ -6,8 +6,8 @@ use dosewright_core::event::Event;
 use dosewright_core::shell::Signal;
 use dosewright_core::units::{Flow, Volume};
 
-use crate::board::{get, get64};
 use crate::Main;
+use crate::board::{get, get64};
 
 /// Settings as a panel or a line would have them ready somewhere: what is in them the
 /// compiler does not know.
