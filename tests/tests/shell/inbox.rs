@@ -5,6 +5,8 @@ use std::thread;
 use dosewright_core::shell::{Inbox, Taken};
 
 const EACH: u32 = 100_000;
+/// Items that a source posts without a look at who takes them.
+const BURST: u32 = 1000;
 
 #[test]
 fn two_sources_at_once_lose_nothing_unreported() {
@@ -15,7 +17,8 @@ fn two_sources_at_once_lose_nothing_unreported() {
                 let mut refused = 0_u32;
                 for number in 0..EACH {
                     refused += u32::from(!INBOX.post((source, number)));
-                    if number % 64 == 0 {
+                    // however the threads are scheduled, the taker has its turns
+                    while number % BURST == 0 && !INBOX.is_empty() {
                         thread::yield_now();
                     }
                 }
@@ -45,7 +48,7 @@ fn two_sources_at_once_lose_nothing_unreported() {
     let refused: u32 = sources.into_iter().map(|source| source.join().unwrap()).sum();
     assert_eq!(taken + lost, 2 * EACH);
     assert_eq!((skipped, refused), (lost, lost));
-    assert!(lost > 0 && taken > 1000, "{taken} taken, {lost} lost: this was no storm");
+    assert!(lost > 0 && taken >= EACH / BURST, "{taken} taken, {lost} lost: this was no storm");
 }
 
 #[test]
