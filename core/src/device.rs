@@ -140,6 +140,7 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
     /// before it changes anything (D9).
     pub fn handle(&mut self, now: Instant, event: Event<'_, N>, out: &mut impl Outputs) {
         if event.is_request() {
+            self.controller.try_ledger_again();
             self.follow(now, Event::Wake, out);
         }
         self.follow(now, event, out);

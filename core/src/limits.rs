@@ -5,6 +5,7 @@ use crate::config::Head;
 use crate::entry::EntryId;
 use crate::record::{Begin, Delivery};
 use crate::schedule::WallClock;
+use crate::spread::Plan;
 use crate::time::{Duration, Instant};
 use crate::units::Volume;
 
@@ -50,6 +51,25 @@ impl Starts {
         let from = now.minus(HOUR);
         let used = self.ring.iter().filter(|&&at| at > from).count();
         u32::from(limit).saturating_sub(u32::try_from(used).unwrap_or(u32::MAX))
+    }
+
+    /// Whether every pulse of a train may start when it is planned.
+    pub fn allow(&self, plan: &Plan, limit: u16) -> bool {
+        let limit = usize::from(limit.clamp(1, Head::MOST_STARTS));
+        let mut train = *plan;
+        // a train keeps the limit by itself: only its first starts meet older ones
+        for back in (1..=limit).rev() {
+            let Some(start) = train.next_start() else { break };
+            let index = (usize::from(self.next) + KEPT - back) % KEPT;
+            if let Some(&at) = self.ring.get(index)
+                && at != Instant::MIN
+                && at.plus(HOUR) > start
+            {
+                return false;
+            }
+            train.next = train.next.saturating_add(1);
+        }
+        true
     }
 
     /// The first instant from `now` on at which a start is allowed.

@@ -348,14 +348,18 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             (None, false, Ok(_)) => (doubted > 0).then_some(Cause::Restarts),
         };
         let hurry = self.another_wants_the_pump(line);
-        let plan = match (disturbed, planned) {
-            (None, Ok(pulses)) if !hurry => Some(Plan {
-                origin: due_at,
-                span_ms: u64::from(entry.window_ms),
-                pulses,
-                total_ms: dose_ms,
-                next: 0,
-            }),
+        let even = planned.ok().map(|pulses| Plan {
+            origin: due_at,
+            span_ms: u64::from(entry.window_ms),
+            pulses,
+            total_ms: dose_ms,
+            next: 0,
+        });
+        // starts that disturbed doses took lately may be missing to this one
+        let allowed = even.is_some_and(|plan| self.book.starts.allow(&plan, head.starts_per_hour));
+        let disturbed = disturbed.or((!allowed).then_some(Cause::PumpLimits));
+        let plan = match (disturbed, even) {
+            (None, Some(plan)) if !hurry => Some(plan),
             _ => {
                 let bounds = Bounds {
                     from: self.now,
@@ -437,12 +441,27 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let planned = spread::pulses_for(dose.as_ms(), u64::from(entry.window_ms), &head, pulses)
             .map_err(|misfit| Refusal::DoesNotFit { id: entry.id, misfit })?;
         let dose_ms = u32::try_from(dose.as_ms()).unwrap_or(u32::MAX);
-        let plan = Plan {
+        let even = Plan {
             origin: self.now,
             span_ms: u64::from(entry.window_ms),
             pulses: planned,
             total_ms: dose_ms,
             next: 0,
+        };
+        let pulse_ms = dose_ms.div_ceil(planned.max(1));
+        // starts that were taken lately may be missing to this dose
+        let (plan, disturbed) = if self.book.starts.allow(&even, head.starts_per_hour) {
+            (even, None)
+        } else {
+            let bounds = Bounds {
+                from: self.now,
+                window_end: self.now.plus(entry.window()),
+                deadline: self.now.plus(entry.window_and_grace()),
+                free_starts: self.book.starts.free(self.now, head.starts_per_hour),
+                hurry: false,
+            };
+            let plan = spread::respread(dose_ms, pulse_ms, &head, &bounds).ok_or(Refusal::Busy)?;
+            (plan, Some(Cause::PumpLimits))
         };
         let state = self.book.state(line);
         Ok(self.begin(&Begin {
@@ -457,13 +476,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             due_at: self.now,
             mark: state.mark,
             plan,
-            pulse_ms: dose_ms.div_ceil(planned.max(1)),
+            pulse_ms,
             dose_ms,
             doubted_ms: 0,
             flow: head.flow,
             asked: true,
             cut,
-            disturbed: None,
+            disturbed,
             hurried: false,
         }))
     }

@@ -184,6 +184,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.start.is_none()
     }
 
+    /// A ledger that failed is not left alone any longer: the next call tries it.
+    /// What an operator asks for is worth a try.
+    pub const fn try_ledger_again(&mut self) {
+        if self.retry_at.is_some() {
+            self.retry_at = Some(self.now);
+        }
+    }
+
     /// When to call again, and which timer asks for it. It goes stale with the
     /// next step.
     pub fn next_wake(&self) -> Option<(Instant, Reason)> {
@@ -276,7 +284,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         // the pump is off now, so it has rested enough a full rest from now
         let last = self.book.open.map(|open| Duration::from_ms(u64::from(open.pulse.on_ms)));
         let longest = self.book.head.map_or(Duration::ZERO, |head| {
-            head.rest_after(last.unwrap_or(Duration::from_ms(u64::from(head.longest_run_ms))))
+            // prime and calibrate may have run longer than any pulse
+            let run =
+                head.longest_run_ms.max(head.longest_prime_ms).max(head.longest_calibration_ms);
+            head.rest_after(last.unwrap_or(Duration::from_ms(u64::from(run))))
         });
         self.pump = Pump::Off { rest_until: self.book.rest_until.min(self.now.plus(longest)) };
         (self.doubt, self.doubt_until) = (start.unreadable_tail, self.now);

@@ -22,6 +22,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let unanswered = self.appending.is_some() || self.adopting || self.start.is_some();
         let record = if unanswered && event != Event::MotorFault {
             Err(Refusal::Busy)
+        } else if self.retry_at.is_some() && event.is_request() {
+            // dues that are owed a record would pass by the new settings (D1)
+            Err(Refusal::Ledger)
         } else {
             self.request(event, effects)
         };

@@ -324,6 +324,7 @@ impl Node {
         rules: &Rules,
     ) -> Result<Done, Finding> {
         if event.is_request() {
+            self.logic.try_ledger_again();
             self.follow(Event::Wake, Wish::default(), memory, rules)?;
         }
         if event == Event::Acknowledge {
