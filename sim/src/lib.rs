@@ -13,6 +13,7 @@ pub mod explore;
 pub mod failure;
 
 pub mod forecast;
+pub mod image;
 pub mod judged;
 pub mod observe;
 pub mod plan;
@@ -22,6 +23,7 @@ pub mod scenario;
 pub mod shrink;
 pub mod soak;
 pub mod swarm;
+pub mod sweep;
 pub mod trace;
 pub mod trade;
 mod words;

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
+use dosewright_sim::sweep::Moments;
 
 /// What `--help` says at the end.
 const EXIT_CODES: &str = "\
@@ -93,10 +94,17 @@ pub(super) enum Command {
     },
     /// Run scenarios to their end and judge them
     Run(RunArgs),
-    /// Run a failure file again, exactly as it failed
+    /// Run a failure file again, exactly as it failed; or say what this build makes
+    /// of the bytes of a device's memory
     Replay {
-        /// The failure file that a failed run saved
+        /// The failure file that a failed run saved, or a raw ledger image
         file: PathBuf,
+        /// Of an image: bytes of a sector, where its header cannot be read
+        #[arg(long, value_name = "BYTES")]
+        sector_bytes: Option<u32>,
+        /// Of an image: bytes of the smallest write, 1, 4 or 8; 4 unless said
+        #[arg(long, value_name = "BYTES")]
+        word: Option<u32>,
         #[command(flatten)]
         traces: Traces,
     },
@@ -105,6 +113,8 @@ pub(super) enum Command {
         #[command(subcommand)]
         what: Exploration,
     },
+    /// Put each kind of fault at each moment: held, failed, or never took effect
+    Sweep(SweepArgs),
     /// Find the smallest scenario that fails in the same way
     Shrink(ShrinkArgs),
     /// Run random faults over many seeds; stop at nothing, report everything
@@ -231,6 +241,9 @@ pub(super) struct Traces {
     /// Write one row an outcome as comma-separated values
     #[arg(long, value_name = "FILE")]
     pub(super) csv: Option<PathBuf>,
+    /// Write the bytes of the memory at the end of the run
+    #[arg(long, value_name = "FILE")]
+    pub(super) image: Option<PathBuf>,
     /// Print one JSON object a line instead of the page
     #[arg(long)]
     pub(super) json: bool,
@@ -258,6 +271,31 @@ pub(super) struct RunArgs {
     #[command(flatten)]
     pub(super) traces: Traces,
     /// Write traces and failure files of each run in a directory
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: Option<PathBuf>,
+}
+
+#[derive(Args, Debug, Clone)]
+pub(super) struct SweepArgs {
+    /// The scenario; what it expects of a run without the fault is left out
+    pub(super) file: PathBuf,
+    /// Kinds of faults
+    #[arg(long, value_name = "KIND", value_delimiter = ',', required = true)]
+    pub(super) faults: Vec<String>,
+    /// dose-phases, every-due, a number spread over the run, or one moment such as
+    /// "+1 d 45 min" or "dose 1 pulse 2"
+    #[arg(long, value_name = "WHICH", default_value = "dose-phases", value_parser = super::sweep::moments)]
+    pub(super) moments: Moments,
+    /// Seed of everything left to chance
+    #[arg(long, default_value_t = 1)]
+    pub(super) seed: u64,
+    /// Write a JUnit report
+    #[arg(long, value_name = "FILE")]
+    pub(super) junit: Option<PathBuf>,
+    /// Print one JSON object a run, and one for all
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Save failure files in a directory; out/ unless said
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
 }

@@ -57,10 +57,15 @@ pub(super) fn create(terminal: Terminal, path: &Path) -> Result<Box<dyn Write>, 
     Ok(Box::new(BufWriter::new(fs::File::create(path).map_err(failed)?)))
 }
 
-/// Writes a whole file.
+/// Writes a whole file of text.
 pub(super) fn write(terminal: Terminal, path: &Path, text: &str) -> Result<(), String> {
+    write_bytes(terminal, path, text.as_bytes())
+}
+
+/// Writes a whole file.
+pub(super) fn write_bytes(terminal: Terminal, path: &Path, bytes: &[u8]) -> Result<(), String> {
     let mut out = create(terminal, path)?;
-    out.write_all(text.as_bytes())
+    out.write_all(bytes)
         .and_then(|()| out.flush())
         .map_err(|error| format!("cannot write {}: {error}", path.display()))
 }

@@ -9,6 +9,7 @@ mod explore;
 mod explore_states;
 mod files;
 mod forecast;
+mod image;
 mod junit;
 mod new;
 mod papers;
@@ -21,6 +22,7 @@ mod saved;
 mod shrink;
 mod soak;
 mod soak_report;
+mod sweep;
 mod terminal;
 mod trial;
 mod watch;
@@ -46,10 +48,14 @@ pub(crate) fn main() -> ExitCode {
         Command::New { path } => new::new(terminal, &path),
         Command::Check { files, format } => check::check(terminal, &files, format),
         Command::Run(args) => run::run(terminal, progress, &args),
-        Command::Replay { file, traces } => replay::replay(terminal, progress, &file, &traces),
+        Command::Replay { file, sector_bytes, word, traces } => {
+            let hints = image::hints(sector_bytes, word);
+            replay::replay(terminal, progress, &file, hints, &traces)
+        }
         Command::Explore { what: Exploration::Cuts(args) } => {
             explore::cuts(terminal, progress, &args)
         }
+        Command::Sweep(args) => sweep::sweep(terminal, progress, &args),
         Command::Shrink(args) => shrink::shrink(terminal, progress, &args),
         Command::Soak(args) => soak::soak(terminal, progress, &args),
         Command::Explore { what: Exploration::States(args) } => {

@@ -4,11 +4,13 @@ use std::path::Path;
 
 use dosewright_sim::digest::digest;
 use dosewright_sim::failure::Failure;
+use dosewright_sim::image::Hints;
 
 use super::BUILD;
 use super::args::{Pace, Progress, Traces};
 use super::exit::Exit;
 use super::files;
+use super::image;
 use super::run::checked;
 use super::terminal::Terminal;
 use super::trial::Trial;
@@ -16,7 +18,22 @@ use super::watch;
 
 /// Runs a failure file with its own seed and end, and says whether the failure
 /// shows again.
-pub(super) fn replay(terminal: Terminal, progress: Progress, path: &Path, traces: &Traces) -> Exit {
+/// Of a ledger image it says what this build makes of it.
+pub(super) fn replay(
+    terminal: Terminal,
+    progress: Progress,
+    path: &Path,
+    hints: Hints,
+    traces: &Traces,
+) -> Exit {
+    match image::bytes_of(path, hints) {
+        Ok(None) => {}
+        Ok(Some(bytes)) => return image::tell(terminal, path, &bytes, hints, traces.json),
+        Err(why) => {
+            terminal.error(&why);
+            return Exit::Usage;
+        }
+    }
     let named = match files::read(path) {
         Ok(named) => named,
         Err(why) => {

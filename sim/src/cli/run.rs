@@ -27,8 +27,9 @@ pub(super) fn run(terminal: Terminal, progress: Progress, args: &RunArgs) -> Exi
         let Some(named) = files::read_all(terminal, &args.files) else { return Exit::Usage };
         named
     };
-    if named.len() > 1 && (args.traces.vcd.is_some() || args.traces.csv.is_some()) {
-        terminal.error("--vcd and --csv take one scenario; with several give --out DIR");
+    let single = [&args.traces.vcd, &args.traces.csv, &args.traces.image];
+    if named.len() > 1 && single.into_iter().any(Option::is_some) {
+        terminal.error("--vcd, --csv and --image take one scenario; with several give --out DIR");
         return Exit::Usage;
     }
     let Some(scenarios) = checked(terminal, &named) else { return Exit::Usage };

@@ -115,6 +115,10 @@ impl Trial<'_> {
         watch.done();
         let judged = result.map_err(|error| self.no_world(&error))?;
         let findings = findings(&source, &judged);
+        if let Some(path) = &self.traces.image {
+            files::write_bytes(self.terminal, path, &judged.end.image)
+                .map_err(|why| self.cannot(&why))?;
+        }
         if judged.verdict == Verdict::Failed {
             self.save_failure(&judged, &findings);
         }

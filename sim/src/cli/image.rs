@@ -1,0 +1,51 @@
+//! `dosewright replay` of a ledger image.
+
+use std::path::Path;
+
+use dosewright_sim::image::{self, Hints};
+
+use super::exit::Exit;
+use super::terminal::Terminal;
+
+pub(super) const fn hints(sector_bytes: Option<u32>, word_bytes: Option<u32>) -> Hints {
+    Hints { sector_bytes, word_bytes }
+}
+
+/// The bytes of a file that is an image; `None` where it is text, and nothing was
+/// said of an image's layout.
+pub(super) fn bytes_of(path: &Path, hints: Hints) -> Result<Option<Vec<u8>>, String> {
+    let failed = |error: std::io::Error| format!("cannot read {}: {error}", path.display());
+    if path.is_dir() {
+        return Ok(None);
+    }
+    let size = std::fs::metadata(path).map_err(failed)?.len();
+    if size > image::MOST_BYTES as u64 {
+        let most = image::MOST_BYTES;
+        return Err(format!("{} has {size} bytes; at most {most} are read", path.display()));
+    }
+    let bytes = std::fs::read(path).map_err(failed)?;
+    let is_text = std::str::from_utf8(&bytes).is_ok_and(|text| !text.contains('\0'));
+    Ok((!is_text || hints != Hints::default()).then_some(bytes))
+}
+
+/// Says what this build makes of it.
+pub(super) fn tell(
+    terminal: Terminal,
+    path: &Path,
+    bytes: &[u8],
+    hints: Hints,
+    json: bool,
+) -> Exit {
+    let report = match image::read(bytes, hints) {
+        Ok(report) => report,
+        Err(why) => {
+            terminal.error(&format!("{}: {}", path.display(), why.0));
+            return Exit::Usage;
+        }
+    };
+    let text = if json { report.json() } else { report.text(terminal.verbose) };
+    match super::print(terminal, &text) {
+        Exit::Held if report.started.is_err() => Exit::Usage,
+        exit => exit,
+    }
+}

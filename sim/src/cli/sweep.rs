@@ -1,0 +1,182 @@
+//! `dosewright sweep`.
+
+use std::path::{Path, PathBuf};
+
+use dosewright_sim::judged::Verdict;
+use dosewright_sim::sweep::{self, Cell, Moments, Plan};
+use serde_json::json;
+
+use super::BUILD;
+use super::args::{Progress as How, SweepArgs};
+use super::exit::Exit;
+use super::files;
+use super::junit::{self, Case};
+use super::progress::Progress;
+use super::run::checked;
+use super::saved::{self, Failed};
+use super::terminal::Terminal;
+use super::watch;
+
+/// Where failure files go unless a directory was given.
+const OUT: &str = "out";
+
+/// Runs each kind of fault at each moment.
+pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
+    let plan = match plan(terminal, args) {
+        Ok(plan) => plan,
+        Err(exit) => return exit,
+    };
+    watch::catch_interrupts();
+    let mut progress = Progress::new("sweep", how, terminal);
+    let file = args.file.display().to_string();
+    let (mut cells, mut cases, mut replays) = (Vec::new(), Vec::new(), String::new());
+    for number in 0..plan.len() {
+        if watch::interrupted() {
+            break;
+        }
+        let Some(cell) = plan.cell(number) else { break };
+        let replay = replay(terminal, args, &file, &cell);
+        if cell.verdict == Verdict::Failed {
+            let first = cell.findings.first().map_or("", String::as_str);
+            replays += &format_failed(&cell, first, &replay);
+        }
+        if args.json {
+            let exit = super::print(terminal, &line(&cell, &replay));
+            if exit != Exit::Held {
+                return exit;
+            }
+        }
+        cases.push((format!("{file}: {} {}", cell.kind, cell.name), case(&cell)));
+        cells.push(cell);
+        let done = cells.len();
+        progress.tell(done as f64 / plan.len() as f64, || format!("{done} of {} runs", plan.len()));
+    }
+    progress.clear();
+    let worst = cells.iter().map(|cell| cell.verdict).max().unwrap_or(Verdict::Held);
+    let text = if args.json { summary(&cells, args.seed) } else { plan.table(&cells) };
+    let mut exit = super::print(terminal, &text);
+    terminal.message(&replays);
+    if let Some(path) = &args.junit
+        && let Err(why) = files::write(terminal, path, &junit::render(&cases))
+    {
+        terminal.error(&why);
+        exit = Exit::Usage;
+    }
+    if watch::interrupted() {
+        terminal.message("interrupted; what was finished is kept\n");
+        return Exit::Interrupted;
+    }
+    if exit == Exit::Held { Exit::of(worst) } else { exit }
+}
+
+fn plan(terminal: Terminal, args: &SweepArgs) -> Result<Plan, Exit> {
+    let usage = |why: &str| {
+        terminal.error(why);
+        Exit::Usage
+    };
+    let named = files::read(&args.file).map_err(|why| usage(&why))?;
+    let scenario = checked(terminal, std::slice::from_ref(&named))
+        .and_then(|found| found.into_iter().next())
+        .ok_or(Exit::Usage)?;
+    let kinds = sweep::kinds(&args.faults).map_err(|why| usage(&why))?;
+    Plan::new(&named.text, &scenario, kinds, &args.moments, args.seed).map_err(|nothing| {
+        terminal.error(&format!("{}: nothing was selected: {}", named.name, nothing.0));
+        Exit::Nothing
+    })
+}
+
+fn format_failed(cell: &Cell, first: &str, replay: &str) -> String {
+    format!("{} {} FAILED: {first}\n{replay}\n", cell.kind, cell.name)
+}
+
+/// The line that makes this one run again; what failed is saved first.
+fn replay(terminal: Terminal, args: &SweepArgs, file: &str, cell: &Cell) -> String {
+    let again = format!(
+        "dosewright sweep {file} --faults {} --moments \"{}\" --seed {}",
+        cell.kind, cell.at, args.seed
+    );
+    if cell.verdict != Verdict::Failed {
+        return format!("replay: {again}");
+    }
+    let stem = Path::new(file)
+        .file_stem()
+        .map_or_else(|| "scenario".to_owned(), |stem| stem.to_string_lossy().into_owned());
+    let moment = cell.name.replace(|c: char| !c.is_alphanumeric(), "-");
+    let dir = args.out.clone().unwrap_or_else(|| PathBuf::from(OUT));
+    let path = dir.join(format!("sweep-{stem}-{}-{moment}.failure.toml", cell.kind));
+    let failed = Failed {
+        name: &format!("{file}, {} {}", cell.kind, cell.name),
+        seed: args.seed,
+        until_ms: None,
+        text: &cell.text,
+        findings: &cell.findings,
+        otherwise: &again,
+    };
+    saved::save(terminal, &path, &failed).trim_end().to_owned()
+}
+
+const fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Held => "held",
+        Verdict::Failed => "failed",
+        Verdict::Invalid => "no effect",
+        Verdict::Stopped => "stopped",
+    }
+}
+
+fn line(cell: &Cell, replay: &str) -> String {
+    let line = json!({
+        "event": "cell",
+        "fault": cell.kind,
+        "moment": cell.name,
+        "at": cell.at,
+        "verdict": word(cell.verdict),
+        "findings": cell.findings.iter().take(20).collect::<Vec<_>>(),
+        "replay": replay.strip_prefix("replay: ").unwrap_or(replay),
+    });
+    format!("{line}\n")
+}
+
+fn summary(cells: &[Cell], seed: u64) -> String {
+    let count = |verdict| cells.iter().filter(|cell| cell.verdict == verdict).count();
+    let line = json!({
+        "event": "summary",
+        "cells": cells.len(),
+        "held": count(Verdict::Held),
+        "failed": count(Verdict::Failed),
+        "no_effect": count(Verdict::Invalid),
+        "seed": seed,
+        "build": BUILD,
+    });
+    format!("{line}\n")
+}
+
+fn case(cell: &Cell) -> Case {
+    let text = cell.findings.join("\n");
+    match cell.verdict {
+        Verdict::Held => Case::Passed,
+        Verdict::Failed => Case::Failed(text),
+        Verdict::Invalid => Case::Error(text),
+        Verdict::Stopped => Case::Skipped(text),
+    }
+}
+
+/// `dose-phases`, `every-due`, a number, or a moment as a scenario has it.
+pub(super) fn moments(text: &str) -> Result<Moments, String> {
+    match text {
+        "dose-phases" => Ok(Moments::DosePhases),
+        "every-due" => Ok(Moments::EveryDue),
+        number if !number.is_empty() && number.chars().all(|c| c.is_ascii_digit()) => {
+            match number.parse() {
+                Ok(count @ 1..=1000) => Ok(Moments::Spread(count)),
+                _ => Err("1 to 1000 moments".to_owned()),
+            }
+        }
+        moment if moment.contains([' ', '+']) && !moment.contains(['"', '\\', '\n']) => {
+            Ok(Moments::At(moment.to_owned()))
+        }
+        _ => Err("moments are dose-phases, every-due, a number of them, or one as a scenario \
+                  has it: \"+1 d 45 min\", \"dose 1 pulse 2\""
+            .to_owned()),
+    }
+}

@@ -1,0 +1,167 @@
+//! What the ledger still tells, in the order in which it was written.
+
+use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
+use dosewright_core::record::{Act, OutcomeKind, Record, Reset};
+use dosewright_core::schedule::WallClock;
+use dosewright_core::time::{Instant, Utc};
+use dosewright_core::zone::Zone;
+
+use super::words;
+use crate::scenario::show;
+
+/// One thing that it tells.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Row {
+    /// The sequence number of its record.
+    pub seq: u32,
+    /// The device's elapsed time, in ms.
+    pub at_ms: i64,
+    /// By the clock that was in force, or elapsed time.
+    pub when: String,
+    /// A word for machines: `outcome`, `act`, `clock`, ...
+    pub kind: &'static str,
+    /// Which entry, by number.
+    pub entry: Option<u16>,
+    /// In words.
+    pub what: String,
+}
+
+/// Every whole record, the oldest first; pulses and stamps are left out.
+pub fn history(memory: &[u8], geometry: &Geometry) -> Vec<Row> {
+    let mut records: Vec<(u32, Class, Record)> = Vec::new();
+    for sector in memory.chunks(geometry.sector_bytes.max(1) as usize) {
+        for slot in sector.as_chunks::<SLOT>().0 {
+            if let Slot::Good { seq, class, payload } = Slot::decode(slot)
+                && matches!(class, Class::Record | Class::Snapshot)
+                && let Some(record) = Record::decode(&payload)
+            {
+                records.push((seq, class, record));
+            }
+        }
+    }
+    records.sort_by_key(|(seq, ..)| *seq);
+    let mut clock: Option<WallClock> = None;
+    let mut last = Instant::ZERO;
+    let mut rows = Vec::new();
+    for (seq, class, record) in &records {
+        if let Record::Clock { at, utc, zone, .. } | Record::SnapClock { at, utc, zone, .. } =
+            record
+        {
+            clock = wall(*at, *utc, *zone);
+        }
+        if let Record::Boot { feed_kept: false, .. } = record {
+            clock = None;
+        }
+        // a snapshot repeats what is there already
+        if *class == Class::Snapshot {
+            continue;
+        }
+        let at = instant(record).unwrap_or(last);
+        last = at;
+        if let Some((kind, entry, what)) = row(record, clock.as_ref()) {
+            let when = words::moment(at, clock.as_ref());
+            rows.push(Row { seq: *seq, at_ms: at.as_ms(), when, kind, entry, what });
+        }
+    }
+    rows
+}
+
+fn wall(at: Instant, utc: Option<Utc>, zone: Zone) -> Option<WallClock> {
+    utc.map(|utc| WallClock { offset_ms: utc.as_ms().saturating_sub(at.as_ms()), zone })
+}
+
+/// When a record was written, by the device's elapsed time.
+pub(super) fn instant(record: &Record) -> Option<Instant> {
+    match record {
+        Record::Boot { at, .. }
+        | Record::Clock { at, .. }
+        | Record::Head { at, .. }
+        | Record::Stamp { at }
+        | Record::Act { at, .. }
+        | Record::Alarm { at, .. }
+        | Record::SnapClock { at, .. } => Some(*at),
+        Record::Adopted(adopted) => Some(adopted.at),
+        Record::Born(born) => Some(born.at),
+        Record::Pulse(pulse) => Some(pulse.at),
+        Record::Outcome(outcome) => Some(outcome.at),
+        _ => None,
+    }
+}
+
+/// Its word, its entry and what it says; `None` for what is too small to tell.
+fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Option<u16>, String)> {
+    Some(match record {
+        Record::Boot { feed_kept, reset, .. } => {
+            let why = match reset {
+                Reset::PowerOn => "the supply came back",
+                Reset::Watchdog => "the watchdog fired",
+            };
+            let feed = if *feed_kept { "" } else { "; the clock chip had lost its feed" };
+            ("start", None, format!("start: {why}{feed}"))
+        }
+        Record::Clock { epoch, utc: Some(_), .. } => {
+            ("clock", None, format!("clock or zone set, epoch {epoch}"))
+        }
+        Record::Clock { .. } => ("clock", None, "zone set, the clock is unset".to_owned()),
+        Record::Head { head, .. } => ("head", None, format!("head set: {}", show::flow(head.flow))),
+        Record::Staged(staged) => (
+            "entry",
+            Some(staged.entry.id.0),
+            format!(
+                "entered, revision {}: {}",
+                staged.revision,
+                words::entry(&staged.entry, clock)
+            ),
+        ),
+        Record::Adopted(_) => ("timetable", None, "a timetable is in force".to_owned()),
+        Record::Born(born) => {
+            ("waits", Some(born.due.id.0), format!("waits: {}", born.cause.words()))
+        }
+        Record::Outcome(outcome) => {
+            let due = words::moment(outcome.due_at, clock);
+            let count = match outcome.count {
+                0 | 1 => String::new(),
+                count => format!(" ({count} of them)"),
+            };
+            let (least, most) = (show::volume(outcome.least), show::volume(outcome.most));
+            let amount = match outcome.kind {
+                OutcomeKind::Skipped(_) => String::new(),
+                _ if least == most => format!(" {most}"),
+                _ => format!(" {least} to {most}"),
+            };
+            let (word, cause) = match outcome.kind {
+                OutcomeKind::Dosed => ("dosed", None),
+                OutcomeKind::Part(cause) => ("part", Some(cause)),
+                OutcomeKind::Skipped(cause) => ("skipped", Some(cause)),
+            };
+            let cause = cause.map_or_else(String::new, |cause| format!(", {}", cause.words()));
+            let asked = if outcome.asked { "asked for" } else { "due" };
+            (
+                "outcome",
+                Some(outcome.due.id.0),
+                format!("{word}{count}{amount}{cause}; {asked} {due}"),
+            )
+        }
+        Record::Act { act, ms, .. } => {
+            let what = match act {
+                Act::PrimeBegun => {
+                    format!("prime begins, {} at most", show::length(u64::from(*ms)))
+                }
+                Act::PrimeEnded => format!("prime ends after {}", show::length(u64::from(*ms))),
+                Act::CalibrationBegun => {
+                    format!("calibration run of {} begins", show::length(u64::from(*ms)))
+                }
+                Act::CalibrationEnded => {
+                    format!("calibration run ends after {}", show::length(u64::from(*ms)))
+                }
+                Act::Acknowledged => "alarms acknowledged".to_owned(),
+            };
+            ("act", None, what)
+        }
+        Record::Alarm { alarm, on, .. } => {
+            let state = if *on { "on" } else { "off" };
+            ("alarm", None, format!("alarm {state}: {}", alarm.words()))
+        }
+        _ => return None,
+    })
+}

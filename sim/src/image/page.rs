@@ -1,0 +1,225 @@
+//! A report on an image, for people and for machines.
+
+use std::fmt::Write as _;
+
+use serde_json::{Value, json};
+
+use super::found::SectorState;
+use super::{Report, Started, words};
+use crate::audit::posix_string;
+use crate::scenario::show;
+
+/// Rows of history that a page shows, the newest, unless it shows all.
+const ROWS: usize = 40;
+const WIDTH: usize = 79;
+
+const fn state_word(state: SectorState) -> &'static str {
+    match state {
+        SectorState::Blank => "blank",
+        SectorState::Sealed => "sealed",
+        SectorState::Unsealed => "no whole snapshot",
+    }
+}
+
+/// A text in lines that fit, those after the first one indented; the gaps in it
+/// stay.
+fn wrap(text: &str, indent: usize) -> String {
+    let mut out = String::new();
+    let mut line = String::new();
+    for word in text.split_inclusive(' ') {
+        let wide = line.chars().count() + word.trim_end().chars().count();
+        if wide > WIDTH && line.chars().count() > indent {
+            out.push_str(line.trim_end());
+            out.push('\n');
+            line = " ".repeat(indent);
+        }
+        line.push_str(word);
+    }
+    out.push_str(line.trim_end());
+    out.push('\n');
+    out
+}
+
+pub(super) fn text(report: &Report, all: bool) -> String {
+    let found = &report.found;
+    let mut out = match &report.started {
+        Ok(_) => "this build starts from it\n".to_owned(),
+        Err(why) => wrap(&format!("this build does not start from it: {why}"), 2),
+    };
+    let version = found.version.map_or("no readable header".to_owned(), |version| {
+        format!("ledger of format version {version}")
+    });
+    let said = if found.is_said { "" } else { " (as given)" };
+    _ = writeln!(
+        out,
+        "\n{} bytes, {version}\n{} sectors of {} bytes{said}, from byte {}",
+        report.bytes, found.geometry.sectors, found.geometry.sector_bytes, found.offset
+    );
+    let missing = found.missing(report.bytes);
+    if missing > 0 {
+        _ = writeln!(out, "{missing} bytes of it are missing and taken as blank");
+    }
+    out.push_str("\nsector  state                good   blank   damaged\n");
+    for (at, sector) in found.sectors.iter().enumerate() {
+        let force =
+            if found.in_force() == Some(at) { "in force" } else { state_word(sector.state) };
+        _ = writeln!(
+            out,
+            "{at:>6}  {force:<18} {:>6}  {:>6}  {:>8}",
+            sector.good, sector.blank, sector.damaged
+        );
+    }
+    if let Ok(started) = &report.started {
+        out.push_str(&settings(started));
+    }
+    let from = if all { 0 } else { report.history.len().saturating_sub(ROWS) };
+    out.push_str("\nwhat it tells, by the device's clock\n");
+    if from > 0 {
+        _ = writeln!(out, "  {from} older rows (-v shows them)");
+    }
+    for row in report.history.iter().skip(from) {
+        let entry = row.entry.map_or_else(String::new, |id| format!("entry {id} "));
+        out.push_str(&wrap(&format!("  {}  {entry}{}", row.when, row.what), 23));
+    }
+    if report.history.is_empty() {
+        out.push_str("  nothing\n");
+    }
+    if let Ok(started) = &report.started {
+        out.push_str(&next(started));
+    }
+    out
+}
+
+fn settings(started: &Started) -> String {
+    let state = &started.state;
+    let clock = state.clock.as_ref();
+    let mut out = "\nsettings in force\n".to_owned();
+    let set = match clock {
+        Some(_) => format!("set, epoch {}", state.epoch),
+        None => "unset".to_owned(),
+    };
+    out.push_str(&wrap(&format!("  clock    {set}; zone {}", posix_string(&state.zone)), 11));
+    let head = state.head.as_ref().map_or("none".to_owned(), words::head);
+    out.push_str(&wrap(&format!("  head     {head}"), 11));
+    for entry in state.timetable.entries() {
+        let text = format!("  entry {:<2} {}", entry.id.0, words::entry(entry, clock));
+        out.push_str(&wrap(&text, 11));
+    }
+    if state.timetable.entries().next().is_none() {
+        out.push_str("  no entries\n");
+    } else {
+        let ceiling = show::volume(state.timetable.ceiling_in_force());
+        _ = writeln!(out, "  ceiling  {ceiling} in any 23 h");
+    }
+    for closed in state.timetable.closed.iter() {
+        _ = writeln!(out, "  closed   {} to {}", show::date(closed.first), show::date(closed.last));
+    }
+    out
+}
+
+fn open(started: &Started) -> String {
+    let clock = started.state.clock.as_ref();
+    started.open.as_ref().map_or("none".to_owned(), |open| {
+        let pulse = &open.pulse;
+        format!(
+            "entry {}, due {}: {} to {} of {} pumped",
+            pulse.due.id.0,
+            words::moment(pulse.due_at, clock),
+            show::length(u64::from(pulse.least_ms)),
+            show::length(u64::from(open.most_ms())),
+            show::length(u64::from(pulse.dose_ms))
+        )
+    })
+}
+
+fn alarms(started: &Started) -> String {
+    let words: Vec<&str> = started.alarms.iter().map(|alarm| alarm.words()).collect();
+    if words.is_empty() { "none".to_owned() } else { words.join(", ") }
+}
+
+fn next(started: &Started) -> String {
+    let clock = started.state.clock.as_ref();
+    let mut out = format!(
+        "\nif the supply came back at {}, the clock chip fed all along\n",
+        words::moment(started.at, clock)
+    );
+    out.push_str(&wrap(&format!("  open dose  {}", open(started)), 13));
+    out.push_str(&wrap(&format!("  alarms     {}", alarms(started)), 13));
+    let pump = match started.pump_on {
+        Some(length) => format!("on at once, for {}", show::length(length.as_ms())),
+        None => "off".to_owned(),
+    };
+    _ = writeln!(out, "  pump       {pump}");
+    let call = match started.next {
+        Some((at, reason)) => {
+            format!("{}: {}", words::moment(at, clock), words::reason(reason))
+        }
+        None => "never".to_owned(),
+    };
+    out.push_str(&wrap(&format!("  next call  {call}"), 13));
+    out
+}
+
+pub(super) fn json(report: &Report) -> String {
+    let found = &report.found;
+    let mut lines: Vec<Value> = vec![json!({
+        "event": "image",
+        "bytes": report.bytes,
+        "offset": found.offset,
+        "version": found.version,
+        "sector_bytes": found.geometry.sector_bytes,
+        "sectors": found.geometry.sectors,
+        "geometry_from_header": found.is_said,
+        "missing_bytes": found.missing(report.bytes),
+        "starts": report.started.is_ok(),
+        "why_not": report.started.as_ref().err(),
+    })];
+    for (at, sector) in found.sectors.iter().enumerate() {
+        lines.push(json!({
+            "event": "sector",
+            "sector": at,
+            "state": state_word(sector.state),
+            "in_force": found.in_force() == Some(at),
+            "seal": sector.seal,
+            "good": sector.good,
+            "blank": sector.blank,
+            "damaged": sector.damaged,
+        }));
+    }
+    for row in &report.history {
+        lines.push(json!({
+            "event": row.kind,
+            "seq": row.seq,
+            "at_ms": row.at_ms,
+            "when": row.when,
+            "entry": row.entry,
+            "what": row.what,
+        }));
+    }
+    if let Ok(started) = &report.started {
+        let state = &started.state;
+        let clock = state.clock.as_ref();
+        for entry in state.timetable.entries() {
+            lines.push(json!({
+                "event": "setting",
+                "entry": entry.id.0,
+                "enabled": entry.enabled,
+                "what": words::entry(entry, clock),
+            }));
+        }
+        lines.push(json!({
+            "event": "started",
+            "at_ms": started.at.as_ms(),
+            "clock_set": clock.is_some(),
+            "epoch": state.epoch,
+            "zone": posix_string(&state.zone),
+            "head": state.head.as_ref().map(words::head),
+            "open_dose": started.open.as_ref().map(|_| open(started)),
+            "alarms": started.alarms.iter().map(|alarm| alarm.words()).collect::<Vec<_>>(),
+            "pump_on_ms": started.pump_on.map(dosewright_core::time::Duration::as_ms),
+            "next_call_ms": started.next.map(|(at, _)| at.as_ms()),
+            "next_call_reason": started.next.map(|(_, reason)| words::reason(reason)),
+        }));
+    }
+    lines.into_iter().map(|line| format!("{line}\n")).collect()
+}

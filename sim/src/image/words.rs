@@ -1,0 +1,90 @@
+//! Settings and records in words.
+
+use std::fmt::Write as _;
+
+use dosewright_core::civil::Weekday;
+use dosewright_core::config::Head;
+use dosewright_core::entry::{Entry, Recurrence};
+use dosewright_core::schedule::WallClock;
+use dosewright_core::time::Instant;
+use dosewright_core::timers::Reason;
+
+use crate::scenario::show;
+
+/// A moment by the device's clock, or its elapsed time where that is unset.
+pub(super) fn moment(at: Instant, clock: Option<&WallClock>) -> String {
+    match clock {
+        Some(clock) => show::local(clock.local(at)),
+        None => {
+            let ms = u64::try_from(at.as_ms()).unwrap_or(0);
+            format!("+{}", show::length(ms))
+        }
+    }
+}
+
+pub(super) fn entry(entry: &Entry, clock: Option<&WallClock>) -> String {
+    let when = match entry.recurrence {
+        Recurrence::Weekly { days, at_min, by_night } => {
+            let names: Vec<&str> = Weekday::ALL
+                .into_iter()
+                .zip(["mon", "tue", "wed", "thu", "fri", "sat", "sun"])
+                .filter(|(day, _)| days.contains(*day))
+                .map(|(_, name)| name)
+                .collect();
+            let kind = if by_night { "nights" } else { "days" };
+            format!("{kind} {} at {:02}:{:02}", names.join(" "), at_min / 60, at_min % 60)
+        }
+        Recurrence::Interval { every_ms, from } => {
+            format!("every {} from {}", show::length(every_ms), moment(from, clock))
+        }
+    };
+    let mut out = format!(
+        "{} over {}, {when}",
+        show::volume(entry.volume),
+        show::length(u64::from(entry.window_ms))
+    );
+    if entry.grace_ms > 0 {
+        _ = write!(out, ", grace {}", show::length(u64::from(entry.grace_ms)));
+    }
+    if let Some(pulses) = entry.pulses {
+        _ = write!(out, ", {pulses} pulses");
+    }
+    if let Some(first) = entry.first {
+        _ = write!(out, ", from {}", show::date(first));
+    }
+    if let Some(last) = entry.last {
+        _ = write!(out, ", to {}", show::date(last));
+    }
+    if !entry.enabled {
+        out.push_str(", disabled");
+    }
+    out
+}
+
+pub(super) fn head(head: &Head) -> String {
+    let ms = |ms: u32| show::length(u64::from(ms));
+    format!(
+        "{}, pulses {} to {}, off {} at least, rest {} after the longest, {} starts an hour",
+        show::flow(head.flow),
+        ms(head.shortest_on_ms),
+        ms(head.longest_run_ms),
+        ms(head.shortest_off_ms),
+        ms(head.least_rest_ms),
+        head.starts_per_hour
+    )
+}
+
+/// Why the logic wants to be called.
+pub(super) const fn reason(reason: Reason) -> &'static str {
+    match reason {
+        Reason::Boot => "the start is still to be taken down",
+        Reason::RunEnd => "the pump's run ends",
+        Reason::Governor => "the longest run is over",
+        Reason::PulseStart => "a pulse starts",
+        Reason::Due => "a dose is due",
+        Reason::Deadline => "the deadline of a dose that waits",
+        Reason::DoseDeadline => "the deadline of the open dose",
+        Reason::Retry => "the memory is tried again",
+        Reason::Stamp => "the hourly stamp",
+    }
+}

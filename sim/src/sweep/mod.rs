@@ -1,0 +1,140 @@
+//! Fault kind by moment: one run for each, and whether the promises held, did not,
+//! or the fault found nothing to hit.
+
+mod lines;
+mod moments;
+mod page;
+
+pub use moments::{Moment, Moments};
+
+use crate::attempt::{self, Attempt};
+use crate::diagnose::Source;
+use crate::judged::Verdict;
+use crate::run::Options;
+use crate::scenario::{FaultKind, Scenario};
+
+/// What a sweep is made of.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// The scenario's text, without what it expects.
+    base: String,
+    /// Seed of the runs.
+    seed: u64,
+    /// Words of the kinds of faults.
+    pub kinds: Vec<&'static str>,
+    /// When.
+    pub moments: Vec<Moment>,
+}
+
+/// One run of a sweep.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Cell {
+    /// The kind's word.
+    pub kind: &'static str,
+    /// Which moment, in the plan's order.
+    pub moment: usize,
+    /// The moment's name.
+    pub name: String,
+    /// The moment as it is written in the scenario.
+    pub at: String,
+    /// How it ended; [`Verdict::Invalid`] where the fault never took effect.
+    pub verdict: Verdict,
+    /// What failed, or why it had no effect, one line each.
+    pub findings: Vec<String>,
+    /// The scenario of the run.
+    pub text: String,
+}
+
+/// Why there is nothing to sweep.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Nothing(pub String);
+
+impl Plan {
+    /// Runs the scenario once to find the moments. What it expects of a run without
+    /// the fault is left out: the promises are judged.
+    pub fn new(
+        text: &str,
+        scenario: &Scenario,
+        kinds: Vec<&'static str>,
+        moments: &Moments,
+        seed: u64,
+    ) -> Result<Self, Nothing> {
+        let mut doc: toml_edit::DocumentMut =
+            text.parse().map_err(|_| Nothing("its tables cannot be edited".to_owned()))?;
+        doc.remove("expect");
+        let base = doc.to_string();
+        let moments = moments::find(scenario, moments, seed)?;
+        Ok(Self { base, seed, kinds, moments })
+    }
+
+    /// How many runs there are.
+    pub fn len(&self) -> usize {
+        self.kinds.len() * self.moments.len()
+    }
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// The run of a number from 0, kind by kind.
+    pub fn cell(&self, number: usize) -> Option<Cell> {
+        let kind = *self.kinds.get(number.checked_div(self.moments.len())?)?;
+        let moment = number % self.moments.len();
+        let when = self.moments.get(moment)?;
+        let line = lines::fault(kind, when);
+        let text = format!("{}\n[[fault]]\nat = \"{}\"\n{line}\n", self.base.trim_end(), when.at);
+        let options = Options { seed: self.seed, ..Options::default() };
+        let attempt = attempt::attempt_text("sweep", &text, &options, None);
+        let (verdict, findings) = judge(&text, attempt);
+        let (name, at) = (when.name.clone(), when.at.clone());
+        Some(Cell { kind, moment, name, at, verdict, findings, text })
+    }
+
+    /// The table, in lines of at most 80 cells.
+    pub fn table(&self, cells: &[Cell]) -> String {
+        page::table(self, cells)
+    }
+}
+
+/// The added fault is the last of the file; what became of those before it is the
+/// scenario's own affair.
+fn judge(text: &str, attempt: Option<Attempt>) -> (Verdict, Vec<String>) {
+    let Some(attempt) = attempt else {
+        let (_, problems) = crate::check::read("sweep", text);
+        let why = problems.into_iter().map(|problem| problem.message).collect();
+        return (Verdict::Invalid, why);
+    };
+    if attempt.verdict != Verdict::Invalid {
+        return (attempt.verdict, attempt.findings);
+    }
+    let last = attempt.judged.as_ref().and_then(|judged| judged.end.faults.last().copied());
+    if last == Some(crate::run::FaultEnd::TookEffect) {
+        return (Verdict::Held, Vec::new());
+    }
+    let source = Source::new("sweep", text);
+    let found = attempt.judged.as_ref().and_then(|judged| judged.invalid.last());
+    let why = found.map(|found| {
+        let line = source.position(found.span.start).line;
+        format!("{} at line {line}: {}: {}", found.code, found.message, found.label)
+    });
+    (Verdict::Invalid, why.into_iter().collect())
+}
+
+/// The kinds of a list of words.
+///
+/// # Errors
+///
+/// The word that is none.
+pub fn kinds(words: &[String]) -> Result<Vec<&'static str>, String> {
+    let find = |word: &String| {
+        FaultKind::WORDS.into_iter().find(|known| known == word).ok_or_else(|| {
+            let rows: Vec<String> = FaultKind::WORDS.chunks(5).map(|row| row.join(", ")).collect();
+            format!("there is no fault named \"{word}\"; there are\n  {}", rows.join(",\n  "))
+        })
+    };
+    words.iter().map(find).collect()
+}
+
+#[cfg(test)]
+mod tests;

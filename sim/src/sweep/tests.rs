@@ -1,0 +1,69 @@
+use super::*;
+use crate::check;
+
+const NIGHT: &str = r#"
+schema = 1
+
+[clock]
+start = 2026-10-05T00:00:00
+zone = "UTC0"
+run_for = "2 days"
+
+[head]
+flow = "26.5 ml/min"
+
+[[entry]]
+name = "night"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
+pulses = 30
+
+[[expect]]
+outcomes = { dosed = 1 }
+"#;
+
+fn plan(kinds: &[&'static str], moments: &Moments) -> Plan {
+    let (scenario, _) = check::read("night.toml", NIGHT);
+    Plan::new(NIGHT, &scenario.unwrap(), kinds.to_vec(), moments, 1).unwrap()
+}
+
+fn verdicts(plan: &Plan) -> Vec<Verdict> {
+    (0..plan.len()).map(|at| plan.cell(at).unwrap().verdict).collect()
+}
+
+#[test]
+fn the_phases_of_a_dose_are_where_they_are() {
+    let plan = plan(&["supply_loss"], &Moments::DosePhases);
+    let at: Vec<(&str, &str)> =
+        plan.moments.iter().map(|m| (m.name.as_str(), m.at.as_str())).collect();
+    // 120 ml at 26.5 ml/min are 271 698 ms: 30 pulses of 9 056 ms, one each 90 s
+    assert_eq!(at[0], ("before due", "+1 d 44 min"));
+    assert_eq!(at[1], ("at due", "+1 d 45 min"));
+    assert_eq!(at[2], ("in pulse 1", "+1 d 45 min 4 s 528 ms"));
+    assert_eq!(at[3], ("in gap 1", "+1 d 45 min 49 s 528 ms"));
+    assert_eq!(at[6].0, "at outcome");
+    assert_eq!(verdicts(&plan), vec![Verdict::Held; plan.moments.len()]);
+}
+
+#[test]
+fn a_fault_without_its_part_of_the_world_never_takes_effect() {
+    let plan = plan(&["squeeze_lost", "watchdog_reset"], &Moments::Spread(3));
+    use Verdict::{Held, Invalid};
+    assert_eq!(verdicts(&plan), [Invalid, Invalid, Invalid, Held, Held, Held]);
+    let cell = plan.cell(0).unwrap();
+    assert!(cell.findings[0].contains("cannot be simulated"), "{:?}", cell.findings);
+}
+
+#[test]
+fn each_dose_is_a_moment_and_a_moment_can_be_said() {
+    assert_eq!(plan(&["leak"], &Moments::EveryDue).moments.len(), 1);
+    let said = plan(&["leak"], &Moments::At("dose 1 pulse 2".to_owned()));
+    let cell = said.cell(0).unwrap();
+    assert!(cell.verdict == Verdict::Held && cell.text.contains("at = \"dose 1 pulse 2\""));
+    let never = plan(&["leak"], &Moments::At("dose 9 pulse 1".to_owned()));
+    assert_eq!(verdicts(&never), [Verdict::Invalid]);
+    let bad = plan(&["leak"], &Moments::At("sometime".to_owned()));
+    assert_eq!(verdicts(&bad), [Verdict::Invalid]);
+    assert!(kinds(&["leak".to_owned(), "rain".to_owned()]).unwrap_err().contains("rain"));
+}

@@ -1,0 +1,58 @@
+//! The matrix of fault kind by moment.
+
+use crate::support::{Place, good, nights};
+
+#[test]
+fn a_sweep_is_a_table_with_its_exit_code() {
+    let place = Place::new("sweep");
+    place.write("week.toml", &good());
+    let said = place.call(&["sweep", "week.toml", "--faults", "supply_loss,late_wake,bit_flip"]);
+    assert_eq!((said.code, said.err.as_str()), (0, ""), "{said:?}");
+    assert_eq!(
+        said.out,
+        "   1  before due     +1 d 44 min
+   2  at due         +1 d 45 min
+   3  in pulse 1     +1 d 45 min 4 s 528 ms
+   4  in gap 1       +1 d 45 min 49 s 528 ms
+   5  mid dose       +1 d 1 h 7 min 34 s 528 ms
+   6  in last pulse  +1 d 1 h 28 min 34 s 528 ms
+   7  at outcome     +1 d 1 h 28 min 39 s 56 ms
+   8  after          +1 d 1 h 29 min 39 s 57 ms
+
+fault                 1      2      3      4      5      6      7      8
+supply_loss        held   held   held   held   held   held   held   held
+late_wake          held   held   held   held   held   held   held   held
+bit_flip           held   held   held   held   held   held   held   held
+
+24 of 24 held, 0 failed, 0 never took effect (none)
+"
+    );
+    // a kind whose part of the world is not there takes no effect
+    let args = ["sweep", "week.toml", "--faults", "leak,squeeze_lost", "--moments", "every-due"];
+    let said = place.call(&[&args[..], &["--json", "--junit", "sweep.xml"]].concat());
+    assert_eq!(said.code, 5, "{said:?}");
+    assert_eq!(said.out.matches("\"verdict\":\"held\"").count(), 3, "{}", said.out);
+    assert_eq!(said.out.matches("\"verdict\":\"no effect\"").count(), 3, "{}", said.out);
+    assert!(place.read("sweep.xml").contains("tests=\"6\" failures=\"0\" errors=\"3\""));
+    // each has its line, and the line makes it again
+    let replay = "dosewright sweep week.toml --faults leak --moments \\\"+1 d 45 min\\\" --seed 1";
+    assert!(said.out.contains(replay), "{}", said.out);
+    let one = ["sweep", "week.toml", "--faults", "leak", "--moments", "+1 d 45 min"];
+    assert!(place.call(&one).out.ends_with("1 of 1 held, 0 failed, 0 never took effect (none)\n"));
+}
+
+#[test]
+fn what_cannot_be_swept_is_said() {
+    let place = Place::new("no-sweep");
+    place.write("week.toml", &good());
+    place.write("none.toml", &nights("").replace("run_for = \"4 days\"", "run_for = \"10 h\""));
+    for (args, code, why) in [
+        (&["week.toml", "--faults", "rain"][..], 2, "there is no fault named \"rain\""),
+        (&["week.toml"], 2, "--faults"),
+        (&["week.toml", "--faults", "leak", "--moments", "never"], 2, "moments are"),
+        (&["none.toml", "--faults", "leak"], 4, "no dose runs whole in it"),
+    ] {
+        let said = place.call(&[&["sweep"], args].concat());
+        assert!(said.code == code && said.err.contains(why), "{args:?} {said:?}");
+    }
+}
