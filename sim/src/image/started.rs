@@ -107,7 +107,7 @@ fn start_with<const W: usize>(memory: Vec<u8>, geometry: Geometry) -> Result<Sta
     let open = device.controller().book().open;
     let mut seen = Seen::default();
     device.handle(at, Event::Wake, &mut seen);
-    let state = device.controller().book().clone();
+    let state = *device.controller().book();
     Ok(Started {
         open,
         unreadable: state.alarm_is_on(Alarm::MemoryDamaged),
