@@ -302,6 +302,17 @@ impl Maker<'_> {
                 }
             },
         };
+        if let Some(last) = last {
+            // a night of the week that does not come in a short phase has no entry
+            for (night, place) in places.iter_mut().enumerate() {
+                let comes = (0..7)
+                    .map(|day| first.plus_days(day))
+                    .any(|date| date <= last && date.weekday() == Weekday::ALL[night]);
+                if !comes {
+                    *place = None;
+                }
+            }
+        }
         Some(Phase { name: title, dose, first, last, nights: places, least_window: least })
     }
 }
