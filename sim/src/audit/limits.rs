@@ -82,6 +82,18 @@ impl Limits {
         self.service_off = Some((at, on_ms));
     }
 
+    /// Whether the pulses of a train may all start when they are planned, as far
+    /// as the starts before it go.
+    pub(crate) fn allow_train(&self, head: &Head, starts: impl Iterator<Item = i64>) -> bool {
+        let most = usize::from(head.starts_per_hour.max(1));
+        let Some(first) = self.starts.len().checked_sub(most) else {
+            let missing = most - self.starts.len();
+            let older = self.starts.iter();
+            return older.zip(starts.skip(missing)).all(|(&old, new)| new >= old + HOUR_MS);
+        };
+        self.starts.iter().skip(first).zip(starts).all(|(&old, new)| new >= old + HOUR_MS)
+    }
+
     /// How many starts fall in the hour before `at`.
     pub(crate) fn starts_in_hour_before(&self, at: i64) -> usize {
         self.starts.iter().filter(|&&s| s > at - HOUR_MS).count()

@@ -115,7 +115,11 @@ impl Auditor {
             list.settle(
                 from,
                 last,
-                |causes| causes.or(believed).contains(cause),
+                |causes| {
+                    // the rest of the pump is part of its use
+                    let rests = cause == Cause::PumpLimits && causes.contains(Cause::PumpInUse);
+                    rests || causes.or(believed).contains(cause)
+                },
                 |n| weekly.map_or(n, |w| w.next_nominal(n).unwrap_or(n)),
                 |n| line.and_then(|l| self.model.instant(l, n)),
                 |a, b| weekly.map_or((b - a + 1) as u64, |w| w.count(a, b)),
@@ -191,7 +195,10 @@ impl Auditor {
             .is_some_and(|h| self.limits.free_at_latest(&h, now) + shortest > due.deadline());
         let expected = match verdict {
             Some(Verdict::Skip(expected)) if judged => Causes::of(expected),
-            _ if too_late => kept,
+            // a due that has waited for the pump waits for its rest as well
+            _ if too_late && kept.contains(Cause::PumpInUse) => kept.with(Cause::PumpLimits),
+            // less is left of it than a shortest pulse: what woke it late ends it
+            _ if too_late => kept.or(due.why.causes()),
             _ => Causes::NONE,
         };
         if !expected.or(self.believed()).contains(cause) && !self.taint.covers(key.id) {
@@ -227,7 +234,8 @@ impl Auditor {
         if let Some(line) = self.model.line_mut(key.id) {
             line.waiting = None;
         }
-        if judged {
+        // the first due inside the guard is what settles an edit (D2)
+        if judged && cause == Cause::AlreadyDosed {
             self.model.judged(key.id);
         }
         self.kept_by.remove(&key.id);

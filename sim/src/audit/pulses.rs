@@ -159,6 +159,18 @@ impl Auditor {
                 open.causes = open.causes.with(Cause::PumpInUse).with(Cause::PumpLimits);
             }
         }
+        if let Some(head) = self.model.head {
+            // the even train of its pulses, were they all as long as the first
+            let n = (total_ms / i64::from(p.on_ms).max(1)).clamp(1, 10_000);
+            let window = self.model.line(key.id).map_or(0, |l| i64::from(l.entry.window_ms));
+            let longer = |n: i64| (0..n).map(move |k| due.due_at + window * k / n);
+            let wanted = pulses.map_or(n, i64::from).max(1);
+            let even = |n| self.limits.allow_train(&head, longer(n));
+            if !even(wanted) || self.limits.starts_in_hour_before(now) > 0 && !even(n + 2) {
+                // starts that doses before it took are missing to it (D7)
+                open.disturb(Cause::PumpLimits);
+            }
+        }
         if let Some(tail) = self.tail.take_if(|t| due.due_at <= t.booted_at) {
             open.doubt_tail(tail.least, tail.most, pulses);
         }
