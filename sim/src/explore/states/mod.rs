@@ -17,7 +17,7 @@
 //! a path. Within those two it goes to a fixed point: every state that can be
 //! reached has been seen, and each of its continuations taken.
 //!
-//! **The judge** ([`ghost`]) is carried along in the state, so that two paths
+//! **The judge** (`ghost`) is carried along in the state, so that two paths
 //! which leave the controller alike and the world different are two states.
 //!
 //! **Why an own search.** The model checker `stateright` was looked at first. It
