@@ -3,6 +3,7 @@
 use super::dose::Begin;
 use super::{Controller, ON_TIME};
 use crate::cause::Cause;
+use crate::config::Head;
 use crate::entry::{Entry, Nominal};
 use crate::limits;
 use crate::record::{Born, DueKey, LineState, Mark, Outcome, OutcomeKind, Record, Waiting};
@@ -348,26 +349,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             (None, false, Ok(_)) => (doubted > 0).then_some(Cause::Restarts),
         };
         let hurry = self.another_wants_the_pump(line);
-        let even = planned.ok().map(|pulses| Plan {
-            origin: due_at,
-            span_ms: u64::from(entry.window_ms),
-            pulses,
-            total_ms: dose_ms,
-            next: 0,
-        });
+        let even = planned.ok().map(|pulses| even_train(&entry, due_at, pulses, dose_ms));
         // starts that disturbed doses took lately may be missing to this one
         let allowed = even.is_some_and(|plan| self.book.starts.allow(&plan, head.starts_per_hour));
         let disturbed = disturbed.or((!allowed).then_some(Cause::PumpLimits));
         let plan = match (disturbed, even) {
             (None, Some(plan)) if !hurry => Some(plan),
             _ => {
-                let bounds = Bounds {
-                    from: self.now,
-                    window_end: due_at.plus(entry.window()),
-                    deadline: due_at.plus(entry.window_and_grace()),
-                    free_starts: self.book.starts.free(self.now, head.starts_per_hour),
-                    hurry,
-                };
+                let bounds = self.bounds(&entry, due_at, &head, hurry);
                 spread::respread(dose_ms - doubted, pulse_ms, &head, &bounds)
             }
         };
@@ -400,6 +389,17 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             disturbed,
             hurried: hurry,
         })
+    }
+
+    /// What a train that starts now has to keep to, for a due of this instant.
+    fn bounds(&self, entry: &Entry, due_at: Instant, head: &Head, hurry: bool) -> Bounds {
+        Bounds {
+            from: self.now,
+            window_end: due_at.plus(entry.window()),
+            deadline: due_at.plus(entry.window_and_grace()),
+            free_starts: self.book.starts.free(self.now, head.starts_per_hour),
+            hurry,
+        }
     }
 
     /// What the ceiling leaves for a due of this instant (D7).
@@ -441,25 +441,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let planned = spread::pulses_for(dose.as_ms(), u64::from(entry.window_ms), &head, pulses)
             .map_err(|misfit| Refusal::DoesNotFit { id: entry.id, misfit })?;
         let dose_ms = u32::try_from(dose.as_ms()).unwrap_or(u32::MAX);
-        let even = Plan {
-            origin: self.now,
-            span_ms: u64::from(entry.window_ms),
-            pulses: planned,
-            total_ms: dose_ms,
-            next: 0,
-        };
+        let even = even_train(&entry, self.now, planned, dose_ms);
         let pulse_ms = dose_ms.div_ceil(planned.max(1));
         // starts that were taken lately may be missing to this dose
         let (plan, disturbed) = if self.book.starts.allow(&even, head.starts_per_hour) {
             (even, None)
         } else {
-            let bounds = Bounds {
-                from: self.now,
-                window_end: self.now.plus(entry.window()),
-                deadline: self.now.plus(entry.window_and_grace()),
-                free_starts: self.book.starts.free(self.now, head.starts_per_hour),
-                hurry: false,
-            };
+            let bounds = self.bounds(&entry, self.now, &head, false);
             let plan = spread::respread(dose_ms, pulse_ms, &head, &bounds).ok_or(Refusal::Busy)?;
             (plan, Some(Cause::PumpLimits))
         };
@@ -519,4 +507,9 @@ fn key_of_waiting(due: &Due, waiting: &Waiting) -> DueKey {
         epoch: waiting.epoch,
         nominal: waiting.nominal,
     }
+}
+
+/// The train of an undisturbed dose: evenly over its window from its instant.
+fn even_train(entry: &Entry, origin: Instant, pulses: u32, total_ms: u32) -> Plan {
+    Plan { origin, span_ms: u64::from(entry.window_ms), pulses, total_ms, next: 0 }
 }
