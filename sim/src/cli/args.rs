@@ -275,6 +275,20 @@ pub(super) struct RunArgs {
     pub(super) out: Option<PathBuf>,
 }
 
+/// What a piece of work of many runs leaves behind.
+#[derive(Args, Debug, Clone)]
+pub(super) struct Reports {
+    /// Write a JUnit report
+    #[arg(long, value_name = "FILE")]
+    pub(super) junit: Option<PathBuf>,
+    /// Print one JSON object a run, and one for all
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Save failure files in a directory; out/ unless said
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: Option<PathBuf>,
+}
+
 #[derive(Args, Debug, Clone)]
 pub(super) struct SweepArgs {
     /// The scenario; what it expects of a run without the fault is left out
@@ -289,15 +303,8 @@ pub(super) struct SweepArgs {
     /// Seed of everything left to chance
     #[arg(long, default_value_t = 1)]
     pub(super) seed: u64,
-    /// Write a JUnit report
-    #[arg(long, value_name = "FILE")]
-    pub(super) junit: Option<PathBuf>,
-    /// Print one JSON object a run, and one for all
-    #[arg(long)]
-    pub(super) json: bool,
-    /// Save failure files in a directory; out/ unless said
-    #[arg(long, value_name = "DIR")]
-    pub(super) out: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) reports: Reports,
 }
 
 #[derive(Args, Debug, Clone)]
@@ -344,15 +351,8 @@ pub(super) struct SoakArgs {
     /// Threads; as many as the machine has cores unless said
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub(super) threads: Option<u16>,
-    /// Write a JUnit report
-    #[arg(long, value_name = "FILE")]
-    pub(super) junit: Option<PathBuf>,
-    /// Print one JSON object a run, and one for all
-    #[arg(long)]
-    pub(super) json: bool,
-    /// Save failure files in a directory; out/ unless said
-    #[arg(long, value_name = "DIR")]
-    pub(super) out: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) reports: Reports,
 }
 
 /// Simulated time against real time.

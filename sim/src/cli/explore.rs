@@ -1,7 +1,6 @@
 //! `dosewright explore`.
 
 use std::fmt::Write as _;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -11,18 +10,15 @@ use dosewright_sim::trace::stamp::about;
 use super::args::{CutsArgs, Progress};
 use super::exit::Exit;
 use super::files::{self, Named};
+use super::number::thousands;
 use super::print;
-use super::terminal::{Terminal, err_is_terminal};
+use super::saved::OUT;
+use super::terminal::Terminal;
+use super::ticker::{Ticker, shown};
 use super::watch;
 
-/// Where failure files go unless a directory was given.
-const OUT: &str = "out";
 /// How often the interrupt is looked at.
 const SLICE: Duration = Duration::from_millis(20);
-/// An exploration shorter than this shows no progress.
-const SILENT: Duration = Duration::from_millis(700);
-const BAR_EVERY: Duration = Duration::from_millis(200);
-const LINE_EVERY: Duration = Duration::from_secs(10);
 
 /// Cuts the supply everywhere in one run.
 pub(super) fn cuts(terminal: Terminal, progress: Progress, args: &CutsArgs) -> Exit {
@@ -106,17 +102,8 @@ fn only(terminal: Terminal, named: &Named) -> Exit {
 
 /// Explores while it shows how far it is and looks out for an interrupt.
 fn watched(terminal: Terminal, progress: Progress, plan: Plan) -> Report {
-    let bar = match progress {
-        _ if terminal.quiet => None,
-        Progress::Auto => Some(err_is_terminal()),
-        Progress::Bar => Some(true),
-        Progress::Lines => Some(false),
-        Progress::None => None,
-    };
+    let mut ticker = Ticker::new(shown(progress, terminal.quiet));
     let seen = Watch::default();
-    let began = Instant::now();
-    let mut last = began;
-    let mut drawn = false;
     let report = std::thread::scope(|scope| {
         let explorer = scope.spawn(|| cuts::explore(plan, &seen));
         while !explorer.is_finished() {
@@ -124,25 +111,17 @@ fn watched(terminal: Terminal, progress: Progress, plan: Plan) -> Report {
             if watch::interrupted() {
                 seen.stop();
             }
-            let every = if bar == Some(true) { BAR_EVERY } else { LINE_EVERY };
-            let Some(bar) = bar else { continue };
-            if began.elapsed() < SILENT || last.elapsed() < every {
-                continue;
-            }
-            last = Instant::now();
-            drawn = bar;
-            let (from, to) = if bar { ("\r", "\x1b[K") } else { ("", "\n") };
-            let done = spaced(seen.first_cuts());
-            let mut err = std::io::stderr();
-            _ = write!(err, "{from}words of {}: {done} first cuts{to}", bytes(plan.word))
-                .and_then(|()| err.flush());
+            ticker.tell(|_| {
+                format!(
+                    "words of {}: {} first cuts",
+                    bytes(plan.word),
+                    thousands(seen.first_cuts())
+                )
+            });
         }
         explorer.join()
     });
-    if drawn {
-        let mut err = std::io::stderr();
-        _ = write!(err, "\r\x1b[K").and_then(|()| err.flush());
-    }
+    ticker.clear();
     report.unwrap_or_else(|panic| std::panic::resume_unwind(panic))
 }
 
@@ -162,11 +141,11 @@ fn row(report: &Report, took: Duration) -> String {
     format!(
         "{:<8} {:>10} {:>12} {:>12} {:>10} {:>9}\n",
         bytes(report.plan.word),
-        spaced(counts.first_cuts),
-        spaced(counts.runs()),
-        spaced(counts.to_the_end),
+        thousands(counts.first_cuts),
+        thousands(counts.runs()),
+        thousands(counts.to_the_end),
         length(took),
-        spaced(rate(counts.runs(), took)),
+        thousands(rate(counts.runs(), took)),
     )
 }
 
@@ -183,9 +162,9 @@ fn verdict(done: &[(Report, Duration)], threads: usize) -> String {
     };
     format!(
         "\n{verdict}: {} cut runs in {} on {threads}, {} a second\n",
-        spaced(runs),
+        thousands(runs),
         length(took),
-        spaced(rate(runs, took))
+        thousands(rate(runs, took))
     )
 }
 
@@ -249,29 +228,9 @@ fn length(took: Duration) -> String {
     }
 }
 
-/// A whole number with its thousands apart.
-fn spaced(number: u64) -> String {
-    let digits = number.to_string();
-    let mut out = String::new();
-    for (at, digit) in digits.chars().enumerate() {
-        if at > 0 && (digits.len() - at).is_multiple_of(3) {
-            out.push(' ');
-        }
-        out.push(digit);
-    }
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn thousands_stand_apart() {
-        for (number, text) in [(0, "0"), (999, "999"), (1000, "1 000"), (1_234_567, "1 234 567")] {
-            assert_eq!(spaced(number), text);
-        }
-    }
 
     #[test]
     fn the_page_fits_80_columns() {

@@ -1,9 +1,7 @@
 //! `dosewright explore states`.
 
 use std::fmt::Write as _;
-use std::io::Write as _;
 use std::path::Path;
-use std::time::{Duration, Instant};
 
 use dosewright_sim::explore::states::{self, BUILT_IN, Ended, Found, Options, Report, Setup};
 use dosewright_sim::{check, judged, run};
@@ -12,11 +10,9 @@ use serde_json::json;
 use super::args::{Progress, StatesArgs};
 use super::exit::Exit;
 use super::files;
-use super::terminal::{Terminal, err_is_terminal};
+use super::terminal::Terminal;
+use super::ticker::{Ticker, shown};
 use super::watch;
-
-const BAR_EVERY: Duration = Duration::from_millis(200);
-const LINE_EVERY: Duration = Duration::from_secs(10);
 
 /// Explores, and saves the scenario of whatever it finds.
 pub(super) fn states(terminal: Terminal, progress: Progress, args: &StatesArgs) -> Exit {
@@ -46,12 +42,18 @@ pub(super) fn states(terminal: Terminal, progress: Progress, args: &StatesArgs) 
         findings: usize::from(args.findings),
     };
     watch::catch_interrupts();
-    let mut teller = Teller::new(progress, terminal.quiet);
+    let mut ticker = Ticker::new(shown(progress, terminal.quiet)).at_once();
     let report = states::explore(&setup, &options, &mut |progress| {
-        teller.tell(progress);
+        ticker.tell(|_| {
+            format!(
+                "depth {}, {} states, {} waiting, {} transitions",
+                progress.depth, progress.states, progress.waiting, progress.transitions
+            )
+        });
         !watch::interrupted()
     });
-    let took = teller.done();
+    ticker.clear();
+    let took = ticker.elapsed();
     let mut saved = Vec::new();
     for (index, found) in report.found.iter().enumerate() {
         saved.push(save(terminal, &args.out, index, found));
@@ -167,58 +169,4 @@ fn lines(name: &str, args: &StatesArgs, report: &Report, saved: &[Saved]) -> Str
     });
     _ = writeln!(text, "{line}");
     text
-}
-
-/// Tells how far the exploration is.
-struct Teller {
-    every: Option<Duration>,
-    bar: bool,
-    began: Instant,
-    last: Instant,
-    drawn: bool,
-}
-
-impl Teller {
-    fn new(progress: Progress, quiet: bool) -> Self {
-        let bar = match progress {
-            Progress::Auto => err_is_terminal(),
-            other => other == Progress::Bar,
-        };
-        let shown = !quiet && progress != Progress::None;
-        let now = Instant::now();
-        Self {
-            every: shown.then_some(if bar { BAR_EVERY } else { LINE_EVERY }),
-            bar,
-            began: now,
-            last: now,
-            drawn: false,
-        }
-    }
-
-    fn tell(&mut self, progress: &states::Progress) {
-        if self.every.is_none_or(|every| self.last.elapsed() < every) {
-            return;
-        }
-        self.last = Instant::now();
-        let text = format!(
-            "depth {}, {} states, {} waiting, {} transitions",
-            progress.depth, progress.states, progress.waiting, progress.transitions
-        );
-        let mut err = std::io::stderr();
-        let told = if self.bar {
-            self.drawn = true;
-            write!(err, "\r{text}\x1b[K")
-        } else {
-            writeln!(err, "{text}")
-        };
-        _ = told.and_then(|()| err.flush());
-    }
-
-    fn done(&mut self) -> Duration {
-        if std::mem::take(&mut self.drawn) {
-            let mut err = std::io::stderr();
-            _ = write!(err, "\r\x1b[K").and_then(|()| err.flush());
-        }
-        self.began.elapsed()
-    }
 }

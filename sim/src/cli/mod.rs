@@ -12,6 +12,7 @@ mod forecast;
 mod image;
 mod junit;
 mod new;
+mod number;
 mod papers;
 mod plan;
 mod progress;
@@ -24,6 +25,7 @@ mod soak;
 mod soak_report;
 mod sweep;
 mod terminal;
+mod ticker;
 mod trial;
 mod watch;
 

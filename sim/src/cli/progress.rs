@@ -1,70 +1,46 @@
 //! How work in many parts shows that it goes on: a bar on a terminal, elsewhere a
 //! line now and then.
 
-use std::io::Write as _;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use super::args::Progress as How;
-use super::terminal::{Terminal, err_is_terminal};
-
-const SILENT: Duration = Duration::from_millis(700);
-const BAR_EVERY: Duration = Duration::from_millis(200);
-const LINE_EVERY: Duration = Duration::from_secs(10);
+use super::terminal::Terminal;
+use super::ticker::{Ticker, shown};
 
 /// The progress of one piece of work.
 pub(super) struct Progress {
     what: &'static str,
-    show: Option<bool>,
-    began: Instant,
-    last: Instant,
-    drawn: bool,
+    ticker: Ticker,
 }
 
 impl Progress {
     pub(super) fn new(what: &'static str, how: How, terminal: Terminal) -> Self {
-        let show = match how {
-            _ if terminal.quiet => None,
-            How::None => None,
-            How::Bar => Some(true),
-            How::Lines => Some(false),
-            How::Auto => Some(err_is_terminal()),
-        };
-        let now = Instant::now();
-        Self { what, show, began: now, last: now, drawn: false }
+        Self { what, ticker: Ticker::new(shown(how, terminal.quiet)) }
     }
 
     /// Real time since the work began.
     pub(super) fn elapsed(&self) -> Duration {
-        self.began.elapsed()
+        self.ticker.elapsed()
     }
 
     /// So much is done, from 0 to 1; the text says it in the work's own terms.
     pub(super) fn tell(&mut self, done: f64, text: impl FnOnce() -> String) {
-        let Some(bar) = self.show else { return };
-        let every = if bar { BAR_EVERY } else { LINE_EVERY };
-        if self.began.elapsed() < SILENT || self.last.elapsed() < every {
-            return;
-        }
-        self.last = Instant::now();
-        let left = left(self.began.elapsed(), done);
-        let text = format!("{:>3.0} %  {}{left}", done.clamp(0.0, 1.0) * 100.0, text());
-        let mut err = std::io::stderr();
-        let told = if bar {
-            self.drawn = true;
-            let full = (done.clamp(0.0, 1.0) * 12.0) as usize;
-            write!(err, "\r[{}{}] {text}\x1b[K", "#".repeat(full), ".".repeat(12 - full))
-        } else {
-            writeln!(err, "{}: {text}", self.what)
-        };
-        _ = told.and_then(|()| err.flush());
+        let gone = self.elapsed();
+        self.ticker.tell(|bar| {
+            let part = done.clamp(0.0, 1.0);
+            let text = format!("{:>3.0} %  {}{}", part * 100.0, text(), left(gone, done));
+            if bar {
+                let full = (part * 12.0) as usize;
+                format!("[{}{}] {text}", "#".repeat(full), ".".repeat(12 - full))
+            } else {
+                format!("{}: {text}", self.what)
+            }
+        });
     }
 
     /// Takes the bar away, so that something else can be said.
     pub(super) fn clear(&mut self) {
-        if std::mem::take(&mut self.drawn) {
-            let mut err = std::io::stderr();
-            _ = write!(err, "\r\x1b[K").and_then(|()| err.flush());
-        }
+        self.ticker.clear();
     }
 }
 

@@ -12,12 +12,10 @@ use super::args::{Progress, RunArgs};
 use super::exit::Exit;
 use super::files::{self, Named};
 use super::junit::{self, Case};
+use super::saved::OUT;
 use super::terminal::Terminal;
 use super::trial::Trial;
 use super::watch;
-
-/// Where failure files go unless a directory was given.
-const OUT: &str = "out";
 
 /// Runs the files, or the built-in example, and judges them.
 pub(super) fn run(terminal: Terminal, progress: Progress, args: &RunArgs) -> Exit {

@@ -9,6 +9,9 @@ use super::BUILD;
 use super::files;
 use super::terminal::Terminal;
 
+/// Where failure files go unless a directory was given.
+pub(super) const OUT: &str = "out";
+
 /// What is saved of a failed run.
 pub(super) struct Failed<'a> {
     /// The scenario file's name, or what the run is called.

@@ -18,13 +18,11 @@ use super::files;
 use super::junit::{self, Case};
 use super::progress::Progress;
 use super::run::checked;
-use super::saved::{self, Failed};
+use super::saved::{self, Failed, OUT};
 use super::soak_report;
 use super::terminal::Terminal;
 use super::watch;
 
-/// Where failure files go unless a directory was given.
-const OUT: &str = "out";
 /// Controller-years where neither seeds nor years were given.
 const YEARS: u64 = 100;
 /// How often the progress is looked at.
@@ -174,7 +172,7 @@ impl<'a> Desk<'a> {
             terminal,
             args,
             progress: Progress::new("soak", how, terminal),
-            dir: args.out.clone().unwrap_or_else(|| PathBuf::from(OUT)),
+            dir: args.reports.out.clone().unwrap_or_else(|| PathBuf::from(OUT)),
             all_ms: mine.iter().map(|run| u64::from(run.days) * 86_400_000).sum(),
             runs: mine.len(),
             done_ms: 0,
@@ -236,11 +234,11 @@ impl<'a> Desk<'a> {
             let first = ran.findings.first().map_or("", String::as_str);
             self.terminal.message(&format!("{} is invalid: {first}\n", ran.name));
         }
-        if self.args.json && !self.broken {
+        if self.args.reports.json && !self.broken {
             let line = soak_report::line(ran);
             self.broken = super::print(self.terminal, &line) != Exit::Held;
         }
-        if self.args.junit.is_some() {
+        if self.args.reports.junit.is_some() {
             self.cases.push((ran.name.clone(), case(ran)));
         }
     }
@@ -264,7 +262,7 @@ impl<'a> Desk<'a> {
         self.progress.clear();
         let took = self.progress.elapsed().as_secs_f64().max(1e-3);
         let interrupted = watch::interrupted();
-        let text = if self.args.json {
+        let text = if self.args.reports.json {
             soak_report::summary(&self.tally, plan, interrupted)
         } else {
             soak_report::page(&self.tally, self.runs, interrupted, self.terminal.quiet)
@@ -278,7 +276,7 @@ impl<'a> Desk<'a> {
                 if threads == 1 { "thread" } else { "threads" }
             ));
         }
-        if let Some(path) = &self.args.junit
+        if let Some(path) = &self.args.reports.junit
             && let Err(why) = files::write(self.terminal, path, &junit::render(&self.cases))
         {
             self.terminal.error(&why);

@@ -7,6 +7,7 @@ use dosewright_sim::soak::{Plan, Ran, Tally};
 use serde_json::json;
 
 use super::BUILD;
+use super::number::thousands;
 
 fn word(verdict: Verdict) -> &'static str {
     match verdict {
@@ -83,19 +84,6 @@ pub(super) fn summary(tally: &Tally, plan: &Plan, interrupted: bool) -> String {
     format!("{line}\n")
 }
 
-/// A number with its thousands apart.
-pub(super) fn thousands(number: u64) -> String {
-    let digits = number.to_string();
-    let mut out = String::new();
-    for (at, digit) in digits.chars().enumerate() {
-        if at > 0 && (digits.len() - at).is_multiple_of(3) {
-            out.push(' ');
-        }
-        out.push(digit);
-    }
-    out
-}
-
 /// All runs as a page.
 pub(super) fn page(tally: &Tally, runs: usize, interrupted: bool, quiet: bool) -> String {
     let verdict = match tally.worst() {
@@ -152,15 +140,4 @@ pub(super) fn page(tally: &Tally, runs: usize, interrupted: bool, quiet: bool) -
     );
     _ = writeln!(out, "build {BUILD}");
     out
-}
-
-#[cfg(test)]
-mod tests {
-    use super::thousands;
-
-    #[test]
-    fn thousands_stand_apart() {
-        let found = [0, 999, 1000, 12_345, 1_234_567].map(thousands);
-        assert_eq!(found, ["0", "999", "1 000", "12 345", "1 234 567"]);
-    }
 }

@@ -13,12 +13,9 @@ use super::files;
 use super::junit::{self, Case};
 use super::progress::Progress;
 use super::run::checked;
-use super::saved::{self, Failed};
+use super::saved::{self, Failed, OUT};
 use super::terminal::Terminal;
 use super::watch;
-
-/// Where failure files go unless a directory was given.
-const OUT: &str = "out";
 
 /// Runs each kind of fault at each moment.
 pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
@@ -40,7 +37,7 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
             let first = cell.findings.first().map_or("", String::as_str);
             replays += &format_failed(&cell, first, &replay);
         }
-        if args.json {
+        if args.reports.json {
             let exit = super::print(terminal, &line(&cell, &replay));
             if exit != Exit::Held {
                 return exit;
@@ -53,10 +50,10 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
     }
     progress.clear();
     let worst = cells.iter().map(|cell| cell.verdict).max().unwrap_or(Verdict::Held);
-    let text = if args.json { summary(&cells, args.seed) } else { plan.table(&cells) };
+    let text = if args.reports.json { summary(&cells, args.seed) } else { plan.table(&cells) };
     let mut exit = super::print(terminal, &text);
     terminal.message(&replays);
-    if let Some(path) = &args.junit
+    if let Some(path) = &args.reports.junit
         && let Err(why) = files::write(terminal, path, &junit::render(&cases))
     {
         terminal.error(&why);
@@ -102,7 +99,7 @@ fn replay(terminal: Terminal, args: &SweepArgs, file: &str, cell: &Cell) -> Stri
         .file_stem()
         .map_or_else(|| "scenario".to_owned(), |stem| stem.to_string_lossy().into_owned());
     let moment = cell.name.replace(|c: char| !c.is_alphanumeric(), "-");
-    let dir = args.out.clone().unwrap_or_else(|| PathBuf::from(OUT));
+    let dir = args.reports.out.clone().unwrap_or_else(|| PathBuf::from(OUT));
     let path = dir.join(format!("sweep-{stem}-{}-{moment}.failure.toml", cell.kind));
     let failed = Failed {
         name: &format!("{file}, {} {}", cell.kind, cell.name),

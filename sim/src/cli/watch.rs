@@ -1,15 +1,14 @@
 //! Looking on while a run goes: the pace, the progress, the interrupt.
 
 use std::cell::Cell;
-use std::io::Write as _;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use dosewright_sim::observe::{Observation, Observer};
 use dosewright_sim::trace::stamp::about;
 
 use super::args::{Pace, Progress};
-use super::terminal::err_is_terminal;
+use super::ticker::{Ticker, shown};
 
 static INTERRUPTED: AtomicBool = AtomicBool::new(false);
 
@@ -32,28 +31,15 @@ pub(super) fn interrupted() -> bool {
 const SLICE: Duration = Duration::from_millis(50);
 /// Observations between two looks at the clock on the wall.
 const EVERY: u32 = 4096;
-/// A run shorter than this shows no progress.
-const SILENT: Duration = Duration::from_millis(700);
 const BAR_EVERY: Duration = Duration::from_millis(100);
-const LINE_EVERY: Duration = Duration::from_secs(10);
-
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Show {
-    Bar,
-    Lines,
-    Nothing,
-}
 
 /// Watches one run.
 pub(super) struct Watch {
     name: String,
     run_ms: u64,
     pace: Pace,
-    show: Show,
-    began: Instant,
+    ticker: Ticker,
     seen: Cell<u32>,
-    last: Instant,
-    drawn: bool,
 }
 
 impl Watch {
@@ -65,45 +51,28 @@ impl Watch {
         quiet: bool,
     ) -> Self {
         let show = match progress {
-            _ if quiet => Show::Nothing,
             // at a pace the timeline itself shows that the run goes on
-            Progress::Auto if pace != Pace::Max => Show::Nothing,
-            Progress::Auto if err_is_terminal() => Show::Bar,
-            Progress::Auto | Progress::Lines => Show::Lines,
-            Progress::Bar => Show::Bar,
-            Progress::None => Show::Nothing,
+            Progress::Auto if pace != Pace::Max => None,
+            _ => shown(progress, quiet),
         };
-        let now = Instant::now();
-        Self {
-            name: name.to_owned(),
-            run_ms,
-            pace,
-            show,
-            began: now,
-            seen: Cell::new(0),
-            last: now,
-            drawn: false,
-        }
+        let ticker = Ticker::new(show).bar_every(BAR_EVERY);
+        Self { name: name.to_owned(), run_ms, pace, ticker, seen: Cell::new(0) }
     }
 
     /// Real time since the run began.
     pub(super) fn elapsed(&self) -> Duration {
-        self.began.elapsed()
+        self.ticker.elapsed()
     }
 
     /// Takes the bar away.
     pub(super) fn done(&mut self) {
-        if std::mem::take(&mut self.drawn) {
-            let mut err = std::io::stderr();
-            _ = write!(err, "\r\x1b[K").and_then(|()| err.flush());
-        }
+        self.ticker.clear();
     }
 
     fn wait_for(&self, at_ms: u64) {
         let Pace::Times(times) = self.pace else { return };
         let due = Duration::from_secs_f64(at_ms as f64 / 1000.0 / times);
-        while let Some(left) = due.checked_sub(self.began.elapsed()).filter(|left| !left.is_zero())
-        {
+        while let Some(left) = due.checked_sub(self.elapsed()).filter(|left| !left.is_zero()) {
             if interrupted() {
                 return;
             }
@@ -112,25 +81,16 @@ impl Watch {
     }
 
     fn tell(&mut self, at_ms: u64) {
-        let every = if self.show == Show::Bar { BAR_EVERY } else { LINE_EVERY };
-        if self.show == Show::Nothing
-            || self.began.elapsed() < SILENT
-            || self.last.elapsed() < every
-        {
-            return;
-        }
-        self.last = Instant::now();
-        let percent = at_ms.saturating_mul(100) / self.run_ms.max(1);
-        let text = format!("{percent:>3} %  {} of {}", about(at_ms), about(self.run_ms));
-        let mut err = std::io::stderr();
-        let told = if self.show == Show::Bar {
-            self.drawn = true;
-            let full = usize::try_from(percent / 5).unwrap_or(20).min(20);
-            write!(err, "\r[{}{}] {text}\x1b[K", "#".repeat(full), ".".repeat(20 - full))
-        } else {
-            writeln!(err, "{}: {text}", self.name)
-        };
-        _ = told.and_then(|()| err.flush());
+        self.ticker.tell(|bar| {
+            let percent = at_ms.saturating_mul(100) / self.run_ms.max(1);
+            let text = format!("{percent:>3} %  {} of {}", about(at_ms), about(self.run_ms));
+            if bar {
+                let full = usize::try_from(percent / 5).unwrap_or(20).min(20);
+                format!("[{}{}] {text}", "#".repeat(full), ".".repeat(20 - full))
+            } else {
+                format!("{}: {text}", self.name)
+            }
+        });
     }
 }
 
