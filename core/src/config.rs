@@ -57,6 +57,7 @@ impl Head {
     }
 
     /// The rest a pulse of this length needs before the next may start (D7).
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn rest_after(&self, on: Duration) -> Duration {
         let longest = if self.longest_run_ms == 0 { 1 } else { self.longest_run_ms };
         let share = over_up(on.as_ms().saturating_mul(self.least_rest_ms as u64), longest as u64);

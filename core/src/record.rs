@@ -257,6 +257,17 @@ pub enum Act {
     Acknowledged = 5,
 }
 
+impl Act {
+    /// All acts.
+    pub const ALL: [Self; 5] = [
+        Self::PrimeBegun,
+        Self::PrimeEnded,
+        Self::CalibrationBegun,
+        Self::CalibrationEnded,
+        Self::Acknowledged,
+    ];
+}
+
 /// What stops the pump from outside, or puts it out of use.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

@@ -17,11 +17,13 @@ pub struct WallClock {
 
 impl WallClock {
     /// The moment that the clock says at an instant.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn utc(&self, at: Instant) -> Utc {
         Utc::from_ms(at.as_ms().saturating_add(self.offset_ms))
     }
 
     /// The instant at which the clock says a moment.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn instant(&self, utc: Utc) -> Instant {
         Instant::from_ms(utc.as_ms().saturating_sub(self.offset_ms))
     }

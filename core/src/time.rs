@@ -82,17 +82,20 @@ impl Instant {
 
     /// This instant and a length after it.
     #[must_use]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn plus(self, length: Duration) -> Self {
         Self(self.0.saturating_add_unsigned(length.0))
     }
 
     /// This instant less a length.
     #[must_use]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn minus(self, length: Duration) -> Self {
         Self(self.0.saturating_sub_unsigned(length.0))
     }
 
     /// How long after `earlier` this is; nothing if it is not after it.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn since(self, earlier: Self) -> Duration {
         let ms = self.0.saturating_sub(earlier.0);
         if ms > 0 { Duration(ms as u64) } else { Duration::ZERO }

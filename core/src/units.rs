@@ -134,6 +134,7 @@ impl Volume {
 pub struct Carry(pub u32);
 
 /// `a / b` without a way to panic: 0 where `b` is 0, which its callers rule out.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(crate) const fn over(a: u64, b: u64) -> u64 {
     match a.checked_div(b) {
         Some(quotient) => quotient,
@@ -142,6 +143,7 @@ pub(crate) const fn over(a: u64, b: u64) -> u64 {
 }
 
 /// The same, rounded up.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(crate) const fn over_up(a: u64, b: u64) -> u64 {
     let quotient = over(a, b);
     quotient.wrapping_add((quotient.wrapping_mul(b) < a) as u64)
@@ -153,6 +155,9 @@ pub(crate) const fn over_up(a: u64, b: u64) -> u64 {
 pub struct Flow(u32);
 
 impl Flow {
+    /// A nanolitre a minute.
+    pub(crate) const LEAST: Self = Self(1);
+
     /// From nanolitres a minute; `None` for zero.
     pub const fn from_nl_per_min(nl_per_min: u32) -> Option<Self> {
         if nl_per_min == 0 { None } else { Some(Self(nl_per_min)) }
@@ -165,6 +170,7 @@ impl Flow {
 
     /// The whole milliseconds of pumping that `volume` and a carried remainder
     /// ask for, and the remainder that is left (D4).
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn on_time(self, volume: Volume, carry: Carry) -> (Duration, Carry) {
         // 300 000 l and more count as 300 000 l, which no window is long enough for
         let wanted = volume.0.saturating_mul(MS_PER_MIN).saturating_add(carry.0 as u64);
@@ -175,6 +181,7 @@ impl Flow {
 
     /// The volume that `on` milliseconds of pumping deliver, rounded half up
     /// to the nanolitre.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn volume(self, on: Duration) -> Volume {
         let product = on.as_ms().saturating_mul(self.0 as u64);
         Volume(product.saturating_add(MS_PER_MIN / 2) / MS_PER_MIN)

@@ -11,6 +11,7 @@ use crate::config::Head;
 use crate::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recurrence};
 use crate::time::{Instant, Utc};
 use crate::units::{Carry, Flow, Volume};
+use crate::zone::Zone;
 
 pub(super) const NO_NOMINAL: u32 = u32::MAX;
 pub(super) const NO_TIME: i64 = (1 << 47) - 1;
@@ -19,26 +20,26 @@ pub(super) fn put_mark(p: &mut Put, mark: Mark) {
     p.u32(mark.map_or(NO_NOMINAL, |n| n.0));
 }
 
-pub(super) fn get_mark(g: &mut Get) -> Option<Mark> {
-    let n = g.u32()?;
-    Some(if n == NO_NOMINAL { None } else { Some(Nominal(n)) })
+pub(super) fn get_mark(g: &mut Get) -> Mark {
+    let n = g.u32();
+    (n != NO_NOMINAL).then_some(Nominal(n))
 }
 
 pub(super) fn put_utc(p: &mut Put, utc: Option<Utc>) {
     p.i48(utc.map_or(NO_TIME, Utc::as_ms));
 }
 
-pub(super) fn get_utc(g: &mut Get) -> Option<Option<Utc>> {
-    let ms = g.i48()?;
-    Some(if ms == NO_TIME { None } else { Some(Utc::from_ms(ms)) })
+pub(super) fn get_utc(g: &mut Get) -> Option<Utc> {
+    let ms = g.i48();
+    (ms != NO_TIME).then_some(Utc::from_ms(ms))
 }
 
 pub(super) fn put_instant(p: &mut Put, at: Instant) {
     p.i48(at.as_ms());
 }
 
-pub(super) fn get_instant(g: &mut Get) -> Option<Instant> {
-    g.i48().map(Instant::from_ms)
+pub(super) fn get_instant(g: &mut Get) -> Instant {
+    Instant::from_ms(g.i48())
 }
 
 pub(super) fn put_key(p: &mut Put, due: &DueKey) {
@@ -48,32 +49,25 @@ pub(super) fn put_key(p: &mut Put, due: &DueKey) {
     p.u32(due.nominal.0);
 }
 
-pub(super) fn get_key(g: &mut Get) -> Option<DueKey> {
-    Some(DueKey {
-        id: EntryId(g.u16()?),
-        revision: g.u16()?,
-        epoch: g.u16()?,
-        nominal: Nominal(g.u32()?),
-    })
-}
-
-pub(super) fn get_bool(g: &mut Get) -> Option<bool> {
-    match g.u8()? {
-        0 => Some(false),
-        1 => Some(true),
-        _ => None,
-    }
+pub(super) fn get_key(g: &mut Get) -> DueKey {
+    DueKey { id: EntryId(g.u16()), revision: g.u16(), epoch: g.u16(), nominal: Nominal(g.u32()) }
 }
 
 pub(super) fn put_cause(p: &mut Put, cause: Option<Cause>) {
     p.u8(cause.map_or(0, Cause::code));
 }
 
-pub(super) fn get_cause(g: &mut Get) -> Option<Option<Cause>> {
-    match g.u8()? {
-        0 => Some(None),
-        code => Cause::from_code(code).map(Some),
-    }
+pub(super) fn get_cause(g: &mut Get) -> Option<Cause> {
+    let code = g.u8();
+    let cause = Cause::from_code(code);
+    g.ok &= code == 0 || cause.is_some();
+    cause
+}
+
+/// A cause that has to be there.
+pub(super) fn get_some_cause(g: &mut Get) -> Cause {
+    let cause = get_cause(g);
+    g.or(cause, Cause::Damaged)
 }
 
 /// Dates are stored as days since [`Date::MIN`].
@@ -84,22 +78,29 @@ pub(super) fn put_date(p: &mut Put, date: Option<Date>) {
     p.u16(days.and_then(|d| u16::try_from(d).ok()).unwrap_or(NO_DATE));
 }
 
-pub(super) fn get_date(g: &mut Get) -> Option<Option<Date>> {
-    match g.u16()? {
-        NO_DATE => Some(None),
-        days => {
-            let date = Date::MIN.plus_days(i32::from(days));
-            (date <= Date::MAX).then_some(Some(date))
-        }
-    }
+pub(super) fn get_date(g: &mut Get) -> Option<Date> {
+    let days = g.u16();
+    let date = Date::MIN.plus_days(i32::from(days));
+    g.ok &= days == NO_DATE || date <= Date::MAX;
+    (days != NO_DATE).then_some(date)
 }
 
 pub(super) fn put_volume(p: &mut Put, volume: Volume) {
     p.u40(volume.as_nl());
 }
 
-pub(super) fn get_volume(g: &mut Get) -> Option<Volume> {
-    g.u40().map(Volume::from_nl)
+pub(super) fn get_volume(g: &mut Get) -> Volume {
+    Volume::from_nl(g.u40())
+}
+
+pub(super) fn get_zone(g: &mut Get) -> Zone {
+    let zone = Zone::decode(&g.array());
+    g.or(zone, Zone::UTC)
+}
+
+pub(super) fn get_flow(g: &mut Get) -> Flow {
+    let flow = Flow::from_nl_per_min(g.u32());
+    g.or(flow, Flow::LEAST)
 }
 
 pub(super) const NO_VOLUME: u64 = 0xff_ffff_ffff;
@@ -108,9 +109,9 @@ pub(super) fn put_ceiling(p: &mut Put, ceiling: Option<Volume>) {
     p.u40(ceiling.map_or(NO_VOLUME, |v| v.as_nl().min(NO_VOLUME - 1)));
 }
 
-pub(super) fn get_ceiling(g: &mut Get) -> Option<Option<Volume>> {
-    let nl = g.u40()?;
-    Some(if nl == NO_VOLUME { None } else { Some(Volume::from_nl(nl)) })
+pub(super) fn get_ceiling(g: &mut Get) -> Option<Volume> {
+    let nl = g.u40();
+    (nl != NO_VOLUME).then_some(Volume::from_nl(nl))
 }
 
 pub(super) const ENABLED: u8 = 1;
@@ -155,30 +156,31 @@ pub(super) fn put_entry(p: &mut Put, e: &Entry) {
     p.u16(e.pulses.unwrap_or(0));
 }
 
-pub(super) fn get_entry(g: &mut Get) -> Option<Entry> {
-    let id = EntryId(g.u16()?);
-    let flags = g.u8()?;
-    let (days, at_min) = (g.u8()?, g.u16()?);
-    let (every, from) = (g.i48()?, get_instant(g)?);
+pub(super) fn get_entry(g: &mut Get) -> Entry {
+    let id = EntryId(g.u16());
+    let flags = g.u8();
+    let (days, at_min) = (g.u8(), g.u16());
+    let (every, from) = (g.i48(), get_instant(g));
     let recurrence = if flags & WEEKLY != 0 {
         let by_night = flags & BY_NIGHT != 0;
         Recurrence::Weekly { days: Days::from_bits(days), at_min, by_night }
     } else {
-        Recurrence::Interval { every_ms: u64::try_from(every).ok()?, from }
+        g.ok &= every >= 0;
+        Recurrence::Interval { every_ms: every as u64, from }
     };
-    Some(Entry {
+    Entry {
         id,
         enabled: flags & ENABLED != 0,
         recurrence,
-        volume: get_volume(g)?,
-        window_ms: g.u32()?,
-        grace_ms: g.u32()?,
-        first: get_date(g)?,
-        last: get_date(g)?,
+        volume: get_volume(g),
+        window_ms: g.u32(),
+        grace_ms: g.u32(),
+        first: get_date(g),
+        last: get_date(g),
         observes_closed: flags & OBSERVES_CLOSED != 0,
         gap_rule: if flags & FIRST_VALID != 0 { GapRule::FirstValid } else { GapRule::Shift },
-        pulses: Some(g.u16()?).filter(|&n| n != 0),
-    })
+        pulses: Some(g.u16()).filter(|&n| n != 0),
+    }
 }
 
 pub(super) fn put_staged(p: &mut Put, s: &Staged) {
@@ -189,14 +191,14 @@ pub(super) fn put_staged(p: &mut Put, s: &Staged) {
     p.u8(u8::from(s.edited));
 }
 
-pub(super) fn get_staged(g: &mut Get) -> Option<Staged> {
-    Some(Staged {
-        line: g.u8()?,
-        entry: get_entry(g)?,
-        revision: g.u16()?,
-        mark: get_mark(g)?,
-        edited: get_bool(g)?,
-    })
+pub(super) fn get_staged(g: &mut Get) -> Staged {
+    Staged {
+        line: g.u8(),
+        entry: get_entry(g),
+        revision: g.u16(),
+        mark: get_mark(g),
+        edited: g.bool(),
+    }
 }
 
 pub(super) fn put_head(p: &mut Put, h: &Head) {
@@ -213,21 +215,22 @@ pub(super) fn put_head(p: &mut Put, h: &Head) {
     p.u32(h.longest_calibration_ms);
 }
 
-pub(super) fn get_head(g: &mut Get) -> Option<Head> {
+pub(super) fn get_head(g: &mut Get) -> Head {
     let head = Head {
-        flow: Flow::from_nl_per_min(g.u32()?)?,
-        rollers: g.u8()?,
-        roller_pass: get_volume(g)?,
-        shortest_on_ms: g.u32()?,
-        shortest_off_ms: g.u32()?,
-        longest_run_ms: g.u32()?,
-        least_rest_ms: g.u32()?,
-        starts_per_hour: g.u16()?,
-        least_pulse: get_volume(g)?,
-        longest_prime_ms: g.u32()?,
-        longest_calibration_ms: g.u32()?,
+        flow: get_flow(g),
+        rollers: g.u8(),
+        roller_pass: get_volume(g),
+        shortest_on_ms: g.u32(),
+        shortest_off_ms: g.u32(),
+        longest_run_ms: g.u32(),
+        least_rest_ms: g.u32(),
+        starts_per_hour: g.u16(),
+        least_pulse: get_volume(g),
+        longest_prime_ms: g.u32(),
+        longest_calibration_ms: g.u32(),
     };
-    head.problem().is_none().then_some(head)
+    g.ok &= head.problem().is_none();
+    head
 }
 
 pub(super) fn put_closed(p: &mut Put, list: &ClosedList) {
@@ -239,20 +242,16 @@ pub(super) fn put_closed(p: &mut Put, list: &ClosedList) {
     }
 }
 
-pub(super) fn get_closed(g: &mut Get) -> Option<ClosedList> {
+pub(super) fn get_closed(g: &mut Get) -> ClosedList {
     let mut list = ClosedList::EMPTY;
     for _ in 0..MOST_CLOSED {
-        match (get_date(g)?, get_date(g)?) {
-            (Some(first), Some(last)) => {
-                if !list.push(ClosedDates { first, last }) {
-                    return None;
-                }
-            }
-            (None, None) => {}
-            _ => return None,
-        }
+        g.ok &= match (get_date(g), get_date(g)) {
+            (Some(first), Some(last)) => list.push(ClosedDates { first, last }),
+            (None, None) => true,
+            _ => false,
+        };
     }
-    Some(list)
+    list
 }
 
 pub(super) const ASKED: u8 = 4;
@@ -279,18 +278,18 @@ pub(super) fn put_outcome(p: &mut Put, o: &Outcome) {
     p.u32(o.carry.0);
 }
 
-pub(super) fn get_outcome(g: &mut Get) -> Option<Outcome> {
-    let (line, due, last, count) = (g.u8()?, get_key(g)?, Nominal(g.u32()?), g.u24()?);
-    let (at, due_at, begun_after_ms) = (get_instant(g)?, get_instant(g)?, g.u32()?);
-    let (least, most) = (get_volume(g)?, get_volume(g)?);
-    let (bits, cause) = (g.u8()?, get_cause(g)?);
+pub(super) fn get_outcome(g: &mut Get) -> Outcome {
+    let (line, due, last, count) = (g.u8(), get_key(g), Nominal(g.u32()), g.u24());
+    let (at, due_at, begun_after_ms) = (get_instant(g), get_instant(g), g.u32());
+    let (least, most) = (get_volume(g), get_volume(g));
+    let (bits, cause) = (g.u8(), get_cause(g));
     let kind = match (bits & !ASKED, cause) {
-        (0, None) => OutcomeKind::Dosed,
-        (1, Some(cause)) => OutcomeKind::Part(cause),
-        (2, Some(cause)) => OutcomeKind::Skipped(cause),
-        _ => return None,
+        (0, None) => Some(OutcomeKind::Dosed),
+        (1, Some(cause)) => Some(OutcomeKind::Part(cause)),
+        (2, Some(cause)) => Some(OutcomeKind::Skipped(cause)),
+        _ => None,
     };
-    Some(Outcome {
+    Outcome {
         line,
         due,
         last,
@@ -300,12 +299,12 @@ pub(super) fn get_outcome(g: &mut Get) -> Option<Outcome> {
         begun_after_ms,
         least,
         most,
-        kind,
+        kind: g.or(kind, OutcomeKind::Dosed),
         asked: bits & ASKED != 0,
-        restarts: g.u8()?,
-        mark: get_mark(g)?,
-        carry: Carry(g.u32()?),
-    })
+        restarts: g.u8(),
+        mark: get_mark(g),
+        carry: Carry(g.u32()),
+    }
 }
 
 pub(super) fn put_pulse(p: &mut Put, pulse: &Pulse, more_flags: u8) {
@@ -325,12 +324,12 @@ pub(super) fn put_pulse(p: &mut Put, pulse: &Pulse, more_flags: u8) {
     p.u8(pulse.restarts);
 }
 
-pub(super) fn get_pulse(g: &mut Get) -> Option<(Pulse, u8)> {
-    let (line, due, mark) = (g.u8()?, get_key(g)?, get_mark(g)?);
-    let (at, due_at, begun_after_ms) = (get_instant(g)?, get_instant(g)?, g.u32()?);
-    let (on_ms, least_ms, most_ms, dose_ms) = (g.u32()?, g.u32()?, g.u32()?, g.u32()?);
-    let (flow, flags) = (Flow::from_nl_per_min(g.u32()?)?, g.u8()?);
-    let (cut, restarts) = (get_cause(g)?, g.u8()?);
+pub(super) fn get_pulse(g: &mut Get) -> (Pulse, u8) {
+    let (line, due, mark) = (g.u8(), get_key(g), get_mark(g));
+    let (at, due_at, begun_after_ms) = (get_instant(g), get_instant(g), g.u32());
+    let (on_ms, least_ms, most_ms, dose_ms) = (g.u32(), g.u32(), g.u32(), g.u32());
+    let (flow, flags) = (get_flow(g), g.u8());
+    let (cut, restarts) = (get_cause(g), g.u8());
     let (asked, first) = (flags & 1 != 0, flags & 8 != 0);
     let pulse = Pulse {
         line,
@@ -349,7 +348,7 @@ pub(super) fn get_pulse(g: &mut Get) -> Option<(Pulse, u8)> {
         cut,
         restarts,
     };
-    Some((pulse, flags & !9))
+    (pulse, flags & !9)
 }
 
 pub(super) fn put_begin(p: &mut Put, begin: &Begin) {
@@ -358,8 +357,8 @@ pub(super) fn put_begin(p: &mut Put, begin: &Begin) {
     p.u16(begin.losses);
 }
 
-pub(super) fn get_begin(g: &mut Get) -> Option<Begin> {
-    Some(Begin { at: get_instant(g)?, utc: get_utc(g)?, losses: g.u16()? })
+pub(super) fn get_begin(g: &mut Get) -> Begin {
+    Begin { at: get_instant(g), utc: get_utc(g), losses: g.u16() }
 }
 
 pub(super) const HAS_LAST: u8 = 1;
@@ -402,30 +401,30 @@ pub(super) fn put_line(p: &mut Put, line: u8, id: EntryId, s: &LineState) {
     }
 }
 
-pub(super) fn get_line(g: &mut Get) -> Option<(u8, EntryId, LineState)> {
-    let (line, id, flags) = (g.u8()?, EntryId(g.u16()?), g.u8()?);
+pub(super) fn get_line(g: &mut Get) -> (u8, EntryId, LineState) {
+    let (line, id, flags) = (g.u8(), EntryId(g.u16()), g.u8());
     let mut state = LineState {
-        revision: g.u16()?,
-        mark: get_mark(g)?,
+        revision: g.u16(),
+        mark: get_mark(g),
         edited: flags & EDITED != 0,
-        carry: Carry(g.u32()?),
+        carry: Carry(g.u32()),
         ..LineState::default()
     };
     if flags & HAS_LAST != 0 {
-        state.last = Some(get_begin(g)?);
+        state.last = Some(get_begin(g));
     }
     if flags & HAS_WAITING != 0 {
         state.waiting = Some(Waiting {
-            id: EntryId(g.u16()?),
-            revision: g.u16()?,
-            epoch: g.u16()?,
-            nominal: Nominal(g.u32()?),
-            due_at: get_instant(g)?,
-            cause: get_cause(g)??,
+            id: EntryId(g.u16()),
+            revision: g.u16(),
+            epoch: g.u16(),
+            nominal: Nominal(g.u32()),
+            due_at: get_instant(g),
+            cause: get_some_cause(g),
         });
     } else if flags & HAS_CLOSED != 0 {
         state.closed_run =
-            Some(ClosedRun { first: get_key(g)?, due_at: get_instant(g)?, count: g.u24()? });
+            Some(ClosedRun { first: get_key(g), due_at: get_instant(g), count: g.u24() });
     }
-    Some((line, id, state))
+    (line, id, state)
 }
