@@ -9,11 +9,13 @@ use crate::cause::Cause;
 use crate::config::Head;
 use crate::entry::{Entry, EntryId};
 use crate::limits::{History, Starts};
+use crate::motor::Motor;
 use crate::record::{
     Act, Adopted, Alarm, Begin, Born, ClosedRun, Delivery, LineState, Outcome, OutcomeKind, Pulse,
     Record, Staged, Waiting,
 };
 use crate::schedule::WallClock;
+use crate::stock::Stock;
 use crate::time::{Duration, Instant, Utc};
 use crate::timetable::Timetable;
 use crate::units::Volume;
@@ -36,6 +38,11 @@ impl OpenDose {
     pub const fn most_ms(&self) -> u32 {
         let most = self.pulse.most_ms.saturating_add(self.pulse.on_ms);
         if most < self.pulse.dose_ms { most } else { self.pulse.dose_ms }
+    }
+
+    /// That pumping as a volume.
+    pub fn most(&self) -> Volume {
+        self.pulse.flow.volume(Duration::from_ms(u64::from(self.most_ms())))
     }
 }
 
@@ -81,6 +88,10 @@ pub struct Book<const N: usize, const H: usize> {
     pub alarms: u16,
     /// Until when the pump rests after its last run, had that run its full length.
     pub rest_until: Instant,
+    /// The container and its account.
+    pub stock: Stock,
+    /// The motor's faults in a row.
+    pub motor: Motor,
 }
 
 impl<const N: usize, const H: usize> Book<N, H> {
@@ -112,6 +123,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
         closed_damaged: false,
         alarms: 0,
         rest_until: Instant::MIN,
+        stock: Stock::NONE,
+        motor: Motor::SOUND,
     };
 
     /// Whether an alarm is on.
@@ -177,14 +190,14 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Record::Born(born) => self.wait(born),
             Record::Pulse(pulse) => self.begin_pulse(pulse),
             Record::Outcome(outcome) => self.end(outcome),
-            Record::Act { at, act: Act::PrimeBegun | Act::CalibrationBegun, ms } => {
-                self.rest_after_run(*at, *ms);
+            Record::Act { at, act, ms } => self.act(*at, *act, *ms),
+            Record::Alarm { alarm, on, .. } => self.alarm(*alarm, *on),
+            Record::Container { container, level, .. } => {
+                let drawn = self.open.map_or(Volume::ZERO, |open| open.most());
+                let stock = Stock { container: *container, level: level.plus(drawn), ..self.stock };
+                self.stock = Stock { service: Volume::ZERO, ..stock };
             }
-            Record::Act { .. } => {}
-            Record::Alarm { alarm, on, .. } => {
-                let bit = 1 << *alarm as u16;
-                self.alarms = if *on { self.alarms | bit } else { self.alarms & !bit };
-            }
+            Record::Motor { at, faults } => self.motor.failed(*at, *faults),
             Record::SnapClock { at, epoch, utc, losses, not_before, zone } => {
                 self.zone = *zone;
                 self.clock = utc.map(|utc| clock_of(*at, utc, *zone));
@@ -193,6 +206,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 self.history = History::EMPTY;
                 self.starts = Starts::NONE;
                 self.open = None;
+                self.stock = Stock::NONE;
             }
             Record::SnapGlobals {
                 ceiling,
@@ -203,12 +217,17 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 alarms,
                 rest_until,
                 occupied: _,
+                motor,
             } => {
                 self.timetable.ceiling = *ceiling;
                 (self.next_id, self.asks) = (*next_id, *asks);
                 (self.damaged, self.closed_damaged) = (*damaged, *closed_damaged);
                 self.alarms = *alarms;
                 self.rest_until = *rest_until;
+                // format 1 had the alarm alone
+                let latched = self.alarm_is_on(Alarm::MotorFault);
+                let faults = if latched { Motor::LATCHED } else { 0 };
+                self.motor = motor.unwrap_or(Motor { faults, ..Motor::SOUND });
             }
             Record::SnapClosed(list) => self.timetable.closed = *list,
             Record::SnapEntry(staged) => {
@@ -232,12 +251,49 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Record::SnapOpen { pulse, lost, in_doubt } => {
                 self.open = Some(OpenDose { pulse: *pulse, lost: *lost, in_doubt: *in_doubt });
             }
+            Record::SnapStock(stock) => self.stock = *stock,
             // a stamp is its instant; what is staged waits for its adoption
             Record::Staged(_)
             | Record::StagedClosed(_)
             | Record::Adopted(_)
             | Record::Stamp { .. } => {}
         }
+    }
+
+    fn act(&mut self, at: Instant, act: Act, ms: u32) {
+        let drawn = self
+            .head
+            .map_or(Volume::ZERO, |head| head.flow.volume(Duration::from_ms(u64::from(ms))));
+        match act {
+            Act::PrimeBegun | Act::CalibrationBegun => {
+                self.rest_after_run(at, ms);
+                self.motor.starts();
+                self.stock.service_begins(drawn);
+            }
+            Act::PrimeEnded | Act::CalibrationEnded => self.stock.service_ends(drawn),
+            Act::Acknowledged => self.motor = Motor::SOUND,
+        }
+    }
+
+    fn alarm(&mut self, alarm: Alarm, on: bool) {
+        let bit = 1 << alarm as u16;
+        self.alarms = if on { self.alarms | bit } else { self.alarms & !bit };
+        match alarm {
+            Alarm::MotorFault if on => self.motor.faults = Motor::LATCHED,
+            // the contact is right: the account goes down to it, and never up
+            Alarm::LowLevel if on => {
+                let drawn = self.open.map_or(Volume::ZERO, |open| open.most());
+                let low = self.stock.container.low.plus(drawn);
+                self.stock.level = self.stock.level.min(low);
+            }
+            Alarm::LevelDisagrees if on => self.stock.level = Volume::ZERO,
+            _ => {}
+        }
+    }
+
+    /// What the container holds by account, the open dose taken off.
+    pub fn account(&self) -> Volume {
+        self.stock.level.minus(self.open.map_or(Volume::ZERO, |open| open.most()))
     }
 
     fn boot(&mut self, feed_kept: bool) {
@@ -247,6 +303,9 @@ impl<const N: usize, const H: usize> Book<N, H> {
             open.pulse.restarts = open.pulse.restarts.saturating_add(1);
             open.lost |= !feed_kept;
         }
+        // what a prime had begun it may have drawn, and no retry has proved anything
+        self.stock.service = Volume::ZERO;
+        self.motor.tried = false;
         if !feed_kept {
             self.clock = None;
             self.losses = self.losses.saturating_add(1);
@@ -324,6 +383,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
             self.asks = self.asks.max(pulse.due.nominal.0.saturating_add(1));
         }
         self.starts.push(pulse.at);
+        self.motor.starts();
         self.rest_after_run(pulse.at, pulse.on_ms);
         self.open = Some(OpenDose { pulse: *pulse, in_doubt: false, lost: false });
     }
@@ -336,6 +396,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
 
     fn end(&mut self, outcome: &Outcome) {
         let due = outcome.due;
+        self.stock.draw(outcome.most);
         if outcome.most > Volume::ZERO {
             let begun = outcome.due_at.plus(Duration::from_ms(u64::from(outcome.begun_after_ms)));
             // the line knows when it began by the clock of that time

@@ -93,6 +93,59 @@ impl Head {
     }
 }
 
+/// What the product is drawn from.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Container {
+    /// What it holds when full; zero for no container.
+    pub capacity: Volume,
+    /// Level at which the low-level contact closes; zero for no contact.
+    pub low: Volume,
+    /// What the suction tube cannot reach at its bottom: it is not dosed.
+    pub heel: Volume,
+    /// How long the contact must be closed before it counts, in ms.
+    pub debounce_ms: u32,
+}
+
+impl Container {
+    /// No container.
+    pub const NONE: Self = Self {
+        capacity: Volume::ZERO,
+        low: Volume::ZERO,
+        heel: Volume::ZERO,
+        debounce_ms: Self::DEBOUNCE_MS,
+    };
+    /// The largest container there is account of: 1000 l.
+    pub const LARGEST: Volume = Volume::from_ml(1_000_000);
+    /// How long a contact bounces at most, unless it is said: a float settles in
+    /// some seconds (common practice, no source).
+    pub const DEBOUNCE_MS: u32 = 5_000;
+    /// The longest that may be set.
+    pub const LONGEST_DEBOUNCE_MS: u32 = 600_000;
+
+    /// Whether it is no container.
+    pub const fn is_none(&self) -> bool {
+        self.capacity.as_nl() == 0
+    }
+
+    /// How far the account may be above the contact's level when that closes: a
+    /// tenth of the capacity, as much as a tube set worn by a tenth delivers too
+    /// little of it (common practice, no source). Beyond it the level disagrees.
+    pub const fn tolerance(&self) -> Volume {
+        Volume::from_nl(self.capacity.as_nl() / 10)
+    }
+
+    /// Whether its figures go together.
+    pub const fn is_sound(&self) -> bool {
+        let (capacity, low, heel) = (self.capacity.as_nl(), self.low.as_nl(), self.heel.as_nl());
+        capacity > 0
+            && capacity <= Self::LARGEST.as_nl()
+            && heel < capacity
+            && (low == 0 || low > heel && low < capacity)
+            && self.debounce_ms <= Self::LONGEST_DEBOUNCE_MS
+    }
+}
+
 /// Why a set of head limits is refused.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

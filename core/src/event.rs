@@ -1,7 +1,7 @@
 //! What the world tells the controller.
 
 use crate::civil::Local;
-use crate::config::Head;
+use crate::config::{Container, Head};
 use crate::entry::EntryId;
 use crate::timetable::Timetable;
 use crate::units::{Flow, Volume};
@@ -32,6 +32,10 @@ pub enum Event<'a, const N: usize> {
     SetHead(&'a Head),
     /// A calibration gave a new flow.
     SetFlow(Flow),
+    /// An operator sets up a container, and says what is in it.
+    Container(&'a Container, Volume),
+    /// An operator says what is in the container after it was filled.
+    Refill(Volume),
     /// An operator asks for a dose of this entry now, outside the timetable.
     RunAgain(EntryId),
     /// An operator asks for prime, up to this volume at the flow in force.
@@ -47,7 +51,10 @@ pub enum Event<'a, const N: usize> {
     RemoteStop(bool),
     /// The leak or tube-burst detector changed.
     Leak(bool),
-    /// The motor stalled or drew too much; latched until acknowledged.
+    /// The low-level contact changed; it may bounce.
+    LevelLow(bool),
+    /// The motor stalled or drew too much: tried again after growing rests, then
+    /// latched until acknowledged.
     MotorFault,
     /// An operator acknowledges what is latched.
     Acknowledge,
@@ -62,6 +69,8 @@ impl<const N: usize> Event<'_, N> {
             | Self::Timetable(_)
             | Self::SetHead(_)
             | Self::SetFlow(_)
+            | Self::Container(..)
+            | Self::Refill(_)
             | Self::RunAgain(_)
             | Self::Prime(_)
             | Self::Calibrate { .. }
@@ -73,6 +82,7 @@ impl<const N: usize> Event<'_, N> {
             | Self::Release
             | Self::RemoteStop(_)
             | Self::Leak(_)
+            | Self::LevelLow(_)
             | Self::MotorFault => false,
         }
     }

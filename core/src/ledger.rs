@@ -83,7 +83,8 @@ pub struct Ledger<F> {
     next_seq: u32,
     /// The sector of the next roll.
     target: u16,
-    /// The last append found no slot that took it.
+    /// The last append found no slot that took it, or the sector is in an older
+    /// version of the format: what is written next goes into a new one.
     worn: bool,
     findings: Findings,
     appended: u32,
@@ -102,25 +103,26 @@ impl<F: NorFlash> Ledger<F> {
         }
         let mut store = Store { flash, geometry, passed_over: 0 };
         match Self::find(&mut store) {
-            Ok((current, next_seq, previous, whole, findings)) => {
+            Ok((current, next_seq, previous, (whole, older_version), findings)) => {
                 let older = if whole { None } else { stand_in(&mut store, current.age, previous) };
                 let base = match (whole, older) {
                     (true, _) => Base::Current,
                     (false, Some(_)) => Base::Older,
                     (false, None) => Base::Broken,
                 };
-                Ok(Self::new(store, current, older, base, next_seq, findings))
+                let ledger = Self::new(store, current, older, base, next_seq, findings);
+                Ok(Self { worn: older_version, ..ledger })
             }
             Err(error) => Err((store.flash, error)),
         }
     }
 
     /// The newest sealed sector, the next number, the sector before it, whether
-    /// its snapshot is whole, and what else was seen.
+    /// its snapshot is whole and whether its format is older, and what else was seen.
     #[allow(clippy::type_complexity)]
     fn find(
         store: &mut Store<F>,
-    ) -> Result<(Sector, u32, Option<Link>, bool, Findings), OpenError<F::Error>> {
+    ) -> Result<(Sector, u32, Option<Link>, (bool, bool), Findings), OpenError<F::Error>> {
         let sectors = store.geometry.sectors;
         let mut findings = Findings::default();
         let (mut failure, mut refusal) = (None, None);
@@ -156,7 +158,8 @@ impl<F: NorFlash> Ledger<F> {
             let survey = store.survey(sector, None);
             next_seq = next_seq.max(survey.next_seq);
             if survey.sealed {
-                return Ok((survey.sector, next_seq, survey.previous, survey.whole, findings));
+                let kind = (survey.whole, survey.older);
+                return Ok((survey.sector, next_seq, survey.previous, kind, findings));
             }
             findings.abandoned.get_or_insert(sector);
             bound = age;
@@ -214,7 +217,11 @@ impl<F: NorFlash> Ledger<F> {
     where
         I: IntoIterator<Item = Payload> + Clone,
     {
-        let header = Header { snapshot: snapshot_slots(store, snapshot.clone())?, previous: None };
+        let header = Header {
+            older: false,
+            snapshot: snapshot_slots(store, snapshot.clone())?,
+            previous: None,
+        };
         for sector in 0..store.geometry.sectors {
             store.erase(sector)?;
         }
@@ -316,7 +323,7 @@ impl<F: NorFlash> Ledger<F> {
         let slots = snapshot_slots(&self.store, snapshot.clone())?;
         let Sector { number: sector, age, used, unreadable, .. } = self.current;
         let previous = Some(Link { sector, age, used, unreadable });
-        let header = Header { snapshot: slots, previous };
+        let header = Header { older: false, snapshot: slots, previous };
         let sectors = self.store.geometry.sectors;
         for attempt in 1..sectors {
             let last_seq = self.next_seq.saturating_add(u32::from(slots)).saturating_add(1);

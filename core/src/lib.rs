@@ -19,6 +19,7 @@ pub mod entry;
 pub mod event;
 pub mod ledger;
 pub mod limits;
+pub mod motor;
 mod notice;
 pub mod record;
 pub mod recovery;
@@ -26,6 +27,7 @@ pub mod schedule;
 #[cfg(feature = "inbox")]
 pub mod shell;
 pub mod spread;
+pub mod stock;
 pub mod time;
 pub mod timers;
 pub mod timetable;

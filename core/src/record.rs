@@ -11,8 +11,10 @@ mod fields;
 
 use crate::cause::Cause;
 use crate::civil::Date;
-use crate::config::Head;
+use crate::config::{Container, Head};
 use crate::entry::{ClosedDates, Entry, EntryId, Nominal};
+use crate::motor::Motor;
+use crate::stock::Stock;
 use crate::time::{Instant, Utc};
 use crate::units::{Carry, Flow, Volume};
 use crate::zone::Zone;
@@ -287,11 +289,20 @@ pub enum Alarm {
     MotorFault = 6,
     /// The leak or tube-burst detector is on.
     Leak = 7,
+    /// The low-level contact is closed: the reserve below it is left. The figure
+    /// is the account then, in nanolitres.
+    LowLevel = 8,
+    /// The low-level contact closed while the account said far more: nothing is
+    /// counted on until an operator says what is there. The figure is the account
+    /// before, in nanolitres.
+    LevelDisagrees = 9,
+    /// The container is empty by account: only the heel is left.
+    ContainerEmpty = 10,
 }
 
 impl Alarm {
     /// All alarms.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 10] = [
         Self::ClockUnset,
         Self::LedgerFault,
         Self::MemoryDamaged,
@@ -299,6 +310,9 @@ impl Alarm {
         Self::DoesNotFit,
         Self::MotorFault,
         Self::Leak,
+        Self::LowLevel,
+        Self::LevelDisagrees,
+        Self::ContainerEmpty,
     ];
 
     /// In a user's words.
@@ -311,6 +325,9 @@ impl Alarm {
             Self::DoesNotFit => "dose does not fit",
             Self::MotorFault => "fault",
             Self::Leak => "leak",
+            Self::LowLevel => "low level",
+            Self::LevelDisagrees => "level disagrees",
+            Self::ContainerEmpty => "container empty",
         }
     }
 }
@@ -471,6 +488,22 @@ pub enum Record {
         /// Its figure, as [`Alarm`] says.
         detail: u64,
     },
+    /// An operator said what the container is, and what is in it.
+    Container {
+        /// When.
+        at: Instant,
+        /// The container.
+        container: Container,
+        /// What is in it.
+        level: Volume,
+    },
+    /// The motor stalled or drew too much.
+    Motor {
+        /// When.
+        at: Instant,
+        /// How many faults in a row it makes, as [`Motor`] counts them.
+        faults: u8,
+    },
     /// Snapshot: the clock.
     SnapClock {
         /// When the snapshot was taken.
@@ -504,6 +537,8 @@ pub enum Record {
         rest_until: Instant,
         /// Lines that an entry is on, a bit a line.
         occupied: u64,
+        /// The motor's faults; `None` in a store of format 1.
+        motor: Option<Motor>,
     },
     /// Snapshot: the head.
     SnapHead(Head),
@@ -533,6 +568,8 @@ pub enum Record {
         /// Whether that pulse may not have run in full.
         in_doubt: bool,
     },
+    /// Snapshot: the container and its account.
+    SnapStock(Stock),
 }
 
 impl Record {
@@ -551,6 +588,8 @@ impl Record {
             Self::Stamp { .. } => 10,
             Self::Act { .. } => 11,
             Self::Alarm { .. } => 12,
+            Self::Container { .. } => 13,
+            Self::Motor { .. } => 14,
             Self::SnapClock { .. } => 32,
             Self::SnapGlobals { .. } => 33,
             Self::SnapHead(_) => 34,
@@ -560,6 +599,7 @@ impl Record {
             Self::SnapDeliveries(_) => 38,
             Self::SnapStarts(_) => 39,
             Self::SnapOpen { .. } => 40,
+            Self::SnapStock(_) => 41,
         }
     }
 
@@ -572,6 +612,8 @@ impl Record {
             | Self::Stamp { at }
             | Self::Act { at, .. }
             | Self::Alarm { at, .. }
+            | Self::Container { at, .. }
+            | Self::Motor { at, .. }
             | Self::SnapClock { at, .. } => Some(*at),
             Self::Adopted(a) => Some(a.at),
             Self::Born(b) => Some(b.at),
@@ -585,7 +627,8 @@ impl Record {
             | Self::SnapEntry(_)
             | Self::SnapLine { .. }
             | Self::SnapDeliveries(_)
-            | Self::SnapStarts(_) => None,
+            | Self::SnapStarts(_)
+            | Self::SnapStock(_) => None,
         }
     }
 }

@@ -21,6 +21,8 @@ pub enum Reason {
     Deadline,
     /// The deadline of the open dose, while something keeps it from going on.
     DoseDeadline,
+    /// The low-level contact has been closed for as long as it may bounce.
+    Level,
     /// The ledger is tried again.
     Retry,
     /// An hour has passed since the last stamp of elapsed time.
@@ -28,7 +30,7 @@ pub enum Reason {
 }
 
 /// How many reasons there are.
-const REASONS: usize = 9;
+const REASONS: usize = 10;
 
 impl Reason {
     /// All reasons, the more urgent first.
@@ -40,6 +42,7 @@ impl Reason {
         Self::Due,
         Self::Deadline,
         Self::DoseDeadline,
+        Self::Level,
         Self::Retry,
         Self::Stamp,
     ];

@@ -102,6 +102,8 @@ pub enum Refusal {
     },
     /// The device cannot do that now: the pump is in use, stopped or at fault.
     Busy,
+    /// The container is empty by account.
+    ContainerEmpty,
     /// There is no entry of that number.
     NoSuchEntry {
         /// The number.

@@ -4,7 +4,7 @@
 //! Times are true time in ms from the start of the run, never the device's own.
 
 use dosewright_core::civil::Local;
-use dosewright_core::config::Head;
+use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::EntryId;
 use dosewright_core::timetable::Timetable;
 use dosewright_core::units::{Flow, Volume};
@@ -22,6 +22,10 @@ pub enum DeviceAct {
     SetHead(Head),
     /// Set the flow after a calibration.
     SetFlow(Flow),
+    /// Set up the container, with what is in it.
+    SetContainer(Container, Volume),
+    /// Say what is in the container after it was filled.
+    Refill(Volume),
     /// Set the zone.
     SetZone(Zone),
     /// Set the clock to a local time of the zone in force.
@@ -40,6 +44,8 @@ pub enum DeviceAct {
     RemoteStop(bool),
     /// The leak or tube-burst detector changed.
     Leak(bool),
+    /// The low-level contact changed.
+    LevelLow(bool),
     /// The motor stalled or drew too much.
     MotorFault,
     /// Acknowledge what is latched.

@@ -3,7 +3,7 @@
 
 use dosewright_core::book::Book;
 use dosewright_core::civil::{Date, Days, Local};
-use dosewright_core::config::Head;
+use dosewright_core::config::{Container, Head};
 use dosewright_core::device::{Device, Outputs};
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
@@ -67,6 +67,9 @@ enum Op {
     Fault,
     Acknowledge,
     Flow(u8),
+    Container(u16, u16),
+    Refill(u16),
+    Level(bool),
 }
 
 fn op() -> impl Strategy<Value = Op> {
@@ -87,6 +90,9 @@ fn op() -> impl Strategy<Value = Op> {
         1 => Just(Op::Fault),
         1 => Just(Op::Acknowledge),
         1 => any::<u8>().prop_map(Op::Flow),
+        1 => (0..1000_u16, 0..2000_u16).prop_map(|(a, b)| Op::Container(a, b)),
+        1 => (0..2000_u16).prop_map(Op::Refill),
+        2 => any::<bool>().prop_map(Op::Level),
     ]
 }
 
@@ -229,6 +235,21 @@ proptest! {
                 Op::Release => device.handle(now, Event::Release, &mut pin),
                 Op::Fault => device.handle(now, Event::MotorFault, &mut pin),
                 Op::Acknowledge => device.handle(now, Event::Acknowledge, &mut pin),
+                Op::Container(low, level) => {
+                    let ml = |ml: u16| Volume::from_ml(u64::from(ml));
+                    let container = Container {
+                        capacity: ml(1800),
+                        low: ml(low),
+                        heel: ml(50),
+                        debounce_ms: u32::from(low) * 3,
+                    };
+                    device.handle(now, Event::Container(&container, ml(level)), &mut pin);
+                }
+                Op::Refill(ml) => {
+                    let level = Volume::from_ml(u64::from(ml));
+                    device.handle(now, Event::Refill(level), &mut pin);
+                }
+                Op::Level(low) => device.handle(now, Event::LevelLow(low), &mut pin),
                 Op::Flow(ml) => {
                     let flow = Flow::from_nl_per_min((u32::from(ml) + 1) * 500_000).unwrap();
                     device.handle(now, Event::SetFlow(flow), &mut pin);

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 /// The rooms of `core`, each of which may use those before it only. A room is a
 /// file of `core/src` with the folder of its name.
-const ORDER: [&str; 25] = [
+const ORDER: [&str; 27] = [
     "notice",
     "codec",
     "time",
@@ -17,6 +17,8 @@ const ORDER: [&str; 25] = [
     "entry",
     "zone",
     "config",
+    "stock",
+    "motor",
     "timers",
     "record",
     "schedule",

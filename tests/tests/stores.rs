@@ -11,9 +11,10 @@ use std::path::PathBuf;
 use dosewright_core::book::Book;
 use dosewright_core::cause::Cause;
 use dosewright_core::civil::{Date, Days};
-use dosewright_core::config::Head;
+use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recurrence};
 use dosewright_core::ledger::{Class, Geometry, Ledger, OpenError, SLOT, Slot, VERSION};
+use dosewright_core::motor::Motor;
 use dosewright_core::record::{
     Act, Adopted, Alarm, Born, ClosedList, DueKey, Outcome, OutcomeKind, Pulse, Record, Reset,
     Staged,
@@ -119,8 +120,38 @@ fn pulse(nominal: u32, begun: i64, done_ms: u32) -> Pulse {
     }
 }
 
-/// Records of every kind that is appended, as a device could have written them.
-fn records() -> Vec<Record> {
+fn container() -> Container {
+    Container {
+        capacity: Volume::from_ml(10_000),
+        low: Volume::from_ml(500),
+        heel: Volume::from_ml(100),
+        debounce_ms: 4_000,
+    }
+}
+
+/// Records of every kind that a version appends, as a device could have written
+/// them.
+fn records(version: u16) -> Vec<Record> {
+    let mut records = records_of_1();
+    if version >= 2 {
+        let level = Volume::from_ml(7_500);
+        records.extend([
+            Record::Container { at: at(26 * HOUR + 6), container: container(), level },
+            Record::Act { at: at(26 * HOUR + 7), act: Act::Acknowledged, ms: 0 },
+            Record::Alarm { at: at(26 * HOUR + 8), alarm: Alarm::MotorFault, on: false, detail: 0 },
+            Record::Motor { at: at(26 * HOUR + 9), faults: 2 },
+            Record::Alarm {
+                at: at(26 * HOUR + 10),
+                alarm: Alarm::LowLevel,
+                on: true,
+                detail: 7_500_000_000,
+            },
+        ]);
+    }
+    records
+}
+
+fn records_of_1() -> Vec<Record> {
     let zone = Zone::parse("CET-1CEST,M3.5.0,M10.5.0/3").unwrap();
     let outcome = Outcome {
         line: 1,
@@ -188,7 +219,7 @@ fn made() -> Vec<u8> {
     let empty = Book::<N, H>::EMPTY;
     let snapshot = empty.snapshot().map(|record| record.encode());
     let Ok(mut ledger) = Ledger::format(Flash::new(12), GEOMETRY, snapshot) else { panic!() };
-    for record in records() {
+    for record in records(VERSION) {
         ledger.append(&record.encode()).unwrap();
     }
     ledger.append(&Record::Pulse(pulse(29_869_965, 50 * HOUR, 0)).encode()).unwrap();
@@ -216,8 +247,8 @@ fn m4_every_version_so_far_has_its_store_and_this_one_is_written_like_it() {
     );
 }
 
-/// What the store of format 1 says, fact by fact.
-fn says_what_it_said(found: &Recovered<N, H>) {
+/// What the store of a version says, fact by fact.
+fn says_what_it_said(version: u16, found: &Recovered<N, H>) {
     assert_eq!((found.unreadable, found.unreadable_tail), (0, 0));
     let book = &found.book;
     let clock = book.clock.expect("the clock is set");
@@ -236,7 +267,20 @@ fn says_what_it_said(found: &Recovered<N, H>) {
     assert_eq!((line.revision, line.carry), (2, Carry(13_000_000)));
     assert_eq!(line.mark, Some(Nominal(29_869_966)));
     assert_eq!(line.last.map(|last| last.at), Some(at(50 * HOUR)));
-    assert!(book.alarm_is_on(Alarm::MotorFault) && !book.alarm_is_on(Alarm::ClockUnset));
+    assert_eq!(book.alarm_is_on(Alarm::MotorFault), version == 1);
+    assert!(!book.alarm_is_on(Alarm::ClockUnset));
+    if version == 1 {
+        // what format 1 had of the motor was its alarm; of a container, nothing
+        assert!(book.motor.is_latched() && book.stock.container().is_none());
+    } else {
+        // two pulses since its faults: the first was a retry that went well
+        assert_eq!(book.motor, Motor::SOUND);
+        assert_eq!(book.stock.container(), Some(&container()));
+        assert!(book.alarm_is_on(Alarm::LowLevel));
+        // the contact's 500 ml, less the open dose as far as it can have gone:
+        // 30 190 ms before the last intent of 9 057 ms, at 26.5 ml/min
+        assert_eq!(book.account(), Volume::from_nl(500_000_000 - 17_334_092));
+    }
     let open = book.open.expect("a dose is open");
     assert_eq!(open.pulse, pulse(29_869_965, 50 * HOUR, 27_171));
     let delivered: Vec<_> = book.history.iter().map(|d| (d.id, d.begin.at, d.volume)).collect();
@@ -248,7 +292,7 @@ fn m4_an_older_store_is_read_as_what_it_is_or_refused_by_its_version() {
     for version in 1..=VERSION {
         let flash = Flash::from_bytes(std::fs::read(file(version)).unwrap());
         match Ledger::open(flash, GEOMETRY) {
-            Ok(mut ledger) => says_what_it_said(&recovered(&mut ledger)),
+            Ok(mut ledger) => says_what_it_said(version, &recovered(&mut ledger)),
             Err((_, OpenError::Version(named))) => {
                 assert!(named == version && version < VERSION, "format {version} is named {named}");
             }
@@ -259,19 +303,38 @@ fn m4_an_older_store_is_read_as_what_it_is_or_refused_by_its_version() {
 
 #[test]
 fn m4_every_record_of_the_store_is_what_was_written() {
-    let bytes = std::fs::read(file(1)).unwrap();
-    let mut found = Vec::new();
-    for slot in bytes.chunks_exact(SLOT) {
-        if let Slot::Good { class: Class::Record, payload, .. } =
-            Slot::decode(slot.try_into().unwrap())
-        {
-            found.push(Record::decode(&payload).expect("a record of a known kind"));
+    for (version, most) in [(1, 12), (2, 14)] {
+        let bytes = std::fs::read(file(version)).unwrap();
+        let mut found = Vec::new();
+        for slot in bytes.chunks_exact(SLOT) {
+            if let Slot::Good { class: Class::Record, payload, .. } =
+                Slot::decode(slot.try_into().unwrap())
+            {
+                found.push(Record::decode(&payload).expect("a record of a known kind"));
+            }
         }
+        let mut wanted = records(version);
+        wanted.push(Record::Pulse(pulse(29_869_965, 50 * HOUR, 0)));
+        wanted.extend(later_records());
+        assert_eq!(found, wanted, "format {version}");
+        let kinds: std::collections::BTreeSet<u8> = wanted.iter().map(Record::kind).collect();
+        assert_eq!(kinds.into_iter().collect::<Vec<_>>(), (1..=most).collect::<Vec<_>>());
     }
-    let mut wanted = records();
-    wanted.push(Record::Pulse(pulse(29_869_965, 50 * HOUR, 0)));
-    wanted.extend(later_records());
-    assert_eq!(found, wanted);
-    let kinds: std::collections::BTreeSet<u8> = wanted.iter().map(Record::kind).collect();
-    assert_eq!(kinds.into_iter().collect::<Vec<_>>(), (1..=12).collect::<Vec<_>>());
+}
+
+#[test]
+fn m4_an_older_store_goes_on_in_a_sector_of_this_version() {
+    let flash = Flash::from_bytes(std::fs::read(file(1)).unwrap());
+    let Ok(mut ledger) = Ledger::open(flash, GEOMETRY) else { panic!() };
+    let stamp = Record::Stamp { at: at(52 * HOUR) }.encode();
+    // nothing of this version goes beside what an older build would read
+    assert!(ledger.needs_roll() && ledger.append(&stamp).is_err());
+    let before = recovered(&mut ledger).book;
+    ledger.roll(before.snapshot().map(|record| record.encode())).unwrap();
+    ledger.append(&stamp).unwrap();
+    let Ok(mut again) = Ledger::open(ledger.into_flash(), GEOMETRY) else { panic!() };
+    assert!(!again.needs_roll());
+    let after = recovered(&mut again).book;
+    // starts of more than an hour ago are left out, as at any roll
+    assert_eq!(after, Book { at: at(52 * HOUR), starts: after.starts, ..before });
 }

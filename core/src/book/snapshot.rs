@@ -13,7 +13,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
     const DELIVERIES: usize = H.div_ceil(DELIVERIES_A_RECORD);
     const STARTS: usize = (Head::MOST_STARTS as usize).div_ceil(STARTS_A_RECORD);
     /// The most records a snapshot can have.
-    pub const SNAPSHOT_MOST: usize = BEFORE_LINES + 2 * N + Self::DELIVERIES + Self::STARTS + 1;
+    pub const SNAPSHOT_MOST: usize = BEFORE_LINES + 2 * N + Self::DELIVERIES + Self::STARTS + 2;
 
     /// The records of a snapshot, from which [`Self::apply`] makes the same state
     /// again. What no rule can ask for any more is left out.
@@ -45,6 +45,9 @@ impl<const N: usize, const H: usize> Book<N, H> {
         if place < Self::STARTS {
             return self.snapshot_starts(place);
         }
+        if place > Self::STARTS {
+            return self.stock.container().map(|_| Record::SnapStock(self.stock));
+        }
         self.open.map(|open| Record::SnapOpen {
             pulse: open.pulse,
             lost: open.lost,
@@ -73,6 +76,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
             alarms: self.alarms,
             rest_until: self.rest_until,
             occupied: self.occupied(),
+            motor: Some(self.motor),
         }
     }
 

@@ -19,13 +19,13 @@ pub(super) struct Running {
     /// Length of the pulses the dose was planned with.
     pulse_ms: u32,
     /// The least pumping so far, without the pulse that runs.
-    least_ms: u32,
+    pub(super) least_ms: u32,
     /// The most pumping so far, without the pulse that runs.
-    most_ms: u32,
+    pub(super) most_ms: u32,
     window_end: Instant,
     deadline: Instant,
     /// The last thing that disturbed it.
-    disturbed: Option<Cause>,
+    pub(super) disturbed: Option<Cause>,
     /// It finishes fast because another waits.
     hurried: bool,
 }
@@ -214,7 +214,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// What keeps the open dose from going on, or disturbed it last.
     fn blame(&self, running: &Running) -> Cause {
-        self.stopped_by().or(running.disturbed).unwrap_or(Cause::WokenLate)
+        let empty = self.is_short().then_some(Cause::ContainerEmpty);
+        self.stopped_by().or(empty).or(running.disturbed).unwrap_or(Cause::WokenLate)
     }
 
     /// The next intent of the open dose, if its time has come; or its end, where
@@ -293,7 +294,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             free_starts: self.book.starts.free(from, head.starts_per_hour),
             hurry: running.hurried,
         };
-        let rest_ms = pulse.dose_ms.saturating_sub(running.most_ms);
+        let rest_ms = pulse.dose_ms.saturating_sub(running.most_ms).min(self.stock_ms(pulse.flow));
         spread::respread(rest_ms, running.pulse_ms, &head, &bounds)
     }
 
@@ -354,7 +355,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// When the open dose wants its next pulse.
     pub(super) fn pulse_start(&self) -> Option<Instant> {
-        if self.pump_is_on() || self.stopped_by().is_some() {
+        if self.pump_is_on() || self.is_halted() {
             return None;
         }
         match (self.book.open, self.running) {

@@ -103,6 +103,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         self.stopped_by()
             .or_else(|| (self.next_start_allowed() > self.now).then_some(Cause::PumpLimits))
+            .or_else(|| self.is_short().then_some(Cause::ContainerEmpty))
     }
 
     /// What the dues need written next: the end of one that waits, or a birth.
@@ -319,6 +320,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if room < target {
             (target, cut) = (room, Some(Cause::Ceiling));
         }
+        if let Some(stock) = self.in_stock()
+            && stock < target
+        {
+            (target, cut) = (stock, Some(Cause::ContainerEmpty));
+        }
         let skipped = |cause| {
             let skip = Skip { key, last: key.nominal, count: 1, due_at, mark, cause };
             self.skip(line, &state, &skip)
@@ -432,10 +438,20 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             return Err(Refusal::Busy);
         }
         let room = self.room_under_ceiling(self.now);
-        let cut = (room < entry.volume).then_some(Cause::Ceiling);
-        let dose = head.flow.on_time(room.min(entry.volume), Carry(0)).0;
+        let mut cut = (room < entry.volume).then_some(Cause::Ceiling);
+        let mut target = room.min(entry.volume);
+        if let Some(stock) = self.in_stock()
+            && stock < target
+        {
+            (target, cut) = (stock, Some(Cause::ContainerEmpty));
+        }
+        let dose = head.flow.on_time(target, Carry(0)).0;
         if dose.as_ms() < u64::from(head.shortest_on_ms) {
-            return Err(Refusal::AtCeiling);
+            return Err(if cut == Some(Cause::ContainerEmpty) {
+                Refusal::ContainerEmpty
+            } else {
+                Refusal::AtCeiling
+            });
         }
         let pulses = if cut.is_some() { None } else { entry.pulses };
         let planned = spread::pulses_for(dose.as_ms(), u64::from(entry.window_ms), &head, pulses)

@@ -15,6 +15,7 @@
 mod adoption;
 mod dose;
 mod dues;
+mod inputs;
 mod request;
 mod service;
 
@@ -87,8 +88,15 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     service: Option<Service>,
     remote_stop: bool,
     leak: bool,
-    /// The motor stalled or drew too much, and nobody has acknowledged it.
-    motor_fault: bool,
+    /// The motor stalled or drew too much, and the ledger does not have it yet.
+    motor_failed: bool,
+    /// The low-level contact, as it was last told.
+    contact_low: bool,
+    /// It was closed for as long as it may bounce, since the container was last
+    /// spoken of.
+    low: bool,
+    /// When it will have been; [`Instant::MAX`] while it is open.
+    low_at: Instant,
     /// An operator has acknowledged what the memory had lost.
     acknowledged: bool,
     /// What dues whose deadline is over when they are first seen were missed by.
@@ -133,7 +141,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             service: None,
             remote_stop: false,
             leak: false,
-            motor_fault: false,
+            motor_failed: false,
+            contact_low: false,
+            low: false,
+            low_at: Instant::MAX,
             acknowledged: false,
             passing: Cause::SupplyLost,
             doubt: 0,
@@ -156,7 +167,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     pub(crate) fn begin_with(&mut self, start: Start) {
         self.now = start.now.max(self.book.at);
         self.start = Some(start);
-        self.motor_fault = self.book.alarm_is_on(Alarm::MotorFault);
         self.unreadable = start.unreadable;
         self.refit();
         self.set_timers();
@@ -212,6 +222,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             other => self.take(other, &mut effects),
         }
         self.govern(&mut effects);
+        self.debounce();
         self.settle(&mut effects);
         self.set_timers();
         effects
@@ -236,7 +247,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.run_pulse(&pulse, effects);
             }
             Record::Boot { .. } => self.started(),
-            Record::Alarm { alarm, on, .. } => effects.push(Effect::Alarm(alarm, on)),
+            Record::Motor { .. } => (self.motor_failed, self.stale) = (false, true),
+            Record::Alarm { alarm, on, .. } => {
+                effects.push(Effect::Alarm(alarm, on));
+                self.level_noted(alarm, on, effects);
+            }
+            Record::Container { .. } => self.container_noted(),
             Record::Act { act, ms, .. } => self.service_noted(act, ms, effects),
             Record::Clock { .. } => {
                 self.passing = Cause::ClockSet;
@@ -324,8 +340,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             self.refresh();
         }
         let record = self
-            .dose_end(effects)
+            .motor_record()
+            .or_else(|| self.dose_end(effects))
             .or_else(|| self.service_record())
+            .or_else(|| self.level_record())
             .or_else(|| self.next_due_record())
             .or_else(|| self.dose_pulse())
             .or_else(|| self.begin_waiting())
@@ -353,8 +371,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.book.damaged,
             ),
             (Alarm::DoesNotFit, self.misfits != 0, self.misfits),
-            (Alarm::MotorFault, self.motor_fault, 0),
+            (Alarm::MotorFault, self.book.motor.is_latched(), 0),
             (Alarm::Leak, self.leak, 0),
+            (Alarm::LowLevel, self.is_low(), self.book.account().as_nl()),
+            (Alarm::LevelDisagrees, self.disagrees(), self.book.account().as_nl()),
+            (Alarm::ContainerEmpty, self.is_empty(), self.book.account().as_nl()),
         ];
         for (alarm, on, detail) in wanted {
             if self.book.alarm_is_on(alarm) != on {
@@ -392,17 +413,28 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Some(Cause::RemoteStop)
         } else if self.leak {
             Some(Cause::Leak)
-        } else if self.motor_fault {
-            Some(Cause::MotorFault)
         } else {
-            None
+            self.motor_stops().then_some(Cause::MotorFault)
         }
+    }
+
+    /// Whether the motor's fault keeps the pump off: while it rests, and for good
+    /// once it is latched.
+    fn motor_stops(&self) -> bool {
+        let motor = &self.book.motor;
+        self.motor_failed || motor.is_latched() || self.now < motor.rests_until()
+    }
+
+    /// Whether the pump is kept off until something comes from outside.
+    const fn is_halted(&self) -> bool {
+        self.remote_stop || self.leak || self.motor_failed || self.book.motor.is_latched()
     }
 
     /// When the pump may start again by its own limits.
     fn next_start_allowed(&self) -> Instant {
         let Pump::Off { rest_until } = self.pump else { return Instant::MAX };
         let limit = self.book.head.map_or(1, |head| head.starts_per_hour);
+        let rest_until = rest_until.max(self.book.motor.rests_until());
         self.book.starts.next_free(self.now, limit).max(rest_until).max(self.now)
     }
 
@@ -429,6 +461,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.timers.set(Reason::RunEnd, run_end);
         self.timers.set(Reason::Governor, governor);
         self.timers.set(Reason::PulseStart, pulse_start);
+        self.timers.set(Reason::Level, Some(self.low_at));
         self.timers.set(Reason::Retry, self.retry_at);
         self.timers
             .set(Reason::Boot, self.start.filter(|_| self.retry_at.is_none()).map(|_| self.now));

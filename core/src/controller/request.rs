@@ -3,24 +3,26 @@
 use super::Controller;
 use crate::cause::Cause;
 use crate::civil::{Date, Local};
-use crate::config::Head;
+use crate::config::{Container, Head};
 use crate::effect::{Effect, Effects};
 use crate::entry::GapRule;
 use crate::event::Event;
 use crate::record::{Act, Record};
 use crate::timetable::Refusal;
-use crate::units::Carry;
+use crate::units::{Carry, Volume};
 
 impl<const N: usize, const H: usize> Controller<N, H> {
     /// Takes in an event that is no answer to an effect.
     pub(super) fn take(&mut self, event: Event<'_, N>, effects: &mut Effects) {
         match event {
-            Event::RemoteStop(on) => return self.input(Cause::RemoteStop, on, effects),
-            Event::Leak(on) => return self.input(Cause::Leak, on, effects),
+            Event::RemoteStop(on) => return self.stop_input(Cause::RemoteStop, on, effects),
+            Event::Leak(on) => return self.stop_input(Cause::Leak, on, effects),
+            Event::LevelLow(low) => return self.level_input(low),
+            Event::MotorFault => return self.motor_fault(effects),
             _ => {}
         }
         let unanswered = self.appending.is_some() || self.adopting || self.start.is_some();
-        let record = if unanswered && event != Event::MotorFault {
+        let record = if unanswered {
             Err(Refusal::Busy)
         } else if self.retry_at.is_some() && event.is_request() {
             // dues that are owed a record would pass by the new settings (D1)
@@ -35,21 +37,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             }
             Ok(None) => {}
             Err(refusal) => effects.push(Effect::Refused(refusal)),
-        }
-    }
-
-    /// A contact that stops the pump while it is on. A fault stops at once, and
-    /// so does a stop from outside: the rest of the pulse is not lost, it is
-    /// spread again when the stop ends.
-    fn input(&mut self, cause: Cause, on: bool, effects: &mut Effects) {
-        let place = if cause == Cause::Leak { &mut self.leak } else { &mut self.remote_stop };
-        if *place == on {
-            return;
-        }
-        *place = on;
-        if on {
-            self.stop_run(effects);
-            self.disturb(cause);
         }
     }
 
@@ -102,23 +89,21 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 }
                 Ok(None)
             }
-            Event::MotorFault => {
-                self.stop_run(effects);
-                self.disturb(Cause::MotorFault);
-                self.motor_fault = true;
-                Ok(None)
+            Event::Container(container, level) => {
+                self.container_record(*container, level).map(Some)
             }
-            Event::Acknowledge => {
-                self.motor_fault = false;
-                self.acknowledged = true;
-                Ok(Some(Record::Act { at, act: Act::Acknowledged, ms: 0 }))
+            Event::Refill(level) => {
+                self.container_record(self.book.stock.container, level).map(Some)
             }
+            Event::Acknowledge => Ok(Some(Record::Act { at, act: Act::Acknowledged, ms: 0 })),
             Event::Wake
             | Event::Appended
             | Event::AppendFailed
             | Event::Adopted(_)
             | Event::RemoteStop(_)
-            | Event::Leak(_) => Ok(None),
+            | Event::Leak(_)
+            | Event::LevelLow(_)
+            | Event::MotorFault => Ok(None),
         }
     }
 
@@ -130,6 +115,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let utc = self.book.zone.to_utc(local, GapRule::Shift);
         let epoch = self.book.epoch.checked_add(1).ok_or(Refusal::OutOfRange)?;
         Ok(Record::Clock { at: self.now, epoch, utc: Some(utc), zone: self.book.zone })
+    }
+
+    fn container_record(&self, container: Container, level: Volume) -> Result<Record, Refusal> {
+        if !container.is_sound() || level > container.capacity {
+            return Err(Refusal::OutOfRange);
+        }
+        Ok(Record::Container { at: self.now, container, level })
     }
 
     fn head_record(&self, head: Head) -> Result<Record, Refusal> {

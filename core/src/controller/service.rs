@@ -60,7 +60,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.service = None;
                 self.stale = true;
             }
-            Act::Acknowledged => self.stale = true,
+            Act::Acknowledged => (self.acknowledged, self.stale) = (true, true),
         }
     }
 

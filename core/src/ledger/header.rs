@@ -18,8 +18,9 @@
 use super::geometry::Geometry;
 use super::slot::{PAYLOAD, Payload, SLOT};
 
-/// The version of the format that this code writes and reads.
-pub const VERSION: u16 = 1;
+/// The version of the format that this code writes. It reads those before it too:
+/// each has all the records of the one before, and more.
+pub const VERSION: u16 = 2;
 /// Begins every header and seal, of any version.
 pub const MAGIC: [u8; 4] = *b"DWLG";
 const NONE: u16 = u16::MAX;
@@ -38,6 +39,8 @@ pub(super) struct Link {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Header {
+    /// Written by a build of an older version: no newer record goes beside it.
+    pub(super) older: bool,
     pub(super) snapshot: u16,
     pub(super) previous: Option<Link>,
 }
@@ -79,7 +82,7 @@ impl Header {
             return Judged::Foreign;
         }
         let version = u16_at(payload, 4);
-        if version != VERSION {
+        if version == 0 || version > VERSION {
             return Judged::Version(version);
         }
         let (sector_bytes, sectors) = (u32_at(payload, 8), u16_at(payload, 12));
@@ -98,7 +101,7 @@ impl Header {
                 unreadable: u16_at(payload, 26),
             }),
         };
-        Judged::Ours(Self { snapshot: u16_at(payload, 16), previous })
+        Judged::Ours(Self { older: version < VERSION, snapshot: u16_at(payload, 16), previous })
     }
 }
 
@@ -122,7 +125,7 @@ mod tests {
     fn a_header_comes_back_as_it_was_written() {
         let link = Link { sector: 2, age: 0x0102_0304, used: 63, unreadable: 5 };
         for previous in [None, Some(link)] {
-            let header = Header { snapshot: 40, previous };
+            let header = Header { older: false, snapshot: 40, previous };
             let payload = header.encode(&GEOMETRY, 1);
             assert_eq!(Header::judge(&payload, &GEOMETRY, 1), Judged::Ours(header));
             assert_eq!(Header::judge(&payload, &GEOMETRY, 2), Judged::Foreign);
@@ -131,9 +134,15 @@ mod tests {
 
     #[test]
     fn m4_another_version_is_named_before_anything_else_is_read() {
-        let header = Header { snapshot: 0, previous: None };
+        let header = Header { older: false, snapshot: 0, previous: None };
         let mut payload = header.encode(&GEOMETRY, 0);
-        payload[5] = 3;
+        payload[4] = 1;
+        let older = Header { older: true, ..header };
+        assert_eq!(Header::judge(&payload, &GEOMETRY, 0), Judged::Ours(older));
+        for version in [0, VERSION + 1, 0x0301] {
+            payload[4..6].copy_from_slice(&version.to_le_bytes());
+            assert_eq!(Header::judge(&payload, &GEOMETRY, 0), Judged::Version(version));
+        }
         payload[6..].fill(0xee);
         assert_eq!(Header::judge(&payload, &GEOMETRY, 0), Judged::Version(0x0301));
         payload[0] ^= 1;
@@ -142,7 +151,7 @@ mod tests {
 
     #[test]
     fn another_geometry_is_named() {
-        let payload = Header { snapshot: 0, previous: None }.encode(&GEOMETRY, 0);
+        let payload = Header { older: false, snapshot: 0, previous: None }.encode(&GEOMETRY, 0);
         let other = Geometry { sectors: 2, ..GEOMETRY };
         assert_eq!(
             Header::judge(&payload, &other, 0),

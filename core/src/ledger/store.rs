@@ -56,6 +56,8 @@ pub(super) struct Survey {
     pub(super) sealed: bool,
     /// Every slot of the snapshot is good.
     pub(super) whole: bool,
+    /// It is in an older version of the format.
+    pub(super) older: bool,
     pub(super) previous: Option<Link>,
     /// The sequence number that no slot in it can have.
     pub(super) next_seq: u32,
@@ -203,6 +205,7 @@ impl<F: NorFlash> Store<F> {
             sector: Sector { number: sector, age, used: end, unreadable, records_from },
             sealed: has_record || has_seal,
             whole: snapshot_slots == Some(snapshot),
+            older: header.is_some_and(|header| header.older),
             previous: header.and_then(|header| header.previous),
             // a damaged slot at the tail may have had a number of its own
             next_seq: last.unwrap_or(0).saturating_add(1).saturating_add(torn),
@@ -313,7 +316,7 @@ mod tests {
 
     #[test]
     fn a_seal_gives_the_age_of_its_header() {
-        let header = Header { snapshot: 3, previous: None };
+        let header = Header { older: false, snapshot: 3, previous: None };
         assert_eq!(age(Class::Header, 6, header), 6);
         assert_eq!(age(Class::Seal, 10, header), 6);
         assert_eq!(age(Class::Seal, 2, header), 0);

@@ -65,6 +65,15 @@ impl Record {
                 p.u8(u8::from(*on));
                 p.u64(*detail);
             }
+            Self::Container { at, container, level } => {
+                put_instant(&mut p, *at);
+                put_container(&mut p, container);
+                put_volume(&mut p, *level);
+            }
+            Self::Motor { at, faults } => {
+                put_instant(&mut p, *at);
+                p.u8(*faults);
+            }
             Self::SnapClock { at, epoch, utc, losses, not_before, zone } => {
                 put_instant(&mut p, *at);
                 p.u16(*epoch);
@@ -82,6 +91,7 @@ impl Record {
                 alarms,
                 rest_until,
                 occupied,
+                motor,
             } => {
                 put_ceiling(&mut p, *ceiling);
                 p.u16(*next_id);
@@ -91,6 +101,7 @@ impl Record {
                 p.u16(*alarms);
                 put_instant(&mut p, *rest_until);
                 p.u64(*occupied);
+                put_motor(&mut p, motor.as_ref());
             }
             Self::SnapHead(head) => put_head(&mut p, head),
             Self::SnapLine { line, id, state } => put_line(&mut p, *line, *id, state),
@@ -115,6 +126,7 @@ impl Record {
                 let flags = if *lost { 2 } else { 0 } | if *in_doubt { 4 } else { 0 };
                 put_pulse(&mut p, pulse, flags);
             }
+            Self::SnapStock(stock) => put_stock(&mut p, stock),
         }
         debug_assert!(p.fits, "a record outgrew its slot");
         bytes
@@ -162,7 +174,7 @@ impl Record {
                     written: g.u64(),
                     cleared: g.u64(),
                     closed_staged: g.bool(),
-                })
+                });
             }
             7 => {
                 *self = Self::Born(Born {
@@ -172,7 +184,7 @@ impl Record {
                     at: get_instant(g),
                     due_at: get_instant(g),
                     cause: get_some_cause(g),
-                })
+                });
             }
             8 => {
                 let (pulse, flags) = get_pulse(g);
@@ -203,6 +215,14 @@ impl Record {
                     detail: g.u64(),
                 }
             }
+            13 => {
+                *self = Self::Container {
+                    at: get_instant(g),
+                    container: get_container(g),
+                    level: get_volume(g),
+                }
+            }
+            14 => *self = Self::Motor { at: get_instant(g), faults: get_faults(g) },
             32 => {
                 *self = Self::SnapClock {
                     at: get_instant(g),
@@ -223,6 +243,7 @@ impl Record {
                     alarms: g.u16(),
                     rest_until: get_instant(g),
                     occupied: g.u64(),
+                    motor: get_motor(g),
                 }
             }
             34 => *self = Self::SnapHead(get_head(g)),
@@ -259,6 +280,7 @@ impl Record {
                 g.ok &= flags & !6 == 0;
                 *self = Self::SnapOpen { pulse, lost: flags & 2 != 0, in_doubt: flags & 4 != 0 };
             }
+            41 => *self = Self::SnapStock(get_stock(g)),
             _ => return false,
         }
         g.ok && g.rest_is_zero()

@@ -7,8 +7,10 @@ use super::{
 use crate::cause::Cause;
 use crate::civil::{Date, Days};
 use crate::codec::{Get, Put};
-use crate::config::Head;
+use crate::config::{Container, Head};
 use crate::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recurrence};
+use crate::motor::Motor;
+use crate::stock::Stock;
 use crate::time::{Instant, Utc};
 use crate::units::{Carry, Flow, Volume};
 use crate::zone::Zone;
@@ -231,6 +233,63 @@ pub(super) fn get_head(g: &mut Get) -> Head {
     };
     g.ok &= head.problem().is_none();
     head
+}
+
+pub(super) fn put_container(p: &mut Put, c: &Container) {
+    put_volume(p, c.capacity);
+    put_volume(p, c.low);
+    put_volume(p, c.heel);
+    p.u32(c.debounce_ms);
+}
+
+pub(super) fn get_container(g: &mut Get) -> Container {
+    let container = Container {
+        capacity: get_volume(g),
+        low: get_volume(g),
+        heel: get_volume(g),
+        debounce_ms: g.u32(),
+    };
+    g.ok &= container.is_sound();
+    container
+}
+
+pub(super) fn put_stock(p: &mut Put, s: &Stock) {
+    put_container(p, &s.container);
+    put_volume(p, s.level);
+    put_volume(p, s.service);
+}
+
+pub(super) fn get_stock(g: &mut Get) -> Stock {
+    Stock { container: get_container(g), level: get_volume(g), service: get_volume(g) }
+}
+
+pub(super) const TRIED: u8 = 128;
+pub(super) const HAS_MOTOR: u8 = 64;
+
+/// Format 1 had nothing here: zeros.
+pub(super) fn put_motor(p: &mut Put, motor: Option<&Motor>) {
+    if let Some(m) = motor {
+        p.u8(m.faults | HAS_MOTOR | if m.tried { TRIED } else { 0 });
+        put_instant(p, m.at);
+    }
+}
+
+pub(super) fn get_motor(g: &mut Get) -> Option<Motor> {
+    let bits = g.u8();
+    let motor =
+        Motor { faults: bits & !(TRIED | HAS_MOTOR), tried: bits & TRIED != 0, at: get_instant(g) };
+    g.ok &= motor.faults <= Motor::LATCHED;
+    if bits & HAS_MOTOR != 0 {
+        return Some(motor);
+    }
+    g.ok &= bits == 0 && motor.at == Instant::ZERO;
+    None
+}
+
+pub(super) fn get_faults(g: &mut Get) -> u8 {
+    let faults = g.u8();
+    g.ok &= faults <= Motor::LATCHED;
+    faults
 }
 
 pub(super) fn put_closed(p: &mut Put, list: &ClosedList) {

@@ -14,6 +14,8 @@ pub enum Signal {
     RemoteStop(bool),
     /// The leak or tube-burst detector changed.
     Leak(bool),
+    /// The low-level contact changed; it may bounce.
+    LevelLow(bool),
     /// The motor stalled or drew too much.
     MotorFault,
     /// The operator let go of the key.
@@ -29,6 +31,7 @@ impl Signal {
             Self::Timer => Event::Wake,
             Self::RemoteStop(on) => Event::RemoteStop(on),
             Self::Leak(on) => Event::Leak(on),
+            Self::LevelLow(low) => Event::LevelLow(low),
             Self::MotorFault => Event::MotorFault,
             Self::Release => Event::Release,
             Self::Acknowledge => Event::Acknowledge,
@@ -54,6 +57,8 @@ pub struct Levels {
     pub remote_stop: bool,
     /// The leak or tube-burst detector is on.
     pub leak: bool,
+    /// The low-level contact says low.
+    pub level_low: bool,
     /// The motor's driver reports a stall or too much current.
     pub motor_fault: bool,
 }

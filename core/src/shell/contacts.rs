@@ -17,30 +17,34 @@ pub struct Contact<P> {
 
 impl<P: InputPin> Contact<P> {
     /// Whether it is on. One that cannot be read counts as on: these contacts
-    /// stop the pump.
+    /// stop the pump, or say that the container is low.
     pub fn is_on(&mut self) -> bool {
         self.pin.is_high().map_or(true, |high| high == self.on_is_high)
     }
 }
 
-/// The contacts that stop the pump.
+/// The contacts of a pump.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Contacts<S, L, M> {
+pub struct Contacts<S, L, M, V = Absent> {
     /// The remote stop.
     pub remote_stop: Contact<S>,
     /// The leak or tube-burst detector.
     pub leak: Contact<L>,
     /// The motor driver's fault output.
     pub motor_fault: Contact<M>,
+    /// The low-level contact of the container. It may bounce: the logic waits until
+    /// it has settled.
+    pub level_low: Contact<V>,
 }
 
-impl<S: InputPin, L: InputPin, M: InputPin> Inputs for Contacts<S, L, M> {
+impl<S: InputPin, L: InputPin, M: InputPin, V: InputPin> Inputs for Contacts<S, L, M, V> {
     fn levels(&mut self) -> Levels {
         Levels {
             remote_stop: self.remote_stop.is_on(),
             leak: self.leak.is_on(),
             motor_fault: self.motor_fault.is_on(),
+            level_low: self.level_low.is_on(),
         }
     }
 }

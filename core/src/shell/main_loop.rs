@@ -128,6 +128,9 @@ impl<'a, F: NorFlash, B: Board, const N: usize, const H: usize, const Q: usize>
         if levels.leak == on {
             self.take(now, Event::Leak(on));
         }
+        if levels.level_low == on {
+            self.take(now, Event::LevelLow(on));
+        }
         if levels.motor_fault && on {
             self.take(now, Event::MotorFault);
         }

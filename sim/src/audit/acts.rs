@@ -87,6 +87,7 @@ impl Auditor {
                 self.pending.service = Some(act.clone());
             }
             DeviceAct::Release => self.pin.ms.released = true,
+            DeviceAct::SetContainer(..) | DeviceAct::Refill(_) | DeviceAct::LevelLow(_) => {}
             DeviceAct::SetHead(_)
             | DeviceAct::SetFlow(_)
             | DeviceAct::SetZone(_)

@@ -52,6 +52,7 @@ impl<H: Hand> Ideal<H> {
                     self.end_service();
                 }
             }
+            DeviceAct::SetContainer(..) | DeviceAct::Refill(_) | DeviceAct::LevelLow(_) => {}
             DeviceAct::RemoteStop(on) => self.stop(Cause::RemoteStop, *on, at),
             DeviceAct::Leak(on) => self.stop(Cause::Leak, *on, at),
             DeviceAct::MotorFault => self.stop(Cause::MotorFault, true, at),

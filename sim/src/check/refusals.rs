@@ -152,6 +152,7 @@ pub(super) fn diagnostic(
         Refusal::SameId { .. }
         | Refusal::RetiredId { .. }
         | Refusal::Busy
+        | Refusal::ContainerEmpty
         | Refusal::NoSuchEntry { .. }
         | Refusal::Ledger
         | Refusal::AtCeiling

@@ -1,9 +1,11 @@
 //! What the ledger still tells, in the order in which it was written.
 
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
-use dosewright_core::record::{Act, OutcomeKind, Record, Reset};
+use dosewright_core::motor::Motor;
+use dosewright_core::record::{Act, Alarm, OutcomeKind, Record, Reset};
 use dosewright_core::schedule::WallClock;
 use dosewright_core::time::{Instant, Utc};
+use dosewright_core::units::Volume;
 use dosewright_core::zone::Zone;
 
 use super::words;
@@ -79,6 +81,8 @@ pub(super) fn instant(record: &Record) -> Option<Instant> {
         | Record::Stamp { at }
         | Record::Act { at, .. }
         | Record::Alarm { at, .. }
+        | Record::Container { at, .. }
+        | Record::Motor { at, .. }
         | Record::SnapClock { at, .. } => Some(*at),
         Record::Adopted(adopted) => Some(adopted.at),
         Record::Born(born) => Some(born.at),
@@ -158,10 +162,40 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
             };
             ("act", None, what)
         }
-        Record::Alarm { alarm, on, .. } => {
+        Record::Alarm { alarm, on, detail, .. } => {
             let state = if *on { "on" } else { "off" };
-            ("alarm", None, format!("alarm {state}: {}", alarm.words()))
+            let account = match alarm {
+                Alarm::LowLevel | Alarm::LevelDisagrees if *on => {
+                    format!("; {} by account", show::volume(Volume::from_nl(*detail)))
+                }
+                _ => String::new(),
+            };
+            ("alarm", None, format!("alarm {state}: {}{account}", alarm.words()))
         }
+        Record::Container { container, level, .. } => (
+            "container",
+            None,
+            format!(
+                "container: {} of {} in it, {} of them not dosed",
+                show::volume(*level),
+                show::volume(container.capacity),
+                show::volume(container.heel)
+            ),
+        ),
+        Record::Motor { faults, .. } => ("motor", None, motor_words(*faults)),
         _ => return None,
     })
+}
+
+/// A fault of the motor, by its number in a row.
+pub(crate) fn motor_words(faults: u8) -> String {
+    let motor = Motor { faults, ..Motor::SOUND };
+    if motor.is_latched() {
+        return "the motor stalled or drew too much again: latched until acknowledged".to_owned();
+    }
+    let rest = motor.rests_until().since(motor.at);
+    format!(
+        "the motor stalled or drew too much, {faults}. time: it rests {}",
+        show::length(rest.as_ms())
+    )
 }

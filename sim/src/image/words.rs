@@ -84,6 +84,7 @@ pub(super) const fn reason(reason: Reason) -> &'static str {
         Reason::Due => "a dose is due",
         Reason::Deadline => "the deadline of a dose that waits",
         Reason::DoseDeadline => "the deadline of the open dose",
+        Reason::Level => "the low-level contact has settled",
         Reason::Retry => "the memory is tried again",
         Reason::Stamp => "the hourly stamp",
     }

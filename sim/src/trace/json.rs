@@ -127,6 +127,10 @@ pub(super) const fn act_word(act: &DeviceAct) -> &'static str {
         DeviceAct::Release => "release",
         DeviceAct::RemoteStop(_) => "remote_stop",
         DeviceAct::Leak(_) => "leak",
+        DeviceAct::SetContainer(..) => "container",
+        DeviceAct::Refill(_) => "refill",
+        DeviceAct::LevelLow(true) => "level_low_on",
+        DeviceAct::LevelLow(false) => "level_low_off",
         DeviceAct::MotorFault => "motor_fault",
         DeviceAct::Acknowledge => "acknowledge",
     }

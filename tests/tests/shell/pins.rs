@@ -85,17 +85,20 @@ fn a_contact_that_cannot_be_read_counts_as_on() {
     let mut stop = Pin::new(&[failing(Level::get(State::Low))]);
     let mut leak = Pin::new(&[Level::get(State::Low)]);
     let mut fault = Pin::new(&[Level::get(State::Low)]);
+    let mut level = Pin::new(&[Level::get(State::Low)]);
     let mut contacts = Contacts {
         remote_stop: Contact { pin: stop.clone(), on_is_high: true },
         leak: Contact { pin: leak.clone(), on_is_high: true },
         motor_fault: Contact { pin: fault.clone(), on_is_high: false },
+        level_low: Contact { pin: level.clone(), on_is_high: false },
     };
-    let levels = Levels { remote_stop: true, leak: false, motor_fault: true };
+    let levels = Levels { remote_stop: true, leak: false, level_low: true, motor_fault: true };
     assert_eq!(contacts.levels(), levels);
     assert!(!Contact::absent().is_on());
     stop.done();
     leak.done();
     fault.done();
+    level.done();
 }
 
 #[test]

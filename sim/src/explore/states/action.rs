@@ -141,7 +141,7 @@ pub(super) fn possible(node: &Node, setup: &Setup, left: u8, into: &mut Vec<Acti
     if node.world.leak {
         everywhere(What::Leak(false), &calm);
     }
-    if node.world.motor_fault {
+    if node.ghost.motor.faults > 0 {
         everywhere(What::Acknowledge, &calm);
     }
     if node.ghost.clock_ms.is_none() {
@@ -165,7 +165,6 @@ pub(super) fn possible(node: &Node, setup: &Setup, left: u8, into: &mut Vec<Acti
             What::Spurious => everywhere(what, &[When::Middle]),
             What::RemoteStop(true) if node.world.remote_stop => {}
             What::Leak(true) if node.world.leak => {}
-            What::MotorFault if node.world.motor_fault => {}
             What::SetClock(_) if node.ghost.clock_ms.is_none() => {}
             What::RunAgain(entry) | What::Edit(entry, _) | What::Enable(entry, _)
                 if usize::from(entry) >= setup.entries.len() => {}

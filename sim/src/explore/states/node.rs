@@ -9,13 +9,13 @@ use dosewright_core::controller::{Controller, Start};
 use dosewright_core::effect::Effect;
 use dosewright_core::entry::EntryId;
 use dosewright_core::event::Event;
-use dosewright_core::record::{Alarm, Record, Reset};
+use dosewright_core::record::{Record, Reset};
 use dosewright_core::time::Instant;
 use dosewright_core::units::Volume;
 use siphasher::sip128::{Hasher128, SipHasher13};
 
 use super::action::{Action, MISSED_MS, What, When};
-use super::ghost::{Finding, Ghost, Judged, Rules, Wish, default_ceiling_nl, must};
+use super::ghost::{Finding, Ghost, Judged, Motor, Rules, Wish, default_ceiling_nl, must};
 use super::setup::{ACCOUNT, Form, LINES, Setup};
 
 /// The controller that is explored: the real one, with few lines.
@@ -37,7 +37,6 @@ pub(super) struct World {
     feed_lost: bool,
     pub(super) remote_stop: bool,
     pub(super) leak: bool,
-    pub(super) motor_fault: bool,
     /// The form each entry was last given.
     pub(super) forms: Vec<Form>,
     /// True time until which the ledger takes nothing.
@@ -108,7 +107,6 @@ impl Node {
                 feed_lost: false,
                 remote_stop: false,
                 leak: false,
-                motor_fault: false,
                 forms: vec![Form { variant: 0, enabled: true }; setup.entries.len()],
                 ledger_bad_until: 0,
             },
@@ -214,8 +212,7 @@ impl Node {
                 event = Event::Leak(on);
             }
             What::MotorFault => {
-                self.world.motor_fault = true;
-                self.note_stop();
+                self.ghost.motor_fails(self.now());
                 event = Event::MotorFault;
             }
             What::Acknowledge => event = Event::Acknowledge,
@@ -269,7 +266,7 @@ impl Node {
 
     fn note_stop(&mut self) {
         let world = &self.world;
-        let stopped = world.remote_stop || world.leak || world.motor_fault;
+        let stopped = world.remote_stop || world.leak;
         if stopped {
             self.ghost.disturb();
         }
@@ -291,8 +288,9 @@ impl Node {
             self.world.lost_ms = self.world.true_ms as i64 - book.at.as_ms();
         }
         self.ghost.reset(self.world.true_ms, self.now());
-        // a latched fault is what the ledger knows of it
-        self.world.motor_fault = book.alarm_is_on(Alarm::MotorFault);
+        // a fault is what the ledger knows of it, and no retry has proved anything
+        let (faults, at) = (book.motor.faults, book.motor.at.as_ms());
+        self.ghost.motor = Motor { faults, tried: false, at };
         self.note_stop();
         let start = Start {
             now: Instant::from_ms(self.now()),
@@ -326,10 +324,6 @@ impl Node {
         if event.is_request() {
             self.logic.try_ledger_again();
             self.follow(Event::Wake, Wish::default(), memory, rules)?;
-        }
-        if event == Event::Acknowledge {
-            self.world.motor_fault = false;
-            self.note_stop();
         }
         self.follow(event, wish, memory, rules)
     }

@@ -104,6 +104,14 @@ fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
         }
         DeviceAct::RemoteStop(on) => format!("remote stop {}", on_off(*on)),
         DeviceAct::Leak(on) => format!("leak or tube-burst detector {}", on_off(*on)),
+        DeviceAct::SetContainer(container, level) => format!(
+            "container of {} set up, {} in it",
+            show::volume(container.capacity),
+            show::volume(*level)
+        ),
+        DeviceAct::Refill(level) => format!("container filled to {}", show::volume(*level)),
+        DeviceAct::LevelLow(true) => "low-level contact closes".to_owned(),
+        DeviceAct::LevelLow(false) => "low-level contact opens".to_owned(),
         DeviceAct::MotorFault => "motor stalls or draws too much".to_owned(),
         DeviceAct::Acknowledge => "alarms acknowledged".to_owned(),
     })

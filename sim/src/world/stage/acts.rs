@@ -53,6 +53,9 @@ impl<const W: usize> Stage<'_, W> {
             DeviceAct::Release => Event::Release,
             DeviceAct::RemoteStop(on) => Event::RemoteStop(*on),
             DeviceAct::Leak(on) => Event::Leak(*on),
+            DeviceAct::SetContainer(container, level) => Event::Container(container, *level),
+            DeviceAct::Refill(level) => Event::Refill(*level),
+            DeviceAct::LevelLow(low) => Event::LevelLow(*low),
             DeviceAct::MotorFault => Event::MotorFault,
             DeviceAct::Acknowledge => Event::Acknowledge,
         };

@@ -62,6 +62,7 @@ struct Watch {
     started: bool,
     remote_stop: bool,
     leak: bool,
+    level_low: bool,
     cannot: Option<&'static str>,
 }
 
@@ -105,6 +106,14 @@ impl Watch {
                     return;
                 }
                 What::Signal(Signal::Leak(*on))
+            }
+            DeviceAct::SetContainer(container, level) => What::Container(*container, *level),
+            DeviceAct::Refill(level) => What::Refill(*level),
+            DeviceAct::LevelLow(low) => {
+                if std::mem::replace(&mut self.level_low, *low) == *low {
+                    return;
+                }
+                What::Signal(Signal::LevelLow(*low))
             }
             DeviceAct::MotorFault => What::Signal(Signal::MotorFault),
             DeviceAct::Acknowledge => What::Signal(Signal::Acknowledge),

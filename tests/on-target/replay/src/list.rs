@@ -5,7 +5,7 @@
 //! Numbers are little-endian.
 
 use dosewright_core::civil::Local;
-use dosewright_core::config::Head;
+use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::{Entry, EntryId};
 use dosewright_core::record::{Adopted, ClosedList, RECORD_BYTES, Record, Staged};
 use dosewright_core::shell::Signal;
@@ -39,6 +39,10 @@ pub enum What {
     Head(Head),
     /// The flow is set.
     Flow(Flow),
+    /// The container is set up, with what is in it.
+    Container(Container, Volume),
+    /// The container was filled, to this level.
+    Refill(Volume),
     /// The zone is set.
     Zone(Zone),
     /// The clock is set.
@@ -81,6 +85,8 @@ mod kind {
     pub(super) const SIGNAL: u8 = 9;
     pub(super) const LATE: u8 = 10;
     pub(super) const CUT: u8 = 11;
+    pub(super) const CONTAINER: u8 = 12;
+    pub(super) const REFILL: u8 = 13;
 }
 
 /// No instant.
@@ -102,6 +108,15 @@ impl Event {
             What::Flow(flow) => {
                 head(kind::FLOW);
                 put(&flow.as_nl_per_min().to_le_bytes());
+            }
+            What::Container(container, level) => {
+                head(kind::CONTAINER);
+                let (at, container, level) = (self.at, *container, *level);
+                put(&Record::Container { at, container, level }.encode());
+            }
+            What::Refill(level) => {
+                head(kind::REFILL);
+                put(&level.as_nl().to_le_bytes());
             }
             What::Zone(zone) => {
                 head(kind::ZONE);
@@ -160,7 +175,7 @@ fn staged(entry: &Entry) -> Record {
     Record::Staged(Staged { line: 0, entry: *entry, revision: 1, mark: None, edited: false })
 }
 
-const SIGNALS: [Signal; 8] = [
+const SIGNALS: [Signal; 10] = [
     Signal::Timer,
     Signal::RemoteStop(true),
     Signal::RemoteStop(false),
@@ -169,6 +184,8 @@ const SIGNALS: [Signal; 8] = [
     Signal::MotorFault,
     Signal::Release,
     Signal::Acknowledge,
+    Signal::LevelLow(true),
+    Signal::LevelLow(false),
 ];
 
 fn signal_code(signal: Signal) -> u8 {
@@ -209,6 +226,11 @@ impl<'a> Reader<'a> {
                 _ => return None,
             },
             kind::FLOW => What::Flow(Flow::from_nl_per_min(self.u32()?)?),
+            kind::CONTAINER => match self.record()? {
+                Record::Container { container, level, .. } => What::Container(container, level),
+                _ => return None,
+            },
+            kind::REFILL => What::Refill(Volume::from_nl(u64::from_le_bytes(self.array()?))),
             kind::ZONE => What::Zone(Zone::decode(&self.array()?)?),
             kind::CLOCK => What::Clock(Local::from_ms(self.i64()?)),
             kind::TIMETABLE => What::Timetable(self.timetable()?),

@@ -31,7 +31,12 @@ impl Kept {
             left: list.left(),
             count: Some(Instant::ZERO),
             reset: Reset::PowerOn,
-            levels: Levels { remote_stop: false, leak: false, motor_fault: false },
+            levels: Levels {
+                remote_stop: false,
+                leak: false,
+                level_low: false,
+                motor_fault: false,
+            },
         }
     }
 }
@@ -107,6 +112,10 @@ fn turn<F: NorFlash, I: Interrupt>(
             Some(What::Cut(restart)) => return cut(main, restart),
             Some(What::Head(head)) => main.hand_in(Event::SetHead(&head)),
             Some(What::Flow(flow)) => main.hand_in(Event::SetFlow(flow)),
+            Some(What::Container(container, level)) => {
+                main.hand_in(Event::Container(&container, level));
+            }
+            Some(What::Refill(level)) => main.hand_in(Event::Refill(level)),
             Some(What::Zone(zone)) => main.hand_in(Event::SetZone(&zone)),
             Some(What::Clock(local)) => main.hand_in(Event::SetClock(local)),
             Some(What::Timetable(timetable)) => main.hand_in(Event::Timetable(&timetable)),

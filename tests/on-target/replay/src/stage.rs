@@ -178,6 +178,7 @@ impl<I: Interrupt> Board for Stage<'_, I> {
             match signal {
                 Signal::RemoteStop(on) => self.levels.remote_stop = on,
                 Signal::Leak(on) => self.levels.leak = on,
+                Signal::LevelLow(on) => self.levels.level_low = on,
                 _ => {}
             }
             self.raise(signal);

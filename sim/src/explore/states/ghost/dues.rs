@@ -257,7 +257,8 @@ impl Ghost {
 
     /// A due waits for something only.
     fn no_reason_to_wait(&self, line: &Line, due: &Due, rules: &Rules) -> Judged {
-        let idle = self.open.is_none() && self.service.is_none() && !self.stopped;
+        let idle =
+            self.open.is_none() && self.service.is_none() && !self.stopped && !self.motor_rests();
         let may_run = !line.entry.is_weekly() || self.clock_ms.is_some();
         must(!(idle && may_run && self.rested(rules)), "D5", || {
             format!("a due of {} ms waits, and nothing keeps it", due.due_at)

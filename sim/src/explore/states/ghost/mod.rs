@@ -111,6 +111,17 @@ pub(super) struct Delivery {
     most_nl: u64,
 }
 
+/// The motor, as its faults make it: retried after 1, 2 and 4 minutes, then
+/// latched.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub(super) struct Motor {
+    pub(super) faults: u8,
+    /// It ran again since the last fault.
+    pub(super) tried: bool,
+    /// When that was, in device time.
+    pub(super) at: i64,
+}
+
 /// Prime or a calibration run.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub(super) struct Service {
@@ -161,6 +172,8 @@ pub(super) struct Ghost {
     /// The ledger failed then, in the device's time.
     failed_at: Option<i64>,
     pub(super) stopped: bool,
+    /// The motor's faults in a row, and what came of the last.
+    pub(super) motor: Motor,
     now: i64,
     true_ms: u64,
 }
@@ -183,6 +196,7 @@ impl Ghost {
             wish: Wish::default(),
             failed_at: None,
             stopped: false,
+            motor: Motor::default(),
             now: 0,
             true_ms: 0,
         }
@@ -230,6 +244,13 @@ impl Ghost {
             Record::Pulse(pulse) => self.intent(pulse, head),
             Record::Outcome(outcome) => self.outcome(outcome, head),
             Record::Act { act, ms, .. } => self.act(*act, u64::from(*ms)),
+            Record::Motor { at, faults } => {
+                // its rest counts from when the ledger has it
+                self.motor.at = at.as_ms();
+                must(self.motor.faults == *faults, "P4", || {
+                    format!("the ledger counts {faults} faults of {}", self.motor.faults)
+                })
+            }
             _ => Ok(()),
         }
     }
@@ -253,9 +274,25 @@ impl Ghost {
                     format!("the end of a run says {ms} ms, and the pump ran {ran:?}")
                 })?;
             }
-            Act::Acknowledged => {}
+            Act::Acknowledged => self.motor = Motor::default(),
         }
         Ok(())
+    }
+
+    /// Whether the motor is kept from running: latched, or at rest after a fault.
+    pub(super) fn motor_rests(&self) -> bool {
+        let Motor { faults, tried, at } = self.motor;
+        faults > 3 || faults > 0 && !tried && self.now < at + (60_000 << (faults - 1))
+    }
+
+    /// The motor stalls or draws too much at this device time.
+    pub(super) fn motor_fails(&mut self, now: i64) {
+        self.now = now;
+        if self.pin.is_on() || !self.motor_rests() {
+            let faults = (self.motor.faults + 1).min(4);
+            self.motor = Motor { faults, tried: false, at: now };
+            self.disturb();
+        }
     }
 
     /// The ledger did not take a record.
@@ -280,7 +317,8 @@ impl Ghost {
     /// All that the call has brought has been done.
     pub(super) fn settled(&mut self, head: &Rules, thinks_on: bool) -> Judged {
         (self.wish, self.leave) = (Wish::default(), None);
-        must(!(self.stopped && self.pin.is_on()), "P4", || {
+        let kept = self.stopped || self.motor_rests();
+        must(!(kept && self.pin.is_on()), "P4", || {
             "the pump runs though a stop or a fault is on".to_owned()
         })?;
         must(thinks_on == self.pin.is_on(), "P4", || {

@@ -52,7 +52,7 @@ impl Ghost {
     /// The pump is turned on.
     pub(in crate::explore::states) fn pump_on(&mut self, length_ms: u64, rules: &Rules) -> Judged {
         must(!self.pin.is_on(), "D3", || "the pump is turned on while it runs".to_owned())?;
-        must(!self.stopped, "P4", || {
+        must(!self.stopped && !self.motor_rests(), "P4", || {
             "the pump is turned on while a stop or a fault is on".to_owned()
         })?;
         match self.leave.take() {
@@ -66,6 +66,9 @@ impl Ghost {
         if self.service.is_none() {
             self.pulse_begins(length_ms, rules)?;
         }
+        let sound = super::Motor::default();
+        self.motor = if self.motor.tried { sound } else { self.motor };
+        self.motor.tried = self.motor.faults > 0;
         self.pin.on_since = Some(self.true_ms);
         self.pin.until = self.true_ms + length_ms;
         Ok(())

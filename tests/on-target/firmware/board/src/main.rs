@@ -67,6 +67,7 @@ fn main() -> ! {
             remote_stop: on_is_low(pins.gpio3.into_pull_up_input().into_dyn_pin()),
             leak: on_is_low(pins.gpio4.into_pull_up_input().into_dyn_pin()),
             motor_fault: Contact::absent(),
+            level_low: Contact::absent(),
         },
         clock: WakeClock::new(timer, wake),
         report: Silent,

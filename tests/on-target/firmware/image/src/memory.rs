@@ -40,6 +40,7 @@ const WATCHDOG: u32 = 1;
 const COUNTED: u32 = 2;
 const REMOTE_STOP: u32 = 4;
 const LEAK: u32 = 8;
+const LEVEL_LOW: u32 = 16;
 
 fn world() -> *mut World {
     (&raw mut WORLD).cast()
@@ -60,7 +61,12 @@ pub fn kept() -> Kept {
         left: world.left as usize,
         count: has(COUNTED).then(|| Instant::from_ms(world.count_ms)),
         reset: if has(WATCHDOG) { Reset::Watchdog } else { Reset::PowerOn },
-        levels: Levels { remote_stop: has(REMOTE_STOP), leak: has(LEAK), motor_fault: false },
+        levels: Levels {
+            remote_stop: has(REMOTE_STOP),
+            leak: has(LEAK),
+            level_low: has(LEVEL_LOW),
+            motor_fault: false,
+        },
     }
 }
 
@@ -71,6 +77,7 @@ pub fn keep(kept: Kept) {
         (kept.count.is_some(), COUNTED),
         (kept.levels.remote_stop, REMOTE_STOP),
         (kept.levels.leak, LEAK),
+        (kept.levels.level_low, LEVEL_LOW),
     ];
     let world_now = World {
         marks: MARKS,

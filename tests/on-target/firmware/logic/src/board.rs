@@ -76,7 +76,12 @@ impl OneShot for Port {
 
 impl Inputs for Port {
     fn levels(&mut self) -> Levels {
-        Levels { remote_stop: get() != 0, leak: get() != 0, motor_fault: get() != 0 }
+        Levels {
+            remote_stop: get() != 0,
+            leak: get() != 0,
+            level_low: get() != 0,
+            motor_fault: get() != 0,
+        }
     }
 }
 

@@ -30,6 +30,8 @@ pub fn hand_in(main: &mut Main) {
         6 => Event::RunAgain(EntryId(get() as u16)),
         7 => Event::Prime(Volume::from_nl(get64())),
         8 => Event::Calibrate { run_ms: get() },
+        9 => Event::Container(any(), Volume::from_nl(get64())),
+        10 => Event::Refill(Volume::from_nl(get64())),
         _ => return,
     };
     main.hand_in(event);
@@ -45,6 +47,7 @@ pub fn signal() -> Option<Signal> {
         4 => Signal::MotorFault,
         5 => Signal::Release,
         6 => Signal::Acknowledge,
+        7 => Signal::LevelLow(on),
         _ => return None,
     })
 }
