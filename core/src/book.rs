@@ -11,8 +11,8 @@ use crate::entry::{Entry, EntryId};
 use crate::limits::{History, Starts};
 use crate::motor::Motor;
 use crate::record::{
-    Act, Adopted, Alarm, Begin, Born, ClosedRun, Delivery, LineState, Outcome, OutcomeKind, Pulse,
-    Record, Staged, Waiting,
+    Act, Adopted, Alarm, Begin, Born, ClosedRun, Delivery, LineState, Outcome, OutcomeKind,
+    PackedState, Pulse, Record, Staged, Waiting,
 };
 use crate::schedule::WallClock;
 use crate::stock::Stock;
@@ -69,7 +69,7 @@ pub struct Book<const N: usize, const H: usize> {
     /// The timetable in force.
     pub timetable: Timetable<N>,
     /// The state of each line.
-    pub lines: [LineState; N],
+    pub lines: [PackedState; N],
     /// What was delivered lately.
     pub history: History<H>,
     /// When the pump started lately.
@@ -105,15 +105,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
         not_before: Instant::MIN,
         head: None,
         timetable: Timetable::EMPTY,
-        lines: [LineState {
-            revision: 0,
-            mark: None,
-            edited: false,
-            carry: crate::units::Carry(0),
-            last: None,
-            waiting: None,
-            closed_run: None,
-        }; N],
+        lines: [PackedState::UNUSED; N],
         history: History::EMPTY,
         starts: Starts::NONE,
         open: None,
@@ -134,13 +126,13 @@ impl<const N: usize, const H: usize> Book<N, H> {
 
     /// The line an entry is on.
     pub fn line_of(&self, id: EntryId) -> Option<usize> {
-        (0..N).find(|&line| self.timetable.line(line).is_some_and(|e| e.id == id))
+        (0..N).find(|&line| self.timetable.id_on(line) == Some(id))
     }
 
     /// The lines that an entry is on, a bit a line.
     pub fn occupied(&self) -> u64 {
         (0..N)
-            .filter(|&line| self.timetable.line(line).is_some())
+            .filter(|&line| self.timetable.id_on(line).is_some())
             .fold(0, |bits, line| bits | bit(line))
     }
 
@@ -151,17 +143,37 @@ impl<const N: usize, const H: usize> Book<N, H> {
         self.closed_damaged |= closed;
         for line in 0..N {
             if lines & bit(line) != 0 {
-                self.timetable.set_line(line, None);
-                if let Some(state) = self.lines.get_mut(line) {
-                    *state = LineState { waiting: state.waiting, ..LineState::default() };
-                }
+                self.clear_line(line);
             }
         }
     }
 
+    /// Takes the entry off a line. A due that waits there has still to be told the
+    /// end of.
+    fn clear_line(&mut self, line: usize) {
+        self.timetable.set_line(line, None);
+        self.change(line, |state| {
+            *state = LineState { waiting: state.waiting, ..LineState::default() };
+        });
+    }
+
     /// The state of a line; that of an empty line where there is none.
     pub fn state(&self, line: usize) -> LineState {
-        self.lines.get(line).copied().unwrap_or_default()
+        self.lines.get(line).map(PackedState::get).unwrap_or_default()
+    }
+
+    /// Changes the state of a line.
+    fn change(&mut self, line: usize, change: impl FnOnce(&mut LineState)) {
+        if let Some(place) = self.lines.get_mut(line) {
+            let mut state = place.get();
+            change(&mut state);
+            *place = PackedState::new(&state);
+        }
+    }
+
+    /// Whether a due waits on a line.
+    pub fn waits(&self, line: usize) -> bool {
+        self.lines.get(line).is_some_and(PackedState::waits)
     }
 
     /// The moment the clock says at an instant.
@@ -169,12 +181,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
         self.clock.map(|clock| clock.utc(at))
     }
 
-    fn line_mut(&mut self, line: u8) -> Option<&mut LineState> {
-        self.lines.get_mut(usize::from(line))
-    }
-
     fn entry_is(&self, line: u8, id: EntryId) -> bool {
-        self.timetable.line(usize::from(line)).is_some_and(|e| e.id == id)
+        self.timetable.id_on(usize::from(line)) == Some(id)
     }
 
     /// Folds in one record. Staged records wait for the record that puts them in
@@ -231,12 +239,10 @@ impl<const N: usize, const H: usize> Book<N, H> {
             }
             Record::SnapClosed(list) => self.timetable.closed = *list,
             Record::SnapEntry(staged) => {
-                self.timetable.set_line(usize::from(staged.line), Some(staged.entry));
+                self.timetable.set_line(usize::from(staged.line), Some(&staged.entry));
             }
             Record::SnapLine { line, state, .. } => {
-                if let Some(place) = self.line_mut(*line) {
-                    *place = *state;
-                }
+                self.change(usize::from(*line), |place| *place = *state);
             }
             Record::SnapDeliveries(items) => {
                 for delivery in items.iter().flatten() {
@@ -322,26 +328,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
             self.not_before = at;
         }
         for line in 0..N {
-            let Some(entry) = self.timetable.line(line).copied().filter(Entry::is_weekly) else {
-                continue;
-            };
-            let Some(state) = self.lines.get_mut(line) else { continue };
-            state.mark = match state.mark {
-                // never raised, lowered to the last that has passed (spec: marks)
-                Some(mark) => match entry.first_after(at, Some(&clock)) {
-                    Some(first) => Some(mark.min(first)),
-                    None => Some(mark),
-                },
-                None => entry.first_from(at, Some(&clock)),
-            };
-            if let Some(waiting) = &mut state.waiting
-                && waiting.revision == state.revision
-                && let Some(due_at) = entry.instant_of(waiting.nominal, Some(&clock))
-                && due_at <= at
-            {
-                // one that is put ahead again keeps the instant of its birth
-                waiting.due_at = due_at;
-            }
+            let Some(entry) = self.timetable.line(line).filter(Entry::is_weekly) else { continue };
+            self.change(line, |state| reckon_by(&clock, at, &entry, state));
         }
     }
 
@@ -349,7 +337,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
         if !self.entry_is(born.line, born.due.id) {
             return;
         }
-        if let Some(state) = self.line_mut(born.line) {
+        self.change(usize::from(born.line), |state| {
             state.mark = born.mark;
             state.closed_run = None;
             state.waiting = Some(Waiting {
@@ -360,24 +348,24 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 due_at: born.due_at,
                 cause: born.cause,
             });
-        }
+        });
     }
 
     fn begin_pulse(&mut self, pulse: &Pulse) {
         let first = pulse.first;
         let begin = Begin { at: pulse.at, utc: self.utc(pulse.at), losses: self.losses };
-        if self.entry_is(pulse.line, pulse.due.id)
-            && let Some(state) = self.line_mut(pulse.line)
-        {
-            if !pulse.asked && pulse.due.revision == state.revision {
-                state.mark = pulse.mark;
-            }
-            if first {
-                state.last = Some(begin);
-                if !pulse.asked {
-                    (state.edited, state.closed_run, state.waiting) = (false, None, None);
+        if self.entry_is(pulse.line, pulse.due.id) {
+            self.change(usize::from(pulse.line), |state| {
+                if !pulse.asked && pulse.due.revision == state.revision {
+                    state.mark = pulse.mark;
                 }
-            }
+                if first {
+                    state.last = Some(begin);
+                    if !pulse.asked {
+                        (state.edited, state.closed_run, state.waiting) = (false, None, None);
+                    }
+                }
+            });
         }
         if pulse.asked && first {
             self.asks = self.asks.max(pulse.due.nominal.0.saturating_add(1));
@@ -399,17 +387,15 @@ impl<const N: usize, const H: usize> Book<N, H> {
         self.stock.draw(outcome.most);
         if outcome.most > Volume::ZERO {
             let begun = outcome.due_at.plus(Duration::from_ms(u64::from(outcome.begun_after_ms)));
+            let line = usize::from(outcome.line);
             // the line knows when it began by the clock of that time
-            let line = self.state(usize::from(outcome.line));
-            let begin = match line.last {
+            let begin = match self.state(line).last {
                 Some(last) if last.at == begun => last,
                 _ => Begin { at: begun, utc: self.utc(begun), losses: self.losses },
             };
-            if self.entry_is(outcome.line, due.id)
-                && let Some(state) = self.line_mut(outcome.line)
-            {
+            if self.entry_is(outcome.line, due.id) {
                 // where no intent was readable, this is the first word of it
-                state.last = Some(begin);
+                self.change(line, |state| state.last = Some(begin));
             }
             self.history.push(Delivery {
                 id: due.id,
@@ -426,39 +412,38 @@ impl<const N: usize, const H: usize> Book<N, H> {
             return;
         }
         let here = self.entry_is(outcome.line, due.id);
-        let Some(state) = self.line_mut(outcome.line) else { return };
-        // an entry that has left its line can still have a due to end there
-        if state.waiting.is_some_and(|w| {
-            (w.id, w.revision, w.epoch, w.nominal) == (due.id, due.revision, due.epoch, due.nominal)
-        }) {
-            state.waiting = None;
-        }
-        if !here {
-            return;
-        }
-        state.carry = outcome.carry;
-        if due.revision == state.revision {
-            state.mark = outcome.mark;
-        }
-        if outcome.kind == OutcomeKind::Skipped(Cause::AlreadyDosed) {
-            state.edited = false;
-        }
-        state.closed_run = (outcome.kind == OutcomeKind::Skipped(Cause::Closed))
-            .then_some(ClosedRun { first: due, due_at: outcome.due_at, count: outcome.count });
+        self.change(usize::from(outcome.line), |state| {
+            // an entry that has left its line can still have a due to end there
+            if state.waiting.is_some_and(|w| w.key() == due) {
+                state.waiting = None;
+            }
+            if !here {
+                return;
+            }
+            state.carry = outcome.carry;
+            if due.revision == state.revision {
+                state.mark = outcome.mark;
+            }
+            if outcome.kind == OutcomeKind::Skipped(Cause::AlreadyDosed) {
+                state.edited = false;
+            }
+            state.closed_run = (outcome.kind == OutcomeKind::Skipped(Cause::Closed))
+                .then_some(ClosedRun { first: due, due_at: outcome.due_at, count: outcome.count });
+        });
     }
 
     /// Puts one staged line in force. Called for every staged record of an
     /// adoption, before [`Self::adopted`].
     pub fn adopt(&mut self, staged: &Staged) {
         let line = usize::from(staged.line);
-        let same = self.timetable.line(line).is_some_and(|e| e.id == staged.entry.id);
-        self.timetable.set_line(line, Some(staged.entry));
+        let same = self.timetable.id_on(line) == Some(staged.entry.id);
+        self.timetable.set_line(line, Some(&staged.entry));
         self.damaged &= !bit(line);
         self.next_id = self.next_id.max(staged.entry.id.0.saturating_add(1));
-        if let Some(state) = self.lines.get_mut(line) {
-            // an id keeps its last delivery, its remainder and what it owes (D2);
-            // one that comes back after its line was damaged, what the account says
-            let last = self.history.last_of(staged.entry.id);
+        // an id keeps its last delivery, its remainder and what it owes (D2); one that
+        // comes back after its line was damaged, what the account says
+        let last = if same { None } else { self.history.last_of(staged.entry.id) };
+        self.change(line, |state| {
             let kept = if same { *state } else { LineState { last, ..LineState::default() } };
             *state = LineState {
                 revision: staged.revision,
@@ -467,7 +452,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 closed_run: None,
                 ..kept
             };
-        }
+        });
     }
 
     /// Ends an adoption: lines cleared are empty, and lines that the record says
@@ -478,12 +463,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
         self.timetable.ceiling = adopted.ceiling;
         for line in 0..N {
             if (adopted.cleared | missing) & bit(line) != 0 {
-                self.timetable.set_line(line, None);
-                if let Some(state) = self.lines.get_mut(line) {
-                    // a due that waits there has still to be told the end of
-                    let waiting = state.waiting;
-                    *state = LineState { waiting, ..LineState::default() };
-                }
+                self.clear_line(line);
             }
         }
         self.damaged = self.damaged & !adopted.cleared | missing;
@@ -496,6 +476,26 @@ impl<const N: usize, const H: usize> Book<N, H> {
 /// A bit a line; lines beyond the 64th have none.
 pub(crate) const fn bit(line: usize) -> u64 {
     if line < 64 { 1 << line } else { 0 }
+}
+
+/// What a setting of the clock does to a weekly entry's line.
+fn reckon_by(clock: &WallClock, at: Instant, entry: &Entry, state: &mut LineState) {
+    state.mark = match state.mark {
+        // never raised, lowered to the last that has passed (spec: marks)
+        Some(mark) => match entry.first_after(at, Some(clock)) {
+            Some(first) => Some(mark.min(first)),
+            None => Some(mark),
+        },
+        None => entry.first_from(at, Some(clock)),
+    };
+    if let Some(waiting) = &mut state.waiting
+        && waiting.revision == state.revision
+        && let Some(due_at) = entry.instant_of(waiting.nominal, Some(clock))
+        && due_at <= at
+    {
+        // one that is put ahead again keeps the instant of its birth
+        waiting.due_at = due_at;
+    }
 }
 
 const fn clock_of(at: Instant, utc: Utc, zone: Zone) -> WallClock {

@@ -3,7 +3,7 @@
 
 use crate::config::Head;
 use crate::entry::EntryId;
-use crate::record::{Begin, Delivery};
+use crate::record::{Begin, Delivery, PackedDelivery};
 use crate::schedule::WallClock;
 use crate::spread::Plan;
 use crate::time::{Duration, Instant};
@@ -19,37 +19,66 @@ pub const CEILING_SPAN: Duration = Duration::from_h(23);
 /// Half a week: no repeat guard is longer.
 const LONGEST_GUARD: Duration = Duration::from_h(84);
 
-/// The latest pump starts, as many as the limit can ask for.
+/// The latest pump starts, as many as the limit can ask for, of the hour before the
+/// last one: what is an hour old counts for nothing.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Starts {
-    ring: [Instant; KEPT],
+    /// The newest.
+    last: Instant,
+    /// How much earlier each was, in ms and one more, in three bytes; 0 for none.
+    ring: [[u8; 3]; KEPT],
     /// Where the next goes, which is also where the oldest is.
     next: u8,
 }
 
 impl Starts {
     /// None yet.
-    pub const NONE: Self = Self { ring: [Instant::MIN; KEPT], next: 0 };
+    pub const NONE: Self = Self { last: Instant::ZERO, ring: [[0; 3]; KEPT], next: 0 };
 
     /// Takes down a start.
     pub fn push(&mut self, at: Instant) {
+        // one that does not come in order is put down by what it is
+        let earlier = self.last.since(at).min(HOUR).as_ms() as u32;
+        let later = at.since(self.last).min(HOUR).as_ms() as u32;
+        for place in &mut self.ring {
+            let age = age_of(*place);
+            let grown = if age == 0 { 0 } else { age.saturating_add(later) };
+            *place = bytes_of(if u64::from(grown) > HOUR.as_ms() { 0 } else { grown });
+        }
+        self.last = self.last.max(at);
         if let Some(place) = self.ring.get_mut(usize::from(self.next)) {
-            *place = at;
+            *place = bytes_of(earlier.saturating_add(1));
         }
         self.next = (self.next + 1) % KEPT as u8;
     }
 
+    /// The start so many starts back; 1 is the newest.
+    fn back(&self, count: usize) -> Option<Instant> {
+        let index = (usize::from(self.next) + KEPT).checked_sub(count)? % KEPT;
+        self.at(*self.ring.get(index)?)
+    }
+
+    fn at(&self, place: [u8; 3]) -> Option<Instant> {
+        let earlier = age_of(place).checked_sub(1)?;
+        Some(self.last.minus(Duration::from_ms(u64::from(earlier))))
+    }
+
     /// From the oldest to the newest.
     pub fn iter(&self) -> impl Iterator<Item = Instant> + Clone + '_ {
-        let (newer, older) = self.ring.split_at(usize::from(self.next).min(KEPT));
-        older.iter().chain(newer).copied().filter(|&at| at != Instant::MIN)
+        (1..=KEPT).rev().filter_map(|count| self.back(count))
     }
 
     /// How many more starts the hour that ends at `now` allows.
     pub fn free(&self, now: Instant, limit: u16) -> u32 {
-        let from = now.minus(HOUR);
-        let used = self.ring.iter().filter(|&&at| at > from).count();
+        // how old the newest is, and what the others are on top of it
+        let since = now.since(self.last).min(HOUR).as_ms() as u32;
+        let hour = HOUR.as_ms() as u32;
+        let in_hour = |place: &&[u8; 3]| {
+            let age = age_of(**place);
+            age != 0 && age.saturating_add(since) <= hour
+        };
+        let used = self.ring.iter().filter(in_hour).count();
         u32::from(limit).saturating_sub(u32::try_from(used).unwrap_or(u32::MAX))
     }
 
@@ -60,11 +89,7 @@ impl Starts {
         // a train keeps the limit by itself: only its first starts meet older ones
         for back in (1..=limit).rev() {
             let Some(start) = train.next_start() else { break };
-            let index = (usize::from(self.next) + KEPT - back) % KEPT;
-            if let Some(&at) = self.ring.get(index)
-                && at != Instant::MIN
-                && at.plus(HOUR) > start
-            {
+            if self.back(back).is_some_and(|at| at.plus(HOUR) > start) {
                 return false;
             }
             train.next = train.next.saturating_add(1);
@@ -76,12 +101,17 @@ impl Starts {
     pub fn next_free(&self, now: Instant, limit: u16) -> Instant {
         let limit = usize::from(limit.clamp(1, Head::MOST_STARTS));
         // the start that is `limit` starts back must be an hour old
-        let index = (usize::from(self.next) + KEPT - limit) % KEPT;
-        match self.ring.get(index) {
-            Some(&at) if at != Instant::MIN => at.plus(HOUR).max(now),
-            _ => now,
-        }
+        self.back(limit).map_or(now, |at| at.plus(HOUR).max(now))
     }
+}
+
+const fn age_of([a, b, c]: [u8; 3]) -> u32 {
+    u32::from_le_bytes([a, b, c, 0])
+}
+
+const fn bytes_of(age: u32) -> [u8; 3] {
+    let [a, b, c, _] = age.to_le_bytes();
+    [a, b, c]
 }
 
 /// How long ago a delivery began, as the clock stands (D2): where the clock
@@ -101,12 +131,12 @@ pub fn age(begin: &Begin, now: Instant, clock: Option<&WallClock>, losses: u16) 
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct History<const H: usize> {
-    items: [Option<Delivery>; H],
+    items: [PackedDelivery; H],
 }
 
 impl<const H: usize> History<H> {
     /// None yet.
-    pub const EMPTY: Self = Self { items: [None; H] };
+    pub const EMPTY: Self = Self { items: [PackedDelivery::NONE; H] };
 
     /// When an entry's last delivery began, as far as the account goes.
     pub fn last_of(&self, id: EntryId) -> Option<Begin> {
@@ -114,8 +144,8 @@ impl<const H: usize> History<H> {
     }
 
     /// In no particular order.
-    pub fn iter(&self) -> impl Iterator<Item = &Delivery> + Clone + '_ {
-        self.items.iter().flatten()
+    pub fn iter(&self) -> impl Iterator<Item = Delivery> + Clone + '_ {
+        self.items.iter().filter_map(PackedDelivery::get)
     }
 
     /// Takes down a delivery.
@@ -124,8 +154,7 @@ impl<const H: usize> History<H> {
     /// it any more; else the two oldest become one with the later time, which
     /// can only make the ceiling stricter, never let a dose through.
     pub fn push(&mut self, delivery: Delivery) {
-        if let Some(place) = self.items.iter_mut().find(|item| item.is_none()) {
-            *place = Some(delivery);
+        if self.put(&delivery) {
             return;
         }
         let too_old = delivery.begin.at.minus(LONGEST_GUARD);
@@ -134,26 +163,33 @@ impl<const H: usize> History<H> {
         if oldest.begin.at > too_old {
             if let Some(mut second) = self.take_oldest() {
                 second.volume = second.volume.plus(oldest.volume);
-                self.put(second);
+                self.put(&second);
             } else {
                 kept.volume = kept.volume.plus(oldest.volume);
             }
         }
-        self.put(kept);
+        self.put(&kept);
     }
 
-    fn put(&mut self, delivery: Delivery) {
-        if let Some(place) = self.items.iter_mut().find(|item| item.is_none()) {
-            *place = Some(delivery);
+    /// Puts a delivery in the first free place; `false` where there is none.
+    fn put(&mut self, delivery: &Delivery) -> bool {
+        match self.items.iter_mut().find(|item| !item.is_some()) {
+            Some(place) => {
+                *place = PackedDelivery::new(delivery);
+                true
+            }
+            None => false,
         }
     }
 
     fn take_oldest(&mut self) -> Option<Delivery> {
-        self.items
-            .iter_mut()
-            .filter(|item| item.is_some())
-            .min_by_key(|item| item.map(|d| d.begin.at))
-            .and_then(Option::take)
+        let oldest = self.items.iter_mut().min_by_key(|item| {
+            // empty places come last
+            item.get().map_or(Instant::MAX, |delivery| delivery.begin.at)
+        })?;
+        let delivery = oldest.get();
+        *oldest = PackedDelivery::NONE;
+        delivery
     }
 
     /// The volume that an entry's deliveries of the last `span` took, by their
@@ -205,6 +241,7 @@ mod tests {
             starts.push(now);
         }
         assert_eq!(starts.free(now, 3), 1);
-        assert_eq!(starts.iter().count(), KEPT);
+        // what is an hour old is forgotten
+        assert_eq!(starts.iter().count(), 2);
     }
 }

@@ -8,6 +8,7 @@
 
 mod codec;
 mod fields;
+mod packed;
 
 use crate::cause::Cause;
 use crate::civil::Date;
@@ -18,6 +19,9 @@ use crate::stock::Stock;
 use crate::time::{Instant, Utc};
 use crate::units::{Carry, Flow, Volume};
 use crate::zone::Zone;
+
+pub use packed::PackedState;
+pub(crate) use packed::{PackedDelivery, PackedEntry};
 
 /// Bytes in an encoded record.
 pub const RECORD_BYTES: usize = 56;
@@ -385,6 +389,14 @@ pub struct Waiting {
     pub due_at: Instant,
     /// What kept it waiting last.
     pub cause: Cause,
+}
+
+impl Waiting {
+    /// Its name in the ledger.
+    pub const fn key(&self) -> DueKey {
+        let Self { id, revision, epoch, nominal, .. } = *self;
+        DueKey { id, revision, epoch, nominal }
+    }
 }
 
 /// The stretch of closed dues that the last outcome of a line stands for.

@@ -3,7 +3,7 @@
 use crate::civil::{DAY_MIN, DAY_MS, Date};
 use crate::config::{Head, HeadProblem};
 use crate::entry::{Entry, EntryId, Recurrence};
-use crate::record::ClosedList;
+use crate::record::{ClosedList, PackedEntry};
 use crate::schedule::WallClock;
 use crate::spread::{self, Misfit};
 use crate::time::Instant;
@@ -19,7 +19,7 @@ const WEEK: i32 = 7;
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Timetable<const N: usize = 32> {
-    lines: [Option<Entry>; N],
+    lines: [PackedEntry; N],
     /// Dates on which entries marked so do not run.
     pub closed: ClosedList,
     /// The most volume in any 23 hours; `None` for 1.25 times the most that
@@ -129,16 +129,17 @@ impl<const N: usize> Default for Timetable<N> {
 
 impl<const N: usize> Timetable<N> {
     /// No entries.
-    pub const EMPTY: Self = Self { lines: [None; N], closed: ClosedList::EMPTY, ceiling: None };
+    pub const EMPTY: Self =
+        Self { lines: [PackedEntry::NONE; N], closed: ClosedList::EMPTY, ceiling: None };
 
     /// Puts an entry on the first free line, or in the place of the entry of
     /// the same number.
     pub fn put(&mut self, entry: Entry) -> Result<(), Refusal> {
-        let same = self.lines.iter().position(|l| l.is_some_and(|e| e.id == entry.id));
-        let at = same.or_else(|| self.lines.iter().position(Option::is_none));
+        let same = self.lines.iter().position(|l| l.id() == Some(entry.id));
+        let at = same.or_else(|| self.lines.iter().position(|l| !l.is_some()));
         match at.and_then(|at| self.lines.get_mut(at)) {
             Some(line) => {
-                *line = Some(entry);
+                *line = PackedEntry::new(&entry);
                 Ok(())
             }
             None => Err(Refusal::TooManyEntries { most: N }),
@@ -146,17 +147,17 @@ impl<const N: usize> Timetable<N> {
     }
 
     /// Puts an entry on a given line, whatever stood there.
-    pub(crate) fn set_line(&mut self, line: usize, entry: Option<Entry>) {
+    pub(crate) fn set_line(&mut self, line: usize, entry: Option<&Entry>) {
         if let Some(place) = self.lines.get_mut(line) {
-            *place = entry;
+            *place = entry.map_or(PackedEntry::NONE, PackedEntry::new);
         }
     }
 
     /// Takes an entry out; `false` where there was none of that number.
     pub fn remove(&mut self, id: EntryId) -> bool {
-        match self.lines.iter_mut().find(|l| l.is_some_and(|e| e.id == id)) {
+        match self.lines.iter_mut().find(|l| l.id() == Some(id)) {
             Some(line) => {
-                *line = None;
+                *line = PackedEntry::NONE;
                 true
             }
             None => false,
@@ -164,21 +165,31 @@ impl<const N: usize> Timetable<N> {
     }
 
     /// The entry of that number.
-    pub fn get(&self, id: EntryId) -> Option<&Entry> {
-        self.entries().find(|e| e.id == id)
+    pub fn get(&self, id: EntryId) -> Option<Entry> {
+        self.lines.iter().find(|l| l.id() == Some(id))?.get()
     }
 
     /// The entry on a line.
-    pub fn line(&self, line: usize) -> Option<&Entry> {
-        self.lines.get(line)?.as_ref()
+    pub fn line(&self, line: usize) -> Option<Entry> {
+        self.lines.get(line)?.get()
+    }
+
+    /// The number of the entry on a line.
+    pub fn id_on(&self, line: usize) -> Option<EntryId> {
+        self.lines.get(line)?.id()
     }
 
     /// All entries, in the order of their lines.
-    pub fn entries(&self) -> impl Iterator<Item = &Entry> + Clone + '_ {
-        self.lines.iter().flatten()
+    pub fn entries(&self) -> impl Iterator<Item = Entry> + Clone + '_ {
+        self.lines.iter().filter_map(PackedEntry::get)
     }
 
-    fn enabled(&self) -> impl Iterator<Item = &Entry> + Clone + '_ {
+    /// The numbers of all entries, in the same order.
+    pub fn ids(&self) -> impl Iterator<Item = EntryId> + Clone + '_ {
+        self.lines.iter().filter_map(PackedEntry::id)
+    }
+
+    fn enabled(&self) -> impl Iterator<Item = Entry> + Clone + '_ {
         self.entries().filter(|e| e.enabled)
     }
 
@@ -198,11 +209,11 @@ impl<const N: usize> Timetable<N> {
         }
         let mut sound = true;
         for (i, entry) in self.entries().enumerate() {
-            if self.entries().take(i).any(|e| e.id == entry.id) {
+            if self.ids().take(i).any(|id| id == entry.id) {
                 report(Refusal::SameId { id: entry.id });
                 sound = false;
             }
-            if let Some(field) = bad_field(entry) {
+            if let Some(field) = bad_field(&entry) {
                 report(Refusal::Field { id: entry.id, field });
                 sound = false;
             }
@@ -211,12 +222,12 @@ impl<const N: usize> Timetable<N> {
             return;
         }
         for entry in self.enabled() {
-            check_alone(entry, head, report);
+            check_alone(&entry, head, report);
         }
         for (i, second) in self.enabled().enumerate() {
             for first in self.enabled().take(i) {
-                if overlap(first, second, clock, now) {
-                    let nearest_min = self.nearest_start(second, clock, now);
+                if overlap(&first, &second, clock, now) {
+                    let nearest_min = self.nearest_start(&second, clock, now);
                     report(Refusal::Overlap { first: first.id, second: second.id, nearest_min });
                 }
             }
@@ -273,9 +284,9 @@ impl<const N: usize> Timetable<N> {
         for start in core::iter::once(before_all).chain(starts) {
             for day in start - 1..=start + WEEK + 1 {
                 for anchor in weekly.clone().filter(|e| is_due_on(e, day)) {
-                    let from = at_min(anchor);
+                    let from = at_min(&anchor);
                     let in_span =
-                        |e: &&Entry| is_due_on(e, if at_min(e) >= from { day } else { day + 1 });
+                        |e: &Entry| is_due_on(e, if at_min(e) >= from { day } else { day + 1 });
                     let (sum, n) = weekly
                         .clone()
                         .filter(in_span)
@@ -305,7 +316,7 @@ impl<const N: usize> Timetable<N> {
             + i64::from(!u64::from(entry.window_ms).is_multiple_of(MINUTE_MS));
         let mut best: Option<(u64, u16)> = None;
         for other in self.enabled().filter(|e| e.id != entry.id && e.is_weekly()) {
-            let starts = i64::from(at_min(other));
+            let starts = i64::from(at_min(&other));
             let ends = starts + i64::from(other.window_ms.div_ceil(MINUTE_MS as u32));
             for start in [ends, starts - window_min] {
                 let minute = start.rem_euclid(i64::from(DAY_MIN));
@@ -319,7 +330,7 @@ impl<const N: usize> Timetable<N> {
                 let free = self
                     .enabled()
                     .filter(|e| e.id != entry.id)
-                    .all(|e| !overlap(e, &moved, clock, now));
+                    .all(|e| !overlap(&e, &moved, clock, now));
                 if free {
                     best = Some((distance, at_min));
                 }

@@ -256,8 +256,8 @@ fn says_what_it_said(version: u16, found: &Recovered<N, H>) {
     assert_eq!(clock.zone, Zone::parse("CET-1CEST,M3.5.0,M10.5.0/3").unwrap());
     assert_eq!((book.epoch, book.losses, book.at), (1, 0, at(51 * HOUR)));
     assert_eq!(book.head, Some(head()));
-    assert_eq!(book.timetable.line(1), Some(&weekly()));
-    assert_eq!(book.timetable.line(2), Some(&interval()));
+    assert_eq!(book.timetable.line(1), Some(weekly()));
+    assert_eq!(book.timetable.line(2), Some(interval()));
     assert_eq!(book.timetable.entries().count(), 2);
     assert_eq!(book.timetable.ceiling, Some(Volume::from_ml(400)));
     let dates = |list: &ClosedList| list.iter().map(|d| (d.first, d.last)).collect::<Vec<_>>();

@@ -82,29 +82,30 @@ impl<const N: usize, const H: usize> Book<N, H> {
 
     /// A line's entry, or its state.
     fn snapshot_line(&self, line: usize, wants_entry: bool) -> Option<Record> {
-        let state = self.lines.get(line)?;
-        let entry = self.timetable.line(line);
         if wants_entry {
-            return entry.map(|&entry| {
-                Record::SnapEntry(Staged {
-                    line: line as u8,
-                    entry,
-                    revision: state.revision,
-                    mark: state.mark,
-                    edited: state.edited,
-                })
-            });
+            let (entry, state) = (self.timetable.line(line)?, self.state(line));
+            return Some(Record::SnapEntry(Staged {
+                line: line as u8,
+                entry,
+                revision: state.revision,
+                mark: state.mark,
+                edited: state.edited,
+            }));
         }
-        let id = entry.map_or(EntryId(0), |e| e.id);
-        let used = entry.is_some() || state.waiting.is_some();
-        used.then_some(Record::SnapLine { line: line as u8, id, state: *state })
+        let id = self.timetable.id_on(line);
+        let used = id.is_some() || self.waits(line);
+        used.then(|| Record::SnapLine {
+            line: line as u8,
+            id: id.unwrap_or(EntryId(0)),
+            state: self.state(line),
+        })
     }
 
     fn snapshot_deliveries(&self, part: usize) -> Option<Record> {
         let mut items = [None; DELIVERIES_A_RECORD];
         let from = self.history.iter().skip(part.saturating_mul(DELIVERIES_A_RECORD));
         for (place, item) in items.iter_mut().zip(from) {
-            *place = Some(*item);
+            *place = Some(item);
         }
         items.first().copied().flatten().map(|_| Record::SnapDeliveries(items))
     }

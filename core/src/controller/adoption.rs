@@ -39,17 +39,17 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         &'a self,
         timetable: &'a Timetable<N>,
     ) -> impl Iterator<Item = Staged> + Clone + 'a {
-        let changed = timetable.entries().filter_map(move |entry| self.changed(entry));
+        let changed = timetable.entries().filter_map(move |entry| self.changed(&entry));
         let new = timetable.entries().filter(move |e| self.book.line_of(e.id).is_none());
         let free = (0..N).filter(move |&line| self.is_free(line, timetable));
-        let added = new.zip(free).map(move |(entry, line)| self.stage(line, entry, false));
+        let added = new.zip(free).map(move |(entry, line)| self.stage(line, &entry, false));
         changed.chain(added)
     }
 
     /// What an entry changes on the line it is on already, if anything.
     fn changed(&self, entry: &Entry) -> Option<Staged> {
         let line = self.book.line_of(entry.id)?;
-        (self.book.timetable.line(line) != Some(entry)).then(|| self.stage(line, entry, true))
+        (self.book.timetable.line(line) != Some(*entry)).then(|| self.stage(line, entry, true))
     }
 
     /// Lines whose entries are gone from a timetable, a bit a line.
@@ -80,7 +80,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// Whether the line's entry is gone from a timetable.
     fn is_cleared(&self, line: usize, timetable: &Timetable<N>) -> bool {
-        self.book.timetable.line(line).is_some_and(|e| timetable.get(e.id).is_none())
+        self.book.timetable.id_on(line).is_some_and(|id| timetable.ids().all(|other| other != id))
             || self.book.damaged & bit(line) != 0
     }
 
@@ -88,19 +88,19 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// that waits or runs has still to end there.
     fn is_free(&self, line: usize, timetable: &Timetable<N>) -> bool {
         let open = self.book.open.is_some_and(|open| usize::from(open.pulse.line) == line);
-        (self.book.timetable.line(line).is_none() || self.is_cleared(line, timetable))
-            && self.book.state(line).waiting.is_none()
+        (self.book.timetable.id_on(line).is_none() || self.is_cleared(line, timetable))
+            && !self.book.waits(line)
             && !open
     }
 
     /// What stands against an adoption beside the timetable's own check.
     pub(super) fn adoption_fits(&self, timetable: &Timetable<N>) -> Result<(), Refusal> {
-        let new = || timetable.entries().filter(|e| self.book.line_of(e.id).is_none());
+        let new = || timetable.ids().filter(|&id| self.book.line_of(id).is_none());
         // an entry whose line was damaged in memory may come back under its own
         // number, which the line does not know any more
         let lost = self.book.damaged.count_ones() as usize;
-        if let Some(entry) = new().filter(|e| e.id.0 < self.book.next_id).nth(lost) {
-            return Err(Refusal::RetiredId { id: entry.id });
+        if let Some(id) = new().filter(|id| id.0 < self.book.next_id).nth(lost) {
+            return Err(Refusal::RetiredId { id });
         }
         let free = (0..N).filter(|&line| self.is_free(line, timetable)).count();
         if new().count() > free { Err(Refusal::Busy) } else { Ok(()) }
@@ -117,7 +117,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let cleared = self.cleared(timetable);
         let closed_staged = self.closed_changes(timetable);
         for entry in timetable.entries() {
-            if let Some(staged) = self.changed(entry) {
+            if let Some(staged) = self.changed(&entry) {
                 self.book.adopt(&staged);
             }
         }
@@ -127,7 +127,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 continue;
             }
             if let Some(line) = (0..N).find(|&line| self.is_free(line, timetable)) {
-                let staged = self.stage(line, entry, false);
+                let staged = self.stage(line, &entry, false);
                 written |= bit(line);
                 self.book.adopt(&staged);
             }

@@ -75,7 +75,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         match self.book.timetable.line(line) {
             Some(entry) if entry.id != pulse.due.id => Err(Cause::Removed),
             Some(_) if self.book.state(line).revision == pulse.due.revision => {
-                self.book.timetable.line(line).copied().ok_or(Cause::Removed)
+                self.book.timetable.line(line).ok_or(Cause::Removed)
             }
             Some(entry) if !entry.enabled => Err(Cause::Disabled),
             Some(_) => Err(Cause::Edited),

@@ -42,8 +42,8 @@ struct Skip {
 impl<const N: usize, const H: usize> Controller<N, H> {
     /// The next due of a line, whatever its instant.
     fn next_due(&self, line: usize) -> Option<Due> {
-        let entry = *self.book.timetable.line(line)?;
-        let state = *self.book.lines.get(line)?;
+        let entry = self.book.timetable.line(line)?;
+        let state = self.book.state(line);
         let nominal = entry.next_at_or_after(state.mark?)?;
         let due_at = entry.instant_of(nominal, self.book.clock.as_ref())?;
         Some(Due { line, entry, state, nominal, due_at })
@@ -72,9 +72,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// The waiting due of a line, if its entry still is what it was.
     fn waiting_due(&self, line: usize) -> Option<(Due, Waiting)> {
-        let state = *self.book.lines.get(line)?;
+        if !self.book.waits(line) {
+            return None;
+        }
+        let state = self.book.state(line);
         let waiting = state.waiting?;
-        let entry = *self.book.timetable.line(line)?;
+        let entry = self.book.timetable.line(line)?;
         let due = Due { line, entry, state, nominal: waiting.nominal, due_at: waiting.due_at };
         (entry.id == waiting.id).then_some((due, waiting))
     }
@@ -128,14 +131,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             .filter_map(|line| self.waiting_due(line))
             .filter(|(due, _)| self.hindrance(&due.entry).is_none())
             .min_by_key(|(due, _)| due.rank())?;
-        let key = key_of_waiting(&due, &waiting);
-        Some(self.judge(&due, key, due.state.mark, Some(waiting.cause)))
+        Some(self.judge(&due, waiting.key(), due.state.mark, Some(waiting.cause)))
     }
 
     /// The end of a waiting due that is not to begin any more.
     fn end_of_waiting(&self) -> Option<Record> {
         (0..N).find_map(|line| {
-            let state = *self.book.lines.get(line)?;
+            if !self.book.waits(line) {
+                return None;
+            }
+            let state = self.book.state(line);
             let waiting = state.waiting?;
             let cause = match self.waiting_due(line) {
                 None if self.book.damaged & crate::book::bit(line) != 0 => Cause::Damaged,
@@ -149,14 +154,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 }
                 Some((due, _)) => self.end_of_waiting_due(&due, &waiting)?,
             };
-            let key = DueKey {
-                id: waiting.id,
-                revision: waiting.revision,
-                epoch: waiting.epoch,
-                nominal: waiting.nominal,
-            };
             let skip = Skip {
-                key,
+                key: waiting.key(),
                 last: waiting.nominal,
                 count: 1,
                 due_at: waiting.due_at,
@@ -428,8 +427,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// guard stands against it, the ceiling does.
     pub(super) fn ask(&mut self, line: usize) -> Result<Record, crate::timetable::Refusal> {
         use crate::timetable::Refusal;
-        let (Some(entry), Some(head)) = (self.book.timetable.line(line).copied(), self.book.head)
-        else {
+        let (Some(entry), Some(head)) = (self.book.timetable.line(line), self.book.head) else {
             return Err(Refusal::Busy);
         };
         let free =
@@ -501,7 +499,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                     .book
                     .timetable
                     .line(line)
-                    .is_some_and(|e| e.enabled && crate::timetable::fit(e, &head).is_err())
+                    .is_some_and(|e| e.enabled && crate::timetable::fit(&e, &head).is_err())
                 {
                     self.misfits |= crate::book::bit(line);
                 }
@@ -513,15 +511,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// Whether nobody has the pump.
     pub(super) fn is_idle(&self) -> bool {
         self.book.open.is_none() && self.service.is_none() && !self.pump_is_on()
-    }
-}
-
-fn key_of_waiting(due: &Due, waiting: &Waiting) -> DueKey {
-    DueKey {
-        id: due.entry.id,
-        revision: waiting.revision,
-        epoch: waiting.epoch,
-        nominal: waiting.nominal,
     }
 }
 

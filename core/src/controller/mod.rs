@@ -478,6 +478,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.stale = false;
         self.timers.set(Reason::Due, self.next_due_at());
         self.timers.set(Reason::Deadline, self.next_waiting_deadline());
-        self.any_waiting = self.book.lines.iter().any(|state| state.waiting.is_some());
+        self.any_waiting = (0..N).any(|line| self.book.waits(line));
     }
 }

@@ -4,10 +4,7 @@
 //! encoder writes are no record (M2): every field is checked on the way in.
 
 use super::fields::*;
-use super::{
-    Act, Adopted, Alarm, Born, DELIVERIES_A_RECORD, Delivery, RECORD_BYTES, Record, Reset,
-    STARTS_A_RECORD,
-};
+use super::{Act, Adopted, Alarm, Born, RECORD_BYTES, Record, Reset, STARTS_A_RECORD};
 use crate::codec::{Get, Put};
 use crate::entry::EntryId;
 use crate::time::Instant;
@@ -104,14 +101,14 @@ impl Record {
                 put_motor(&mut p, motor.as_ref());
             }
             Self::SnapHead(head) => put_head(&mut p, head),
-            Self::SnapLine { line, id, state } => put_line(&mut p, *line, *id, state),
+            Self::SnapLine { line, id, state } => {
+                p.u8(*line);
+                p.u16(id.0);
+                put_state(&mut p, state);
+            }
             Self::SnapDeliveries(items) => {
-                for d in items.iter().flatten() {
-                    p.u8(1);
-                    p.u16(d.id.0);
-                    put_begin(&mut p, &d.begin);
-                    p.u32(d.begun_after_ms);
-                    put_volume(&mut p, d.volume);
+                for delivery in items.iter().flatten() {
+                    put_delivery(&mut p, delivery);
                 }
             }
             Self::SnapStarts(items) => {
@@ -250,23 +247,9 @@ impl Record {
             35 => *self = Self::SnapClosed(get_closed(g)),
             36 => *self = Self::SnapEntry(get_staged(g)),
             37 => {
-                let (line, id, state) = get_line(g);
-                *self = Self::SnapLine { line, id, state };
+                *self = Self::SnapLine { line: g.u8(), id: EntryId(g.u16()), state: get_state(g) };
             }
-            38 => {
-                let mut items = [None; DELIVERIES_A_RECORD];
-                for item in &mut items {
-                    if g.bool() {
-                        *item = Some(Delivery {
-                            id: EntryId(g.u16()),
-                            begin: get_begin(g),
-                            begun_after_ms: g.u32(),
-                            volume: get_volume(g),
-                        });
-                    }
-                }
-                *self = Self::SnapDeliveries(items);
-            }
+            38 => *self = Self::SnapDeliveries(core::array::from_fn(|_| get_delivery(g))),
             39 => {
                 let mut items = [None; STARTS_A_RECORD];
                 for item in &mut items {

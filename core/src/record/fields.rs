@@ -1,8 +1,8 @@
 //! The fields that records are made of, in bytes.
 
 use super::{
-    Begin, ClosedList, ClosedRun, DueKey, LineState, MOST_CLOSED, Mark, Outcome, OutcomeKind,
-    Pulse, Staged, Waiting,
+    Begin, ClosedList, ClosedRun, Delivery, DueKey, LineState, MOST_CLOSED, Mark, Outcome,
+    OutcomeKind, Pulse, Staged, Waiting,
 };
 use crate::cause::Cause;
 use crate::civil::{Date, Days};
@@ -76,8 +76,9 @@ pub(super) fn get_some_cause(g: &mut Get) -> Cause {
 pub(super) const NO_DATE: u16 = u16::MAX;
 
 pub(super) fn put_date(p: &mut Put, date: Option<Date>) {
-    let days = date.map(|d| d.days() - Date::MIN.days());
-    p.u16(days.and_then(|d| u16::try_from(d).ok()).unwrap_or(NO_DATE));
+    // a date out of range is stored as one that is out of range too
+    let days = date.map(|d| u16::try_from(d.days().saturating_sub(Date::MIN.days())));
+    p.u16(days.map_or(NO_DATE, |days| days.map_or(NO_DATE - 1, |d| d.min(NO_DATE - 1))));
 }
 
 pub(super) fn get_date(g: &mut Get) -> Option<Date> {
@@ -121,67 +122,110 @@ pub(super) const WEEKLY: u8 = 2;
 pub(super) const BY_NIGHT: u8 = 4;
 pub(super) const OBSERVES_CLOSED: u8 = 8;
 pub(super) const FIRST_VALID: u8 = 16;
+pub(super) const NO_PULSES: u8 = 32;
+/// An interval entry with dates, for which there is no room: it is refused anyway.
+pub(super) const DATED: u8 = 64;
 
-pub(super) fn put_entry(p: &mut Put, e: &Entry) {
+/// Bytes of an entry where the fields of the other recurrence are left out.
+pub(super) const PACKED_ENTRY: usize = 30;
+
+/// In the ledger an entry has the fields of both recurrences.
+fn put_entry(p: &mut Put, e: &Entry) {
+    put_fields(p, e, true);
+}
+
+pub(super) fn put_packed_entry(p: &mut Put, e: &Entry) {
+    put_fields(p, e, false);
+}
+
+fn put_fields(p: &mut Put, e: &Entry, both: bool) {
     let mut flags = 0;
     for (on, bit) in [
         (e.enabled, ENABLED),
         (e.observes_closed, OBSERVES_CLOSED),
         (e.gap_rule == GapRule::FirstValid, FIRST_VALID),
+        (e.pulses == Some(0), NO_PULSES),
+        (!both && !e.is_weekly() && (e.first.is_some() || e.last.is_some()), DATED),
     ] {
         if on {
             flags |= bit;
         }
     }
     p.u16(e.id.0);
+    let (mut weekly, mut every, mut start) = (None, 0, Instant::ZERO);
     match e.recurrence {
         Recurrence::Weekly { days, at_min, by_night } => {
-            p.u8(flags | WEEKLY | if by_night { BY_NIGHT } else { 0 });
-            p.u8(days.bits());
-            p.u16(at_min);
-            p.i48(0);
-            p.i48(0);
+            flags |= WEEKLY | if by_night { BY_NIGHT } else { 0 };
+            weekly = Some((days.bits(), at_min));
         }
         Recurrence::Interval { every_ms, from } => {
-            p.u8(flags);
-            p.u8(0);
-            p.u16(0);
-            p.i48(i64::try_from(every_ms).unwrap_or(i64::MAX));
-            put_instant(p, from);
+            (every, start) = (i64::try_from(every_ms).unwrap_or(i64::MAX), from);
         }
+    }
+    p.u8(flags);
+    if weekly.is_some() || both {
+        let (days, at_min) = weekly.unwrap_or_default();
+        p.u8(days);
+        p.u16(at_min);
+    }
+    if weekly.is_none() || both {
+        p.i48(every);
+        put_instant(p, start);
     }
     put_volume(p, e.volume);
     p.u32(e.window_ms);
     p.u32(e.grace_ms);
-    put_date(p, e.first);
-    put_date(p, e.last);
+    if weekly.is_some() || both {
+        put_date(p, e.first);
+        put_date(p, e.last);
+    }
     p.u16(e.pulses.unwrap_or(0));
 }
 
-pub(super) fn get_entry(g: &mut Get) -> Entry {
+fn get_entry(g: &mut Get) -> Entry {
+    get_fields(g, true)
+}
+
+pub(super) fn get_packed_entry(g: &mut Get) -> Entry {
+    get_fields(g, false)
+}
+
+fn get_fields(g: &mut Get, both: bool) -> Entry {
     let id = EntryId(g.u16());
     let flags = g.u8();
-    let (days, at_min) = (g.u8(), g.u16());
-    let (every, from) = (g.i48(), get_instant(g));
-    let recurrence = if flags & WEEKLY != 0 {
+    let is_weekly = flags & WEEKLY != 0;
+    let (mut days, mut at_min) = (0, 0);
+    if is_weekly || both {
+        (days, at_min) = (g.u8(), g.u16());
+    }
+    let (mut every, mut from) = (0, Instant::ZERO);
+    if !is_weekly || both {
+        (every, from) = (g.i48(), get_instant(g));
+    }
+    let recurrence = if is_weekly {
         let by_night = flags & BY_NIGHT != 0;
         Recurrence::Weekly { days: Days::from_bits(days), at_min, by_night }
     } else {
         g.ok &= every >= 0;
         Recurrence::Interval { every_ms: every as u64, from }
     };
+    let (volume, window_ms, grace_ms) = (get_volume(g), g.u32(), g.u32());
+    let (mut first, mut last) = ((flags & DATED != 0).then_some(Date::MIN), None);
+    if is_weekly || both {
+        (first, last) = (get_date(g), get_date(g));
+    }
     Entry {
         id,
         enabled: flags & ENABLED != 0,
         recurrence,
-        volume: get_volume(g),
-        window_ms: g.u32(),
-        grace_ms: g.u32(),
-        first: get_date(g),
-        last: get_date(g),
+        volume,
+        window_ms,
+        grace_ms,
+        first,
+        last,
         observes_closed: flags & OBSERVES_CLOSED != 0,
         gap_rule: if flags & FIRST_VALID != 0 { GapRule::FirstValid } else { GapRule::Shift },
-        pulses: Some(g.u16()).filter(|&n| n != 0),
+        pulses: Some(g.u16()).filter(|&n| n != 0 || flags & NO_PULSES != 0),
     }
 }
 
@@ -424,10 +468,12 @@ pub(super) const HAS_LAST: u8 = 1;
 pub(super) const HAS_WAITING: u8 = 2;
 pub(super) const HAS_CLOSED: u8 = 4;
 pub(super) const EDITED: u8 = 8;
+/// The most bytes that a line's state takes.
+pub(super) const STATE: usize = 44;
 
 /// A waiting due and a run of closed dues exclude each other on one line in
 /// practice; where both stand, the run is dropped: it only joins records.
-pub(super) fn put_line(p: &mut Put, line: u8, id: EntryId, s: &LineState) {
+pub(super) fn put_state(p: &mut Put, s: &LineState) {
     let mut flags = if s.edited { EDITED } else { 0 };
     if s.last.is_some() {
         flags |= HAS_LAST;
@@ -437,8 +483,6 @@ pub(super) fn put_line(p: &mut Put, line: u8, id: EntryId, s: &LineState) {
     } else if s.closed_run.is_some() {
         flags |= HAS_CLOSED;
     }
-    p.u8(line);
-    p.u16(id.0);
     p.u8(flags);
     p.u16(s.revision);
     put_mark(p, s.mark);
@@ -460,8 +504,8 @@ pub(super) fn put_line(p: &mut Put, line: u8, id: EntryId, s: &LineState) {
     }
 }
 
-pub(super) fn get_line(g: &mut Get) -> (u8, EntryId, LineState) {
-    let (line, id, flags) = (g.u8(), EntryId(g.u16()), g.u8());
+pub(super) fn get_state(g: &mut Get) -> LineState {
+    let flags = g.u8();
     let mut state = LineState {
         revision: g.u16(),
         mark: get_mark(g),
@@ -485,5 +529,22 @@ pub(super) fn get_line(g: &mut Get) -> (u8, EntryId, LineState) {
         state.closed_run =
             Some(ClosedRun { first: get_key(g), due_at: get_instant(g), count: g.u24() });
     }
-    (line, id, state)
+    state
+}
+
+pub(super) fn put_delivery(p: &mut Put, d: &Delivery) {
+    p.u8(1);
+    p.u16(d.id.0);
+    put_begin(p, &d.begin);
+    p.u32(d.begun_after_ms);
+    put_volume(p, d.volume);
+}
+
+pub(super) fn get_delivery(g: &mut Get) -> Option<Delivery> {
+    g.bool().then(|| Delivery {
+        id: EntryId(g.u16()),
+        begin: get_begin(g),
+        begun_after_ms: g.u32(),
+        volume: get_volume(g),
+    })
 }

@@ -82,10 +82,10 @@ impl Model {
     }
 
     /// Puts a timetable in force, entry by entry, at one instant.
-    pub(crate) fn adopt<'a>(
+    pub(crate) fn adopt(
         &mut self,
         now: i64,
-        entries: impl Iterator<Item = &'a Entry> + Clone,
+        entries: impl Iterator<Item = Entry> + Clone,
         closed: ClosedList,
         ceiling_nl: Option<u64>,
         fates: &mut Vec<Fate>,
@@ -99,7 +99,7 @@ impl Model {
         }
         self.lines.retain(|l| !removed(l));
         for entry in entries.clone() {
-            self.accept(now, entry, fates);
+            self.accept(now, &entry, fates);
         }
         self.lines.sort_by_key(|l| l.entry.id);
         self.ceiling_nl = ceiling_nl.unwrap_or_else(|| rules::default_ceiling_nl(entries));

@@ -157,10 +157,10 @@ impl Model {
 }
 
 /// 1.25 times the most that the timetable asks for in any 24 h (D7).
-pub(crate) fn default_ceiling_nl<'a>(entries: impl Iterator<Item = &'a Entry> + Clone) -> u64 {
+pub(crate) fn default_ceiling_nl(entries: impl Iterator<Item = Entry> + Clone) -> u64 {
     let enabled = || entries.clone().filter(|e| e.enabled);
     let weekly: Vec<(Weekly, u64)> =
-        enabled().filter_map(|e| Weekly::of(e, None).map(|w| (w, e.volume.as_nl()))).collect();
+        enabled().filter_map(|e| Weekly::of(&e, None).map(|w| (w, e.volume.as_nl()))).collect();
     // the pattern of a week is the same between any two dates at which an entry
     // starts or stops; around each of them, every window of 24 h is looked at
     let mut turns: Vec<i64> = enabled()

@@ -237,7 +237,7 @@ impl Auditor {
         adopted: &Adopted,
     ) {
         let in_force = self.staging.lines.iter().flatten();
-        let strange = in_force.clone().find(|(e, _)| wanted.get(e.id) != Some(e)).copied();
+        let strange = in_force.clone().find(|(e, _)| wanted.get(e.id) != Some(*e)).copied();
         let missing = wanted.entries().find(|e| !in_force.clone().any(|(f, _)| f.id == e.id));
         if let Some((entry, _)) = strange {
             let id = entry.id;

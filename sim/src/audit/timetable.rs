@@ -17,7 +17,7 @@ const MIN_MS: i64 = 60_000;
 impl Auditor {
     /// Complains of a timetable in force that ought to have been refused.
     pub(super) fn check_acceptable(&mut self, timetable: &Timetable<LINES>) {
-        let enabled: Vec<Entry> = timetable.entries().filter(|e| e.enabled).copied().collect();
+        let enabled: Vec<Entry> = timetable.entries().filter(|e| e.enabled).collect();
         for entry in &enabled {
             if let Some((promise, what)) = self.objection(entry) {
                 let name = self.entry_name(entry.id);

@@ -29,8 +29,8 @@ pub(super) fn find(
     frame: &Frame,
     clock: Option<&WallClock>,
 ) -> Vec<Diagnostic> {
-    let plans: Vec<(&EntryPlan, &Entry)> =
-        scenario.entries.iter().zip(timetable.entries()).collect();
+    let entries: Vec<Entry> = timetable.entries().collect();
+    let plans: Vec<(&EntryPlan, &Entry)> = scenario.entries.iter().zip(&entries).collect();
     let mut found: Vec<Diagnostic> =
         plans.iter().filter_map(|(plan, entry)| plain_night(plan, entry)).collect();
     for (plan, entry) in plans.iter().filter(|(plan, _)| plan.enabled) {

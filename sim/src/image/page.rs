@@ -102,7 +102,7 @@ fn settings(started: &Started) -> String {
     let head = state.head.as_ref().map_or("none".to_owned(), words::head);
     out.push_str(&wrap(&format!("  head     {head}"), 11));
     for entry in state.timetable.entries() {
-        let text = format!("  entry {:<2} {}", entry.id.0, words::entry(entry, clock));
+        let text = format!("  entry {:<2} {}", entry.id.0, words::entry(&entry, clock));
         out.push_str(&wrap(&text, 11));
     }
     if state.timetable.entries().next().is_none() {
@@ -204,7 +204,7 @@ pub(super) fn json(report: &Report) -> String {
                 "event": "setting",
                 "entry": entry.id.0,
                 "enabled": entry.enabled,
-                "what": words::entry(entry, clock),
+                "what": words::entry(&entry, clock),
             }));
         }
         lines.push(json!({

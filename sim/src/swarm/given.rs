@@ -45,7 +45,7 @@ impl Given {
             .zip(&scenario.entries)
             .enumerate()
             .map(|(at, (entry, plan))| {
-                Some(Known { name: plan.name.clone(), entry: *entry, inline: inline(at)? })
+                Some(Known { name: plan.name.clone(), entry, inline: inline(at)? })
             })
             .collect::<Option<Vec<_>>>()?;
         let ground = Ground {

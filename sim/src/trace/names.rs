@@ -42,7 +42,7 @@ impl Names {
             if self.known.iter().any(|(id, _)| *id == entry.id) {
                 continue;
             }
-            let plan = self.to_come.iter().position(|plan| same(plan, entry));
+            let plan = self.to_come.iter().position(|plan| same(plan, &entry));
             let name = match plan {
                 Some(at) => self.to_come.remove(at).name,
                 None => fallback(entry.id),

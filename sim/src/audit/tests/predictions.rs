@@ -269,7 +269,7 @@ fn minute_by_minute_predicts_the_same() {
 #[test]
 fn d7_the_default_ceiling_is_1_25_times_the_fullest_day() {
     use crate::audit::rules::default_ceiling_nl;
-    let ml = |entries: &[Entry]| default_ceiling_nl(entries.iter()) / 1_000_000;
+    let ml = |entries: &[Entry]| default_ceiling_nl(entries.iter().copied()) / 1_000_000;
     assert_eq!(ml(&[weekly(1, 0x7f, 45)]), 150);
     // Monday 23:00 and Tuesday 22:00 are within 24 h: 240; and 4 x 15 by interval
     assert_eq!(ml(&[weekly(1, 1, 1380), weekly(2, 2, 1320)]), 300);

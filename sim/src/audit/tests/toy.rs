@@ -64,7 +64,7 @@ impl<T: Take> Scribe<T> {
         }
         for entry in t.entries() {
             let (revision, mark) = model.line(entry.id).map_or((1, None), |l| (l.revision, l.next));
-            let new = (*entry, revision);
+            let new = (entry, revision);
             if self.lines.contains(&Some(new)) {
                 continue;
             }
@@ -76,7 +76,7 @@ impl<T: Take> Scribe<T> {
             let edited = old.is_some();
             self.write(
                 ms,
-                Record::Staged(Staged { line: line as u8, entry: *entry, revision, mark, edited }),
+                Record::Staged(Staged { line: line as u8, entry, revision, mark, edited }),
             );
         }
         self.write(ms, Record::StagedClosed(t.closed));

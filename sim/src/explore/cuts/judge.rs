@@ -178,7 +178,9 @@ fn recent(book: &State) -> State {
     let hour_ago = book.at.minus(Duration::from_h(1));
     let mut starts = Starts::NONE;
     book.starts.iter().filter(|at| *at > hour_ago).for_each(|at| starts.push(at));
-    Book { starts, ..*book }
+    let mut book = *book;
+    book.starts = starts;
+    book
 }
 
 /// The first part in which two states differ.
@@ -193,7 +195,16 @@ fn difference(wanted: &State, found: &State) -> String {
             }
         )*};
     }
-    parts!(at, clock, zone, epoch, losses, not_before, head, timetable, lines, history, open);
+    parts!(at, clock, zone, epoch, losses, not_before, head, timetable, history, open);
+    for line in 0..N {
+        if wanted.state(line) != found.state(line) {
+            return format!(
+                "the restart finds another state than was acknowledged: line {line} is {:?}, not {:?}",
+                found.state(line),
+                wanted.state(line)
+            );
+        }
+    }
     parts!(next_id, asks, damaged, closed_damaged, alarms, rest_until, starts);
     "the restart finds another state than was acknowledged".to_owned()
 }

@@ -370,7 +370,7 @@ impl Node {
                             self.ghost.refused_record();
                             answer = Some(Event::AppendFailed);
                         } else {
-                            let entries: Vec<_> = timetable.entries().copied().collect();
+                            let entries: Vec<_> = timetable.entries().collect();
                             self.ghost.adopt(&entries);
                             answer = Some(Event::Adopted(timetable));
                         }

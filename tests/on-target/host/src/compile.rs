@@ -85,7 +85,7 @@ impl Watch {
             DeviceAct::SetTimetable(timetable) => {
                 let mut short = Timetable::<LINES>::EMPTY;
                 (short.closed, short.ceiling) = (timetable.closed, timetable.ceiling);
-                if timetable.entries().any(|entry| short.put(*entry).is_err()) {
+                if timetable.entries().any(|entry| short.put(entry).is_err()) {
                     self.cannot = Some("more entries than the image has room for");
                 }
                 What::Timetable(short)

@@ -130,7 +130,7 @@ impl Event {
                 head(kind::TIMETABLE);
                 put(&[timetable.entries().count() as u8]);
                 for entry in timetable.entries() {
-                    put(&staged(entry).encode());
+                    put(&staged(&entry).encode());
                 }
                 put(&Record::StagedClosed(timetable.closed).encode());
                 let adopted = Adopted {

@@ -1,0 +1,224 @@
+//! Entries, lines and deliveries as a device keeps them: the fields that the ledger
+//! has, in as many bytes.
+//!
+//! A small device has a few kilobytes of memory, and most of its state is these
+//! three tables. What is asked for often is read without unpacking the rest.
+
+use super::fields::{
+    HAS_WAITING, PACKED_ENTRY, STATE, get_delivery, get_packed_entry, get_state, put_delivery,
+    put_packed_entry, put_state,
+};
+use super::{Delivery, LineState};
+use crate::codec::{Get, Put};
+use crate::entry::{Entry, EntryId};
+
+/// Place and bit of what says that there is an entry: the topmost flag.
+const FLAGS: usize = 2;
+const PRESENT: u8 = 0x80;
+/// Place of the mark in a line's state: no mark is all ones there, and all zeros
+/// here, so that a line that was never used is zeros.
+const MARK: core::ops::Range<usize> = 3..7;
+/// Bytes of a delivery; the first says that there is one.
+const DELIVERY: usize = 26;
+
+/// An entry, or none.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct PackedEntry([u8; PACKED_ENTRY]);
+
+impl PackedEntry {
+    pub(crate) const NONE: Self = Self([0; PACKED_ENTRY]);
+
+    /// A field that is out of its range for good is still out of it afterwards.
+    pub(crate) fn new(entry: &Entry) -> Self {
+        let mut bytes = [0; PACKED_ENTRY];
+        put_packed_entry(&mut Put::new(&mut bytes), entry);
+        if let Some(flags) = bytes.get_mut(FLAGS) {
+            *flags |= PRESENT;
+        }
+        Self(bytes)
+    }
+
+    pub(crate) fn is_some(&self) -> bool {
+        self.0.get(FLAGS).is_some_and(|flags| flags & PRESENT != 0)
+    }
+
+    pub(crate) fn id(&self) -> Option<EntryId> {
+        let [low, high, ..] = self.0;
+        self.is_some().then_some(EntryId(u16::from_le_bytes([low, high])))
+    }
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(crate) fn get(&self) -> Option<Entry> {
+        self.is_some().then(|| get_packed_entry(&mut Get::new(&self.0)))
+    }
+}
+
+impl core::fmt::Debug for PackedEntry {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        self.get().fmt(f)
+    }
+}
+
+/// A [`LineState`] as [`crate::book::Book`] keeps it: the bytes that the ledger has.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct PackedState([u8; STATE]);
+
+impl PackedState {
+    /// That of a line that was never used.
+    pub(crate) const UNUSED: Self = Self([0; STATE]);
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(crate) fn new(state: &LineState) -> Self {
+        let mut bytes = [0; STATE];
+        put_state(&mut Put::new(&mut bytes), state);
+        Self(bytes).turned()
+    }
+
+    fn turned(mut self) -> Self {
+        self.0.get_mut(MARK).unwrap_or_default().iter_mut().for_each(|byte| *byte = !*byte);
+        self
+    }
+
+    /// In the open.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub fn get(&self) -> LineState {
+        get_state(&mut Get::new(&self.turned().0))
+    }
+
+    /// Whether a due waits.
+    pub(crate) const fn waits(&self) -> bool {
+        self.0[0] & HAS_WAITING != 0
+    }
+}
+
+impl core::fmt::Debug for PackedState {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        self.get().fmt(f)
+    }
+}
+
+/// A delivery, or none.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct PackedDelivery([u8; DELIVERY]);
+
+impl PackedDelivery {
+    pub(crate) const NONE: Self = Self([0; DELIVERY]);
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(crate) fn new(delivery: &Delivery) -> Self {
+        let mut bytes = [0; DELIVERY];
+        put_delivery(&mut Put::new(&mut bytes), delivery);
+        Self(bytes)
+    }
+
+    pub(crate) const fn is_some(&self) -> bool {
+        self.0[0] != 0
+    }
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(crate) fn get(&self) -> Option<Delivery> {
+        get_delivery(&mut Get::new(&self.0))
+    }
+}
+
+impl core::fmt::Debug for PackedDelivery {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        self.get().fmt(f)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cause::Cause;
+    use crate::civil::{Date, Days};
+    use crate::entry::{GapRule, Nominal, Recurrence};
+    use crate::record::{Begin, ClosedRun, DueKey, Waiting};
+    use crate::time::{Instant, Utc};
+    use crate::units::{Carry, Volume};
+
+    fn entry() -> Entry {
+        Entry {
+            id: EntryId(515),
+            enabled: true,
+            recurrence: Recurrence::Weekly { days: Days::ALL, at_min: 1439, by_night: true },
+            volume: Volume::from_ml(100_000),
+            window_ms: 604_800_000,
+            grace_ms: 604_799_999,
+            first: Some(Date::MIN),
+            last: Some(Date::MAX),
+            observes_closed: true,
+            gap_rule: GapRule::FirstValid,
+            pulses: Some(u16::MAX),
+        }
+    }
+
+    #[test]
+    fn an_entry_comes_back_as_it_was_packed() {
+        let every = Recurrence::Interval { every_ms: 366 * 86_400_000, from: Instant::from_ms(-7) };
+        let plain = Entry { first: None, last: None, pulses: None, enabled: false, ..entry() };
+        for entry in [entry(), plain, Entry { recurrence: every, ..plain }] {
+            assert_eq!(PackedEntry::new(&entry).get(), Some(entry));
+            assert_eq!(PackedEntry::new(&entry).id(), Some(entry.id));
+        }
+        assert_eq!(PackedEntry::NONE.get(), None);
+        assert_eq!(PackedEntry::NONE.id(), None);
+    }
+
+    #[test]
+    fn what_is_out_of_range_stays_so_for_the_check_to_find() {
+        let pulses = Entry { pulses: Some(0), ..entry() };
+        assert_eq!(PackedEntry::new(&pulses).get(), Some(pulses));
+        let far = |date| PackedEntry::new(&Entry { first: date, ..entry() }).get().unwrap().first;
+        for date in [Date::MIN.plus_days(-1), Date::MAX.plus_days(1), Date::from_days(i32::MAX)] {
+            assert!(far(Some(date)).unwrap() > Date::MAX, "{date:?}");
+        }
+        let every = Recurrence::Interval { every_ms: u64::MAX, from: Instant::MIN };
+        let interval = Entry { recurrence: every, volume: Volume::from_nl(u64::MAX), ..entry() };
+        let found = PackedEntry::new(&interval).get().unwrap();
+        assert!(found.volume > Volume::from_ml(100_000));
+        assert!(found.first.is_some(), "an interval entry with dates is refused for them");
+        let Recurrence::Interval { every_ms, .. } = found.recurrence else { panic!("{found:?}") };
+        assert!(every_ms > 366 * 86_400_000);
+    }
+
+    #[test]
+    fn a_line_and_a_delivery_come_back_too() {
+        let begin = Begin { at: Instant::from_ms(5), utc: Some(Utc::from_ms(1 << 45)), losses: 3 };
+        let due = DueKey { id: EntryId(7), revision: 2, epoch: 9, nominal: Nominal(u32::MAX - 1) };
+        let run = ClosedRun { first: due, due_at: Instant::from_ms(-1), count: 0xff_ffff };
+        let waiting = Waiting {
+            id: EntryId(8),
+            revision: 1,
+            epoch: 2,
+            nominal: Nominal(3),
+            due_at: Instant::from_ms(4),
+            cause: Cause::Damaged,
+        };
+        let plain =
+            LineState { mark: Some(Nominal(0)), carry: Carry(u32::MAX), ..Default::default() };
+        let full = LineState { revision: 65535, edited: true, last: Some(begin), ..plain };
+        for state in [
+            LineState::default(),
+            plain,
+            LineState { closed_run: Some(run), ..full },
+            LineState { waiting: Some(waiting), ..full },
+        ] {
+            let packed = PackedState::new(&state);
+            assert_eq!(packed.get(), state);
+            assert_eq!(packed.waits(), state.waiting.is_some());
+        }
+        assert_eq!(PackedState::UNUSED, PackedState::new(&LineState::default()));
+        let delivery = Delivery {
+            id: EntryId(65535),
+            begin: Begin { utc: None, ..begin },
+            begun_after_ms: u32::MAX,
+            volume: Volume::from_ml(1_000_000),
+        };
+        assert_eq!(PackedDelivery::new(&delivery).get(), Some(delivery));
+        assert_eq!(PackedDelivery::NONE.get(), None);
+    }
+}
