@@ -4,6 +4,7 @@
 pub mod attempt;
 pub mod audit;
 pub mod builtin;
+pub mod calendar;
 pub mod calibrate;
 pub mod check;
 pub mod diagnose;
@@ -18,6 +19,7 @@ pub mod judged;
 pub mod observe;
 pub mod plan;
 pub mod pulses;
+pub mod report;
 pub mod run;
 pub mod scenario;
 pub mod shrink;

@@ -127,13 +127,23 @@ pub(super) enum Command {
     Forecast(super::forecast::ForecastArgs),
     /// Plan a timetable from a label's rate, the hours without water and the head
     Plan(super::plan::PlanArgs),
+    /// Write one offline page of a run: verdict, pictures, tables
+    Report(super::report::ReportArgs),
+    /// Write one page to leave on site: timetable, dates, checklist, blanks to sign
+    Sheet(super::sheet::SheetArgs),
+    /// Write the doses that are due as iCalendar
+    Calendar(super::sheet::CalendarArgs),
     /// Say what a code means
     Explain {
         /// A code such as S014; without one, the list of all codes
         code: Option<String>,
     },
-    /// Print the JSON Schema of scenario files
-    Schema,
+    /// Print the JSON Schema of scenario files, or of the lines of `run --json`
+    Schema {
+        /// Of the lines of `run --json`
+        #[arg(long)]
+        lines: bool,
+    },
     /// Print a completion script for a shell
     Completions {
         /// The shell
@@ -238,6 +248,10 @@ pub(super) struct Traces {
     /// Write the pump's waveform as a value change dump
     #[arg(long, value_name = "FILE")]
     pub(super) vcd: Option<PathBuf>,
+    /// Of the waveform only this stretch, in steps of a microsecond: two lengths
+    /// after the start, such as "1 d 44 min..1 d 50 min"
+    #[arg(long, value_name = "FROM..TO", value_parser = window, requires = "vcd")]
+    pub(super) window: Option<(u64, u64)>,
     /// Write one row an outcome as comma-separated values
     #[arg(long, value_name = "FILE")]
     pub(super) csv: Option<PathBuf>,
@@ -374,6 +388,15 @@ fn length(text: &str) -> Result<u64, String> {
     if ms == 0 { Err("a run of no length shows nothing".to_owned()) } else { Ok(ms) }
 }
 
+fn window(text: &str) -> Result<(u64, u64), String> {
+    let (from, to) = text
+        .split_once("..")
+        .ok_or_else(|| "a window is FROM..TO: \"1 d 44 min..1 d 50 min\"".to_owned())?;
+    let ms = |text: &str| dosewright_sim::scenario::length(text.trim().trim_start_matches('+'));
+    let (from, to) = (ms(from)?, ms(to)?);
+    if from < to { Ok((from, to)) } else { Err("a window ends after it begins".to_owned()) }
+}
+
 fn pace(text: &str) -> Result<Pace, String> {
     if text == "max" {
         return Ok(Pace::Max);
@@ -444,6 +467,14 @@ mod tests {
         }
         assert_eq!((per_day("1.2"), per_day("30")), (Ok(12), Ok(300)));
         assert!(["0", "-1", "x", "NaN", "1e9"].into_iter().all(|bad| per_day(bad).is_err()));
+    }
+
+    #[test]
+    fn a_window_is_two_lengths() {
+        assert_eq!(window("1 d..+1 d 2 s"), Ok((86_400_000, 86_402_000)));
+        for bad in ["", "1 d", "2 s..1 s", "1 s..1 s", "a..b"] {
+            assert!(window(bad).is_err(), "{bad}");
+        }
     }
 
     #[test]

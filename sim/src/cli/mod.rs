@@ -18,8 +18,10 @@ mod plan;
 mod progress;
 mod pulses;
 mod replay;
+mod report;
 mod run;
 mod saved;
+mod sheet;
 mod shrink;
 mod soak;
 mod soak_report;
@@ -67,8 +69,11 @@ pub(crate) fn main() -> ExitCode {
         Command::Calibrate(args) => calibrate::calibrate(terminal, &args),
         Command::Forecast(args) => forecast::forecast(terminal, &args),
         Command::Plan(args) => plan::plan(terminal, &args),
+        Command::Report(args) => report::report(terminal, &args),
+        Command::Sheet(args) => sheet::sheet(terminal, &args),
+        Command::Calendar(args) => sheet::calendar(terminal, &args),
         Command::Explain { code } => explain::explain(terminal, code.as_deref()),
-        Command::Schema => papers::schema(terminal),
+        Command::Schema { lines } => papers::schema(terminal, lines),
         Command::Completions { shell } => papers::completions(terminal, shell),
         Command::Man => papers::man(terminal),
     });

@@ -8,9 +8,10 @@ use super::exit::Exit;
 use super::print;
 use super::terminal::Terminal;
 
-/// The JSON Schema of scenario files.
-pub(super) fn schema(terminal: Terminal) -> Exit {
-    print(terminal, &scenario::schema())
+/// The JSON Schema of scenario files, or of the lines of a run.
+pub(super) fn schema(terminal: Terminal, lines: bool) -> Exit {
+    let text = if lines { dosewright_sim::trace::summary::schema() } else { scenario::schema() };
+    print(terminal, &text)
 }
 
 /// A completion script.

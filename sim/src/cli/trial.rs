@@ -13,9 +13,9 @@ use dosewright_sim::run::{Frame, Options};
 use dosewright_sim::scenario::Scenario;
 use dosewright_sim::trace::csv::Rows;
 use dosewright_sim::trace::json::Lines;
-use dosewright_sim::trace::summary::{Opening, Summary, became};
+use dosewright_sim::trace::summary::{End, Opening, Summary, became};
 use dosewright_sim::trace::timeline::{Style, Timeline};
-use dosewright_sim::trace::vcd::Wave;
+use dosewright_sim::trace::vcd::{Shape, Wave};
 use dosewright_sim::trace::{Names, Sink, page, stamp};
 use dosewright_sim::world::WorldError;
 
@@ -97,7 +97,7 @@ impl Trial<'_> {
         let frame = Frame::of(self.scenario, &options);
         let held = Held::default();
         let mut writers = self.open(frame, &held).map_err(|why| self.cannot(&why))?;
-        let opening = Opening::new(self.name, self.scenario, hash, BUILD, self.seed);
+        let opening = End::Run(Opening::new(self.name, self.scenario, hash, BUILD, self.seed));
         for lines in &mut writers.lines {
             lines.put(&opening);
         }
@@ -164,7 +164,9 @@ impl Trial<'_> {
             writers.rows.push(Rows::new(create(path)?));
         }
         for path in self.traces.vcd.iter().chain(stem("vcd").iter()) {
-            let wave = Wave::new(create(path)?)
+            let level = self.scenario.container.as_ref().map(|container| container.level);
+            let shape = Shape { window: self.traces.window, level };
+            let wave = Wave::new(create(path)?, shape)
                 .map_err(|error| format!("cannot write {}: {error}", path.display()))?;
             writers.waves.push(wave);
         }
@@ -200,7 +202,7 @@ impl Trial<'_> {
             for line in became(self.scenario, source, judged) {
                 lines.put(&line);
             }
-            lines.put(&Summary::new(source, judged, hash, BUILD, self.seed));
+            lines.put(&End::Summary(Summary::new(source, judged, hash, BUILD, self.seed)));
             lines.finish().map_err(failed)?;
         }
         for rows in writers.rows {

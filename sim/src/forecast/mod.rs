@@ -5,12 +5,14 @@
 //! dates and its start-up phases. What rests on a model says so.
 
 mod changes;
+mod course;
 mod days;
 mod memory;
 mod page;
 mod warnings;
 
 pub use changes::{Change, changes};
+pub use course::{Voltage, levels_ml, voltage};
 pub use days::{Day, days};
 pub use memory::{RATED_ERASES, Wear, wear};
 pub use page::{drawdown_json, drawdown_page, json, page};
@@ -172,19 +174,52 @@ fn days_until(days: &[Day], limit: f64, each: impl Fn(&Day) -> f64) -> f64 {
     f64::INFINITY
 }
 
+/// What a pack gives and what a day takes from it.
+struct Draw {
+    load: Load,
+    cell: Cell,
+    usable_ah: f64,
+    lost_ah_a_day: f64,
+    lit_h: f64,
+}
+
+impl Draw {
+    /// With the cells in series, where they are known; `None` on mains.
+    fn of(scenario: &Scenario) -> Option<(Self, Option<u32>)> {
+        let Supply::Battery { cells_of, cells, pack, .. } = &scenario.supply else { return None };
+        let load = load(scenario.motor.as_ref(), pack);
+        let cell = cell(*cells_of);
+        let usable_ah = cell.capacity_ah(load.motor_a) * share(pack.usable_ppm, USABLE_COOL);
+        let lost_a_year = share(pack.self_discharge_ppm, SELF_DISCHARGE_A_YEAR);
+        let draw = Self {
+            load,
+            cell,
+            usable_ah,
+            lost_ah_a_day: usable_ah * lost_a_year / 365.25,
+            lit_h: pack.lit_a_week_ms.map_or(LIT_MIN / 60.0, |ms| f64::from(ms) / 3.6e6),
+        };
+        let cells = cells.map(u32::from).or_else(|| {
+            let volts = f64::from(scenario.motor.as_ref()?.voltage_mv) / 1e3;
+            Some(cells_for(volts, DRIVER_DROP_V))
+        });
+        Some((draw, cells))
+    }
+
+    /// In Ah.
+    fn a_day(&self, day: &Day) -> f64 {
+        let week = Week {
+            pumping_h: 7.0 * day.pumping_h,
+            starts: 7.0 * day.starts,
+            display_h: self.lit_h,
+        };
+        Drain::of(&self.load, &week).total_ah() / 7.0 + self.lost_ah_a_day
+    }
+}
+
 fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
-    let Supply::Battery { cells_of, cells, pack, .. } = &scenario.supply else { return None };
-    let load = load(scenario.motor.as_ref(), pack);
-    let cell = cell(*cells_of);
-    let usable_ah = cell.capacity_ah(load.motor_a) * share(pack.usable_ppm, USABLE_COOL);
-    let lost_a_year = share(pack.self_discharge_ppm, SELF_DISCHARGE_A_YEAR);
-    let lost_ah_a_day = usable_ah * lost_a_year / 365.25;
-    let lit_h = pack.lit_a_week_ms.map_or(LIT_MIN / 60.0, |ms| f64::from(ms) / 3.6e6);
-    let a_day = |day: &Day| {
-        let week =
-            Week { pumping_h: 7.0 * day.pumping_h, starts: 7.0 * day.starts, display_h: lit_h };
-        Drain::of(&load, &week).total_ah() / 7.0 + lost_ah_a_day
-    };
+    let (draw, cells) = Draw::of(scenario)?;
+    let Draw { load, cell, usable_ah, lost_ah_a_day, lit_h } = draw;
+    let a_day = |day: &Day| draw.a_day(day);
     let last = days_until(days, usable_ah, a_day);
     let over = if last.is_finite() { (last.ceil() as usize).max(1) } else { 365 }.min(days.len());
     let part = &days[..over];
@@ -202,10 +237,7 @@ fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
             most: ranged(1.0 + BATTERY_RANGE),
         },
         cell,
-        cells: cells.map(u32::from).or_else(|| {
-            let volts = f64::from(scenario.motor.as_ref()?.voltage_mv) / 1e3;
-            Some(cells_for(volts, DRIVER_DROP_V))
-        }),
+        cells,
         usable_ah,
         drain,
         lost_ah: 7.0 * lost_ah_a_day,

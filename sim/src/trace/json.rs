@@ -5,6 +5,7 @@
 
 use std::io;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::stamp::rfc3339;
@@ -17,27 +18,53 @@ pub struct Lines<W> {
     error: Option<io::Error>,
 }
 
-#[derive(Serialize)]
-struct OutcomeLine<'a> {
-    event: &'static str,
+/// What became of a scheduled dose, of a row of skipped ones, or of a dose asked for.
+#[derive(Serialize, JsonSchema)]
+pub(super) struct OutcomeLine<'a> {
+    /// The entry's name.
     entry: &'a str,
+    /// Device local time at which it was nominally due, with its offset, after a
+    /// move of the clocks; null while the clock was unset.
     due: Option<String>,
-    outcome: &'static str,
+    /// dosed: the pump ran, flow not sensed.
+    outcome: Word,
+    /// Why it was not dosed in full.
     cause: Option<&'static str>,
+    /// Clock epoch.
     epoch: u16,
+    /// Revision of the entry.
     revision: u16,
+    /// The least delivered, by the ledger.
     volume_ul: u64,
+    /// The most delivered, by the ledger.
     volume_most_ul: u64,
+    /// True local time at which the pump first ran for it.
     started: Option<String>,
+    /// True local time at which the pump last stopped for it.
     ended: Option<String>,
+    /// Doses that the line stands for, where there are several.
     #[serde(skip_serializing_if = "Option::is_none")]
     count: Option<u32>,
+    /// As due, of the last of them.
     #[serde(skip_serializing_if = "Option::is_none")]
     last_due: Option<String>,
-    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    /// An operator asked for it, outside the timetable.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     asked: bool,
+    /// How long the pump ran for it.
     pump_on_ms: u64,
+    /// Restarts while it was open.
     restarts: u8,
+}
+
+/// How a dose ended, or that it did not.
+#[derive(Serialize, JsonSchema, Clone, Copy)]
+#[serde(rename_all = "snake_case")]
+enum Word {
+    Dosed,
+    Part,
+    Skipped,
+    Open,
 }
 
 impl<'a> OutcomeLine<'a> {
@@ -45,10 +72,14 @@ impl<'a> OutcomeLine<'a> {
         let text = |stamped: Option<Stamped>| stamped.map(rfc3339);
         let folded = outcome.count > 1;
         Self {
-            event: if matches!(outcome.fate, Fate::Open(_)) { "open" } else { "outcome" },
             entry: &outcome.name,
             due: text(outcome.due),
-            outcome: outcome.fate.word(),
+            outcome: match outcome.fate {
+                Fate::Dosed => Word::Dosed,
+                Fate::Part(_) => Word::Part,
+                Fate::Skipped(_) => Word::Skipped,
+                Fate::Open(_) => Word::Open,
+            },
             cause: outcome.fate.cause().map(dosewright_core::cause::Cause::words),
             epoch: outcome.key.epoch,
             revision: outcome.key.revision,
@@ -65,50 +96,50 @@ impl<'a> OutcomeLine<'a> {
     }
 }
 
-/// What all other lines are made of.
-#[derive(Serialize)]
-#[serde(untagged)]
-enum Line<'a> {
+/// A line of what happened; `at_ms` is true time from the start of the run.
+#[derive(Serialize, JsonSchema)]
+#[serde(tag = "event", rename_all = "snake_case")]
+pub(super) enum Line<'a> {
+    /// A dose came to its outcome.
     Outcome(OutcomeLine<'a>),
-    Switch {
-        event: &'static str,
-        at_ms: u64,
-        on: bool,
-    },
-    Moment {
-        event: &'static str,
-        at_ms: u64,
-    },
-    Late {
-        event: &'static str,
-        at_ms: u64,
-        by_ms: u64,
-    },
-    Alarm {
-        event: &'static str,
-        at_ms: u64,
-        alarm: &'static str,
-        on: bool,
-    },
+    /// A dose had no outcome at the end of the run.
+    Open(OutcomeLine<'a>),
+    /// The pump's drive turned on or off.
+    Pump { at_ms: u64, on: bool },
+    /// The supply came on or went off.
+    Supply { at_ms: u64, on: bool },
+    /// The processor started again though the supply was on.
+    Reset { at_ms: u64 },
+    /// The clock chip lost its feed: the clock is unset.
+    ClockLost { at_ms: u64 },
+    /// The device was called late.
+    LateWake { at_ms: u64, by_ms: u64 },
+    /// The device wrote down that an alarm came or went.
+    Alarm { at_ms: u64, alarm: &'static str, on: bool },
+    /// The clock or the zone was set.
     Clock {
-        event: &'static str,
         at_ms: u64,
+        /// The clock epoch that it opened.
         epoch: u16,
+        /// What the device's clock showed before; null while it was unset.
         before: Option<String>,
+        /// What it shows from then on.
         after: Option<String>,
+        /// True local time.
         at: String,
     },
+    /// Somebody or something acted on the device.
     Act {
-        event: &'static str,
         at_ms: u64,
         act: &'static str,
         #[serde(skip_serializing_if = "Option::is_none")]
         on: Option<bool>,
     },
+    /// The device wrote down an act of service.
     Service {
-        event: &'static str,
         at_ms: u64,
         act: &'static str,
+        /// Its figure.
         ms: u32,
     },
 }
@@ -150,7 +181,6 @@ pub(super) const fn service_word(act: dosewright_core::record::Act) -> &'static 
 
 fn clock_line(at_ms: u64, change: &ClockChange) -> Line<'static> {
     Line::Clock {
-        event: "clock",
         at_ms,
         epoch: change.epoch,
         before: change.before.map(rfc3339),
@@ -187,27 +217,26 @@ impl<W: io::Write> Lines<W> {
 impl<W: io::Write> Sink for Lines<W> {
     fn event(&mut self, at_ms: u64, event: &Event<'_>) {
         let line = match *event {
+            Event::Outcome(outcome) if matches!(outcome.fate, Fate::Open(_)) => {
+                Line::Open(OutcomeLine::of(outcome))
+            }
             Event::Outcome(outcome) => Line::Outcome(OutcomeLine::of(outcome)),
             Event::Opened { .. } => return,
-            Event::Pump { on, .. } => Line::Switch { event: "pump", at_ms, on },
-            Event::Supply { on } => Line::Switch { event: "supply", at_ms, on },
-            Event::Reset => Line::Moment { event: "reset", at_ms },
-            Event::FeedLost => Line::Moment { event: "clock_lost", at_ms },
+            Event::Pump { on, .. } => Line::Pump { at_ms, on },
+            Event::Supply { on } => Line::Supply { at_ms, on },
+            Event::Reset => Line::Reset { at_ms },
+            Event::FeedLost => Line::ClockLost { at_ms },
             Event::Clock(change) => clock_line(at_ms, change),
-            Event::Alarm { alarm, on } => {
-                Line::Alarm { event: "alarm", at_ms, alarm: alarm.words(), on }
-            }
+            Event::Alarm { alarm, on } => Line::Alarm { at_ms, alarm: alarm.words(), on },
             Event::Asked(act) => {
                 let on = match act {
                     DeviceAct::RemoteStop(on) | DeviceAct::Leak(on) => Some(*on),
                     _ => None,
                 };
-                Line::Act { event: "act", at_ms, act: act_word(act), on }
+                Line::Act { at_ms, act: act_word(act), on }
             }
-            Event::Done { act, ms } => {
-                Line::Service { event: "service", at_ms, act: service_word(act), ms }
-            }
-            Event::LateWake { by_ms } => Line::Late { event: "late_wake", at_ms, by_ms },
+            Event::Done { act, ms } => Line::Service { at_ms, act: service_word(act), ms },
+            Event::LateWake { by_ms } => Line::LateWake { at_ms, by_ms },
         };
         self.put(&line);
     }

@@ -1,23 +1,45 @@
 //! The lines that open and close the run of a scenario among the lines for
 //! machines.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::Stamped;
+use super::stamp::rfc3339;
 use crate::diagnose::{Diagnostic, Source};
 use crate::judged::{Judged, Verdict};
-use crate::run::{ActEnd, FaultEnd};
+use crate::run::{ActEnd, FaultEnd, Frame, Options};
 use crate::scenario::Scenario;
 
+/// The first and the last line of a run.
+#[derive(Serialize, JsonSchema)]
+#[serde(tag = "event", rename_all = "snake_case")]
+#[allow(clippy::large_enum_variant)]
+pub enum End<'a> {
+    /// What is run.
+    Run(Opening<'a>),
+    /// What it came to.
+    Summary(Summary<'a>),
+}
+
 /// `{"event":"run",...}`: what is run.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub struct Opening<'a> {
-    event: &'static str,
+    /// The scenario's file.
     file: &'a str,
     title: Option<&'a str>,
+    /// Digest of the scenario's text.
     hash: &'a str,
+    /// Version and digest of the sources.
     build: &'a str,
+    /// Seed of everything left to chance.
     seed: u64,
+    /// Length that the scenario has.
     run_for_ms: u64,
+    /// True local time at the start.
+    start: String,
+    /// The zone of the place, as a POSIX TZ string.
+    zone: &'a str,
 }
 
 impl<'a> Opening<'a> {
@@ -30,16 +52,39 @@ impl<'a> Opening<'a> {
         seed: u64,
     ) -> Self {
         let run_for_ms = scenario.clock.run_for.as_ms();
-        Self { event: "run", file, title: scenario.title.as_deref(), hash, build, seed, run_for_ms }
+        let frame = Frame::of(scenario, &Options::default());
+        let start = Stamped { local: frame.start, offset_s: frame.offset_s(0) };
+        Self {
+            file,
+            title: scenario.title.as_deref(),
+            hash,
+            build,
+            seed,
+            run_for_ms,
+            start: rfc3339(start),
+            zone: &scenario.clock.zone.posix,
+        }
     }
 }
 
 /// `{"event":"fault",...}` and `{"event":"operator",...}`: what became of it.
-#[derive(Serialize)]
-pub struct Became {
-    event: &'static str,
+#[derive(Serialize, JsonSchema)]
+#[serde(tag = "event", rename_all = "snake_case")]
+pub enum Became {
+    /// A fault of the scenario.
+    Fault(Fortune),
+    /// An act of an operator.
+    Operator(Fortune),
+}
+
+/// What became of one table of the scenario.
+#[derive(Serialize, JsonSchema)]
+pub struct Fortune {
     kind: &'static str,
+    /// Line of the file.
     line: usize,
+    /// "took effect", "taken", "refused", "no effect", "not reached", "device off"
+    /// or "cannot be simulated".
     became: &'static str,
 }
 
@@ -55,7 +100,7 @@ pub fn became(scenario: &Scenario, source: &Source, judged: &Judged) -> Vec<Beca
             FaultEnd::NotReached => "not reached",
             FaultEnd::NoSuchPart(_) => "cannot be simulated",
         };
-        Became { event: "fault", kind, line: line(&fault.spans, kind), became }
+        Became::Fault(Fortune { kind, line: line(&fault.spans, kind), became })
     });
     let acts = scenario.operator.iter().zip(&judged.end.acts).map(|(act, end)| {
         let kind = act.act.word();
@@ -66,12 +111,12 @@ pub fn became(scenario: &Scenario, source: &Source, judged: &Judged) -> Vec<Beca
             ActEnd::NotReached => "not reached",
             ActEnd::NoSuchPart(_) => "cannot be simulated",
         };
-        Became { event: "operator", kind, line: line(&act.spans, kind), became }
+        Became::Operator(Fortune { kind, line: line(&act.spans, kind), became })
     });
     faults.chain(acts).collect()
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Broken<'a> {
     promise: &'a str,
     at_ms: u64,
@@ -80,7 +125,7 @@ struct Broken<'a> {
     what: &'a str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Finding<'a> {
     code: &'a str,
     line: usize,
@@ -90,10 +135,11 @@ struct Finding<'a> {
 }
 
 /// `{"event":"summary",...}`: what the run came to.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub struct Summary<'a> {
-    event: &'static str,
+    /// All expectations and promises held.
     held: bool,
+    /// held, stopped, invalid or failed.
     verdict: &'static str,
     dues: u64,
     dosed: u64,
@@ -140,7 +186,6 @@ impl<'a> Summary<'a> {
         };
         let ul = |nl: u128| u64::try_from((nl + 500) / 1000).unwrap_or(u64::MAX);
         Self {
-            event: "summary",
             held: judged.verdict == Verdict::Held,
             verdict: match judged.verdict {
                 Verdict::Held => "held",
@@ -182,4 +227,24 @@ impl<'a> Summary<'a> {
             build,
         }
     }
+}
+
+/// Every line of `run --json`.
+#[derive(JsonSchema)]
+#[serde(untagged)]
+#[allow(dead_code, clippy::large_enum_variant)]
+enum AnyLine<'a> {
+    End(End<'a>),
+    Line(super::json::Line<'a>),
+    Became(Became),
+}
+
+/// The JSON Schema of the lines of `run --json`, from the types that write them.
+/// Fields may be added to a line, and lines of other events between them.
+pub fn schema() -> String {
+    let mut schema = schemars::schema_for!(AnyLine<'_>);
+    schema.insert("title".to_owned(), "A line of dosewright run --json".into());
+    let mut text = serde_json::to_string_pretty(&schema).unwrap_or_default();
+    text.push('\n');
+    text
 }

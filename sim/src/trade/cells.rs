@@ -76,3 +76,37 @@ pub fn cells_for(motor_v: f64, drop_v: f64) -> u32 {
 pub fn after_shelf(lost_a_year: f64, years: f64) -> f64 {
     (1.0 - lost_a_year).powf(years)
 }
+
+/// Voltage of an alkaline cell under a motor's load by the share of its charge that
+/// is used: the shape of a usual discharge, from memory, ending at [`END_V`]. It
+/// tells how a pack will read on a visit, no more.
+pub fn loaded_v(used: f64) -> f64 {
+    const SHAPE: [(f64, f64); 7] = [
+        (0.0, 1.50),
+        (0.1, 1.36),
+        (0.3, 1.25),
+        (0.5, 1.17),
+        (0.7, 1.09),
+        (0.9, 0.98),
+        (1.0, END_V),
+    ];
+    for pair in SHAPE.windows(2) {
+        let ((a, va), (b, vb)) = (pair[0], pair[1]);
+        if used <= b {
+            return va + (vb - va) * ((used - a) / (b - a)).max(0.0);
+        }
+    }
+    END_V
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_voltage_only_falls_and_ends_where_the_cell_counts_as_empty() {
+        let course: Vec<f64> = (0..=120).map(|i| loaded_v(f64::from(i) / 100.0)).collect();
+        assert!(course.windows(2).all(|pair| pair[1] <= pair[0]));
+        assert_eq!((course[0], course[100], course[120]), (1.5, END_V, END_V));
+    }
+}

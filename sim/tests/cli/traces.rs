@@ -243,3 +243,184 @@ fn the_waveform_reads_back_as_the_lines_say() {
     let summary = lines.last().unwrap()["volume_ul"].as_u64().unwrap();
     assert!((delivered * 1000.0 - summary as f64).abs() < 1.5, "{delivered} {summary}");
 }
+
+/// By an independent reader: what a signal is at each of its changes.
+fn by_wellen(path: &std::path::Path) -> (wellen::Timescale, BTreeMap<String, Vec<(u64, f64)>>) {
+    let mut wave = wellen::simple::read(path).expect("a waveform");
+    let vars: Vec<(String, wellen::SignalRef)> = wave
+        .hierarchy()
+        .iter_vars()
+        .map(|var| (var.full_name(wave.hierarchy()), var.signal_ref()))
+        .collect();
+    let refs: Vec<_> = vars.iter().map(|(_, signal)| *signal).collect();
+    wave.load_signals(&refs);
+    let times = wave.time_table().to_vec();
+    let mut out = BTreeMap::new();
+    for (name, signal) in vars {
+        let changes = wave
+            .get_signal(signal)
+            .expect("its signal")
+            .iter_changes()
+            .map(|(at, value)| {
+                let value = match value {
+                    wellen::SignalValue::Real(value) => value,
+                    bit => bit.to_bit_string().unwrap().parse().unwrap(),
+                };
+                (times[at as usize], value)
+            })
+            .collect();
+        out.insert(name, changes);
+    }
+    (wave.hierarchy().timescale().unwrap(), out)
+}
+
+#[test]
+fn an_independent_reader_finds_the_same_waveform() {
+    let place = Place::new("wellen");
+    place.write("visit.toml", &shipped("09-service-visit.toml"));
+    let lines = lines(&place, &["run", "visit.toml", "--json", "--vcd", "wave.vcd"]);
+    let (scale, changes) = by_wellen(&place.dir.join("wave.vcd"));
+    assert_eq!((scale.factor, scale.unit), (1, wellen::TimescaleUnit::MilliSeconds));
+    let told = |event: &str| -> Vec<(u64, f64)> {
+        of(&lines, event)
+            .iter()
+            .map(|line| (line["at_ms"].as_u64().unwrap(), f64::from(u8::from(line["on"] == true))))
+            .collect()
+    };
+    assert_eq!(changes["device.pump"][1..], told("pump"));
+    assert_eq!(changes["device.pump"][0], (0, 0.0));
+    // the visit primes and calibrates, and the clock is set from the start on
+    let service = |act: &str| -> Vec<u64> {
+        of(&lines, "service")
+            .iter()
+            .filter(|line| line["act"] == act)
+            .map(|line| line["at_ms"].as_u64().unwrap())
+            .collect()
+    };
+    let edges = |name: &str, to: f64| -> Vec<u64> {
+        changes[name][1..]
+            .iter()
+            .filter(|(_, value)| (value - to).abs() < 0.5)
+            .map(|(at, _)| *at)
+            .collect()
+    };
+    assert_eq!(edges("device.prime", 1.0), service("prime_begun"));
+    assert_eq!(edges("device.prime", 0.0), service("prime_ended"));
+    assert_eq!(edges("device.calibrate", 1.0), service("calibration_begun"));
+    assert!(!service("prime_begun").is_empty() && !service("calibration_begun").is_empty());
+    assert!(changes["device.clock_set"].last().unwrap().1 > 0.5);
+}
+
+#[test]
+fn a_window_is_that_stretch_in_microseconds() {
+    let place = Place::new("window");
+    place.write("cut.toml", &shipped("03-bakery-cellar-long-cut.toml"));
+    let all = ["run", "cut.toml", "--json", "--vcd", "all.vcd"];
+    place.call(&all);
+    let said = place.call(&[
+        "run",
+        "cut.toml",
+        "--vcd",
+        "part.vcd",
+        "--window",
+        "1 d 46 min..1 d 5 h 20 min",
+        "-q",
+    ]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let (from, to) = (89_160_000_u64, 105_600_000_u64);
+    let (_, whole) = by_wellen(&place.dir.join("all.vcd"));
+    let (scale, part) = by_wellen(&place.dir.join("part.vcd"));
+    assert_eq!((scale.factor, scale.unit), (1, wellen::TimescaleUnit::MicroSeconds));
+    for (name, changes) in &whole {
+        let before = changes.iter().rfind(|(at, _)| *at < from).map(|(_, value)| *value);
+        let inside = changes.iter().filter(|(at, _)| (from..=to).contains(at));
+        let expected: Vec<(u64, f64)> = before
+            .map(|value| (0, value))
+            .into_iter()
+            .chain(inside.map(|(at, value)| ((at - from) * 1000, *value)))
+            .collect();
+        assert_eq!(part[name], expected, "{name}");
+    }
+    // pulses, the cut and the return of the supply are in it
+    assert!(part["device.pump"].len() > 4 && part["device.supply"].len() == 3, "{part:?}");
+    for (args, why) in [
+        (&["--window", "1 d..2 d"][..], "--vcd"),
+        (&["--vcd", "x.vcd", "--window", "2 d..1 d"], "a window ends after it begins"),
+    ] {
+        let said = place.call(&[&["run", "cut.toml"], args].concat());
+        assert!(said.code == 2 && said.err.contains(why), "{said:?}");
+    }
+}
+
+/// Every line of real runs fits the schema, every field of the schema is written by
+/// one of them, and a line with a wrong value does not fit.
+#[test]
+fn the_lines_fit_their_schema() {
+    let place = Place::new("line-schema");
+    let schema: Value = serde_json::from_str(&place.call(&["schema", "--lines"]).out).unwrap();
+    let validator = jsonschema::validator_for(&schema).expect("a schema");
+    let mut seen = std::collections::BTreeSet::new();
+    let mut all = Vec::new();
+    for name in [
+        "03-bakery-cellar-long-cut.toml",
+        "04-school-kitchen-holidays.toml",
+        "09-service-visit.toml",
+        "09-service-visit-second-edit.toml",
+    ] {
+        place.write(name, &shipped(name));
+        all.extend(lines(&place, &["run", name, "--json"]));
+    }
+    let more = "[[fault]]\nat = \"+1 d 46 min\"\nwatchdog_reset = {}\n\n\
+                [[fault]]\nat = \"+1 d 6 h\"\nclock_lost = { lasts = \"1 h\" }\n\n\
+                [[fault]]\nat = \"+1 d 5 h\"\nleak = { lasts = \"1 min\" }\n\n\
+                [[fault]]\nat = \"+1 d 47 min\"\nlate_wake = { by = \"1 min\" }\n\n\
+                [[operator]]\nat = \"+1 d 5 h 30 min\"\nrun_again = { entry = \"night\" }\n\n\
+                [[expect]]\noutcomes = { entry = \"night\", dosed = 9 }\n";
+    place.write("more.toml", &crate::support::nights(more));
+    all.extend(lines(&place, &["run", "more.toml", "--json"]));
+    all.extend(lines(&place, &["run", "more.toml", "--json", "--until", "1 d 50 min"]));
+    for line in &all {
+        let wrong: Vec<String> = validator.iter_errors(line).map(|e| e.to_string()).collect();
+        assert!(wrong.is_empty(), "{line}: {wrong:?}");
+        for name in line.as_object().unwrap().keys() {
+            seen.insert(format!("{}.{name}", line["event"].as_str().unwrap()));
+        }
+    }
+    let events: std::collections::BTreeSet<&str> =
+        all.iter().map(|line| line["event"].as_str().unwrap()).collect();
+    let text = schema.to_string();
+    for event in [
+        "run",
+        "outcome",
+        "open",
+        "pump",
+        "supply",
+        "reset",
+        "clock_lost",
+        "late_wake",
+        "alarm",
+        "clock",
+        "act",
+        "service",
+        "fault",
+        "operator",
+        "summary",
+    ] {
+        assert!(events.contains(event), "no line of {event} was looked at");
+        assert!(text.contains(&format!("\"const\":\"{event}\"")), "{event} is not in the schema");
+    }
+    for field in ["outcome.count", "outcome.last_due", "outcome.asked", "act.on", "run.start"] {
+        assert!(seen.contains(field), "{field} is never written");
+    }
+    let outcome = of(&all, "outcome")[0].clone();
+    for (field, value) in [
+        ("outcome", Value::from("half")),
+        ("volume_ul", Value::from("120")),
+        ("epoch", Value::from(-1)),
+        ("event", Value::from("outcomes")),
+    ] {
+        let mut bad = outcome.clone();
+        bad[field] = value;
+        assert!(!validator.is_valid(&bad), "{bad}");
+    }
+}

@@ -1,0 +1,59 @@
+//! How pack and container go down, day by day.
+
+use super::{BATTERY_RANGE, Day, Draw, HORIZON_DAYS, days};
+use crate::scenario::Scenario;
+use crate::trade::cells::loaded_v;
+
+/// What is in the container at the end of each day by the timetable, from the level
+/// at the start on, in ml; down to the heel. `None` without one.
+pub fn levels_ml(scenario: &Scenario) -> Option<Vec<f64>> {
+    let container = scenario.container.as_ref()?;
+    let ml = |volume: dosewright_core::units::Volume| volume.as_nl() as f64 / 1e6;
+    let (mut level, heel) = (ml(container.level), ml(container.heel));
+    let mut out = vec![level];
+    for day in days(scenario, HORIZON_DAYS) {
+        if level <= heel {
+            break;
+        }
+        level = (level - day.volume_ml).max(heel);
+        out.push(level);
+    }
+    Some(out)
+}
+
+/// Voltage of the pack with the motor running, at the end of each day.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Voltage {
+    /// Cells in series; 1 where that is not known.
+    pub cells: u32,
+    /// By the best estimate, until it is exhausted, in V.
+    pub typical: Vec<f64>,
+    /// By the least estimate, in V.
+    pub worst: Vec<f64>,
+}
+
+/// A model; `None` on mains.
+pub fn voltage(scenario: &Scenario) -> Option<Voltage> {
+    let (draw, cells) = Draw::of(scenario)?;
+    let all = days(scenario, HORIZON_DAYS);
+    let cells = cells.unwrap_or(1);
+    let course = |usable_ah: f64| course(&draw, &all, usable_ah, f64::from(cells));
+    Some(Voltage {
+        cells,
+        typical: course(draw.usable_ah),
+        worst: course(draw.usable_ah * (1.0 - BATTERY_RANGE)),
+    })
+}
+
+fn course(draw: &Draw, days: &[Day], usable_ah: f64, cells: f64) -> Vec<f64> {
+    let mut used = 0.0;
+    let mut out = vec![cells * loaded_v(0.0)];
+    for day in days {
+        if used >= usable_ah {
+            break;
+        }
+        used += draw.a_day(day);
+        out.push(cells * loaded_v(used / usable_ah));
+    }
+    out
+}

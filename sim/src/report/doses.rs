@@ -1,0 +1,106 @@
+//! What each entry came to, and the doses one by one: all of a short run, of a long
+//! one those that were not dosed.
+
+use maud::{Markup, html};
+
+use super::facts::{Dose, Facts, Fate};
+use super::figure::{Table, cell, ml, time};
+
+/// Doses told one by one.
+const MOST_ALL: usize = 400;
+/// Of a long run, those that were not dosed.
+const MOST_ODD: usize = 300;
+
+/// A row an entry.
+pub(super) fn entries(facts: &Facts) -> Table {
+    let rows = facts
+        .entries()
+        .into_iter()
+        .map(|name| {
+            let mine = || facts.doses.iter().filter(move |dose| dose.entry == name);
+            let of = |fate: Fate| {
+                let sum: u64 = mine()
+                    .filter(|dose| dose.fate == fate && (!dose.asked || fate == Fate::Open))
+                    .map(|dose| u64::from(dose.count))
+                    .sum();
+                cell(sum.to_string())
+            };
+            let mut row = vec![cell(name)];
+            row.extend(Fate::ALL.map(of));
+            row.push(cell(
+                mine().filter(|dose| dose.asked && dose.fate != Fate::Open).count().to_string(),
+            ));
+            row.push(cell(ml(mine().map(|dose| dose.least_ul).sum())));
+            row.push(cell(ml(mine().map(|dose| dose.most_ul).sum())));
+            row
+        })
+        .collect();
+    Table {
+        head: vec![
+            "entry",
+            "dosed",
+            "part",
+            "skipped",
+            "open",
+            "asked for",
+            "at least, ml",
+            "at most, ml",
+        ],
+        rows,
+        note: None,
+    }
+}
+
+fn table(doses: &[&Dose], note: Option<String>) -> Table {
+    let rows = doses
+        .iter()
+        .map(|dose| {
+            let outcome = match (dose.count, dose.asked) {
+                (1, false) => dose.fate.word().to_owned(),
+                (1, true) => format!("{}, asked for", dose.fate.word()),
+                (count, _) => format!("{} x {count}", dose.fate.word()),
+            };
+            let due: Markup = match dose.last_due {
+                Some(last) => html! { (time(dose.due)) " to " (time(Some(last))) },
+                None => time(dose.due),
+            };
+            vec![
+                due,
+                cell(&dose.entry),
+                cell(outcome),
+                cell(dose.cause.as_deref().unwrap_or("-")),
+                cell(ml(dose.least_ul)),
+                cell(ml(dose.most_ul)),
+                time(dose.started),
+                time(dose.ended),
+            ]
+        })
+        .collect();
+    Table {
+        head: vec![
+            "due",
+            "entry",
+            "outcome",
+            "cause",
+            "at least, ml",
+            "at most, ml",
+            "started",
+            "ended",
+        ],
+        rows,
+        note,
+    }
+}
+
+/// The doses one by one, and what the list is called.
+pub(super) fn list(facts: &Facts) -> (&'static str, Table) {
+    if facts.doses.len() <= MOST_ALL {
+        return ("All doses", table(&facts.doses.iter().collect::<Vec<_>>(), None));
+    }
+    let odd: Vec<&Dose> = facts.doses.iter().filter(|dose| dose.fate != Fate::Dosed).collect();
+    let note = odd.len().checked_sub(MOST_ODD).filter(|more| *more > 0).map(|more| {
+        format!("{more} more are not shown; run with --csv or --json for all of them.")
+    });
+    let shown = &odd[..odd.len().min(MOST_ODD)];
+    ("Doses that were not dosed", table(shown, note))
+}

@@ -1,0 +1,226 @@
+//! A figure: a picture with its name, what it shows in words, and the same data as
+//! a table.
+
+use maud::{Markup, PreEscaped, html};
+
+use crate::trace::Stamped;
+use crate::trace::stamp::rfc3339;
+
+/// Width of every picture, in its own units; some 300 pixels of a small screen.
+pub(super) const W: f64 = 380.0;
+
+/// Rows of cells under a head; the first cell of a row names it.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Table {
+    /// Names of the columns.
+    pub(super) head: Vec<&'static str>,
+    /// Rows.
+    pub(super) rows: Vec<Vec<Markup>>,
+    /// What the table leaves out, in a sentence.
+    pub(super) note: Option<String>,
+}
+
+/// A figure.
+#[derive(Clone, Debug)]
+pub(super) struct Figure {
+    /// An id, unique in its page.
+    pub(super) id: String,
+    /// Its name.
+    pub(super) title: String,
+    /// What it shows, in a sentence or two.
+    pub(super) finding: String,
+    /// Height in the units of its width.
+    pub(super) height: f64,
+    /// What is drawn.
+    pub(super) svg: Markup,
+    /// What the marks mean.
+    pub(super) legend: Vec<(Markup, &'static str)>,
+    /// The data.
+    pub(super) table: Table,
+}
+
+/// A number of at most so many decimals.
+pub(super) fn n(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let text = if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    };
+    if text == "-0" { "0".to_owned() } else { text }
+}
+
+/// A coordinate.
+pub(super) fn c(value: f64) -> String {
+    n(value, 1)
+}
+
+/// Microlitres as millilitres, exactly.
+pub(super) fn ml(ul: u64) -> String {
+    n(ul as f64 / 1000.0, 3)
+}
+
+/// A cell of text.
+pub(super) fn cell(text: impl AsRef<str>) -> Markup {
+    html! { (text.as_ref()) }
+}
+
+/// A local time as a cell, with its offset for machines; a dash where there is none.
+pub(super) fn time(at: Option<Stamped>) -> Markup {
+    match at {
+        Some(at) => {
+            html! { time datetime=(rfc3339(at)) { (crate::scenario::show::local(at.local)) } }
+        }
+        None => cell("-"),
+    }
+}
+
+/// Text in a picture; `anchor` is start, middle or end.
+pub(super) fn label(x: f64, y: f64, anchor: &str, text: &str) -> Markup {
+    html! { text x=(c(x)) y=(c(y)) text-anchor=(anchor) { (text) } }
+}
+
+/// A line in a picture.
+pub(super) fn line(class: &str, x1: f64, y1: f64, x2: f64, y2: f64) -> Markup {
+    html! { line class=(class) x1=(c(x1)) y1=(c(y1)) x2=(c(x2)) y2=(c(y2)) {} }
+}
+
+/// A rectangle in a picture.
+pub(super) fn rect(class: &str, x: f64, y: f64, w: f64, h: f64) -> Markup {
+    html! { rect class=(class) x=(c(x)) y=(c(y)) width=(c(w.max(0.0))) height=(c(h.max(0.0))) {} }
+}
+
+/// A line through points.
+pub(super) fn path(class: &str, points: &[(f64, f64)]) -> Markup {
+    let mut d = String::new();
+    for (i, (x, y)) in points.iter().enumerate() {
+        d.push_str(if i == 0 { "M" } else { "L" });
+        d.push_str(&c(*x));
+        d.push(' ');
+        d.push_str(&c(*y));
+    }
+    html! { path class=(class) d=(d) {} }
+}
+
+/// A sample of how something is drawn, for a legend.
+pub(super) fn sample(svg: Markup) -> Markup {
+    html! { svg class="sample" viewBox="0 0 24 14" aria-hidden="true" { (svg) } }
+}
+
+/// Round steps that divide a range into some four parts.
+pub(super) fn ticks(most: f64) -> Vec<f64> {
+    if most <= 0.0 || !most.is_finite() {
+        return vec![0.0];
+    }
+    let raw = most / 4.0;
+    let power = 10_f64.powf(raw.log10().floor());
+    let step = [1.0, 2.0, 2.5, 5.0, 10.0]
+        .into_iter()
+        .map(|by| by * power)
+        .find(|step| *step >= raw * 0.999)
+        .unwrap_or(power);
+    let mut out = Vec::new();
+    let mut at = 0.0;
+    while at <= most * 1.001 {
+        out.push(at);
+        at += step;
+    }
+    out
+}
+
+impl Table {
+    /// As HTML.
+    pub(super) fn html(&self, caption: &str) -> Markup {
+        html! {
+            div class="scroll" tabindex="0" role="region" aria-label=(caption) {
+                table {
+                    caption class="hidden" { (caption) }
+                    thead { tr { @for name in &self.head { th scope="col" { (name) } } } }
+                    tbody {
+                        @for row in &self.rows {
+                            tr {
+                                @for (i, cell) in row.iter().enumerate() {
+                                    @if i == 0 { th scope="row" { (cell) } } @else { td { (cell) } }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+            @if let Some(note) = &self.note { p class="note" { (note) } }
+        }
+    }
+}
+
+impl Figure {
+    /// As HTML.
+    pub(super) fn html(&self) -> Markup {
+        let (name, what) = (format!("{}-name", self.id), format!("{}-what", self.id));
+        html! {
+            section {
+                h2 { (self.title) }
+                figure id=(self.id) {
+                    svg class="picture" role="img" viewBox=(format!("0 0 {} {}", c(W), c(self.height)))
+                        aria-labelledby=(name) aria-describedby=(what) {
+                        title id=(name) { (self.title) }
+                        desc id=(what) { (self.finding) }
+                        (self.svg)
+                    }
+                    @if !self.legend.is_empty() {
+                        ul class="legend" {
+                            @for (mark, word) in &self.legend { li { (mark) " " (word) } }
+                        }
+                    }
+                    figcaption { (self.finding) }
+                }
+                details {
+                    summary { "The same as a table" }
+                    (self.table.html(&self.title))
+                }
+            }
+        }
+    }
+}
+
+/// A whole page.
+pub(super) fn page(title: &str, style: &str, body: &Markup) -> String {
+    let page = html! {
+        (PreEscaped("<!DOCTYPE html>\n"))
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (title) }
+                style { (PreEscaped(style)) }
+            }
+            body { (body) }
+        }
+    };
+    let mut text = page.into_string();
+    text.push('\n');
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_have_no_needless_digits() {
+        assert_eq!(
+            (n(12.50, 2).as_str(), n(-0.001, 1).as_str(), ml(119_998).as_str()),
+            ("12.5", "0", "119.998")
+        );
+        assert_eq!((n(100.0, 0).as_str(), c(0.04).as_str()), ("100", "0"));
+    }
+
+    #[test]
+    fn ticks_are_round_and_few() {
+        for most in [0.7, 1.0, 3.0, 9.9, 144.0, 1000.0, 12_345.0] {
+            let found = ticks(most);
+            assert!((3..=6).contains(&found.len()), "{most}: {found:?}");
+        }
+        assert_eq!(ticks(0.0), [0.0]);
+    }
+}

@@ -1,0 +1,287 @@
+//! One offline page of a run: a verdict first, then pictures, each with what it
+//! shows in words and the same data as a table. No script, nothing to fetch.
+
+mod courses;
+mod daily;
+mod doses;
+mod facts;
+mod figure;
+mod glyph;
+mod lines;
+mod matrix;
+pub mod sheet;
+mod train;
+mod week;
+
+pub use facts::{Dose, Facts, Fate};
+pub use lines::{Saved, are_lines, read};
+pub use matrix::Cell;
+
+use maud::{Markup, html};
+
+use crate::diagnose::Source;
+use crate::forecast;
+use crate::judged::{self, Verdict};
+use crate::run::Options;
+use crate::scenario::{Scenario, show};
+use crate::trace::Sink;
+use crate::trace::stamp::{about, clock_time};
+use crate::trace::summary::{End, Opening, Summary, became};
+use crate::world::WorldError;
+
+const STYLE: &str = include_str!("style.css");
+
+/// What a page is made of; at least one of them is there.
+#[derive(Debug, Clone, Default)]
+pub struct Input<'a> {
+    /// A run.
+    pub run: Option<&'a Facts>,
+    /// The scenario of the run: limits, windows, container, supply.
+    pub scenario: Option<&'a Scenario>,
+    /// A sweep.
+    pub sweep: Option<&'a [Cell]>,
+}
+
+/// Runs a scenario, judges it and gathers what a page tells of it.
+///
+/// # Errors
+///
+/// Where there is no world for it.
+pub fn gather(
+    scenario: &Scenario,
+    source: &Source,
+    options: &Options,
+    hash: &str,
+    build: &str,
+) -> Result<(Facts, Verdict), WorldError> {
+    let opening = End::Run(Opening::new(source.name(), scenario, hash, build, options.seed));
+    let mut facts = Facts::opened(&value(&opening))
+        .ok_or_else(|| WorldError::Memory("the run's first line cannot be read".to_owned()))?;
+    let judged = judged::run(scenario, options, vec![&mut facts as &mut dyn Sink], None)?;
+    for line in became(scenario, source, &judged) {
+        facts.line(&value(&line));
+    }
+    let summary = Summary::new(source, &judged, hash, build, options.seed);
+    facts.line(&value(&End::Summary(summary)));
+    Ok((facts, judged.verdict))
+}
+
+/// As it is written on a line.
+fn value(line: &impl serde::Serialize) -> serde_json::Value {
+    serde_json::to_value(line).unwrap_or_default()
+}
+
+fn plural(count: u64, one: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
+}
+
+/// The sentence that stands first.
+fn verdict(facts: &Facts) -> Markup {
+    let totals = &facts.totals;
+    let (class, word) = match totals.verdict.as_str() {
+        "held" => ("held", "held"),
+        "failed" => ("failed", "FAILED"),
+        "invalid" => ("invalid", "is INVALID"),
+        _ => ("stopped", "stopped before its end"),
+    };
+    let mut parts = vec![format!("{} dosed", totals.dosed)];
+    for (count, word) in
+        [(totals.part, "part"), (totals.skipped, "skipped"), (totals.open, "open at the end")]
+    {
+        if count > 0 {
+            parts.push(format!("{count} {word}"));
+        }
+    }
+    let asked = if totals.asked > 0 {
+        format!(", and {} asked for", plural(totals.asked, "dose"))
+    } else {
+        String::new()
+    };
+    let expected = match (totals.expectations, totals.failures) {
+        (0, 0) => String::new(),
+        (count, 0) => format!("{} held, ", plural(count, "expectation")),
+        (count, failed) => format!("{failed} of {} did not hold, ", plural(count, "expectation")),
+    };
+    let broken = if totals.broken == 0 {
+        "every promise was kept".to_owned()
+    } else {
+        format!(
+            "promises were broken {}",
+            if totals.broken == 1 { "once".to_owned() } else { format!("{} times", totals.broken) }
+        )
+    };
+    let effect = if totals.invalid > 0 {
+        format!("; {} never took effect", plural(totals.invalid, "fault or act"))
+    } else {
+        String::new()
+    };
+    html! {
+        h1 {
+            (facts.file) " " span class=(class) { (word) } ". "
+            (plural(totals.dues, "scheduled dose")) ": " (parts.join(", ")) (asked) "; "
+            (expected) (broken) (effect) "."
+        }
+    }
+}
+
+fn sweep_verdict(cells: &[Cell]) -> Markup {
+    let failed = cells.iter().filter(|cell| cell.failed()).count();
+    let none = cells.iter().filter(|cell| cell.without_effect()).count();
+    let (class, word) = if failed > 0 { ("failed", "FAILED") } else { ("held", "held") };
+    let none = if none > 0 {
+        format!(", and in {none} the fault never took effect")
+    } else {
+        String::new()
+    };
+    html! {
+        h1 {
+            "The sweep " span class=(class) { (word) } ". "
+            @if failed == 0 { "No promise was broken in " } @else { "Promises were broken in " (failed) " of " }
+            (plural(cells.len() as u64, "run")) (none) "."
+        }
+    }
+}
+
+fn about_run(facts: &Facts) -> Markup {
+    html! {
+        @if let Some(title) = &facts.title { p { (title) } }
+        p class="small" {
+            "From " (show::local(facts.frame.start)) ", for " (about(facts.totals.simulated_ms))
+            ", true local time. Dosed: pump ran, flow not sensed. Seed " (facts.seed)
+            ", scenario " code { (facts.hash) } ", build " code { (facts.build) } "."
+        }
+        @if !facts.totals.findings.is_empty() {
+            div class="finding" {
+                h2 { "What failed" }
+                ul {
+                    @for found in facts.totals.findings.iter().take(MOST_FINDINGS) { li { (found) } }
+                }
+                @if let Some(more) = facts.totals.findings.len().checked_sub(MOST_FINDINGS).filter(|more| *more > 0) {
+                    p class="note" { "and " (more) " more" }
+                }
+            }
+        }
+    }
+}
+
+/// Findings told one by one.
+const MOST_FINDINGS: usize = 50;
+
+/// What was done to the device in the run.
+fn disturbances(facts: &Facts) -> Option<Markup> {
+    let local = |at: u64| {
+        let local = facts.frame.local(at);
+        format!("{} {}", show::date(local.date()), clock_time(local))
+    };
+    let mut rows: Vec<(u64, String)> = Vec::new();
+    for (from, to) in facts.without_supply() {
+        rows.push((from, format!("no supply for {}", about(to.saturating_sub(from)))));
+    }
+    for (at, before, after) in &facts.clock {
+        let show = |clock: &Option<crate::trace::Stamped>| {
+            clock.map_or_else(
+                || "unset".to_owned(),
+                |clock| format!("{} {}", show::date(clock.local.date()), clock_time(clock.local)),
+            )
+        };
+        rows.push((*at, format!("clock set from {} to {}", show(before), show(after))));
+    }
+    for at in &facts.feed_lost {
+        rows.push((*at, "the clock chip had lost its feed".to_owned()));
+    }
+    for (at, alarm, on) in &facts.alarms {
+        rows.push((*at, format!("alarm {}: {alarm}", if *on { "on" } else { "off" })));
+    }
+    rows.sort();
+    let all = rows.len();
+    rows.truncate(MOST_EVENTS);
+    let vain: Vec<&(String, u64, String)> = facts
+        .became
+        .iter()
+        .filter(|(_, _, became)| !matches!(became.as_str(), "took effect" | "taken"))
+        .collect();
+    (all + vain.len() > 0).then(|| {
+        html! {
+            section {
+                h2 { "What happened to it" }
+                ul {
+                    @for (at, what) in &rows { li { (local(*at)) ": " (what) } }
+                    @for (kind, line, became) in vain.iter().take(MOST_EVENTS) {
+                        li { code { (kind) } " (line " (line) "): " (became) }
+                    }
+                }
+                @if all > rows.len() { p class="note" { "and " (all - rows.len()) " more" } }
+            }
+        }
+    })
+}
+
+/// Things that happened, told one by one.
+const MOST_EVENTS: usize = 100;
+
+const CAUTIONS: &str = "A simulation shows what the logic does in a modelled world; it does not show that a pump, a tube or a battery is sound. Read the product's safety data sheet and wear what it asks for; never mix products; isolate the supply before you open a pump head; prevent back-siphoning into drinking water. The label, local codes, discharge rules and licensed trades come first. Not certified for any use: the owner of the installation decides.";
+
+/// The page.
+pub fn page(input: &Input<'_>) -> String {
+    let title = match input.run {
+        Some(facts) => format!("{}: {}", facts.file, facts.totals.verdict),
+        None => "A sweep of faults".to_owned(),
+    };
+    let body = html! {
+        main {
+            @if let Some(facts) = input.run { (verdict(facts)) (about_run(facts)) }
+            @else if let Some(cells) = input.sweep { (sweep_verdict(cells)) }
+            @if let Some(facts) = input.run { (of_run(facts, input.scenario)) }
+            @if let Some(cells) = input.sweep {
+                @if input.run.is_some() { (sweep_verdict_as_h2(cells)) }
+                @for figure in matrix::figures(cells) { (figure.html()) }
+            }
+            section { h2 { "Cautions" } p class="caution" { (CAUTIONS) } }
+        }
+    };
+    figure::page(&title, STYLE, &body)
+}
+
+fn sweep_verdict_as_h2(cells: &[Cell]) -> Markup {
+    let failed = cells.iter().filter(|cell| cell.failed()).count();
+    html! {
+        h2 { "Sweep: " (plural(cells.len() as u64, "run")) ", " (failed) " failed" }
+    }
+}
+
+fn of_run(facts: &Facts, scenario: Option<&Scenario>) -> Markup {
+    let (weeks, left_out) = week::figures(facts, scenario);
+    let train = scenario.and_then(|scenario| train::planned(facts, scenario));
+    let forecast = scenario.map(forecast::forecast);
+    let (name, list) = doses::list(facts);
+    html! {
+        section {
+            h2 { "What each entry came to" }
+            (doses::entries(facts).html("What each entry came to"))
+        }
+        @if let Some(what) = disturbances(facts) { (what) }
+        @for figure in weeks { (figure.html()) }
+        @if left_out > 0 {
+            p class="note" {
+                (plural(left_out as u64, "week")) " in which everything went as usual, or less was unusual than in those above, "
+                @if left_out == 1 { "is" } @else { "are" } " not drawn."
+            }
+        }
+        @if let Some(seen) = &facts.seen {
+            (train::close_up(seen, scenario.map(|scenario| &scenario.head.head)).html())
+        }
+        @if let Some(figure) = train.and_then(|(entry, train)| train::evenness(&entry, &train)) { (figure.html()) }
+        (daily::figure(facts, scenario).html())
+        @if let (Some(scenario), Some(forecast)) = (scenario, &forecast) {
+            @if let Some(figure) = courses::container(Some(facts), scenario, forecast) { (figure.html()) }
+            @if let Some(figure) = courses::battery(scenario, forecast) { (figure.html()) }
+            @else { p class="note" { "The supply is mains: there is no battery to show." } }
+        } @else {
+            p class="note" { "The scenario is not at hand: the head's limits, the ceiling, container and battery are left out." }
+        }
+        section {
+            h2 { (name) }
+            details { summary { "Show the list" } (list.html(name)) }
+        }
+    }
+}

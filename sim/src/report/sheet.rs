@@ -1,0 +1,336 @@
+//! One page to leave on site: what is set, what it will use, until when things last,
+//! what to check, and blanks to fill in and sign.
+
+use maud::{Markup, html};
+
+use super::figure;
+use crate::forecast::{self, Forecast};
+use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario, show};
+
+const STYLE: &str = include_str!("sheet.css");
+/// Entries that one page has room for.
+const MOST_ENTRIES: usize = 16;
+/// Closed stretches that are told.
+const MOST_CLOSED: usize = 4;
+/// Warnings of the site that are told.
+const MOST_WARNINGS: usize = 3;
+const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+
+/// Paper sizes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Paper {
+    /// 210 x 297 mm.
+    A4,
+    /// 8.5 x 11 in.
+    Letter,
+}
+
+impl Paper {
+    const fn rule(self) -> &'static str {
+        match self {
+            Self::A4 => "@page{size:210mm 297mm;margin:10mm 12mm}",
+            Self::Letter => "@page{size:8.5in 11in;margin:9mm 12mm}",
+        }
+    }
+
+    const fn class(self) -> &'static str {
+        match self {
+            Self::A4 => "a4",
+            Self::Letter => "letter",
+        }
+    }
+}
+
+/// What only the people on site know; what is empty is a blank to fill in.
+#[derive(Clone, Debug, Default)]
+pub struct Site {
+    /// Where the product goes in.
+    pub dosing_point: Option<String>,
+    /// Class of product, such as "bacteria, no surfactants".
+    pub product_class: Option<String>,
+    /// Reference of the discharge permit.
+    pub permit: Option<String>,
+    /// Serial number of the pump.
+    pub serial: Option<String>,
+    /// Date of the calibration.
+    pub calibrated: Option<String>,
+    /// Its expanded uncertainty, such as "0.43 ml/min".
+    pub uncertainty: Option<String>,
+}
+
+fn when(entry: &EntryPlan) -> String {
+    match entry.recurrence {
+        RecurrencePlan::Weekly { days, at_min, by_night } => {
+            let named: Vec<&str> = WEEKDAYS
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| days.bits() & (1 << i) != 0)
+                .map(|(_, day)| *day)
+                .collect();
+            let days = if named.len() == 7 { "every day".to_owned() } else { named.join(" ") };
+            let what = match (by_night, named.len()) {
+                (true, 7) => "every night".to_owned(),
+                (true, _) => format!("nights of {days}"),
+                (false, _) => days,
+            };
+            format!("{what}, {:02}:{:02}", at_min / 60, at_min % 60)
+        }
+        RecurrencePlan::Every { interval_ms, from } => {
+            let from = match from {
+                IntervalStart::Local(local) => format!(" from {}", show::local(local)),
+                IntervalStart::After(_) | IntervalStart::Accepted => String::new(),
+            };
+            format!("every {}{from}", show::length(interval_ms))
+        }
+    }
+}
+
+fn ends(entry: &EntryPlan) -> String {
+    match entry.recurrence {
+        RecurrencePlan::Weekly { at_min, .. } => {
+            let end = (u64::from(at_min) * 60_000 + u64::from(entry.window_ms)).div_ceil(60_000);
+            format!("{:02}:{:02}", end / 60 % 24, end % 60)
+        }
+        RecurrencePlan::Every { .. } => "-".to_owned(),
+    }
+}
+
+fn dates(entry: &EntryPlan) -> String {
+    match (entry.first, entry.last) {
+        (None, None) => "always".to_owned(),
+        (Some(first), None) => format!("from {}", show::date(first)),
+        (None, Some(last)) => format!("until {}", show::date(last)),
+        (Some(first), Some(last)) => format!("{} to {}", show::date(first), show::date(last)),
+    }
+}
+
+/// A line to fill in, or what is known.
+fn blank(name: &str, known: Option<&str>) -> Markup {
+    html! {
+        div class="blank" {
+            span class="name" { (name) }
+            @match known {
+                Some(known) => span class="known" { (known) },
+                None => span class="line" { span class="hidden" { "to fill in" } },
+            }
+        }
+    }
+}
+
+fn timetable(scenario: &Scenario) -> Markup {
+    let on: Vec<&EntryPlan> = scenario.entries.iter().filter(|entry| entry.enabled).collect();
+    let closed: Vec<String> = scenario
+        .closed
+        .iter()
+        .take(MOST_CLOSED)
+        .map(|dates| format!("{} to {}", show::date(dates.first), show::date(dates.last)))
+        .collect();
+    html! {
+        section class="wide" {
+            h2 { "Timetable" }
+            div class="scroll" tabindex="0" role="region" aria-label="Timetable" {
+                table {
+                    thead { tr {
+                        @for name in ["entry", "when", "dose", "window", "ends by", "dates"] {
+                            th scope="col" { (name) }
+                        }
+                    } }
+                    tbody {
+                        @for entry in on.iter().take(MOST_ENTRIES) {
+                            tr {
+                                th scope="row" { (entry.name) }
+                                td { (when(entry)) }
+                                td { (show::volume(entry.volume)) }
+                                td { (show::length(u64::from(entry.window_ms))) }
+                                td { (ends(entry)) }
+                                td { (dates(entry)) }
+                            }
+                        }
+                    }
+                }
+            }
+            @if on.len() > MOST_ENTRIES {
+                p { strong { (on.len() - MOST_ENTRIES) " more entries have no room here: leave the file with this sheet." } }
+            }
+            p {
+                "Zone " code { (scenario.clock.zone_of_device().written) }
+                ". A night is named by the day on which it begins. "
+                @if closed.is_empty() { "No closed dates." }
+                @else {
+                    "Closed: " (closed.join("; "))
+                    @if scenario.closed.len() > MOST_CLOSED { "; and " (scenario.closed.len() - MOST_CLOSED) " more" }
+                    "."
+                }
+                " Dosed: pump ran, flow not sensed."
+            }
+        }
+    }
+}
+
+fn head(scenario: &Scenario, site: &Site, forecast: &Forecast) -> Markup {
+    let head = &scenario.head.head;
+    let due = forecast.date(forecast::CALIBRATION_DAYS).map(show::date).unwrap_or_default();
+    html! {
+        section {
+            h2 { "Head and calibration" }
+            p {
+                "Flow " strong { (show::flow(head.flow)) } "; " (head.rollers) " rollers. Pulses of "
+                (show::length(u64::from(head.shortest_on_ms))) " to "
+                (show::length(u64::from(head.longest_run_ms))) ", at most " (head.starts_per_hour)
+                " starts an hour. Calibrate again by " (due) " (common practice, six months)."
+            }
+            (blank("calibrated on", site.calibrated.as_deref()))
+            (blank("uncertainty, k = 2", site.uncertainty.as_deref()))
+        }
+    }
+}
+
+fn lasts(forecast: &Forecast) -> Markup {
+    let date =
+        |days: f64| forecast.date(days).map_or_else(|| "after 10 years".to_owned(), show::date);
+    let (ml, doses) = forecast.year;
+    html! {
+        section {
+            h2 { "How long it lasts" }
+            dl {
+                dt { "uses" }
+                dd { (figure::n(ml / 1000.0 / 365.0 * 7.0, 2)) " l a week, " (figure::n(ml / 1000.0, 1)) " l and " (doses) " doses a year" }
+                dt { "container" }
+                @match &forecast.stock {
+                    Some(stock) => dd { "to its heel " (date(stock.until.days)) "; order by " (date(stock.reorder_days)) },
+                    None => dd { "not described" },
+                }
+                dt { "battery" }
+                @match &forecast.pack {
+                    Some(pack) => dd { "until " (date(pack.until.days)) " (model), at worst " (date(pack.until.least)) },
+                    None => dd { "mains" },
+                }
+                dt { "tube set" }
+                dd { "due " (date(forecast.tube.days)) ", by " (forecast.tube.governs.word()) }
+            }
+            p class="next" {
+                @match forecast.next() {
+                    Some(call) => { "Next visit by " strong { (date(call.days)) } ": " (call.reason) "." },
+                    None => "Nothing asks for a visit within 10 years.",
+                }
+            }
+        }
+    }
+}
+
+fn place(site: &Site) -> Markup {
+    let missing: Vec<&str> = [
+        ("dosing point", &site.dosing_point),
+        ("product class", &site.product_class),
+        ("permit reference", &site.permit),
+    ]
+    .into_iter()
+    .filter(|(_, known)| known.is_none())
+    .map(|(name, _)| name)
+    .collect();
+    html! {
+        section {
+            h2 { "Where it goes" }
+            (blank("dosing point", site.dosing_point.as_deref()))
+            (blank("product class", site.product_class.as_deref()))
+            (blank("permit reference", site.permit.as_deref()))
+            @if !missing.is_empty() {
+                p class="warning" {
+                    strong { "Warning: " } (missing.join(", ")) " not given. Many authorities forbid dosing upstream of a separator, surfactants above all: ask before the pump is switched on."
+                }
+            }
+        }
+    }
+}
+
+const MOUNTING: [&str; 8] = [
+    "container stands level, labelled, in a tray",
+    "foot valve and strainer upright, off the bottom",
+    "lines fixed, no kink, clear of heat and traffic",
+    "anti-siphon valve or air gap fitted",
+    "non-return valve at the dosing point",
+    "no way back into drinking water",
+    "primed until product reaches the outlet",
+    "leak or tube-burst detector tried",
+];
+
+const ELECTRICAL: [&str; 5] = [
+    "supply by a licensed electrician, where it is mains",
+    "isolator within reach, labelled",
+    "cable entries tight, no strain on cables",
+    "remote stop tried",
+    "clock and zone set, timetable read back",
+];
+
+fn checklist() -> Markup {
+    html! {
+        section {
+            h2 { "Mounting" }
+            ul class="check" { @for item in MOUNTING { li { (item) } } }
+        }
+        section {
+            h2 { "Electrical and settings" }
+            ul class="check" { @for item in ELECTRICAL { li { (item) } } }
+        }
+    }
+}
+
+fn signing(site: &Site) -> Markup {
+    html! {
+        section class="wide sign" {
+            h2 { "On the visit" }
+            div class="blanks" {
+                (blank("pump serial number", site.serial.as_deref()))
+                (blank("product and batch", None))
+                (blank("as found: run, s", None))
+                (blank("measured, ml", None))
+                (blank("as left: run, s", None))
+                (blank("measured, ml", None))
+                (blank("container, kg", None))
+                (blank("date", None))
+                (blank("name", None))
+                (blank("signature", None))
+            }
+            p { "Measure before you touch anything. The measured volume is never pre-filled: write down what the vessel shows." }
+        }
+    }
+}
+
+const CAUTIONS: &str = "Read the product's safety data sheet and wear what it asks for. Never mix products. Isolate the supply before you open the pump head. Prevent back-siphoning into drinking water. The label, local codes, discharge rules and licensed trades come first. Check the container against the record at every visit. The programme was simulated; pump, tube, battery and product were not tried. Not certified for any use: the owner of the installation decides.";
+
+/// The sheet of a scenario whose timetable the device accepts.
+pub fn sheet(file: &str, hash: &str, scenario: &Scenario, site: &Site, paper: Paper) -> String {
+    let forecast = forecast::forecast(scenario);
+    let largest = forecast::days(scenario, 365).iter().map(|day| day.volume_ml).fold(0.0, f64::max);
+    let warnings = forecast::warnings(scenario, &forecast::figures(scenario, largest));
+    let title = scenario.title.as_deref().unwrap_or(file);
+    let body = html! {
+        main class=(paper.class()) {
+            header {
+                h1 { (title) }
+                p { "Dosing pump, sheet to leave on site. Planned from " (show::date(forecast.start)) ". File " (file) ", " code { (hash) } "." }
+            }
+            div class="columns" {
+                (timetable(scenario))
+                (head(scenario, site, &forecast))
+                (lasts(&forecast))
+                (place(site))
+                @if warnings.is_empty() {
+                    section { h2 { "Of this site" } p { "The lines and the product ask for no warning." } }
+                } @else {
+                    section {
+                        h2 { "Of this site" }
+                        ul { @for warning in warnings.iter().take(MOST_WARNINGS) { li { (warning) } } }
+                        @if warnings.len() > MOST_WARNINGS {
+                            p { strong { "And " (warnings.len() - MOST_WARNINGS) " more: " code { "dosewright forecast" } " tells them." } }
+                        }
+                    }
+                }
+                (checklist())
+                (signing(site))
+                section class="wide caution" { h2 { "Cautions" } p { (CAUTIONS) } }
+            }
+        }
+    };
+    figure::page(&format!("Sheet: {title}"), &format!("{}{STYLE}", paper.rule()), &body)
+}

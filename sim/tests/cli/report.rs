@@ -1,0 +1,265 @@
+//! Pages: of a run, of its saved lines, of a sweep.
+
+use std::fmt::Write as _;
+
+use serde_json::Value;
+
+use crate::support::{Place, failing, good, nights, shipped};
+
+/// The text of every cell of the table with that caption.
+fn table(page: &str, caption: &str) -> Vec<Vec<String>> {
+    let from = page.find(&format!("<caption class=\"hidden\">{caption}</caption>")).unwrap();
+    let body = &page[from..][..page[from..].find("</table>").unwrap()];
+    let strip = |html: &str| {
+        let mut text = String::new();
+        let mut inside = false;
+        for c in html.chars() {
+            match c {
+                '<' => inside = true,
+                '>' => inside = false,
+                c if !inside => text.push(c),
+                _ => {}
+            }
+        }
+        text.replace("&quot;", "\"").replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&")
+    };
+    body.split("<tr>")
+        .skip(2)
+        .map(|row| {
+            row.split("</th>")
+                .flat_map(|part| part.split("</td>"))
+                .map(strip)
+                .filter(|cell| !cell.is_empty())
+                .collect()
+        })
+        .collect()
+}
+
+#[test]
+fn the_tables_say_what_the_lines_say() {
+    let place = Place::new("report-tables");
+    place.write("cut.toml", &shipped("03-bakery-cellar-long-cut.toml"));
+    let said = place.call(&["report", "cut.toml", "-o", "r.html"]);
+    assert!(said.code == 0 && said.out.is_empty() && said.err.starts_with("r.html: "), "{said:?}");
+    let page = place.read("r.html");
+    let lines: Vec<Value> = place
+        .call(&["run", "cut.toml", "--json"])
+        .out
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect();
+    let local = |value: &Value| {
+        value.as_str().map_or("-".to_owned(), |text| {
+            let (time, ms) = (&text[11..19], text[19..].split(['+', '-']).next().unwrap());
+            let time = time.strip_suffix(":00").filter(|_| ms.is_empty()).unwrap_or(time);
+            format!("{} {time}{ms}", &text[..10])
+        })
+    };
+    let ml = |value: &Value| (value.as_f64().unwrap() / 1000.0).to_string();
+    let rows = table(&page, "All doses");
+    let outcomes: Vec<&Value> = lines.iter().filter(|line| line["event"] == "outcome").collect();
+    assert_eq!(rows.len(), outcomes.len());
+    for (row, line) in rows.iter().zip(outcomes) {
+        assert_eq!(row[0], local(&line["due"]));
+        assert_eq!(row[1], line["entry"].as_str().unwrap());
+        assert_eq!(row[2], line["outcome"].as_str().unwrap());
+        assert_eq!(row[3], line["cause"].as_str().unwrap_or("-"));
+        assert_eq!(row[4], ml(&line["volume_ul"]));
+        assert_eq!(row[5], ml(&line["volume_most_ul"]));
+        assert_eq!((&row[6], &row[7]), (&local(&line["started"]), &local(&line["ended"])));
+    }
+    // the close-up has the pulses of the whole dose
+    let pulses = table(&page, "Pulses of one dose, close up");
+    let pumps: Vec<u64> = lines
+        .iter()
+        .filter(|line| line["event"] == "pump")
+        .map(|line| line["at_ms"].as_u64().unwrap())
+        .collect();
+    let whole = &pumps[pumps.len() - 60..];
+    assert_eq!(pulses.len(), 30);
+    for (row, pair) in pulses.iter().zip(whole.chunks(2)) {
+        assert_eq!(row[1], (pair[0] - whole[0]).to_string());
+        assert_eq!(row[2], (pair[1] - pair[0]).to_string());
+    }
+    // the supply that was off
+    assert!(page.contains("no supply Tue 00:50 to 05:10"), "{page}");
+}
+
+#[test]
+fn the_train_and_the_courses_are_those_of_pulses_and_forecast() {
+    let place = Place::new("report-courses");
+    place.write("site.toml", &shipped("harbour-kitchen.toml"));
+    assert_eq!(place.call(&["report", "site.toml", "-o", "r.html", "-q"]).code, 0);
+    let page = place.read("r.html");
+    let train: Value =
+        serde_json::from_str(&place.call(&["pulses", "site.toml", "--json"]).out).unwrap();
+    for (row, (a, b)) in table(&page, "Flow error by observation window").iter().zip(
+        train["commanded_error"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .zip(train["outflow_error"].as_array().unwrap()),
+    ) {
+        let found: Vec<f64> = row.iter().map(|cell| cell.parse().unwrap()).collect();
+        let expected = [
+            a["window_min"].as_f64().unwrap(),
+            a["least_percent"].as_f64().unwrap(),
+            a["most_percent"].as_f64().unwrap(),
+            b["least_percent"].as_f64().unwrap(),
+            b["most_percent"].as_f64().unwrap(),
+        ];
+        assert!(
+            found.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-4),
+            "{found:?} {expected:?}"
+        );
+    }
+    let forecast: Value =
+        serde_json::from_str(&place.call(&["forecast", "site.toml", "--json"]).out).unwrap();
+    for (what, date) in [
+        ("is exhausted on ", &forecast["battery"]["until"]["date"]),
+        ("with a quarter less, on ", &forecast["battery"]["until"]["least"]),
+        ("down to the heel on ", &forecast["container"]["until"]["date"]),
+        ("Order by ", &forecast["container"]["order_by"]),
+        ("contact closes on ", &forecast["container"]["low_contact"]),
+    ] {
+        let text = format!("{what}{}", date.as_str().unwrap());
+        assert!(page.contains(&text), "{text}");
+    }
+    // the course ends where the forecast ends: the last day of the table is on it
+    let level = table(&page, "Level of the container");
+    let end = forecast["container"]["until"]["days"].as_f64().unwrap().ceil() as usize;
+    assert_eq!(level.last().unwrap()[0], {
+        let until = forecast["container"]["until"]["date"].as_str().unwrap();
+        assert_eq!(end, 63);
+        // the heel is reached in the course of that day
+        let day: u32 = until[8..].parse().unwrap();
+        format!("{}{:02}", &until[..8], day + 1)
+    });
+    assert_eq!(level[0][1..], ["8.1", "8.1"]);
+}
+
+#[test]
+fn saved_lines_give_the_same_page() {
+    let place = Place::new("report-lines");
+    for name in ["09-service-visit.toml", "04-school-kitchen-holidays.toml"] {
+        place.write(name, &shipped(name));
+        place.write("run.jsonl", &place.call(&["run", name, "--json"]).out);
+        assert_eq!(place.call(&["report", name, "-o", "a.html"]).code, 0);
+        let said = place.call(&["report", "run.jsonl", "-o", "b.html"]);
+        assert!(said.code == 0 && said.err.starts_with("b.html: "), "{said:?}");
+        assert!(place.read("a.html") == place.read("b.html"), "{name}");
+    }
+    // a scenario that is not the one that was run any more is not used
+    place.write("04-school-kitchen-holidays.toml", "schema = 1\n");
+    let said = place.call(&["report", "run.jsonl", "-o", "c.html"]);
+    assert!(said.code == 0 && said.err.contains("is not there as it was run"), "{said:?}");
+    let page = place.read("c.html");
+    assert!(
+        page.contains("The scenario is not at hand") && !page.contains("Level of the container")
+    );
+}
+
+#[test]
+fn a_sweep_is_a_matrix_with_replay_lines() {
+    let place = Place::new("report-sweep");
+    place.write("week.toml", &good());
+    let sweep = ["sweep", "week.toml", "--faults", "supply_loss,leak,squeeze_lost", "--json"];
+    let said = place.call(&sweep);
+    place.write("sweep.jsonl", &said.out);
+    let made = place.call(&["report", "week.toml", "sweep.jsonl", "-o", "r.html"]);
+    assert_eq!(made.code, 5, "some faults found nothing to hit: {made:?}");
+    let page = place.read("r.html");
+    let rows = table(&page, "Faults by moment");
+    let cells: Vec<Value> = said
+        .out
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .filter(|line: &Value| line["event"] == "cell")
+        .collect();
+    assert_eq!(rows.len(), cells.len());
+    for (row, cell) in rows.iter().zip(&cells) {
+        assert_eq!(row[0], cell["fault"].as_str().unwrap());
+        assert_eq!(
+            (&row[2], &row[3]),
+            (
+                &cell["at"].as_str().unwrap().to_owned(),
+                &cell["verdict"].as_str().unwrap().to_owned()
+            )
+        );
+        assert_eq!(row[5], cell["replay"].as_str().unwrap());
+    }
+    assert_eq!(place.call(&["report", "sweep.jsonl", "-o", "s.html"]).code, 5);
+    assert!(place.read("s.html").contains("The sweep <span class=\"held\">held</span>"));
+}
+
+#[test]
+fn a_failure_is_told_first_and_names_stay_text() {
+    let place = Place::new("report-failed");
+    place.write("fails.toml", &failing());
+    let said = place.call(&["report", "fails.toml", "-o", "r.html"]);
+    assert_eq!(said.code, 1, "{said:?}");
+    let page = place.read("r.html");
+    assert!(page.contains("<span class=\"failed\">FAILED</span>"), "{page}");
+    assert!(page.find("What failed").unwrap() < page.find("What each entry came to").unwrap());
+    let name = "<script>alert(1)</script>";
+    place.write("odd.toml", &nights("").replace("\"night\"", &format!("'{name}'")));
+    assert_eq!(place.call(&["report", "odd.toml", "-o", "odd.html"]).code, 0);
+    let page = place.read("odd.html");
+    assert!(!page.contains("<script") && page.contains("&lt;script&gt;alert(1)"));
+}
+
+#[test]
+fn what_is_no_run_is_said() {
+    let place = Place::new("report-bad");
+    place.write("week.toml", &good());
+    place.write("bad.jsonl", "{\"event\":\"run\"}\n");
+    place.write(
+        "cut.jsonl",
+        &place
+            .call(&["run", "week.toml", "--json"])
+            .out
+            .lines()
+            .take(5)
+            .fold(String::new(), |text, line| text + line + "\n"),
+    );
+    place.write("other.jsonl", "{\"event\":\"forecast\"}\n");
+    for (args, why) in [
+        (&["bad.jsonl"][..], "bad.jsonl:1: the line does not say when and where the run starts"),
+        (&["cut.jsonl"], "the summary, is missing"),
+        (&["other.jsonl"], "no lines of `run --json`"),
+        (&["week.toml", "week.toml"], "two runs were given"),
+        (&["missing.toml"], "cannot read missing.toml"),
+    ] {
+        let said = place.call(&[&["report"], args, &["-o", "r.html"]].concat());
+        assert!(said.code == 2 && said.err.contains(why), "{args:?} {said:?}");
+    }
+}
+
+/// A year of 16 entries, and ten: summed up, not drawn dot by dot.
+#[test]
+fn long_runs_are_summed_up() {
+    let place = Place::new("report-long");
+    let mut text = String::from(
+        "schema = 1\n[clock]\nstart = 2026-01-01T00:00:00\nzone = \"CET-1CEST,M3.5.0,M10.5.0/3\"\nrun_for = \"3650 days\"\n[head]\nflow = \"26.5 ml/min\"\n[container]\ncapacity = \"10 l\"\nlevel = \"10 l\"\n[supply]\nbattery = { type = \"LR20\" }\n[[fault]]\nat = \"2027-05-05 00:10\"\nsupply_loss = { lasts = \"3 d\" }\n",
+    );
+    for i in 0..16 {
+        _ = write!(
+            text,
+            "[[entry]]\nname = \"line {i}\"\nweekly = {{ days = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"], at = \"{:02}:{:02}\" }}\nvolume = \"20 ml\"\nwindow = \"30 min\"\npulses = 5\n",
+            i * 80 / 60,
+            i * 80 % 60
+        );
+    }
+    place.write("ten.toml", &text);
+    let said = place.call(&["report", "ten.toml", "-o", "r.html"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let page = place.read("r.html");
+    assert!(page.len() < 2_000_000, "{}", page.len());
+    assert!(page.contains("All 522 weeks in one") || page.contains("All 523 weeks in one"));
+    // the week of the cut is among those that are drawn
+    assert!(
+        page.contains("Week of Monday 2027-05-03")
+            && page.contains("no supply Wed 00:10 to Sat 00:10")
+    );
+    assert!(page.contains("Doses that were not dosed") && !page.contains("All doses"));
+}

@@ -1,0 +1,86 @@
+//! The sheet and the calendar of a site.
+
+use crate::support::{Place, nights, shipped};
+
+#[test]
+fn a_blank_on_the_sheet_is_a_warning() {
+    let place = Place::new("sheet");
+    place.write("site.toml", &shipped("harbour-kitchen.toml"));
+    let said = place.call(&["sheet", "site.toml", "-o", "sheet.html"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    for name in ["--dosing-point", "--product-class", "--permit"] {
+        assert!(said.err.contains(&format!("warning: {name} is not given")), "{}", said.err);
+    }
+    let page = place.read("sheet.html");
+    assert!(
+        page.contains("Warning: </strong>dosing point, product class, permit reference not given")
+    );
+    let forecast: serde_json::Value =
+        serde_json::from_str(&place.call(&["forecast", "site.toml", "--json"]).out).unwrap();
+    for value in [
+        &forecast["next_visit"]["date"],
+        &forecast["next_visit"]["reason"],
+        &forecast["container"]["order_by"],
+        &forecast["battery"]["until"]["least"],
+        &forecast["tube_set"]["date"],
+    ] {
+        assert!(page.contains(value.as_str().unwrap()), "{value}");
+    }
+    for text in [
+        "nights of Mon Tue Wed Thu Fri Sat, 00:45",
+        "144 ml",
+        "26.5 ml/min",
+        "pump ran, flow not sensed",
+        "pump serial number",
+        "signature",
+        "licensed electrician",
+        "size:210mm 297mm",
+    ] {
+        assert!(page.contains(text), "{text}");
+    }
+    let given = [
+        "sheet",
+        "site.toml",
+        "-o",
+        "full.html",
+        "--paper",
+        "letter",
+        "--dosing-point",
+        "upstream of the <U-bend>",
+        "--product-class",
+        "bacteria",
+        "--permit",
+        "HK 12/2026",
+        "--uncertainty",
+        "0.43 ml/min",
+    ];
+    let said = place.call(&given);
+    assert_eq!((said.code, said.err.as_str()), (0, ""), "{said:?}");
+    let page = place.read("full.html");
+    assert!(page.contains("size:8.5in 11in") && !page.contains("not given"));
+    assert!(page.contains("upstream of the &lt;U-bend&gt;") && page.contains("HK 12/2026"));
+    let said = place.call(&["sheet", "site.toml", "-o", "x.html", "--permit", " "]);
+    assert!(said.code == 2 && said.err.contains("leave it out for a blank"), "{said:?}");
+}
+
+#[test]
+fn a_calendar_says_what_it_leaves_out() {
+    let place = Place::new("calendar");
+    place.write("week.toml", &nights(""));
+    let said = place.call(&["calendar", "week.toml"]);
+    assert_eq!((said.code, said.err.as_str()), (0, ""));
+    assert!(said.out.starts_with("BEGIN:VCALENDAR\r\n") && said.out.ends_with("END:VCALENDAR\r\n"));
+    // nights of Monday to Wednesday are mornings of Tuesday to Thursday
+    assert!(
+        said.out.contains("RRULE:FREQ=WEEKLY;BYDAY=TU,WE,TH;UNTIL=20261007T224500Z\r\n"),
+        "{}",
+        said.out
+    );
+    place.write("visit.toml", &shipped("09-service-visit.toml"));
+    let said = place.call(&["calendar", "visit.toml", "-o", "visit.ics"]);
+    assert!(said.code == 0 && said.err.contains("it shows the timetable at the start"), "{said:?}");
+    assert!(place.read("visit.ics").contains("BEGIN:VTIMEZONE"));
+    place.write("none.toml", &nights("").replace("run_for = \"4 days\"", "run_for = \"10 h\""));
+    let said = place.call(&["calendar", "none.toml"]);
+    assert!(said.code == 4 && said.err.contains("the calendar is empty"), "{said:?}");
+}
