@@ -96,28 +96,33 @@ pub struct Book<const N: usize, const H: usize> {
 
 impl<const N: usize, const H: usize> Book<N, H> {
     /// A device that has never been set up.
-    pub const EMPTY: Self = Self {
-        at: Instant::ZERO,
-        clock: None,
-        zone: Zone::UTC,
-        epoch: 0,
-        losses: 0,
-        not_before: Instant::MIN,
-        head: None,
-        timetable: Timetable::EMPTY,
-        lines: [PackedState::UNUSED; N],
-        history: History::EMPTY,
-        starts: Starts::NONE,
-        open: None,
-        next_id: 0,
-        asks: 0,
-        damaged: 0,
-        closed_damaged: false,
-        alarms: 0,
-        rest_until: Instant::MIN,
-        stock: Stock::NONE,
-        motor: Motor::SOUND,
-    };
+    ///
+    /// It is made by a call and not a constant: the tables are zeros, which a device
+    /// need not keep a picture of in its flash.
+    pub const fn empty() -> Self {
+        Self {
+            at: Instant::ZERO,
+            clock: None,
+            zone: Zone::UTC,
+            epoch: 0,
+            losses: 0,
+            not_before: Instant::MIN,
+            head: None,
+            timetable: Timetable::EMPTY,
+            lines: [PackedState::UNUSED; N],
+            history: History::EMPTY,
+            starts: Starts::NONE,
+            open: None,
+            next_id: 0,
+            asks: 0,
+            damaged: 0,
+            closed_damaged: false,
+            alarms: 0,
+            rest_until: Instant::MIN,
+            stock: Stock::NONE,
+            motor: Motor::SOUND,
+        }
+    }
 
     /// Whether an alarm is on.
     pub const fn alarm_is_on(&self, alarm: Alarm) -> bool {

@@ -1,6 +1,8 @@
 //! Controller and ledger joined: the few lines that keep the contract of
 //! [`Controller::step`], the same in firmware and simulator.
 
+use core::borrow::BorrowMut;
+
 use embedded_storage::nor_flash::NorFlash;
 
 use crate::book::Book;
@@ -9,7 +11,9 @@ use crate::effect::Effect;
 use crate::event::Event;
 use crate::ledger::{AppendError, FormatError, Geometry, Ledger, OpenError, RollError};
 use crate::notice::notice;
-use crate::record::{Alarm, Record, Reset};
+#[cfg(any(feature = "defmt", feature = "log"))]
+use crate::record::Record;
+use crate::record::{Alarm, Reset};
 use crate::recovery;
 use crate::time::{Duration, Instant};
 use crate::timers::Reason;
@@ -50,19 +54,17 @@ pub enum StartError<E> {
     },
 }
 
-/// A pump controller with its memory.
+/// A pump controller with its memory. `C` is the controller itself, or a reference
+/// to where it lies: a firmware keeps it in a place of its own, and the device is
+/// then small enough to be moved about.
 #[derive(Clone, PartialEq, Eq, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Device<F, const N: usize = 32, const H: usize = 64> {
-    controller: Controller<N, H>,
+pub struct Device<F, const N: usize = 32, const H: usize = 64, C = Controller<N, H>> {
+    controller: C,
     ledger: Ledger<F>,
 }
 
 impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
-    /// Slots that a sector must have: for the largest snapshot with its header
-    /// and seal, for the largest adoption, and for slots that do not take.
-    pub const LEAST_SLOTS: usize = Book::<N, H>::SNAPSHOT_MOST + N + 2 + 2 + 8;
-
     /// Starts from what the memory holds; a fresh part is given a first ledger.
     ///
     /// `count` is what the clock chip counts, `None` where it lost its feed: the
@@ -75,41 +77,58 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
         count: Option<Instant>,
         reset: Reset,
     ) -> Result<Self, (F, StartError<F::Error>)> {
+        Self::start_in(Controller::blank(), flash, geometry, count, reset)
+    }
+}
+
+impl<F, const N: usize, const H: usize, C> Device<F, N, H, C>
+where
+    F: NorFlash,
+    C: BorrowMut<Controller<N, H>>,
+{
+    /// Slots that a sector must have: for the largest snapshot with its header
+    /// and seal, for the largest adoption, and for slots that do not take.
+    pub const LEAST_SLOTS: usize = Book::<N, H>::SNAPSHOT_MOST + N + 2 + 2 + 8;
+
+    /// As [`Device::start`], in a controller that is [`Controller::blank`].
+    ///
+    /// On a device a call, so that what it needs of the stack is given back.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub fn start_in(
+        mut controller: C,
+        flash: F,
+        geometry: Geometry,
+        count: Option<Instant>,
+        reset: Reset,
+    ) -> Result<Self, (F, StartError<F::Error>)> {
         let (slots, least) = (geometry.slots(), Self::LEAST_SLOTS);
         if usize::from(slots) < least {
             return Err((flash, StartError::SectorTooSmall { slots, least }));
         }
-        let controller = Controller::with_book(Book::EMPTY);
-        let ledger = match Ledger::open(flash, geometry) {
+        let blank = controller.borrow_mut();
+        let mut ledger = match Ledger::open(flash, geometry) {
             Ok(ledger) => ledger,
             Err((flash, OpenError::Blank | OpenError::Unfinished)) => {
-                let snapshot = controller.book().snapshot().map(|record| record.encode());
-                Ledger::format(flash, geometry, snapshot)
+                Ledger::format(flash, geometry, blank.book().snapshot_bytes())
                     .map_err(|(flash, error)| (flash, StartError::Format(error)))?
             }
             Err((flash, error)) => return Err((flash, StartError::Open(error))),
         };
-        let mut device = Self { controller, ledger };
-        let Self { controller, ledger } = &mut device;
-        let (unreadable_tail, unreadable) = recovery::recover_into(controller.book_mut(), ledger);
-        controller.begin_with(Start {
-            now: count.unwrap_or(controller.book().at),
-            feed_kept: count.is_some(),
-            reset,
-            unreadable_tail,
-            unreadable,
-        });
-        Ok(device)
+        let (unreadable_tail, unreadable) = recovery::recover_into(blank.book_mut(), &mut ledger);
+        let now = count.unwrap_or(blank.book().at);
+        let feed_kept = count.is_some();
+        blank.begin_with(Start { now, feed_kept, reset, unreadable_tail, unreadable });
+        Ok(Self { controller, ledger })
     }
 
     /// The device's time as the controller last knew it.
-    pub const fn now(&self) -> Instant {
-        self.controller.now()
+    pub fn now(&self) -> Instant {
+        self.controller().now()
     }
 
     /// The controller.
-    pub const fn controller(&self) -> &Controller<N, H> {
-        &self.controller
+    pub fn controller(&self) -> &Controller<N, H> {
+        self.controller.borrow()
     }
 
     /// The ledger.
@@ -129,7 +148,7 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
 
     /// When to call again, and why.
     pub fn next_wake(&self) -> Option<(Instant, Reason)> {
-        self.controller.next_wake()
+        self.controller().next_wake()
     }
 
     /// Hands in an event and does everything that follows from it, until the
@@ -140,7 +159,7 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
     /// before it changes anything (D9).
     pub fn handle(&mut self, now: Instant, event: Event<'_, N>, out: &mut impl Outputs) {
         if event.is_request() {
-            self.controller.try_ledger_again();
+            self.controller.borrow_mut().try_ledger_again();
             self.follow(now, Event::Wake, out);
         }
         self.follow(now, event, out);
@@ -152,7 +171,7 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
             _ => None,
         };
         let mut now = now;
-        let mut effects = self.controller.step(now, event);
+        let mut effects = self.controller.borrow_mut().step(now, event);
         // every turn has written a record or ends the loop; a call causes a
         // bounded number of records
         loop {
@@ -166,11 +185,8 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
                         notice!(warn, "alarm {:?}: {:?}", alarm, on);
                         out.alarm(alarm, on);
                     }
-                    Effect::Append(record) => {
-                        let written = self.append(&record);
-                        if let (true, Record::Outcome(outcome)) = (written, &record) {
-                            notice!(info, "{:?}", outcome);
-                        }
+                    Effect::Append => {
+                        let written = self.append();
                         answer = Some(if written { Event::Appended } else { Event::AppendFailed });
                     }
                     Effect::Adopt => {
@@ -183,52 +199,49 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
             }
             let Some(answer) = answer else { return };
             now = out.now(now);
-            effects = self.controller.step(now, answer);
+            effects = self.controller.borrow_mut().step(now, answer);
         }
     }
 
     /// Puts a new sector in force that begins with the state as it is.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn roll(&mut self) -> Result<(), RollError<F::Error>> {
-        let snapshot = self.controller.book().snapshot().map(|record| record.encode());
-        self.ledger.roll(snapshot)
+        self.ledger.roll(self.controller.borrow().book().snapshot_bytes())
     }
 
-    fn append(&mut self, record: &Record) -> bool {
+    fn append(&mut self) -> bool {
+        let Some(&payload) = self.controller.borrow().pending() else { return false };
         if self.ledger.needs_roll() && self.roll().is_err() {
             return false;
         }
-        let payload = record.encode();
-        match self.ledger.append(&payload) {
+        let written = match self.ledger.append(&payload) {
             Ok(_) => true,
             Err(AppendError::Full | AppendError::Worn) => {
                 self.roll().is_ok() && self.ledger.append(&payload).is_ok()
             }
             Err(_) => false,
+        };
+        #[cfg(any(feature = "defmt", feature = "log"))]
+        if written && let Some(Record::Outcome(outcome)) = Record::decode(&payload) {
+            notice!(info, "{:?}", outcome);
         }
+        written
     }
 
     /// Writes an adoption's records, all of them in one sector: they count only
     /// together, and are read together at a restart.
     fn adopt(&mut self, timetable: &Timetable<N>) -> bool {
-        let records = self.controller.adoption(timetable);
-        let count = records.clone().count();
+        let count = self.controller.borrow().adoption(timetable).count();
         // once where there is room, and once more from the top of a new sector
         // where slots that did not take used the room up
         for _ in 0..2 {
             let room = !self.ledger.needs_roll() && usize::from(self.ledger.free()) >= count;
-            if !room {
-                let snapshot = self.controller.book().snapshot().map(|record| record.encode());
-                if self.ledger.roll(snapshot).is_err() {
-                    return false;
-                }
+            if !room && self.roll().is_err() {
+                return false;
             }
-            let mut failed = None;
-            for record in records.clone() {
-                if let Err(error) = self.ledger.append(&record.encode()) {
-                    failed = Some(error);
-                    break;
-                }
-            }
+            let Self { controller, ledger } = self;
+            let mut records = controller.borrow().adoption(timetable);
+            let failed = records.find_map(|record| ledger.append(&record.encode()).err());
             match failed {
                 None => return true,
                 Some(AppendError::Full | AppendError::Worn) => {}

@@ -23,13 +23,14 @@ pub struct Recovered<const N: usize, const H: usize> {
 pub fn recover<F: NorFlash, const N: usize, const H: usize>(
     ledger: &mut Ledger<F>,
 ) -> Recovered<N, H> {
-    let mut book = Book::EMPTY;
+    let mut book = Book::empty();
     let (unreadable_tail, unreadable) = recover_into(&mut book, ledger);
     Recovered { book, unreadable_tail, unreadable }
 }
 
 /// The same into an empty book where it lies. What cannot be read comes back as
 /// [`Recovered::unreadable_tail`] and [`Recovered::unreadable`].
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
     book: &mut Book<N, H>,
     ledger: &mut Ledger<F>,

@@ -274,7 +274,7 @@ impl<const N: usize> Timetable<N> {
                 dues = dues.saturating_add(u32::try_from(times).unwrap_or(u32::MAX));
             }
         }
-        let weekly = self.enabled().filter(|e| e.is_weekly());
+        let weekly = self.enabled().filter(Entry::is_weekly);
         // the set of entries in force is largest just after one of them comes
         // into force, or before any date at all
         let dates = weekly.clone().flat_map(|e| [e.first, e.last]).flatten().map(Date::days);

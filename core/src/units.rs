@@ -110,12 +110,14 @@ impl Volume {
 
     /// The sum, at most the largest volume there is.
     #[must_use]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn plus(self, other: Self) -> Self {
         Self(self.0.saturating_add(other.0))
     }
 
     /// What is left after `other` is taken away, at least nothing.
     #[must_use]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn minus(self, other: Self) -> Self {
         Self(self.0.saturating_sub(other.0))
     }

@@ -216,7 +216,7 @@ fn recovered(ledger: &mut Ledger<Flash>) -> Recovered<N, H> {
 
 /// A store in the format of this build.
 fn made() -> Vec<u8> {
-    let empty = Book::<N, H>::EMPTY;
+    let empty = Book::<N, H>::empty();
     let snapshot = empty.snapshot().map(|record| record.encode());
     let Ok(mut ledger) = Ledger::format(Flash::new(12), GEOMETRY, snapshot) else { panic!() };
     for record in records(VERSION) {

@@ -3,7 +3,7 @@
 use super::Book;
 use crate::config::Head;
 use crate::entry::EntryId;
-use crate::record::{DELIVERIES_A_RECORD, Record, STARTS_A_RECORD, Staged};
+use crate::record::{DELIVERIES_A_RECORD, RECORD_BYTES, Record, STARTS_A_RECORD, Staged};
 use crate::time::Duration;
 
 /// Records before those of the lines: clock, globals, head, closed dates.
@@ -22,6 +22,11 @@ impl<const N: usize, const H: usize> Book<N, H> {
     /// once, and a place is all that there is to keep of it.
     pub fn snapshot(&self) -> impl Iterator<Item = Record> + Clone + '_ {
         (0..Self::SNAPSHOT_MOST).filter_map(|place| self.snapshot_record(place))
+    }
+
+    /// The same in the ledger's bytes.
+    pub(crate) fn snapshot_bytes(&self) -> impl Iterator<Item = [u8; RECORD_BYTES]> + Clone + '_ {
+        self.snapshot().map(|record| record.encode())
     }
 
     #[inline(never)]

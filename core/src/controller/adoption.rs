@@ -16,40 +16,56 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         &'a self,
         timetable: &'a Timetable<N>,
     ) -> impl Iterator<Item = Record> + Clone + 'a {
-        let staged = self.staged(timetable);
-        let written = staged.clone().fold(0, |bits, s| bits | bit(usize::from(s.line)));
-        let cleared = self.cleared(timetable);
-        let closed_staged = self.closed_changes(timetable);
-        let adopted = Adopted {
+        let free = self.free_lines(timetable);
+        (0..N + 2).filter_map(move |place| self.adoption_record(timetable, free, place))
+    }
+
+    #[inline(never)]
+    fn adoption_record(&self, timetable: &Timetable<N>, free: u64, place: usize) -> Option<Record> {
+        if place < N {
+            return self.staged_on(place, timetable, free).map(Record::Staged);
+        }
+        if place == N {
+            return self
+                .closed_changes(timetable)
+                .then_some(Record::StagedClosed(timetable.closed));
+        }
+        let written = (0..N)
+            .filter(|&line| self.staged_on(line, timetable, free).is_some())
+            .fold(0, |bits, line| bits | bit(line));
+        Some(Record::Adopted(self.adoption_end(timetable, written)))
+    }
+
+    fn adoption_end(&self, timetable: &Timetable<N>, written: u64) -> Adopted {
+        Adopted {
             at: self.now,
             ceiling: timetable.ceiling,
             written,
-            cleared: cleared & !written,
-            closed_staged,
-        };
-        staged
-            .map(Record::Staged)
-            .chain(closed_staged.then_some(Record::StagedClosed(timetable.closed)))
-            .chain(core::iter::once(Record::Adopted(adopted)))
+            cleared: self.cleared(timetable) & !written,
+            closed_staged: self.closed_changes(timetable),
+        }
     }
 
-    /// The lines that a timetable changes. An entry of a known number stays on
-    /// its line; a new one takes the first line that is free for it.
-    fn staged<'a>(
-        &'a self,
-        timetable: &'a Timetable<N>,
-    ) -> impl Iterator<Item = Staged> + Clone + 'a {
-        let changed = timetable.entries().filter_map(move |entry| self.changed(&entry));
-        let new = timetable.entries().filter(move |e| self.book.line_of(e.id).is_none());
-        let free = (0..N).filter(move |&line| self.is_free(line, timetable));
-        let added = new.zip(free).map(move |(entry, line)| self.stage(line, &entry, false));
-        changed.chain(added)
+    /// What a timetable puts on a line. An entry of a known number stays on its
+    /// line; of the new ones each takes the first line that is `free` for it.
+    fn staged_on(&self, line: usize, timetable: &Timetable<N>, free: u64) -> Option<Staged> {
+        let id = self.book.timetable.id_on(line);
+        if let Some(entry) = id.and_then(|id| timetable.get(id)) {
+            return (self.book.timetable.line(line) != Some(entry))
+                .then(|| self.stage(line, &entry, true));
+        }
+        if free & bit(line) == 0 {
+            return None;
+        }
+        let before = (free & bit(line).wrapping_sub(1)).count_ones() as usize;
+        let mut new = timetable.ids().filter(|&id| self.book.line_of(id).is_none());
+        let entry = timetable.get(new.nth(before)?)?;
+        Some(self.stage(line, &entry, false))
     }
 
-    /// What an entry changes on the line it is on already, if anything.
-    fn changed(&self, entry: &Entry) -> Option<Staged> {
-        let line = self.book.line_of(entry.id)?;
-        (self.book.timetable.line(line) != Some(*entry)).then(|| self.stage(line, entry, true))
+    /// Lines that a new entry can go on, a bit a line.
+    fn free_lines(&self, timetable: &Timetable<N>) -> u64 {
+        (0..N).filter(|&line| self.is_free(line, timetable)).fold(0, |bits, line| bits | bit(line))
     }
 
     /// Lines whose entries are gone from a timetable, a bit a line.
@@ -102,7 +118,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if let Some(id) = new().filter(|id| id.0 < self.book.next_id).nth(lost) {
             return Err(Refusal::RetiredId { id });
         }
-        let free = (0..N).filter(|&line| self.is_free(line, timetable)).count();
+        let free = self.free_lines(timetable).count_ones() as usize;
         if new().count() > free { Err(Refusal::Busy) } else { Ok(()) }
     }
 
@@ -112,34 +128,22 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             return;
         }
         self.retry_at = None;
-        // line by line the same as the records say: a changed line touches no
-        // other, and each new entry takes the first line still free
-        let cleared = self.cleared(timetable);
-        let closed_staged = self.closed_changes(timetable);
-        for entry in timetable.entries() {
-            if let Some(staged) = self.changed(&entry) {
-                self.book.adopt(&staged);
-            }
-        }
+        let (cleared, closed_staged) = (self.cleared(timetable), self.closed_changes(timetable));
+        let free = self.free_lines(timetable);
         let mut written = 0;
-        for entry in timetable.entries() {
-            if self.book.line_of(entry.id).is_some() {
-                continue;
-            }
-            if let Some(line) = (0..N).find(|&line| self.is_free(line, timetable)) {
-                let staged = self.stage(line, &entry, false);
-                written |= bit(line);
+        for line in 0..N {
+            // line by line the same as the records say: an entry that has its line is
+            // not new any more, so the next takes the first of the lines still to come
+            let to_come = free & !bit(line).wrapping_sub(1);
+            if let Some(staged) = self.staged_on(line, timetable, to_come) {
+                written |= if staged.edited { 0 } else { bit(line) };
                 self.book.adopt(&staged);
             }
         }
         self.book.timetable.closed = timetable.closed;
-        let adopted = Adopted {
-            at: self.now,
-            ceiling: timetable.ceiling,
-            written,
-            cleared: cleared & !written,
-            closed_staged,
-        };
+        let cleared = cleared & !written;
+        let (at, ceiling) = (self.now, timetable.ceiling);
+        let adopted = Adopted { at, ceiling, written, cleared, closed_staged };
         self.book.adopted(&adopted, 0, false);
         self.refit();
     }

@@ -85,10 +85,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// Begins a dose: its first intent, which the pump waits for.
-    pub(super) fn begin(&mut self, begin: &Begin) -> Record {
+    pub(super) fn begin(&mut self, begin: &Begin) -> bool {
         self.running = Some(Running::new(begin));
         let after = self.now.since(begin.due_at).as_ms();
-        Record::Pulse(Pulse {
+        self.want(&Record::Pulse(Pulse {
             line: begin.line as u8,
             due: begin.due,
             mark: begin.mark,
@@ -104,7 +104,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             asked: begin.asked,
             cut: begin.cut,
             restarts: 0,
-        })
+        }))
     }
 
     /// What a restart makes of the open dose: the last intent counts as
@@ -196,8 +196,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// The end of the open dose, if it has come.
-    pub(super) fn dose_end(&mut self, effects: &mut Effects) -> Option<Record> {
-        let open = self.book.open?;
+    pub(super) fn dose_end(&mut self, effects: &mut Effects) -> bool {
+        let Some(open) = self.book.open else { return false };
         let pulse = open.pulse;
         if self.running.is_none() {
             debug_assert!(false, "an open dose that nobody runs");
@@ -205,11 +205,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         if let Some(cause) = self.must_end(&open) {
             self.stop_run(effects);
-            return Some(self.outcome_of(&pulse, cause));
+            return self.outcome_of(&pulse, cause);
         }
-        let running = self.running.filter(|_| !self.pump_is_on())?;
+        let Some(running) = self.running.filter(|_| !self.pump_is_on()) else { return false };
         let over = running.most_ms >= pulse.dose_ms || self.now >= running.deadline;
-        over.then(|| self.outcome_of(&pulse, self.blame(&running)))
+        over && self.outcome_of(&pulse, self.blame(&running))
     }
 
     /// What keeps the open dose from going on, or disturbed it last.
@@ -220,12 +220,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// The next intent of the open dose, if its time has come; or its end, where
     /// nothing more can be delivered.
-    pub(super) fn dose_pulse(&mut self) -> Option<Record> {
-        let pulse = self.book.open?.pulse;
+    pub(super) fn dose_pulse(&mut self) -> bool {
+        let (Some(open), Some(running)) = (self.book.open, self.running) else { return false };
         if self.pump_is_on() || self.stopped_by().is_some() {
-            return None;
+            return false;
         }
-        let running = self.running?;
+        let pulse = open.pulse;
         if running.plan.is_some() && self.any_waiting && !running.hurried {
             // another dose waits for this one: it finishes as fast as it may (D3)
             if let Some(running) = &mut self.running {
@@ -234,7 +234,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         let planned = self.running.and_then(|running| running.plan);
         let plan = match planned.and_then(|plan| plan.next_start().map(|at| (plan, at))) {
-            Some((_, start)) if self.now < start => return None,
+            Some((_, start)) if self.now < start => return false,
             Some((plan, start)) if self.may_start(start, &plan) => plan,
             other => {
                 if let Some((_, start)) = other
@@ -251,19 +251,19 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 let Some(plan) = self.respread(&pulse) else {
                     // nothing more can be delivered before the deadline
                     let blame = self.running.map(|running| self.blame(&running));
-                    return Some(self.outcome_of(&pulse, blame.unwrap_or(Cause::WokenLate)));
+                    return self.outcome_of(&pulse, blame.unwrap_or(Cause::WokenLate));
                 };
                 if let Some(running) = &mut self.running {
                     running.plan = Some(plan);
                 }
                 if plan.origin > self.now {
-                    return None;
+                    return false;
                 }
                 plan
             }
         };
-        let running = self.running?;
-        Some(Record::Pulse(Pulse {
+        let Some(running) = self.running else { return false };
+        self.want(&Record::Pulse(Pulse {
             at: self.now,
             mark: self.book.state(usize::from(pulse.line)).mark,
             on_ms: u32::try_from(plan.next_length().as_ms()).unwrap_or(u32::MAX),
@@ -310,7 +310,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// The end of the open dose, as far as it has come.
-    fn outcome_of(&self, pulse: &Pulse, cause: Cause) -> Record {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn outcome_of(&mut self, pulse: &Pulse, cause: Cause) -> bool {
         let (least_ms, most_ms) =
             self.running.map_or((0, pulse.dose_ms), |r| (r.least_ms, r.most_ms));
         let volume = |ms: u32| pulse.flow.volume(Duration::from_ms(u64::from(ms)));
@@ -335,7 +336,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         } else {
             OutcomeKind::Part(cause)
         };
-        Record::Outcome(Outcome {
+        self.want(&Record::Outcome(Outcome {
             line: pulse.line,
             due: pulse.due,
             last: pulse.due.nominal,
@@ -350,7 +351,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             restarts: pulse.restarts,
             mark: state.mark,
             carry: if whole { carry } else { state.carry },
-        })
+        }))
     }
 
     /// When the open dose wants its next pulse.

@@ -40,18 +40,27 @@ struct Skip {
 }
 
 impl<const N: usize, const H: usize> Controller<N, H> {
-    /// The next due of a line, whatever its instant.
-    fn next_due(&self, line: usize) -> Option<Due> {
+    /// The place and the instant of the next due of a line, whatever its instant.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn next_on(&self, line: usize) -> Option<(Nominal, Instant)> {
         let entry = self.book.timetable.line(line)?;
-        let state = self.book.state(line);
-        let nominal = entry.next_at_or_after(state.mark?)?;
-        let due_at = entry.instant_of(nominal, self.book.clock.as_ref())?;
+        let nominal = entry.next_at_or_after(self.book.state(line).mark?)?;
+        Some((nominal, entry.instant_of(nominal, self.book.clock.as_ref())?))
+    }
+
+    /// The same with all that is known of it.
+    fn next_due(&self, line: usize) -> Option<Due> {
+        self.due(line, self.next_on(line)?)
+    }
+
+    fn due(&self, line: usize, (nominal, due_at): (Nominal, Instant)) -> Option<Due> {
+        let (entry, state) = (self.book.timetable.line(line)?, self.book.state(line));
         Some(Due { line, entry, state, nominal, due_at })
     }
 
     /// When the next due of all is.
     pub(super) fn next_due_at(&self) -> Option<Instant> {
-        (0..N).filter_map(|line| self.next_due(line)).map(|due| due.due_at).min()
+        (0..N).filter_map(|line| self.next_on(line)).map(|(_, at)| at).min()
     }
 
     /// The first due that is to be born now.
@@ -59,10 +68,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if self.timers_say_none_due() {
             return None;
         }
-        (0..N)
-            .filter_map(|line| self.next_due(line))
-            .filter(|due| due.due_at <= self.now)
-            .min_by_key(Due::rank)
+        let first = self.first_line(|line| {
+            let (_, at) = self.next_on(line).filter(|&(_, at)| at <= self.now)?;
+            Some((at, self.book.timetable.id_on(line)?.0))
+        });
+        self.next_due(first?)
     }
 
     /// Whether the timer of the next due, still true, lies ahead.
@@ -110,38 +120,49 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// What the dues need written next: the end of one that waits, or a birth.
-    pub(super) fn next_due_record(&mut self) -> Option<Record> {
-        if self.any_waiting
-            && let Some(record) = self.end_of_waiting()
-        {
-            return Some(record);
+    pub(super) fn next_due_record(&mut self) -> bool {
+        if self.any_waiting && self.end_of_waiting() {
+            return true;
         }
-        if let Some(due) = self.newborn() {
-            return Some(self.birth(&due));
-        }
-        None
+        self.newborn().is_some_and(|due| self.birth(&due))
     }
 
     /// The begin, or the skip, of the first waiting due that nothing keeps any more.
-    pub(super) fn begin_waiting(&mut self) -> Option<Record> {
+    pub(super) fn begin_waiting(&mut self) -> bool {
         if !self.any_waiting {
-            return None;
+            return false;
         }
-        let (due, waiting) = (0..N)
-            .filter_map(|line| self.waiting_due(line))
-            .filter(|(due, _)| self.hindrance(&due.entry).is_none())
-            .min_by_key(|(due, _)| due.rank())?;
-        Some(self.judge(&due, waiting.key(), due.state.mark, Some(waiting.cause)))
+        let first = self.first_line(|line| {
+            let (due, _) = self.waiting_due(line)?;
+            self.hindrance(&due.entry).is_none().then(|| due.rank())
+        });
+        let Some((due, waiting)) = first.and_then(|line| self.waiting_due(line)) else {
+            return false;
+        };
+        self.judge(&due, waiting.key(), due.state.mark, Some(waiting.cause))
+    }
+
+    /// The line whose due comes first, of those for which there is one.
+    fn first_line(&self, rank: impl Fn(usize) -> Option<(Instant, u16)>) -> Option<usize> {
+        let mut first: Option<(Instant, u16, usize)> = None;
+        for line in 0..N {
+            if let Some((at, id)) = rank(line)
+                && first.is_none_or(|(best, other, _)| (at, id) < (best, other))
+            {
+                first = Some((at, id, line));
+            }
+        }
+        first.map(|(_, _, line)| line)
     }
 
     /// The end of a waiting due that is not to begin any more.
-    fn end_of_waiting(&self) -> Option<Record> {
-        (0..N).find_map(|line| {
+    fn end_of_waiting(&mut self) -> bool {
+        for line in 0..N {
             if !self.book.waits(line) {
-                return None;
+                continue;
             }
             let state = self.book.state(line);
-            let waiting = state.waiting?;
+            let Some(waiting) = state.waiting else { continue };
             let cause = match self.waiting_due(line) {
                 None if self.book.damaged & crate::book::bit(line) != 0 => Cause::Damaged,
                 None => Cause::Removed,
@@ -152,7 +173,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                         Cause::Disabled
                     }
                 }
-                Some((due, _)) => self.end_of_waiting_due(&due, &waiting)?,
+                Some((due, _)) => match self.end_of_waiting_due(&due, &waiting) {
+                    Some(cause) => cause,
+                    None => continue,
+                },
             };
             let skip = Skip {
                 key: waiting.key(),
@@ -162,8 +186,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 mark: state.mark,
                 cause,
             };
-            Some(self.skip(line, &state, &skip))
-        })
+            return self.skip(line, &state, &skip);
+        }
+        false
     }
 
     fn end_of_waiting_due(&self, due: &Due, waiting: &Waiting) -> Option<Cause> {
@@ -186,7 +211,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// What becomes of a due at its birth.
-    fn birth(&mut self, due: &Due) -> Record {
+    fn birth(&mut self, due: &Due) -> bool {
         let Due { line, entry, state, nominal, due_at } = *due;
         let key =
             DueKey { id: entry.id, revision: state.revision, epoch: self.book.epoch, nominal };
@@ -208,7 +233,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         match hindrance {
             None => self.judge(due, key, mark, None),
             Some(cause) => {
-                Record::Born(Born { line: line as u8, due: key, mark, at: self.now, due_at, cause })
+                let (line, at) = (line as u8, self.now);
+                self.want(&Record::Born(Born { line, due: key, mark, at, due_at, cause }))
             }
         }
     }
@@ -266,7 +292,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// The outcome of dues that were never begun. A row of closed dues is one
     /// record that grows.
-    fn skip(&self, line: usize, state: &LineState, skip: &Skip) -> Record {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn skip(&mut self, line: usize, state: &LineState, skip: &Skip) -> bool {
+        let outcome = self.skipped(line, state, skip);
+        self.want(&Record::Outcome(outcome))
+    }
+
+    fn skipped(&self, line: usize, state: &LineState, skip: &Skip) -> Outcome {
         let joined = state.closed_run.filter(|run| {
             skip.cause == Cause::Closed
                 && (run.first.id, run.first.revision, run.first.epoch)
@@ -277,7 +309,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Some(run) => (run.first, run.due_at, run.count.saturating_add(skip.count)),
             None => (skip.key, skip.due_at, skip.count),
         };
-        Record::Outcome(Outcome {
+        Outcome {
             line: line as u8,
             due,
             last: skip.last,
@@ -292,12 +324,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             restarts: 0,
             mark: skip.mark,
             carry: state.carry,
-        })
+        }
     }
 
     /// A due that nothing keeps from beginning: the repeat guard and the ceiling
     /// have the last word (D2, D7).
-    fn judge(&mut self, due: &Due, key: DueKey, mark: Mark, waited: Option<Cause>) -> Record {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn judge(&mut self, due: &Due, key: DueKey, mark: Mark, waited: Option<Cause>) -> bool {
         let Due { line, entry, state, due_at, .. } = *due;
         let (clock, losses) = (self.book.clock, self.book.losses);
         let (mut target, mut cut) = (entry.volume, None);
@@ -324,17 +357,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         {
             (target, cut) = (stock, Some(Cause::ContainerEmpty));
         }
-        let skipped = |cause| {
-            let skip = Skip { key, last: key.nominal, count: 1, due_at, mark, cause };
-            self.skip(line, &state, &skip)
+        let skip = |cause| Skip { key, last: key.nominal, count: 1, due_at, mark, cause };
+        let Some(head) = self.book.head else {
+            return self.skip(line, &state, &skip(Cause::Damaged));
         };
-        let Some(head) = self.book.head else { return skipped(Cause::Damaged) };
         let (dose, pulses) = match cut {
             None => (head.flow.on_time(entry.volume, state.carry).0, entry.pulses),
             Some(_) => (head.flow.on_time(target, Carry(0)).0, None),
         };
         if dose.as_ms() < u64::from(head.shortest_on_ms) {
-            return skipped(cut.unwrap_or(Cause::PumpLimits));
+            return self.skip(line, &state, &skip(cut.unwrap_or(Cause::PumpLimits)));
         }
         let dose_ms = u32::try_from(dose.as_ms()).unwrap_or(u32::MAX);
         let planned =
@@ -367,16 +399,17 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         };
         let Some(plan) = plan else {
             let cause = disturbed.unwrap_or(Cause::PumpLimits);
-            let Record::Outcome(skip) = skipped(cause) else { return skipped(cause) };
             if doubted == 0 {
-                return Record::Outcome(skip);
+                return self.skip(line, &state, &skip(cause));
             }
+            let skip = self.skipped(line, &state, &skip(cause));
             // all that could still be delivered may have been delivered already
             let most = head.flow.volume(Duration::from_ms(u64::from(doubted)));
             let begun_after_ms = u32::try_from(self.now.since(due_at).as_ms()).unwrap_or(u32::MAX);
             let kind =
                 if doubted >= dose_ms { OutcomeKind::Dosed } else { OutcomeKind::Part(cause) };
-            return Record::Outcome(Outcome { most, kind, begun_after_ms, restarts: 1, ..skip });
+            let outcome = Outcome { most, kind, begun_after_ms, restarts: 1, ..skip };
+            return self.want(&Record::Outcome(outcome));
         };
         self.begin(&Begin {
             line,
@@ -415,17 +448,22 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// Whether a due of another line waits for the pump, or is about to.
     fn another_wants_the_pump(&self, line: usize) -> bool {
-        (0..N).filter(|&other| other != line).any(|other| {
-            self.waiting_due(other).is_some()
-                || self
-                    .next_due(other)
-                    .is_some_and(|due| due.due_at <= self.now && self.missed_by(&due).is_none())
-        })
+        (0..N)
+            .filter(|&other| other != line)
+            .any(|other| self.waiting_due(other).is_some() || self.is_due_on(other))
+    }
+
+    /// Whether a due of a line is to be born now that is not missed already.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn is_due_on(&self, line: usize) -> bool {
+        let next = self.next_on(line).filter(|&(_, at)| at <= self.now);
+        let due = next.and_then(|next| self.due(line, next));
+        due.is_some_and(|due| self.missed_by(&due).is_none())
     }
 
     /// A dose that an operator asks for now, on the line of its entry (D2): no
     /// guard stands against it, the ceiling does.
-    pub(super) fn ask(&mut self, line: usize) -> Result<Record, crate::timetable::Refusal> {
+    pub(super) fn ask(&mut self, line: usize) -> Result<bool, crate::timetable::Refusal> {
         use crate::timetable::Refusal;
         let (Some(entry), Some(head)) = (self.book.timetable.line(line), self.book.head) else {
             return Err(Refusal::Busy);

@@ -43,9 +43,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// A fault of the motor that the ledger does not have yet.
-    pub(super) fn motor_record(&self) -> Option<Record> {
+    pub(super) fn motor_record(&mut self) -> bool {
         let faults = self.book.motor.one_more();
-        self.motor_failed.then_some(Record::Motor { at: self.now, faults })
+        self.motor_failed && self.want(&Record::Motor { at: self.now, faults })
     }
 
     /// The low-level contact changed. It counts when it has been closed for as
@@ -110,15 +110,15 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// What the account of the container wants written before anything is pumped
     /// by it.
-    pub(super) fn level_record(&self) -> Option<Record> {
+    pub(super) fn level_record(&mut self) -> bool {
         if !self.low || self.book.alarm_is_on(Alarm::LowLevel) {
-            return None;
+            return false;
         }
         // the level that disagrees first: the low level makes it agree
         let far = self.disagrees() && !self.book.alarm_is_on(Alarm::LevelDisagrees);
         let alarm = if far { Alarm::LevelDisagrees } else { Alarm::LowLevel };
         let detail = self.book.account().as_nl();
-        Some(Record::Alarm { at: self.now, alarm, on: true, detail })
+        self.want(&Record::Alarm { at: self.now, alarm, on: true, detail })
     }
 
     /// The ledger has an alarm that may be one of the container.

@@ -19,11 +19,13 @@ mod inputs;
 mod request;
 mod service;
 
+use core::mem::MaybeUninit;
+
 use crate::book::Book;
 use crate::cause::Cause;
 use crate::effect::{Effect, Effects};
 use crate::event::Event;
-use crate::record::{Alarm, Record, Reset};
+use crate::record::{Alarm, RECORD_BYTES, Record, Reset};
 use crate::time::{Duration, Instant};
 use crate::timers::{Reason, TimerTable};
 use crate::timetable::Refusal;
@@ -75,9 +77,11 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     now: Instant,
     /// The start that has still to be taken down.
     start: Option<Start>,
-    /// The record that waits for its acknowledgement, and whether an operator's
-    /// request hangs on it.
-    appending: Option<(Record, bool)>,
+    /// The record that waits for its acknowledgement, as the ledger is to have it;
+    /// no record is of the kind 0.
+    pending: [u8; RECORD_BYTES],
+    /// Whether an operator's request hangs on it.
+    asked: bool,
     /// An adoption waits for its acknowledgement.
     adopting: bool,
     /// The ledger failed, and is left alone until then.
@@ -126,14 +130,29 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         controller
     }
 
-    /// A controller whose book is still to be filled in, where it lies: the state is
-    /// the largest thing there is, and each copy of it would cost its size in stack.
-    pub(crate) const fn with_book(book: Book<N, H>) -> Self {
+    /// A controller that has not started, for [`crate::device::Device::start_in`] to
+    /// fill in where it lies: the state is the largest thing there is, and each copy
+    /// of it would cost its size in stack.
+    #[cfg_attr(target_pointer_width = "32", inline(always))]
+    pub const fn blank() -> Self {
+        Self::with_book(Book::empty())
+    }
+
+    /// The same in the place that a firmware keeps for it. What copies this may make
+    /// are gone from the stack when it comes back.
+    #[inline(never)]
+    pub const fn blank_in(place: &mut MaybeUninit<Self>) -> &mut Self {
+        place.write(Self::blank())
+    }
+
+    #[cfg_attr(target_pointer_width = "32", inline(always))]
+    const fn with_book(book: Book<N, H>) -> Self {
         Self {
             book,
             now: Instant::ZERO,
             start: None,
-            appending: None,
+            pending: [0; RECORD_BYTES],
+            asked: false,
             adopting: false,
             retry_at: None,
             pump: Pump::Off { rest_until: Instant::MIN },
@@ -180,6 +199,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// The latest instant that the controller was told.
     pub const fn now(&self) -> Instant {
         self.now
+    }
+
+    /// The record that waits for its acknowledgement, in the ledger's bytes.
+    pub fn pending(&self) -> Option<&[u8; RECORD_BYTES]> {
+        self.pending.first().is_some_and(|&kind| kind != 0).then_some(&self.pending)
     }
 
     /// Whether the pump is on.
@@ -230,12 +254,22 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// The record of the last append is in the ledger.
     fn appended(&mut self, effects: &mut Effects) {
-        let Some((record, _)) = self.appending.take() else { return };
+        if self.pending().is_none() {
+            return;
+        }
+        // what is applied is what the ledger holds, byte for byte
+        let mut record = Record::Stamp { at: Instant::ZERO };
+        let is_whole = record.read(&self.pending);
+        debug_assert!(is_whole, "a record that does not come back from its bytes");
+        self.drop_pending();
+        if !is_whole {
+            return;
+        }
         if self.retry_at.take().is_some() {
             effects.push(Effect::Alarm(Alarm::LedgerFault, false));
         }
         self.book.apply(&record);
-        match record {
+        match &record {
             Record::Stamp { .. } => {}
             Record::Pulse(pulse) => {
                 if pulse.first {
@@ -244,16 +278,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                         self.doubt = 0;
                     }
                 }
-                self.run_pulse(&pulse, effects);
+                self.run_pulse(pulse, effects);
             }
             Record::Boot { .. } => self.started(),
             Record::Motor { .. } => (self.motor_failed, self.stale) = (false, true),
             Record::Alarm { alarm, on, .. } => {
-                effects.push(Effect::Alarm(alarm, on));
-                self.level_noted(alarm, on, effects);
+                effects.push(Effect::Alarm(*alarm, *on));
+                self.level_noted(*alarm, *on, effects);
             }
             Record::Container { .. } => self.container_noted(),
-            Record::Act { act, ms, .. } => self.service_noted(act, ms, effects),
+            Record::Act { act, ms, .. } => self.service_noted(*act, *ms, effects),
             Record::Clock { .. } => {
                 self.passing = Cause::ClockSet;
                 self.stale = true;
@@ -272,9 +306,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// The record of the last append, or the adoption, could not be written.
     fn append_failed(&mut self, effects: &mut Effects) {
-        let requested = self.adopting || self.appending.is_some_and(|(_, asked)| asked);
+        let requested = self.adopting || self.asked;
         self.adopting = false;
-        self.appending = None;
+        self.drop_pending();
         if requested {
             effects.push(Effect::Refused(Refusal::Ledger));
         }
@@ -314,17 +348,22 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.stale = true;
     }
 
-    /// Asks for a record. Nothing else is decided until it is acknowledged.
-    fn append(&mut self, record: Record, effects: &mut Effects) {
-        debug_assert!(self.appending.is_none(), "two appends at once");
-        self.appending = Some((record, false));
-        effects.push(Effect::Append(record));
+    /// Asks for a record. Nothing else is decided until it is acknowledged. It
+    /// says `true`, for whoever asks in turn whether a record was asked for.
+    fn want(&mut self, record: &Record) -> bool {
+        debug_assert!(self.pending().is_none(), "two appends at once");
+        record.write(&mut self.pending);
+        true
+    }
+
+    const fn drop_pending(&mut self) {
+        (self.pending, self.asked) = ([0; RECORD_BYTES], false);
     }
 
     /// Does the first thing that is still to be done, if it is anything that
     /// needs a record.
     fn settle(&mut self, effects: &mut Effects) {
-        if self.appending.is_some() || self.adopting {
+        if self.pending().is_some() || self.adopting {
             return;
         }
         if let Some(retry_at) = self.retry_at
@@ -334,35 +373,33 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         if let Some(start) = self.start {
             let Start { feed_kept, reset, .. } = start;
-            return self.append(Record::Boot { at: self.now, feed_kept, reset }, effects);
+            self.want(&Record::Boot { at: self.now, feed_kept, reset });
+            return effects.push(Effect::Append);
         }
         if self.stale {
             self.refresh();
         }
-        let record = self
-            .motor_record()
-            .or_else(|| self.dose_end(effects))
-            .or_else(|| self.service_record())
-            .or_else(|| self.level_record())
-            .or_else(|| self.next_due_record())
-            .or_else(|| self.dose_pulse())
-            .or_else(|| self.begin_waiting())
-            .or_else(|| self.alarm_record())
-            .or_else(|| self.stamp_record());
-        match record {
-            Some(record) => self.append(record, effects),
-            None => {
-                // nothing is left to be passed: what passes from now on is late
-                self.passing = Cause::WokenLate;
-                if self.retry_at.take().is_some() {
-                    effects.push(Effect::Alarm(Alarm::LedgerFault, false));
-                }
-            }
+        let wrote = self.motor_record()
+            || self.dose_end(effects)
+            || self.service_record()
+            || self.level_record()
+            || self.next_due_record()
+            || self.dose_pulse()
+            || self.begin_waiting()
+            || self.alarm_record()
+            || self.stamp_record();
+        if wrote {
+            return effects.push(Effect::Append);
+        }
+        // nothing is left to be passed: what passes from now on is late
+        self.passing = Cause::WokenLate;
+        if self.retry_at.take().is_some() {
+            effects.push(Effect::Alarm(Alarm::LedgerFault, false));
         }
     }
 
     /// An alarm whose state the ledger does not have yet.
-    fn alarm_record(&mut self) -> Option<Record> {
+    fn alarm_record(&mut self) -> bool {
         let wanted = [
             (Alarm::ClockUnset, self.book.clock.is_none(), 0),
             (
@@ -379,32 +416,20 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         ];
         for (alarm, on, detail) in wanted {
             if self.book.alarm_is_on(alarm) != on {
-                return Some(Record::Alarm { at: self.now, alarm, on, detail });
+                return self.want(&Record::Alarm { at: self.now, alarm, on, detail });
             }
         }
-        if self.unreadable > 0 {
-            let detail = u64::from(self.unreadable);
-            self.unreadable = 0;
-            return Some(Record::Alarm {
-                at: self.now,
-                alarm: Alarm::MemoryDamaged,
-                on: true,
-                detail,
-            });
-        }
-        if core::mem::take(&mut self.acknowledged) && self.book.alarm_is_on(Alarm::MemoryDamaged) {
-            return Some(Record::Alarm {
-                at: self.now,
-                alarm: Alarm::MemoryDamaged,
-                on: false,
-                detail: 0,
-            });
-        }
-        None
+        let on = self.unreadable > 0;
+        let off = !on
+            && core::mem::take(&mut self.acknowledged)
+            && self.book.alarm_is_on(Alarm::MemoryDamaged);
+        let detail = u64::from(core::mem::take(&mut self.unreadable));
+        let alarm = Alarm::MemoryDamaged;
+        (on || off) && self.want(&Record::Alarm { at: self.now, alarm, on, detail })
     }
 
-    fn stamp_record(&self) -> Option<Record> {
-        (self.now >= self.book.at.plus(STAMP_EVERY)).then_some(Record::Stamp { at: self.now })
+    fn stamp_record(&mut self) -> bool {
+        self.now >= self.book.at.plus(STAMP_EVERY) && self.want(&Record::Stamp { at: self.now })
     }
 
     /// What keeps any dose from running now, the pump's own limits apart.

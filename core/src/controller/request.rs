@@ -21,8 +21,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Event::MotorFault => return self.motor_fault(effects),
             _ => {}
         }
-        let unanswered = self.appending.is_some() || self.adopting || self.start.is_some();
-        let record = if unanswered {
+        let unanswered = self.pending().is_some() || self.adopting || self.start.is_some();
+        let wrote = if unanswered {
             Err(Refusal::Busy)
         } else if self.retry_at.is_some() && event.is_request() {
             // dues that are owed a record would pass by the new settings (D1)
@@ -30,29 +30,28 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         } else {
             self.request(event, effects)
         };
-        match record {
-            Ok(Some(record)) => {
-                self.appending = Some((record, true));
-                effects.push(Effect::Append(record));
+        match wrote {
+            Ok(true) => {
+                self.asked = true;
+                effects.push(Effect::Append);
             }
-            Ok(None) => {}
+            Ok(false) => {}
             Err(refusal) => effects.push(Effect::Refused(refusal)),
         }
     }
 
-    /// The record that a request needs before anything of it is done.
-    fn request(
-        &mut self,
-        event: Event<'_, N>,
-        effects: &mut Effects,
-    ) -> Result<Option<Record>, Refusal> {
+    /// Asks for the record that a request needs before anything of it is done;
+    /// `false` where it needs none.
+    fn request(&mut self, event: Event<'_, N>, effects: &mut Effects) -> Result<bool, Refusal> {
         let at = self.now;
         match event {
-            Event::SetClock(local) => self.set_clock_record(local).map(Some),
+            Event::SetClock(local) => self.set_clock_record(local),
+            // one that no record can hold would be in force until the next restart
+            Event::SetZone(zone) if !zone.is_legal() => Err(Refusal::OutOfRange),
             Event::SetZone(zone) => {
                 let utc = self.book.utc(at);
                 let epoch = self.book.epoch.saturating_add(u16::from(utc.is_some()));
-                Ok(Some(Record::Clock { at, epoch, utc, zone: *zone }))
+                Ok(self.want(&Record::Clock { at, epoch, utc, zone: *zone }))
             }
             Event::Timetable(timetable) => {
                 let head = self.book.head.ok_or(Refusal::OutOfRange)?;
@@ -62,40 +61,36 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                         self.adoption_fits(timetable)?;
                         self.adopting = true;
                         effects.push(Effect::Adopt);
-                        Ok(None)
+                        Ok(false)
                     }
                 }
             }
-            Event::SetHead(head) => self.head_record(*head).map(Some),
+            Event::SetHead(head) => self.head_record(*head),
             Event::SetFlow(flow) => match self.book.head {
-                Some(head) => self.head_record(Head { flow, ..head }).map(Some),
+                Some(head) => self.head_record(Head { flow, ..head }),
                 None => Err(Refusal::OutOfRange),
             },
             Event::RunAgain(id) => {
                 let line = self.book.line_of(id).ok_or(Refusal::NoSuchEntry { id })?;
-                self.ask(line).map(Some)
+                self.ask(line)
             }
             Event::Prime(volume) => {
                 let head = self.book.head.ok_or(Refusal::Busy)?;
                 let run = head.flow.on_time(volume, Carry(0)).0;
-                self.begin_service(Act::PrimeBegun, run.as_ms()).map(Some)
+                self.begin_service(Act::PrimeBegun, run.as_ms())
             }
             Event::Calibrate { run_ms } => {
-                self.begin_service(Act::CalibrationBegun, u64::from(run_ms)).map(Some)
+                self.begin_service(Act::CalibrationBegun, u64::from(run_ms))
             }
             Event::Release => {
                 if self.service.is_some() {
                     self.stop_run(effects);
                 }
-                Ok(None)
+                Ok(false)
             }
-            Event::Container(container, level) => {
-                self.container_record(*container, level).map(Some)
-            }
-            Event::Refill(level) => {
-                self.container_record(self.book.stock.container, level).map(Some)
-            }
-            Event::Acknowledge => Ok(Some(Record::Act { at, act: Act::Acknowledged, ms: 0 })),
+            Event::Container(container, level) => self.container_record(*container, level),
+            Event::Refill(level) => self.container_record(self.book.stock.container, level),
+            Event::Acknowledge => Ok(self.want(&Record::Act { at, act: Act::Acknowledged, ms: 0 })),
             Event::Wake
             | Event::Appended
             | Event::AppendFailed
@@ -103,31 +98,32 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             | Event::RemoteStop(_)
             | Event::Leak(_)
             | Event::LevelLow(_)
-            | Event::MotorFault => Ok(None),
+            | Event::MotorFault => Ok(false),
         }
     }
 
     /// The setting of the clock to a local time of the zone in force (D8, D9).
-    fn set_clock_record(&self, local: Local) -> Result<Record, Refusal> {
+    fn set_clock_record(&mut self, local: Local) -> Result<bool, Refusal> {
         if !(Date::MIN..=Date::MAX).contains(&local.date()) {
             return Err(Refusal::OutOfRange);
         }
         let utc = self.book.zone.to_utc(local, GapRule::Shift);
         let epoch = self.book.epoch.checked_add(1).ok_or(Refusal::OutOfRange)?;
-        Ok(Record::Clock { at: self.now, epoch, utc: Some(utc), zone: self.book.zone })
+        let zone = self.book.zone;
+        Ok(self.want(&Record::Clock { at: self.now, epoch, utc: Some(utc), zone }))
     }
 
-    fn container_record(&self, container: Container, level: Volume) -> Result<Record, Refusal> {
+    fn container_record(&mut self, container: Container, level: Volume) -> Result<bool, Refusal> {
         if !container.is_sound() || level > container.capacity {
             return Err(Refusal::OutOfRange);
         }
-        Ok(Record::Container { at: self.now, container, level })
+        Ok(self.want(&Record::Container { at: self.now, container, level }))
     }
 
-    fn head_record(&self, head: Head) -> Result<Record, Refusal> {
+    fn head_record(&mut self, head: Head) -> Result<bool, Refusal> {
         match head.problem() {
             Some(problem) => Err(Refusal::Head(problem)),
-            None => Ok(Record::Head { at: self.now, head }),
+            None => Ok(self.want(&Record::Head { at: self.now, head })),
         }
     }
 }

@@ -22,7 +22,7 @@ pub(super) struct Service {
 
 impl<const N: usize, const H: usize> Controller<N, H> {
     /// Lets an operator have the pump for a run, if nothing else has it.
-    pub(super) fn begin_service(&mut self, act: Act, run_ms: u64) -> Result<Record, Refusal> {
+    pub(super) fn begin_service(&mut self, act: Act, run_ms: u64) -> Result<bool, Refusal> {
         let Some(head) = self.book.head else { return Err(Refusal::Busy) };
         if !self.is_idle() || self.stopped_by().is_some() {
             return Err(Refusal::Busy);
@@ -38,7 +38,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             _ => run_ms,
         };
         match u32::try_from(ms) {
-            Ok(ms) if ms >= 1 && ms <= longest_ms => Ok(Record::Act { at: self.now, act, ms }),
+            Ok(ms) if ms >= 1 && ms <= longest_ms => {
+                Ok(self.want(&Record::Act { at: self.now, act, ms }))
+            }
             _ => Err(Refusal::OutOfRange),
         }
     }
@@ -65,12 +67,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// The end of a service run, once its pump is off.
-    pub(super) fn service_record(&self) -> Option<Record> {
-        let service = self.service.filter(|service| service.over)?;
+    pub(super) fn service_record(&mut self) -> bool {
+        let Some(service) = self.service.filter(|service| service.over) else { return false };
         let act = match service.act {
             Act::PrimeBegun => Act::PrimeEnded,
             _ => Act::CalibrationEnded,
         };
-        Some(Record::Act { at: self.now, act, ms: service.ran_ms })
+        self.want(&Record::Act { at: self.now, act, ms: service.ran_ms })
     }
 }

@@ -13,7 +13,15 @@ impl Record {
     /// The record's bytes; what a field cannot hold is clamped as its codec says.
     pub fn encode(&self) -> [u8; RECORD_BYTES] {
         let mut bytes = [0; RECORD_BYTES];
-        let mut p = Put::new(&mut bytes);
+        self.write(&mut bytes);
+        bytes
+    }
+
+    /// The same, put down where there is a place for it.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(crate) fn write(&self, bytes: &mut [u8; RECORD_BYTES]) {
+        *bytes = [0; RECORD_BYTES];
+        let mut p = Put::new(bytes);
         p.u8(self.kind());
         match self {
             Self::Boot { at, feed_kept, reset } => {
@@ -126,7 +134,6 @@ impl Record {
             Self::SnapStock(stock) => put_stock(&mut p, stock),
         }
         debug_assert!(p.fits, "a record outgrew its slot");
-        bytes
     }
 
     /// The record that these bytes say; `None` where no encoder wrote them.

@@ -1,9 +1,12 @@
 //! The main loop, the only one there is.
 
+use core::borrow::BorrowMut;
+
 use embedded_storage::nor_flash::NorFlash;
 
 use super::board::{Board, Message};
 use super::inbox::{Inbox, Taken};
+use crate::controller::Controller;
 use crate::device::{Device, StartError};
 use crate::event::Event;
 use crate::ledger::Geometry;
@@ -13,8 +16,9 @@ use crate::time::Instant;
 
 /// A device on its board, with the queue that interrupt handlers post into.
 #[derive(Debug)]
-pub struct MainLoop<'a, F, B, const N: usize, const H: usize, const Q: usize> {
-    device: Device<F, N, H>,
+pub struct MainLoop<'a, F, B, const N: usize, const H: usize, const Q: usize, C = Controller<N, H>>
+{
+    device: Device<F, N, H, C>,
     board: B,
     inbox: &'a Inbox<Message, Q>,
 }
@@ -32,11 +36,32 @@ impl<'a, F: NorFlash, B: Board, const N: usize, const H: usize, const Q: usize>
         geometry: Geometry,
         count: Option<Instant>,
         reset: Reset,
+        board: B,
+        inbox: &'a Inbox<Message, Q>,
+    ) -> Result<Self, (B, F, StartError<F::Error>)> {
+        Self::start_in(Controller::blank(), flash, geometry, count, reset, board, inbox)
+    }
+}
+
+impl<'a, F, B, const N: usize, const H: usize, const Q: usize, C> MainLoop<'a, F, B, N, H, Q, C>
+where
+    F: NorFlash,
+    B: Board,
+    C: BorrowMut<Controller<N, H>>,
+{
+    /// The same in a controller that is [`Controller::blank`], which a firmware keeps
+    /// in a place of its own: then nothing large goes over the stack.
+    pub fn start_in(
+        controller: C,
+        flash: F,
+        geometry: Geometry,
+        count: Option<Instant>,
+        reset: Reset,
         mut board: B,
         inbox: &'a Inbox<Message, Q>,
     ) -> Result<Self, (B, F, StartError<F::Error>)> {
         board.pump_off();
-        let device = match Device::start(flash, geometry, count, reset) {
+        let device = match Device::start_in(controller, flash, geometry, count, reset) {
             Ok(device) => device,
             Err((flash, error)) => return Err((board, flash, error)),
         };
@@ -92,7 +117,7 @@ impl<'a, F: NorFlash, B: Board, const N: usize, const H: usize, const Q: usize>
     }
 
     /// The device.
-    pub const fn device(&self) -> &Device<F, N, H> {
+    pub const fn device(&self) -> &Device<F, N, H, C> {
         &self.device
     }
 

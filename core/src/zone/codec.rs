@@ -84,7 +84,7 @@ impl Zone {
     }
 
     /// Whether some TZ string gives this zone.
-    pub(super) fn is_legal(&self) -> bool {
+    pub(crate) fn is_legal(&self) -> bool {
         let stated = -MOST_OFFSET_S..=MOST_OFFSET_S;
         if !stated.contains(&self.offset_s) {
             return false;

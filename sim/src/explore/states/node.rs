@@ -100,7 +100,7 @@ impl Node {
         let ceiling =
             setup.ceiling.map_or_else(|| default_ceiling_nl(&setup.entries), Volume::as_nl);
         let mut node = Self {
-            logic: Controller::start(Book::EMPTY, start),
+            logic: Controller::start(Book::empty(), start),
             world: World {
                 true_ms: 0,
                 lost_ms: 0,
@@ -349,7 +349,11 @@ impl Node {
                 match effect {
                     Effect::PumpOn(length) => self.ghost.pump_on(length.as_ms(), rules)?,
                     Effect::PumpOff => self.ghost.pump_off(self.world.true_ms, now, rules)?,
-                    Effect::Append(record) => {
+                    Effect::Append => {
+                        let Some(record) = self.logic.pending().and_then(Record::decode) else {
+                            must(false, "M1", || "there is no record to append".to_owned())?;
+                            continue;
+                        };
                         if let Memory::Torn { whole } = memory {
                             if whole {
                                 self.write(&record, rules)?;

@@ -17,6 +17,7 @@ use core::panic::PanicInfo;
 // for its implementation of the critical section
 use cortex_m as _;
 use cortex_m_rt::entry;
+use dosewright_core::controller::Controller;
 use dosewright_core::ledger::Geometry;
 use dosewright_core::record::Reset;
 use dosewright_core::shell::{Inbox, MainLoop, Message};
@@ -40,27 +41,29 @@ fn panic(_: &PanicInfo) -> ! {
     unsafe { a_panic_is_reachable() }
 }
 
-pub type Main = MainLoop<'static, Flash, Made, N, H, Q>;
+pub type State = Controller<N, H>;
+pub type Main = MainLoop<'static, Flash, Made, N, H, Q, &'static mut State>;
 
 static INBOX: Inbox<Message, Q> = Inbox::new();
 /// The whole state, where the size table finds it.
-static mut MAIN: MaybeUninit<Main> = MaybeUninit::uninit();
+static mut STATE: MaybeUninit<State> = MaybeUninit::uninit();
 
 #[entry]
 fn main() -> ! {
     let geometry = Geometry { start: 0, sector_bytes: 16 * 1024, sectors: get() as u16 };
     let count = (get() != 0).then(|| Instant::from_ms(board::get64() as i64));
     let reset = if get() == 0 { Reset::PowerOn } else { Reset::Watchdog };
-    let Ok(main) = MainLoop::start(Flash, geometry, count, reset, board::made(), &INBOX) else {
+    // SAFETY: `main` runs once, and nothing else has it
+    let state = State::blank_in(unsafe { &mut *(&raw mut STATE) });
+    let started = Main::start_in(state, Flash, geometry, count, reset, board::made(), &INBOX);
+    let Ok(mut main) = started else {
         loop {
             board::put(0);
         }
     };
-    // SAFETY: `main` runs once, and nothing else has it
-    let main = unsafe { (*(&raw mut MAIN)).write(main) };
     loop {
         main.turn();
-        events::hand_in(main);
+        events::hand_in(&mut main);
         #[cfg(feature = "plant-panic")]
         board::put([1, 2, 3][board::get() as usize]);
     }
