@@ -76,6 +76,7 @@ async function darkens(page, name) {
 async function named(context, page, name) {
   await page.goto(url(name));
   const count = await page.locator("figure svg.picture").count();
+  const captions = await page.locator("figcaption").allTextContents();
   const session = await context.newCDPSession(page);
   const { nodes } = await session.send("Accessibility.getFullAXTree");
   const images = nodes.filter((node) => ["image", "img"].includes(node.role?.value) && !node.ignored);
@@ -84,7 +85,8 @@ async function named(context, page, name) {
   for (const image of images) {
     const [called, told] = [image.name?.value ?? "", image.description?.value ?? ""];
     check(called.length > 5, `${name}: a figure without a name`);
-    check(told.length > 20, `${name}: "${called}" without a description`);
+    check(told.length > 30 && told !== called, `${name}: "${called}" without a description`);
+    check(captions.includes(told), `${name}: the description of "${called}" is not what stands below it`);
     check(/\d/.test(told), `${name}: the description of "${called}" has no figure in it: ${told}`);
     check(!names.has(called), `${name}: two figures are called "${called}"`);
     names.add(called);

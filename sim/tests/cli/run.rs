@@ -148,3 +148,41 @@ fn a_pace_takes_its_time_and_tells_as_it_goes() {
         (said.out.find("tue 6 oct 2026").unwrap(), said.out.find("week.toml held").unwrap());
     assert!(timeline < verdict, "{}", said.out);
 }
+
+/// Called all the time the device does the same as when it sleeps until the call that
+/// it asks for, and it asks for no call without need: one for each edge of the pump,
+/// each record of an outcome and each hourly stamp, and one to begin with.
+#[test]
+fn p1_sleeping_until_the_next_call_loses_nothing_and_no_call_is_without_need() {
+    let place = Place::new("p1");
+    place.write("week.toml", &good());
+    let called: String = ["+1 d", "+2 d"]
+        .map(|at| {
+            format!(
+                "[[fault]]\nat = \"{at}\"\nspurious_wake = {{ times = 10000, over = \"1 d\" }}\n\n"
+            )
+        })
+        .concat();
+    place.write("called.toml", &good().replace("[[expect]]", &format!("{called}[[expect]]")));
+    let lines = |file: &str| -> Vec<serde_json::Value> {
+        let said = place.call(&["run", file, "--json"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+    };
+    let (sleeping, called) = (lines("week.toml"), lines("called.toml"));
+    let done = |lines: &[serde_json::Value]| -> Vec<serde_json::Value> {
+        let of = ["pump", "outcome", "open", "alarm"];
+        lines
+            .iter()
+            .filter(|line| of.iter().any(|event| line["event"] == *event))
+            .cloned()
+            .collect()
+    };
+    assert_eq!(done(&sleeping), done(&called));
+    let wakes = |lines: &[serde_json::Value]| lines.last().unwrap()["wakes"].as_u64().unwrap();
+    assert!(wakes(&called) >= 20_000, "{}", wakes(&called));
+    let edges = done(&sleeping).iter().filter(|line| line["event"] == "pump").count() as u64;
+    let (outcomes, hours) = (3, 4 * 24);
+    let needed = edges + outcomes + hours + 1;
+    assert!(wakes(&sleeping) <= needed, "{} calls, {needed} needed", wakes(&sleeping));
+}
