@@ -409,9 +409,16 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 volume: outcome.most,
             });
         }
-        if self.open.is_some_and(|open| open.pulse.due == due && open.pulse.asked == outcome.asked)
+        if let Some(open) = self.open
+            && open.pulse.due == due
+            && open.pulse.asked == outcome.asked
         {
             self.open = None;
+            // the pump is off by now, whatever the last intent asked for
+            let rest = self.head.map_or(Duration::ZERO, |head| {
+                head.rest_after(Duration::from_ms(u64::from(open.pulse.on_ms)))
+            });
+            self.rest_until = self.rest_until.min(outcome.at.plus(rest));
         }
         if outcome.asked {
             return;

@@ -349,7 +349,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             }
         }
         let room = self.room_under_ceiling(due_at);
-        if room < target {
+        // what the guard leaves is too little already: that is why it is skipped
+        let spent = cut.is_some() && self.is_too_little(target);
+        if room < target && !spent {
             (target, cut) = (room, Some(Cause::Ceiling));
         }
         if let Some(stock) = self.in_stock()
@@ -438,6 +440,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             free_starts: self.book.starts.free(self.now, head.starts_per_hour),
             hurry,
         }
+    }
+
+    /// Whether the shortest pulse would be more than this volume.
+    fn is_too_little(&self, volume: Volume) -> bool {
+        self.book.head.is_some_and(|head| {
+            let (dose, _) = head.flow.on_time(volume, Carry(0));
+            dose.as_ms() < u64::from(head.shortest_on_ms)
+        })
     }
 
     /// What the ceiling leaves for a due of this instant (D7).

@@ -1,6 +1,7 @@
 //! What operators and detectors did, and what of it keeps the pump from running.
 
 use dosewright_core::cause::Cause;
+use dosewright_core::entry::EntryId;
 use dosewright_core::record::Act;
 
 use crate::observe::DeviceAct;
@@ -8,8 +9,9 @@ use crate::observe::DeviceAct;
 use super::Auditor;
 use super::causes::Causes;
 use super::dose::TICK_MS;
+use super::limits::fits_evenly;
 use super::model::Key;
-use super::rules::{Verdict, volume_nl};
+use super::rules::{Verdict, on_time, volume_nl};
 
 /// Prime or calibrate, while it owns the pump.
 #[derive(Debug, Clone, Copy)]
@@ -80,7 +82,8 @@ impl Auditor {
                 let busy = !self.hinder.pump_causes().is_empty()
                     || self.open.is_some()
                     || self.model.first_waiting().is_some()
-                    || self.model.line(*id).is_none_or(|l| !l.entry.enabled);
+                    || self.model.line(*id).is_none_or(|l| !l.entry.enabled)
+                    || !self.could_be_asked_for(*id, now);
                 self.pending.ask = Some((*id, busy));
             }
             DeviceAct::Prime(_) | DeviceAct::Calibrate(_) => {
@@ -199,29 +202,43 @@ impl Auditor {
         self.refresh(at);
     }
 
-    /// A run-again that nothing speaks against and that left no trace.
-    pub(super) fn check_refused_ask(&mut self) {
-        let Some((id, busy)) = self.pending.ask.take() else { return };
-        let now = self.chip.count(self.ms);
-        // what was due by then comes first, and may have taken the pump
-        let taken = self.open.is_some() || self.model.first_waiting().is_some();
-        let busy = busy || taken;
-        let hindered = busy || !self.supply.awake || self.pin.ms.damaged || self.taint.covers(id);
+    /// Whether guard, ceiling, window and the pump's rest allow a dose of an
+    /// entry now, as the settings stand.
+    fn could_be_asked_for(&self, id: EntryId, now: i64) -> bool {
         let number = i64::from(self.model.asks);
         let due = self.model.asked_due(id, number, now);
         let verdict = due.and_then(|due| self.model.judge(&due, now));
-        let free = self.model.head.is_some_and(|h| self.limits.free_at_latest(&h, now) <= now);
-        if !hindered && free && matches!(verdict, Some(Verdict::Begin { .. })) {
-            let epoch = self.model.clock.epoch;
-            let revision = self.model.line(id).map_or(0, |l| l.revision);
-            let key = Key { id, revision, epoch, nominal: number, asked: true };
-            self.fail(
-                "D2",
-                Some(key),
-                String::from("run again was refused, and nothing spoke against it"),
-            );
-        } else {
+        let (Some(head), Some(Verdict::Begin { volume_nl, cut })) = (&self.model.head, verdict)
+        else {
+            return false;
+        };
+        // a dose that a new flow made too long for its window cannot be asked for (D5)
+        let total_ms = on_time(volume_nl, 0, head.flow.as_nl_per_min()).0;
+        let line = self.model.line(id);
+        let window_ms = line.map_or(0, |l| i64::from(l.entry.window_ms));
+        let pulses = line.and_then(|l| l.entry.pulses).filter(|_| cut.is_none());
+        fits_evenly(head, total_ms, window_ms, pulses)
+            && self.limits.free_at_latest(head, now) <= now
+    }
+
+    /// A run-again that nothing speaks against and that left no trace.
+    pub(super) fn check_refused_ask(&mut self) {
+        let Some((id, busy)) = self.pending.ask.take() else { return };
+        // what was due by then comes first, and may have taken the pump
+        let taken = self.open.is_some() || self.model.first_waiting().is_some();
+        let spoken = self.pin.ms.damaged || self.taint.covers(id);
+        if busy || taken || spoken || !self.supply.awake {
             self.report.refused_acts += 1;
+            return;
         }
+        let number = i64::from(self.model.asks);
+        let epoch = self.model.clock.epoch;
+        let revision = self.model.line(id).map_or(0, |l| l.revision);
+        let key = Key { id, revision, epoch, nominal: number, asked: true };
+        self.fail(
+            "D2",
+            Some(key),
+            String::from("run again was refused, and nothing spoke against it"),
+        );
     }
 }

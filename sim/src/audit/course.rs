@@ -55,6 +55,8 @@ impl Auditor {
             line.waiting = line.waiting.filter(|d| d.key != due.key);
         }
         let kept = self.kept_by.remove(&id).unwrap_or_default();
+        // one thing after another kept it: the first is in the ledger
+        let kept = self.born_by.get(&id).map_or(kept, |first| kept.with(*first));
         let mut causes = match why {
             Why::Boot | Why::Restart | Why::Setting => why.causes(),
             Why::Late => kept.or(why.causes()),
@@ -98,11 +100,14 @@ impl Auditor {
     }
 
     fn force_end(&mut self, id: EntryId, cause: Cause, at: i64) {
+        let off = self.model.line(id).is_some_and(|l| !l.entry.enabled);
+        // an edit of a disabled entry, whose dose was asked for, is both
+        let also = off.then_some(Cause::Disabled);
         if let Some(open) = &mut self.open
             && open.due.key.id == id
         {
             open.hinder(at, cause);
-            open.forced = Some(Causes::of(cause));
+            open.forced = Some(also.into_iter().fold(Causes::of(cause), Causes::with));
             open.end_by = at;
             self.pin.ms.edited = true;
         }

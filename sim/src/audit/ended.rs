@@ -122,7 +122,10 @@ impl Auditor {
     /// A dose all of whose pulses may stand in slots that cannot be read: it ends
     /// without one that can (D4). Nothing of it is sure.
     pub(super) fn doubted_dose(&mut self, key: Key, o: &Outcome) {
-        self.tail = None;
+        if let Some(tail) = &mut self.tail {
+            // which dose the slots were of cannot be told: others may count them too
+            tail.least = 0;
+        }
         let Some(head) = self.model.head else { return };
         let p = Pulse {
             line: o.line,

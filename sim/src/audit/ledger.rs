@@ -11,8 +11,10 @@ use dosewright_core::record::Record;
 pub(crate) enum About {
     /// An event of no consequence.
     Nothing,
-    /// One entry and its dues.
+    /// One entry's dues.
     Entry(EntryId),
+    /// One entry's settings, until they are set anew.
+    Line(EntryId),
     /// What the clock says.
     Clock,
     /// The head and its flow.
@@ -31,8 +33,8 @@ impl About {
             Record::Pulse(p) => Self::Entry(p.due.id),
             Record::Born(b) => Self::Entry(b.due.id),
             Record::Outcome(o) => Self::Entry(o.due.id),
-            Record::Staged(s) | Record::SnapEntry(s) => Self::Entry(s.entry.id),
-            Record::SnapLine { id, .. } => Self::Entry(*id),
+            Record::Staged(s) | Record::SnapEntry(s) => Self::Line(s.entry.id),
+            Record::SnapLine { id, .. } => Self::Line(*id),
             Record::Clock { .. } | Record::SnapClock { .. } => Self::Clock,
             Record::Head { .. } | Record::SnapHead(_) => Self::Head,
             Record::StagedClosed(_) | Record::SnapClosed(_) | Record::Adopted(_) => Self::Timetable,

@@ -44,6 +44,16 @@ pub(crate) fn fits_evenly(head: &Head, total_ms: i64, window_ms: i64, pulses: Op
         && window_ms / n >= (on + rest_ms(head, on)).max(share)
 }
 
+/// The most pulses that a device may have planned a dose with: as many as the
+/// least volume of one allows, and as lie evenly in the window (D5, D7).
+pub(crate) fn most_even(head: &Head, total_ms: i64, window_ms: i64, volume_nl: u64) -> i64 {
+    let by_volume = volume_nl / head.least_pulse.as_nl().max(1);
+    (1..=by_volume.clamp(1, 10_000) as i64)
+        .rev()
+        .find(|&n| fits_evenly(head, total_ms, window_ms, u16::try_from(n).ok()))
+        .unwrap_or(1)
+}
+
 impl Limits {
     /// A pulse has started.
     pub(crate) fn started(&mut self, at: i64) {

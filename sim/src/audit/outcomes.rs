@@ -51,6 +51,7 @@ impl Auditor {
             );
         }
         self.born.retain(|k| *k != key);
+        self.born_by.remove(&key.id);
         let judged = self.model.line(key.id).is_some_and(|l| l.revision == key.revision);
         let fits = self.mark_fits(key.id, o.mark.map(|n| i64::from(n.0)));
         if judged && !fits && !self.more_to_come(key) {
@@ -196,7 +197,9 @@ impl Auditor {
         let expected = match verdict {
             Some(Verdict::Skip(expected)) if judged => Causes::of(expected),
             // a due that has waited for the pump waits for its rest as well
-            _ if too_late && kept.contains(Cause::PumpInUse) => kept.with(Cause::PumpLimits),
+            _ if too_late && kept.contains(Cause::PumpInUse) => {
+                kept.with(Cause::PumpLimits).or(due.why.causes())
+            }
             // less is left of it than a shortest pulse: what woke it late ends it
             _ if too_late => kept.or(due.why.causes()),
             _ => Causes::NONE,

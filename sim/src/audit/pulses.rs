@@ -5,11 +5,14 @@ use dosewright_core::cause::Cause;
 use dosewright_core::record::Pulse;
 
 use super::dose::{Finding, Open, Plan, TICK_MS};
-use super::limits::fits_evenly;
+use super::limits::{fits_evenly, most_even};
 use super::model::{Due, Key, Why};
 use super::readings::Reading;
 use super::rules::{Verdict, on_time};
 use super::{Auditor, key_of};
+
+/// The window of a due of which only a pulse is known.
+const UNKNOWN_MS: i64 = u32::MAX as i64;
 
 impl Auditor {
     pub(super) fn on_pulse(&mut self, p: &Pulse) {
@@ -29,7 +32,13 @@ impl Auditor {
         if self.pin.is_on() {
             self.fail("D4", Some(key), String::from("an intent while the pump is on"));
         }
+        let tainted = self.taint.covers(key.id);
         let Some(open) = &mut self.open else { return };
+        if tainted && p.first {
+            // the settings that it runs by may be older ones
+            (open.total_ms, open.flow) = (i64::from(p.dose_ms), p.flow.as_nl_per_min());
+            (open.cut, open.disturbed) = (p.cut, true);
+        }
         let mut found: Vec<Finding> = Vec::new();
         if let Some(forced) = open.forced {
             found.push(("D11", format!("a pulse, though the dose has to end: {forced}")));
@@ -57,6 +66,10 @@ impl Auditor {
         let (at, on_ms, new_end) = (p.at.as_ms(), i64::from(p.on_ms), open.may_be_complete());
         if !self.mark_fits(key.id, p.mark.map(|n| i64::from(n.0))) {
             found.push(("D1", String::from("the mark written with the intent is not the entry's")));
+        }
+        if tainted {
+            self.report.unjudged += u64::from(!found.is_empty());
+            found.clear();
         }
         for (promise, what) in found {
             self.fail(promise, Some(key), what);
@@ -124,8 +137,17 @@ impl Auditor {
         let (mut total_ms, carry_after) = on_time(volume_nl, carry, flow);
         let plain_ms = on_time(volume_nl, 0, flow).0;
         if self.model.line(key.id).is_some_and(|l| l.carry_lost) {
-            // no remainder makes more than a ms of pumping
-            total_ms = i64::from(p.dose_ms).clamp(plain_ms, plain_ms + 1);
+            // a remainder is less than a ms of the flow that it was left at
+            let (most_ms, _) = on_time(volume_nl, self.fastest - 1, flow);
+            total_ms = i64::from(p.dose_ms).clamp(plain_ms, most_ms);
+        }
+        let mut cut = cut;
+        if self.taint.lines_lost && p.cut == Some(Cause::Ceiling) && i64::from(p.dose_ms) < total_ms
+        {
+            // lines that are damaged do not count for the ceiling that follows from
+            // the timetable: it may be lower, never higher
+            (total_ms, cut) = (i64::from(p.dose_ms), p.cut);
+            self.report.unjudged += 1;
         }
         let plain = i64::from(p.dose_ms) == plain_ms;
         if plain && (cut.is_some() || key.asked) {
@@ -138,6 +160,8 @@ impl Auditor {
         let plan = Plan { total_ms, carry_after, carries, flow, cut, pulses };
         let begin = self.model.begun(key.id, now, key.asked);
         let mut open = Open::new(due, begin, plan, &self.limits);
+        // nothing is known of the window of a due that should not be
+        open.disturbed |= due.window_ms == UNKNOWN_MS;
         let fits = self.model.head.is_none_or(|head| {
             let window_ms = open.due.window_ms;
             fits_evenly(&head, total_ms, window_ms, pulses.filter(|_| cut.is_none()))
@@ -150,7 +174,12 @@ impl Auditor {
         if let Some(kept) = self.kept_by.remove(&key.id).filter(|k| !k.is_empty()) {
             // it waited, if only for part of a ms
             (open.causes, open.disturbed) = (kept, true);
+            if let Some(first) = self.born_by.get(&key.id) {
+                // one thing after another kept it: the first is in the ledger
+                open.causes = open.causes.with(*first);
+            }
         }
+        self.born_by.remove(&key.id);
         if now > due.due_at + TICK_MS {
             // several things may have held it up, in one call of the logic at
             // times: each of them may be named
@@ -166,13 +195,15 @@ impl Auditor {
             let longer = |n: i64| (0..n).map(move |k| due.due_at + window * k / n);
             let wanted = pulses.map_or(n, i64::from).max(1);
             let even = |n| self.limits.allow_train(&head, longer(n));
-            if !even(wanted) || self.limits.starts_in_hour_before(now) > 0 && !even(n + 2) {
+            let most =
+                || pulses.map_or_else(|| most_even(&head, total_ms, window, volume_nl), i64::from);
+            if !even(wanted) || self.limits.starts_in_hour_before(now) > 0 && !even(most()) {
                 // starts that doses before it took are missing to it (D7)
                 open.disturb(Cause::PumpLimits);
             }
         }
         if let Some(tail) = self.tail.take_if(|t| due.due_at <= t.booted_at) {
-            open.doubt_tail(tail.least, tail.most, pulses);
+            open.doubt_tail(tail.least, tail.most, pulses.filter(|_| cut.is_none()));
         }
         self.open = Some(open);
         self.refresh(now);
@@ -209,14 +240,12 @@ impl Auditor {
     pub(super) fn begin_waiting(&mut self, key: Key, p: &Pulse) -> Due {
         let waiting = self.model.line(key.id).and_then(|l| l.waiting).filter(|d| d.key == key);
         let Some(due) = waiting else {
-            if self.owes(key.id, key.nominal) {
-                self.fail(
-                    "D1",
-                    Some(key),
-                    String::from("a dose begins whose due was to be skipped"),
-                );
-            } else if !self.taint.covers(key.id) {
-                let what = "a dose begins for a due that does not exist, or has its outcome";
+            if !self.taint.covers(key.id) {
+                let what = if self.owes(key.id, key.nominal) {
+                    "a dose begins whose due was to be skipped"
+                } else {
+                    "a dose begins for a due that does not exist, or has its outcome"
+                };
                 self.fail("D1", Some(key), String::from(what));
             }
             return unknown(key, p);
@@ -225,6 +254,7 @@ impl Auditor {
         let ahead = self.model.lines.iter().filter_map(|l| l.waiting);
         let ahead = ahead
             .filter(|d| d.order() < due.order() && !(d.weekly && unset))
+            .filter(|d| !self.taint.covers(d.key.id))
             .min_by_key(Due::order);
         if let Some(first) = ahead {
             let first = self.name(first.key);
@@ -246,7 +276,7 @@ fn unknown(key: Key, p: &Pulse) -> Due {
     Due {
         key,
         due_at: p.due_at.as_ms(),
-        window_ms: i64::from(u32::MAX),
+        window_ms: UNKNOWN_MS,
         grace_ms: 0,
         born_due_at: p.due_at.as_ms(),
         why: Why::Awake,

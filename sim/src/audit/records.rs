@@ -60,7 +60,7 @@ impl Auditor {
         self.pin.ms.damaged = true;
         if let Some(about) = lost {
             self.taint.add(about);
-            if let About::Entry(id) = about
+            if let About::Entry(id) | About::Line(id) = about
                 && let Some(line) = self.model.line_mut(id)
             {
                 line.carry_lost = true;
@@ -172,6 +172,7 @@ impl Auditor {
             return;
         };
         self.born.push(key);
+        self.born_by.insert(key.id, born.cause);
         if born.due_at.as_ms() != due.due_at {
             self.fail(
                 "D9",

@@ -66,15 +66,19 @@ pub(crate) struct Taint {
     /// What concerns every entry.
     wide: BTreeSet<About>,
     entries: BTreeSet<EntryId>,
+    /// Entries whose settings may be lost.
+    lines: BTreeSet<EntryId>,
     /// Which alarms a start finds in the ledger.
     pub(super) alarms: bool,
+    /// Lines of the timetable have been lost since it was last set whole.
+    pub(super) lines_lost: bool,
     /// The device has started since, and knows of the damage.
     known: bool,
 }
 
 impl Taint {
     pub(crate) fn covers(&self, id: EntryId) -> bool {
-        self.all() || self.entries.contains(&id)
+        self.all() || self.entries.contains(&id) || self.lines.contains(&id)
     }
 
     /// Whether nothing at all can be judged strictly.
@@ -88,7 +92,14 @@ impl Taint {
             About::Nothing => return,
             About::Alarms => self.alarms = true,
             About::Entry(id) => _ = self.entries.insert(id),
-            wide => _ = self.wide.insert(wide),
+            About::Line(id) => {
+                self.lines_lost = true;
+                self.lines.insert(id);
+            }
+            wide => {
+                self.lines_lost |= wide != About::Clock && wide != About::Head;
+                self.wide.insert(wide);
+            }
         }
         self.known = false;
     }
@@ -99,6 +110,8 @@ impl Taint {
             self.wide.remove(&about);
             if about == About::Timetable {
                 self.entries.clear();
+                self.lines.clear();
+                self.lines_lost = false;
             }
         }
     }

@@ -147,7 +147,8 @@ pub(super) fn possible(node: &Node, setup: &Setup, left: u8, into: &mut Vec<Acti
     if node.ghost.clock_ms.is_none() {
         everywhere(What::RestoreClock, &calm);
     }
-    if node.ghost.service.is_some() {
+    // once it is over there is nothing to let go of
+    if node.ghost.service.is_some() && node.ghost.pin.is_on() {
         everywhere(What::Release, &calm);
     }
     for (index, form) in node.world.forms.iter().enumerate() {

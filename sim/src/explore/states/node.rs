@@ -287,7 +287,7 @@ impl Node {
             // the chip counts on from the last instant in the ledger
             self.world.lost_ms = self.world.true_ms as i64 - book.at.as_ms();
         }
-        self.ghost.reset(self.world.true_ms, self.now());
+        self.ghost.reset(self.world.true_ms, self.now(), rules);
         // a fault is what the ledger knows of it, and no retry has proved anything
         let (faults, at) = (book.motor.faults, book.motor.at.as_ms());
         self.ghost.motor = Motor { faults, tried: false, at };

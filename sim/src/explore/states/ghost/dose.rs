@@ -30,6 +30,7 @@ impl Ghost {
         let on_ms = u64::from(pulse.on_ms);
         open.pulse_ms = open.pulse_ms.max(on_ms);
         self.leave = Some(Leave::Dose(on_ms));
+        self.service_ms = None;
         Ok(())
     }
 
@@ -46,6 +47,9 @@ impl Ghost {
         let (entry, edited) = (known.entry, known.edited);
         must(!entry.is_weekly() || pulse.asked || self.clock_ms.is_some(), "D9", || {
             "a weekly dose begins while the clock is unset".to_owned()
+        })?;
+        must(pulse.asked || !self.is_of_before(known, due_at), "D9", || {
+            format!("a due of {due_at} ms is caught up, from before the clock was set again")
         })?;
         let (flow, dose_ms) = (rules.flow, u64::from(pulse.dose_ms));
         let wanted = u128::from(entry.volume.as_nl()) * 60_000
@@ -218,7 +222,7 @@ impl Ghost {
                 known.dues.iter().enumerate().any(|(i, other)| i != at && other.told)
             }
             Cause::ClockSet if due.ahead => true,
-            Cause::ClockUnset if due.before_setting => true,
+            Cause::ClockUnset if self.is_of_before(known, due.due_at) => true,
             Cause::Edited | Cause::Disabled => due.revision != known.revision,
             _ => self.now >= deadline || !self.fits(deadline, rules),
         };

@@ -124,15 +124,7 @@ impl Ghost {
             loop {
                 let n = after(entry, *mark);
                 let Some(due_at) = instant(entry, n, clock).filter(|at| *at <= now) else { break };
-                dues.push(Due {
-                    revision: *revision,
-                    epoch,
-                    n,
-                    due_at,
-                    told: false,
-                    ahead: false,
-                    before_setting: false,
-                });
+                dues.push(Due { revision: *revision, epoch, n, due_at, told: false, ahead: false });
                 *mark = n;
             }
         }
@@ -152,8 +144,10 @@ impl Ghost {
 
     /// The clock is set, so that it shows so much more than elapsed time.
     pub(in crate::explore::states) fn set_clock(&mut self, clock_ms: i64) {
-        let first_after_loss = self.clock_ms.is_none() && self.losses > 0;
         let (now, clock) = (self.now, Some(clock_ms));
+        if self.clock_ms.is_none() && self.losses > 0 {
+            self.not_before = Some(now);
+        }
         self.clock_ms = clock;
         self.epoch += 1;
         for line in self.lines.iter_mut().filter(|line| line.entry.is_weekly()) {
@@ -170,11 +164,12 @@ impl Ghost {
             }
         }
         self.bear();
-        for line in self.lines.iter_mut().filter(|line| line.entry.is_weekly()) {
-            for due in line.dues.iter_mut().filter(|due| due.due_at < now) {
-                due.before_setting |= first_after_loss;
-            }
-        }
+    }
+
+    /// Whether a due is of before the first setting after the clock was lost, by
+    /// the clock as it stands (D9).
+    pub(in crate::explore::states) fn is_of_before(&self, line: &Line, due_at: i64) -> bool {
+        line.entry.is_weekly() && self.not_before.is_some_and(|first| due_at < first)
     }
 
     /// These entries are in force from now on; they stand in the order of their

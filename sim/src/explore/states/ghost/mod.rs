@@ -56,8 +56,6 @@ pub(super) struct Due {
     told: bool,
     /// A setting has put it ahead again: it ends, and is born once more.
     ahead: bool,
-    /// It is of before the first setting after the clock was lost.
-    before_setting: bool,
 }
 
 /// An entry and what is owed of it.
@@ -160,9 +158,13 @@ pub(super) struct Ghost {
     pub(super) clock_ms: Option<i64>,
     epoch: u16,
     losses: u16,
+    /// The first setting after the clock was lost, in the device's time.
+    not_before: Option<i64>,
     ceiling_nl: u64,
     open: Option<Open>,
     pub(super) service: Option<Service>,
+    /// How long the last run was to be, where it was prime or calibration.
+    service_ms: Option<u64>,
     pub(super) pin: Pin,
     /// When doses' pulses began, of the last hour.
     starts: Vec<Started>,
@@ -186,9 +188,11 @@ impl Ghost {
             clock_ms: None,
             epoch: 0,
             losses: 0,
+            not_before: None,
             ceiling_nl,
             open: None,
             service: None,
+            service_ms: None,
             pin: Pin::default(),
             starts: Vec::new(),
             deliveries: Vec::new(),
@@ -229,6 +233,10 @@ impl Ghost {
                     self.clock_ms = None;
                     self.losses += 1;
                 }
+                // what passed while no start could be written passes by the clock as
+                // it is now
+                self.retract();
+                self.bear();
                 Ok(())
             }
             Record::Clock { utc, .. } => {
@@ -266,6 +274,7 @@ impl Ghost {
                     "prime or calibrate begins while somebody has the pump".to_owned()
                 })?;
                 self.service = Some(Service { ran_ms: 0 });
+                self.service_ms = Some(ms);
                 self.leave = Some(Leave::Service(ms));
             }
             Act::PrimeEnded | Act::CalibrationEnded => {
@@ -302,9 +311,9 @@ impl Ghost {
     }
 
     /// The processor starts again: the pump is off, and what it knew is gone.
-    pub(super) fn reset(&mut self, true_ms: u64, now: i64) {
+    pub(super) fn reset(&mut self, true_ms: u64, now: i64, rules: &Rules) {
         (self.true_ms, self.now) = (true_ms, now);
-        self.pin.forget_rest(true_ms);
+        self.pin.forget_rest(true_ms, self.service_ms, rules);
         self.retract();
         self.service = None;
         (self.leave, self.failed_at) = (None, None);

@@ -11,8 +11,8 @@ pub(in crate::explore::states) struct Pin {
     /// When the last run ended, and how long a rest it needs.
     off_at: u64,
     rest_ms: u64,
-    /// The logic was reset then, and may rest from there as after the longest run.
-    unsure_at: Option<u64>,
+    /// The logic was reset, and may rest until then.
+    unsure_until: Option<u64>,
 }
 
 impl Pin {
@@ -25,8 +25,19 @@ impl Pin {
     }
 
     /// The logic does not know any more how long the last run was.
-    pub(in crate::explore::states) fn forget_rest(&mut self, true_ms: u64) {
-        self.unsure_at = (self.off_at > 0).then_some(true_ms);
+    /// It may rest from there as after the longest pulse, or as after the whole of
+    /// the prime or calibration run that came last.
+    pub(in crate::explore::states) fn forget_rest(
+        &mut self,
+        true_ms: u64,
+        service_ms: Option<u64>,
+        rules: &Rules,
+    ) {
+        let rest = match service_ms {
+            Some(ms) => ms + rules.rest_ms(ms),
+            None => rules.rest_ms(rules.longest_run_ms),
+        };
+        self.unsure_until = (self.off_at > 0).then_some(true_ms + rest);
     }
 }
 
@@ -38,9 +49,8 @@ impl Ghost {
 
     /// The true time from which the pump's limits certainly let a dose start.
     pub(in crate::explore::states) fn may_start_at(&self, rules: &Rules) -> u64 {
-        let longest = rules.rest_ms(rules.longest_run_ms);
-        let rested = (self.pin.off_at + self.pin.rest_ms)
-            .max(self.pin.unsure_at.map_or(0, |at| at + longest));
+        let rested =
+            (self.pin.off_at + self.pin.rest_ms).max(self.pin.unsure_until.unwrap_or(0));
         let started = self.starts.len().checked_sub(rules.starts_per_hour);
         let free = started.and_then(|at| self.starts.get(at)).map_or(0, |start| {
             let wait = (start.at + 3_600_000 - self.now).max(0) as u64;
@@ -128,7 +138,7 @@ impl Ghost {
         let ran = true_ms - since;
         self.pin.off_at = true_ms;
         self.pin.rest_ms = rules.rest_ms(ran);
-        self.pin.unsure_at = None;
+        self.pin.unsure_until = None;
         if let Some(service) = &mut self.service {
             service.ran_ms += ran;
             return Ok(());
