@@ -331,7 +331,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Reset::PowerOn => Cause::SupplyLost,
             Reset::Watchdog => Cause::Restarts,
         };
-        // the pump is off now, so it has rested enough a full rest from now
+        // the pump has been off since the start, so a full rest from there is enough
         let last = self.book.open.map(|open| Duration::from_ms(u64::from(open.pulse.on_ms)));
         let longest = self.book.head.map_or(Duration::ZERO, |head| {
             // prime and calibrate may have run longer than any pulse
@@ -339,7 +339,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 head.longest_run_ms.max(head.longest_prime_ms).max(head.longest_calibration_ms);
             head.rest_after(last.unwrap_or(Duration::from_ms(u64::from(run))))
         });
-        self.pump = Pump::Off { rest_until: self.book.rest_until.min(self.now.plus(longest)) };
+        self.pump = Pump::Off { rest_until: self.book.rest_until.min(start.now.plus(longest)) };
         (self.doubt, self.doubt_until) = (start.unreadable_tail, self.now);
         if let Some(open) = self.book.open {
             self.running = Some(self.resumed(&open));

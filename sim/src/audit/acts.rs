@@ -147,10 +147,11 @@ impl Auditor {
             self.fail("P4", None, format!("{name} begins in spite of {stops}"));
         }
         let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
+        let flow_known = !self.taint.all();
         let asked = match (self.pending.service.take(), prime) {
             // the volume asked for may be rounded up to a whole ms
             (Some(DeviceAct::Prime(volume)), true) => {
-                volume_nl(ms - TICK_MS, flow) <= volume.as_nl()
+                volume_nl(ms - TICK_MS, flow) <= volume.as_nl() || !flow_known
             }
             (Some(DeviceAct::Calibrate(run_ms)), false) => i64::from(run_ms) >= ms,
             _ => false,
