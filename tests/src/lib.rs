@@ -1,1 +1,3 @@
-//! t
+//! What the tests of dosewright share with its fuzz targets and examples.
+
+pub mod fuzz;

@@ -1,0 +1,67 @@
+//! Mutation of bytes from a seed, for the runs that have no fuzzer.
+
+/// A small generator (`SplitMix64`, public domain reference code by S. Vigna): all
+/// that is asked of it is that the same seed gives the same bytes on every machine.
+#[derive(Debug, Clone)]
+pub struct Dice(u64);
+
+impl Dice {
+    /// From a seed.
+    pub const fn new(seed: u64) -> Self {
+        Self(seed)
+    }
+
+    /// The next 64 bits.
+    pub const fn roll(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    }
+
+    /// A number below `end`; 0 where that is 0.
+    pub const fn below(&mut self, end: usize) -> usize {
+        if end == 0 { 0 } else { (self.roll() % end as u64) as usize }
+    }
+}
+
+/// Changes bytes in one to eight places: flips, runs set to one byte, copies from
+/// elsewhere, swaps of whole 64 byte slots, cuts of the end.
+pub fn mutate(bytes: &mut Vec<u8>, dice: &mut Dice) {
+    for _ in 0..=dice.below(8) {
+        let (at, length) = (dice.below(bytes.len()), dice.below(96));
+        let end = (at + length).min(bytes.len());
+        match dice.below(8) {
+            0..=2 => {
+                if let Some(byte) = bytes.get_mut(at) {
+                    *byte ^= 1 << dice.below(8);
+                }
+            }
+            3 => {
+                let fill = [0, 0xff, dice.roll() as u8][dice.below(3)];
+                bytes[at..end].fill(fill);
+            }
+            4 => {
+                let from = dice.below(bytes.len().saturating_sub(end - at));
+                bytes.copy_within(from..from + (end - at), at);
+            }
+            5 => bytes[at..end].iter_mut().for_each(|byte| *byte = dice.roll() as u8),
+            6 => {
+                let slots = bytes.len() / 64;
+                let (a, b) = (dice.below(slots), dice.below(slots));
+                for offset in 0..64.min(bytes.len()) {
+                    bytes.swap(a * 64 + offset, b * 64 + offset);
+                }
+            }
+            _ => {
+                if dice.below(4) == 0 {
+                    bytes.truncate(at);
+                }
+            }
+        }
+        if bytes.is_empty() {
+            return;
+        }
+    }
+}
