@@ -1,6 +1,6 @@
 //! One line of the timetable: when, how much, over what window.
 
-use crate::civil::{Date, Days};
+use crate::civil::{DAY_MIN, DAY_MS, Date, Days};
 use crate::time::Instant;
 use crate::units::Volume;
 
@@ -97,4 +97,54 @@ pub struct ClosedDates {
     pub first: Date,
     /// The last closed date.
     pub last: Date,
+}
+
+const DAY: u64 = DAY_MS as u64;
+const MINUTE_MS: u64 = 60_000;
+
+impl Entry {
+    /// The first field that is out of its range. An entry that has one is neither
+    /// accepted nor read back from the ledger.
+    pub fn bad_field(&self) -> Option<&'static str> {
+        let dated = self.first.is_some() || self.last.is_some();
+        match self.recurrence {
+            Recurrence::Weekly { days, at_min, .. } => {
+                if days.is_empty() {
+                    return Some("days");
+                }
+                if u32::from(at_min) >= DAY_MIN {
+                    return Some("at");
+                }
+            }
+            Recurrence::Interval { every_ms, .. } => {
+                // a minute to a year: less is no interval of doses, more overflows
+                if !(MINUTE_MS..=366 * DAY).contains(&every_ms) {
+                    return Some("interval");
+                }
+                if dated {
+                    return Some("first and last");
+                }
+            }
+        }
+        let in_range = |d: Option<Date>| d.is_none_or(|d| (Date::MIN..=Date::MAX).contains(&d));
+        if !in_range(self.first) || !in_range(self.last) {
+            return Some("first and last");
+        }
+        if self.first.zip(self.last).is_some_and(|(first, last)| first > last) {
+            return Some("first and last");
+        }
+        if self.volume == Volume::ZERO || self.volume > Volume::from_ml(100_000) {
+            return Some("volume");
+        }
+        if self.window_ms == 0 || u64::from(self.window_ms) > 7 * DAY {
+            return Some("window");
+        }
+        if u64::from(self.grace_ms) > 7 * DAY {
+            return Some("grace");
+        }
+        if self.pulses == Some(0) {
+            return Some("pulses");
+        }
+        None
+    }
 }

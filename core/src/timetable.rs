@@ -213,7 +213,7 @@ impl<const N: usize> Timetable<N> {
                 report(Refusal::SameId { id: entry.id });
                 sound = false;
             }
-            if let Some(field) = bad_field(&entry) {
+            if let Some(field) = entry.bad_field() {
                 report(Refusal::Field { id: entry.id, field });
                 sound = false;
             }
@@ -361,50 +361,6 @@ const FAR_DAYS: i32 = 1_000_000;
 fn calendar_range(entry: &Entry) -> (i32, i32) {
     let day = |date| entry.calendar_day(date);
     (entry.first.map_or(-FAR_DAYS, day), entry.last.map_or(FAR_DAYS, day))
-}
-
-/// The first field of an entry that is out of its range.
-fn bad_field(entry: &Entry) -> Option<&'static str> {
-    let dated = entry.first.is_some() || entry.last.is_some();
-    match entry.recurrence {
-        Recurrence::Weekly { days, at_min, .. } => {
-            if days.is_empty() {
-                return Some("days");
-            }
-            if u32::from(at_min) >= DAY_MIN {
-                return Some("at");
-            }
-        }
-        Recurrence::Interval { every_ms, .. } => {
-            // a minute to a year: less is no interval of doses, more overflows
-            if !(MINUTE_MS..=366 * DAY).contains(&every_ms) {
-                return Some("interval");
-            }
-            if dated {
-                return Some("first and last");
-            }
-        }
-    }
-    let in_range = |d: Option<Date>| d.is_none_or(|d| (Date::MIN..=Date::MAX).contains(&d));
-    if !in_range(entry.first) || !in_range(entry.last) {
-        return Some("first and last");
-    }
-    if entry.first.zip(entry.last).is_some_and(|(first, last)| first > last) {
-        return Some("first and last");
-    }
-    if entry.volume == Volume::ZERO || entry.volume > Volume::from_ml(100_000) {
-        return Some("volume");
-    }
-    if entry.window_ms == 0 || u64::from(entry.window_ms) > WEEK as u64 * DAY {
-        return Some("window");
-    }
-    if u64::from(entry.grace_ms) > WEEK as u64 * DAY {
-        return Some("grace");
-    }
-    if entry.pulses == Some(0) {
-        return Some("pulses");
-    }
-    None
 }
 
 /// What can be wrong with an entry by itself.

@@ -183,7 +183,9 @@ fn put_fields(p: &mut Put, e: &Entry, both: bool) {
 }
 
 fn get_entry(g: &mut Get) -> Entry {
-    get_fields(g, true)
+    let entry = get_fields(g, true);
+    g.ok &= entry.bad_field().is_none();
+    entry
 }
 
 pub(super) fn get_packed_entry(g: &mut Get) -> Entry {
@@ -385,6 +387,7 @@ pub(super) fn get_outcome(g: &mut Get) -> Outcome {
     let (line, due, last, count) = (g.u8(), get_key(g), Nominal(g.u32()), g.u24());
     let (at, due_at, begun_after_ms) = (get_instant(g), get_instant(g), g.u32());
     let (least, most) = (get_volume(g), get_volume(g));
+    g.ok &= least <= most;
     let (bits, cause) = (g.u8(), get_cause(g));
     let kind = match (bits & !ASKED, cause) {
         (0, None) => Some(OutcomeKind::Dosed),
@@ -431,6 +434,8 @@ pub(super) fn get_pulse(g: &mut Get) -> (Pulse, u8) {
     let (line, due, mark) = (g.u8(), get_key(g), get_mark(g));
     let (at, due_at, begun_after_ms) = (get_instant(g), get_instant(g), g.u32());
     let (on_ms, least_ms, most_ms, dose_ms) = (g.u32(), g.u32(), g.u32(), g.u32());
+    // what no dose can have pumped is nobody's intent
+    g.ok &= least_ms <= most_ms && most_ms <= dose_ms && on_ms <= dose_ms;
     let (flow, flags) = (get_flow(g), g.u8());
     let (cut, restarts) = (get_cause(g), g.u8());
     let (asked, first) = (flags & 1 != 0, flags & 8 != 0);

@@ -180,7 +180,9 @@ pub fn run(data: &[u8]) -> Became {
                     device.handle(now, Event::SetFlow(flow), &mut pump);
                 }
             }
-            12 => device.handle(now, Event::RunAgain(EntryId(u16::from(bytes.u8() % 5))), &mut pump),
+            12 => {
+                device.handle(now, Event::RunAgain(EntryId(u16::from(bytes.u8() % 5))), &mut pump)
+            }
             13 => {
                 let volume = Volume::from_ml(u64::from(bytes.u8()));
                 device.handle(now, Event::Prime(volume), &mut pump);
@@ -221,7 +223,11 @@ pub fn run(data: &[u8]) -> Became {
             }
         }
         became.calls += 1;
-        still = if device.next_wake().is_some_and(|(next, _)| next <= pump.now) { still + 1 } else { 0 };
+        still = if device.next_wake().is_some_and(|(next, _)| next <= pump.now) {
+            still + 1
+        } else {
+            0
+        };
         assert!(still < 64, "it asks to be called at once, again and again");
     }
     became.runs = pump.runs;
@@ -258,9 +264,12 @@ fn restart(
     }
     let mut device = start(flash, count, Reset::PowerOn, became);
     pump.now = device.now();
-    for (which, on) in pump.stopped.into_iter().enumerate() {
-        let event = if which == 0 { Event::RemoteStop(on) } else { Event::Leak(on) };
-        device.handle(pump.now, event, pump);
+    // what is on is told before anything is decided, as the main loop does it
+    if pump.stopped[0] {
+        device.handle(pump.now, Event::RemoteStop(true), pump);
+    }
+    if pump.stopped[1] {
+        device.handle(pump.now, Event::Leak(true), pump);
     }
     device
 }

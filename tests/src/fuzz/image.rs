@@ -128,13 +128,14 @@ pub fn run(image: &[u8]) -> Became {
     let Ok(mut device) = Device::<_, N, H>::start(flash, GEOMETRY, None, Reset::PowerOn) else {
         return Became { started: false, with_settings: false, damaged: false };
     };
+    in_range(device.controller(), device.now());
     written.hold(device.controller());
     let mut now = device.now();
     let mut still = 0;
     for _ in 0..CALLS {
         device.handle(now, Event::Wake, &mut Quiet);
-        written.hold(device.controller());
         in_range(device.controller(), now);
+        written.hold(device.controller());
         let Some((next, _)) = device.next_wake() else { break };
         still = if next <= now { still + 1 } else { 0 };
         assert!(still < 8, "it asks to be called at once, again and again");

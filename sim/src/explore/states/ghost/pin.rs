@@ -49,8 +49,7 @@ impl Ghost {
 
     /// The true time from which the pump's limits certainly let a dose start.
     pub(in crate::explore::states) fn may_start_at(&self, rules: &Rules) -> u64 {
-        let rested =
-            (self.pin.off_at + self.pin.rest_ms).max(self.pin.unsure_until.unwrap_or(0));
+        let rested = (self.pin.off_at + self.pin.rest_ms).max(self.pin.unsure_until.unwrap_or(0));
         let started = self.starts.len().checked_sub(rules.starts_per_hour);
         let free = started.and_then(|at| self.starts.get(at)).map_or(0, |start| {
             let wait = (start.at + 3_600_000 - self.now).max(0) as u64;
