@@ -360,7 +360,8 @@ impl Auditor {
             }
             let owed = self.owed.get(&id).is_some_and(|list| !list.is_empty());
             let mark = state.mark.map(|n| i64::from(n.0));
-            if !owed && line.waiting.is_none() && !self.mark_fits(id, mark) {
+            let known = !owed && !line.carry_lost;
+            if known && line.waiting.is_none() && !self.mark_fits(id, mark) {
                 lost.push((id, "its mark"));
             }
         }
