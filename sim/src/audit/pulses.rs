@@ -197,7 +197,9 @@ impl Auditor {
             let even = |n| self.limits.allow_train(&head, longer(n));
             let most =
                 || pulses.map_or_else(|| most_even(&head, total_ms, window, volume_nl), i64::from);
-            if !even(wanted) || self.limits.starts_in_hour_before(now) > 0 && !even(most()) {
+            if !even(wanted)
+                || self.limits.starts_in_hour_before(now) > 0 && (!even(n + 2) || !even(most()))
+            {
                 // starts that doses before it took are missing to it (D7)
                 open.disturb(Cause::PumpLimits);
             }
