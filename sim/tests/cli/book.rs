@@ -52,8 +52,23 @@ fn the_books_commands_do_what_it_says() {
         if !text.contains("\ndosewright new week.toml") {
             shell(&place, "dosewright new week.toml");
         }
-        for block in text.split("```text\n").skip(1) {
-            let block = block.split("```").next().unwrap();
+        // text, then a block behind its language, and so on
+        let parts: Vec<&str> = text.split("```").collect();
+        for pair in parts.chunks_exact(2) {
+            let (before, Some((language, block))) = (pair[0], pair[1].split_once('\n')) else {
+                continue;
+            };
+            if let Some(name) = before.trim_end().strip_suffix("`:").filter(|_| language == "toml") {
+                let name = name.rsplit('`').next().unwrap();
+                if before.trim_end().ends_with(&format!("At the end of `{name}`:")) {
+                    let written = place.read(name);
+                    place.write(name, &format!("{written}\n{block}"));
+                }
+                continue;
+            }
+            if language != "text" {
+                continue;
+            }
             if let Some((line, shown)) =
                 block.strip_prefix("$ ").and_then(|rest| rest.split_once('\n'))
             {
@@ -65,6 +80,11 @@ fn the_books_commands_do_what_it_says() {
             for line in block.lines().filter(|line| line.starts_with("dosewright ")) {
                 let line = line.split("  #").next().unwrap();
                 let said = shell(&place, line);
+                assert!(
+                    said.code == 0 || !line.starts_with("dosewright run edge.toml"),
+                    "{page}.md: {line}\n{}",
+                    said.out
+                );
                 // a failure that the page is about is one; a command that is wrong is not
                 assert!(
                     matches!(said.code, 0 | 1 | 5),
