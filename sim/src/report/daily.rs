@@ -115,7 +115,7 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
         @if let Some(first) = bars.first() { (label(left, low + 14.0, "start", &date(first))) }
         @if let Some(last) = bars.last().filter(|_| bars.len() > 1) { (label(right, low + 14.0, "end", &date(last))) }
     };
-    let fullest = days.iter().max_by_key(|bar| bar.in_23_h_ul).copied().unwrap_or_default();
+    let fullest = days.iter().rev().max_by_key(|bar| bar.in_23_h_ul).copied().unwrap_or_default();
     let against = ceiling.map_or_else(String::new, |ceiling| {
         let word = if fullest.in_23_h_ul <= ceiling { "stay under" } else { "are over" };
         format!(" and {word} the ceiling of {} ml", n(in_ml(ceiling), 3))

@@ -316,7 +316,16 @@ pub fn sheet(file: &str, hash: &str, scenario: &Scenario, site: &Site, paper: Pa
                 (lasts(&forecast))
                 (place(site))
                 @if warnings.is_empty() {
-                    section { h2 { "Of this site" } p { "The lines and the product ask for no warning." } }
+                    section {
+                        h2 { "Of this site" }
+                        p {
+                            @if scenario.tube.is_some() {
+                                "The lines and the product ask for no warning."
+                            } @else {
+                                "The file does not describe the lines: suction, siphon and drain-back were not looked at."
+                            }
+                        }
+                    }
                 } @else {
                     section {
                         h2 { "Of this site" }

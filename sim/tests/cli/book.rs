@@ -58,7 +58,8 @@ fn the_books_commands_do_what_it_says() {
             let (before, Some((language, block))) = (pair[0], pair[1].split_once('\n')) else {
                 continue;
             };
-            if let Some(name) = before.trim_end().strip_suffix("`:").filter(|_| language == "toml") {
+            if let Some(name) = before.trim_end().strip_suffix("`:").filter(|_| language == "toml")
+            {
                 let name = name.rsplit('`').next().unwrap();
                 if before.trim_end().ends_with(&format!("At the end of `{name}`:")) {
                     let written = place.read(name);
