@@ -162,7 +162,10 @@ impl Auditor {
                 *kept = if ends_late { kept.or(causes) } else { causes };
             }
         }
+        // a due whose settings may be lost may not be there for the device
+        let known = waiting.iter().any(|due| !self.taint.covers(due.key.id));
         if let (Some(open), Some(head)) = (&mut self.open, &self.model.head)
+            && known
             && open.able_since.is_some()
             && open.hurry.is_none()
         {

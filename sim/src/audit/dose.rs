@@ -220,7 +220,8 @@ impl Open {
         // a pulse of the old spread may start at this very instant, and rests are
         // rounded up to whole ms
         let shortest = i64::from(head.shortest_on_ms) + i64::from(head.shortest_off_ms);
-        let margin = shortest + rest_ms(head, self.longest_ms) + 2 * TICK_MS;
+        let longest = self.longest_ms.max(left.min(i64::from(head.longest_run_ms)));
+        let margin = shortest + rest_ms(head, longest) + 2 * TICK_MS;
         self.hurry = Some(Hurry { free_by: fit.free_at + margin });
         self.disturbed = true;
     }

@@ -118,7 +118,7 @@ impl Auditor {
                 format!("the clock was set to {}, not to {}", text(utc_ms), text(wanted_utc));
             self.fail("D8", None, what);
         }
-        if zone != wanted_zone {
+        if zone != wanted_zone && !self.taint.all() {
             self.fail("D8", None, String::from("another zone is in force than was set"));
         }
         let wanted_epoch = clock_epoch(self.model.clock.epoch, opens);
