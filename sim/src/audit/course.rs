@@ -164,6 +164,9 @@ impl Auditor {
         }
         // a due whose settings may be lost may not be there for the device
         let known = waiting.iter().any(|due| !self.taint.covers(due.key.id));
+        if let Some(open) = self.open.as_mut().filter(|_| !known) {
+            open.disturbed = true;
+        }
         if let (Some(open), Some(head)) = (&mut self.open, &self.model.head)
             && known
             && open.able_since.is_some()
