@@ -64,8 +64,16 @@ pub struct RunEnd {
     pub wakes: u64,
     /// Pump starts.
     pub starts: u64,
-    /// What the pump really delivered, in nl, at its true flow.
+    /// What the pump was on for at the flow the device knew, in nl.
+    pub commanded_nl: u64,
+    /// What of it really came out, in nl.
     pub delivered_nl: u64,
+    /// What ran out of the container by itself, in nl.
+    pub spilled_nl: u64,
+    /// What is in the container at the end, in nl.
+    pub level_nl: Option<u64>,
+    /// What the device takes to be in it, in nl.
+    pub account_nl: Option<u64>,
     /// The memory at the end.
     pub image: Vec<u8>,
     /// Erases of each 1 KiB of the memory.

@@ -136,6 +136,7 @@ fn expected() -> Scenario {
             // 4 % of the capacity: common practice, no source
             heel: Volume::from_ml(400),
             low_contact: None,
+            debounce_ms: 5_000,
             lead: None,
             slack: None,
             spans: spans(),

@@ -69,6 +69,10 @@ impl Auditor {
                 self.hinder.leak = *on;
                 return;
             }
+            DeviceAct::LevelLow(closed) if !self.supply.awake => {
+                self.look_at_level(*closed, self.chip.count(self.ms));
+                return;
+            }
             _ => self.boot_unseen(),
         }
         let now = self.chip.count(self.ms);
@@ -76,8 +80,9 @@ impl Auditor {
         match act {
             DeviceAct::RemoteStop(on) => self.change(now, Cause::RemoteStop, *on),
             DeviceAct::Leak(on) => self.change(now, Cause::Leak, *on),
-            DeviceAct::MotorFault => self.change(now, Cause::MotorFault, true),
-            DeviceAct::Acknowledge => self.change(now, Cause::MotorFault, false),
+            DeviceAct::MotorFault => self.motor_fails(now),
+            DeviceAct::LevelLow(closed) => self.look_at_level(*closed, now),
+            DeviceAct::Acknowledge => {}
             DeviceAct::RunAgain(id) => {
                 let busy = !self.hinder.pump_causes().is_empty()
                     || self.open.is_some()
@@ -90,9 +95,10 @@ impl Auditor {
                 self.pending.service = Some(act.clone());
             }
             DeviceAct::Release => self.pin.ms.released = true,
-            DeviceAct::SetContainer(..) | DeviceAct::Refill(_) | DeviceAct::LevelLow(_) => {}
             DeviceAct::SetHead(_)
             | DeviceAct::SetFlow(_)
+            | DeviceAct::SetContainer(..)
+            | DeviceAct::Refill(_)
             | DeviceAct::SetZone(_)
             | DeviceAct::SetClock(_)
             | DeviceAct::SetTimetable(_) => self.pending.setting = Some(act.clone()),
@@ -101,7 +107,7 @@ impl Auditor {
     }
 
     /// Something that stops the pump came or went.
-    fn change(&mut self, now: i64, cause: Cause, on: bool) {
+    pub(super) fn change(&mut self, now: i64, cause: Cause, on: bool) {
         let before = self.hinder.stop_causes();
         match cause {
             Cause::RemoteStop => self.hinder.stop = on,
@@ -129,7 +135,7 @@ impl Auditor {
                 self.service_begins(at, prime, ms);
             }
             Act::PrimeEnded | Act::CalibrationEnded => self.service_ends(at, ms),
-            Act::Acknowledged => {}
+            Act::Acknowledged => self.motor_acknowledged(at),
         }
     }
 
@@ -174,6 +180,8 @@ impl Auditor {
             );
         }
         self.hinder.service = Some(Service { prime, at, ran_ms: 0 });
+        self.motor.starts();
+        self.model.stock.service_begins(volume_nl(ms, flow));
         self.pin.intend_service(at, ms);
         self.refresh(at);
     }
@@ -200,6 +208,8 @@ impl Auditor {
             );
         }
         self.limits.service_ended(at, service.ran_ms);
+        let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
+        self.model.stock.service_ends(volume_nl(ms, flow));
         self.refresh(at);
     }
 

@@ -31,6 +31,10 @@ impl Auditor {
     /// what should have happened by now.
     pub(super) fn step(&mut self, at: i64, why: Why) {
         self.now = self.now.max(at);
+        self.level.pass(at);
+        if self.hinder.fault && self.motor.until() <= at {
+            self.change(at, Cause::MotorFault, false);
+        }
         while let Some(due) = self.lapsed(at) {
             self.lapse(&due, at, why);
         }
@@ -139,6 +143,12 @@ impl Auditor {
             } else {
                 ahead = ahead.or(causes).with(Cause::PumpInUse);
             }
+            if !owner
+                && let Some(head) = &self.model.head
+                && self.model.stock.is_short(head)
+            {
+                causes = causes.with(Cause::ContainerEmpty);
+            }
             if causes.is_empty()
                 && let Some(head) = &self.model.head
             {
@@ -153,7 +163,14 @@ impl Auditor {
                     self.ready = Some((due.key, since.unwrap_or(free)));
                 }
             }
+            if self.model.stock.unsure {
+                // whether that keeps it is left open
+                let kept = self.kept_by.entry(due.key.id).or_default();
+                *kept = kept.with(Cause::ContainerEmpty);
+            }
             if !causes.is_empty() {
+                let unsure = self.model.stock.unsure;
+                let causes = if unsure { causes.with(Cause::ContainerEmpty) } else { causes };
                 let kept = self.kept_by.entry(due.key.id).or_default();
                 // what ends in the same late wake in which the deadline passes has
                 // kept the due from beginning all the same; and the pump's rest is
@@ -183,6 +200,7 @@ impl Auditor {
             return;
         }
         let slack = self.slack();
+        self.look_for_low_level(at, slack);
         if let Some((key, by)) = self.ready
             && at > by + slack
             && self.ready_reported != Some(key)
@@ -190,7 +208,9 @@ impl Auditor {
             self.ready_reported = Some(key);
             let due = self.model.line(key.id).and_then(|l| l.waiting);
             match due.and_then(|d| self.model.judge(&d, by)) {
-                _ if self.taint.covers(key.id) => self.report.unjudged += 1,
+                _ if self.taint.covers(key.id) || self.model.stock.unsure => {
+                    self.report.unjudged += 1;
+                }
                 Some(Verdict::Skip(cause)) => {
                     let cause = super::words(cause);
                     self.fail(
@@ -270,6 +290,9 @@ impl Auditor {
             ready.map(|(_, by)| by + after),
             owed.filter(|o| !o.reported).map(|o| o.by + after).min(),
             self.open.as_ref().filter(|o| !o.reported).map(|o| o.end_by + after),
+            self.level.due,
+            self.low_level_by().map(|by| by + after),
+            Some(self.motor.until()).filter(|&at| self.hinder.fault && at < i64::MAX),
         ]
         .into_iter()
         .flatten()

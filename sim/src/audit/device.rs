@@ -15,6 +15,7 @@ use super::limits::Limits;
 use super::model::{Due, Fate, Model, Why};
 use super::predict::{Hand, Predicted};
 use super::readings::Reading;
+use super::stock::{Level, Motor};
 
 /// The ideal device.
 #[derive(Debug)]
@@ -24,6 +25,10 @@ pub(crate) struct Ideal<H> {
     pub(crate) chip: Chip,
     pub(super) limits: Limits,
     pub(super) hinder: Hindrances,
+    pub(super) level: Level,
+    pub(super) motor: Motor,
+    /// Alarms that are on, a bit each.
+    pub(super) alarms: u16,
     pub(super) open: Option<Running>,
     /// Until when prime or calibrate runs.
     pub(super) service_until: Option<i64>,
@@ -49,6 +54,9 @@ impl<H: Hand> Ideal<H> {
             chip: Chip::default(),
             limits: Limits::default(),
             hinder: Hindrances::default(),
+            level: Level::default(),
+            motor: Motor::default(),
+            alarms: 0,
             open: None,
             service_until: None,
             kept_by: Vec::new(),
@@ -118,6 +126,10 @@ impl<H: Hand> Ideal<H> {
                 self.hinder.leak = *on;
                 return;
             }
+            Observation::Act(DeviceAct::LevelLow(closed)) if !self.awake && ms == self.ms => {
+                self.look_at_level(*closed, self.chip.count(ms));
+                return;
+            }
             Observation::Chip { .. } if ms == self.ms => {}
             _ => self.catch_up(ms, what),
         }
@@ -185,6 +197,7 @@ impl<H: Hand> Ideal<H> {
     fn fall_asleep(&mut self) {
         (self.awake, self.held) = (false, false);
         (self.hinder.stop, self.hinder.leak) = (false, false);
+        self.level.forget();
         self.service_until = None;
         if self.hinder.service.take().is_some() {
             self.hand.pump(self.ms, false);
@@ -208,6 +221,9 @@ impl<H: Hand> Ideal<H> {
             self.model.lose_clock();
         }
         self.hand.booted(&self.model, self.ms, at, !lost);
+        self.model.stock.booted();
+        self.motor.tried = false;
+        self.hinder.fault = self.motor.until() > at;
         let reading = self.model.reading;
         let why = if self.was_reset { Why::Restart } else { Why::Boot };
         if let Some(open) = self.open.as_mut() {
@@ -244,7 +260,9 @@ impl<H: Hand> Ideal<H> {
             _ => None,
         };
         let lapses = waiting().map(|d| d.deadline()).min();
-        [self.model.next_birth(), lapses, next_pulse, begins, self.service_until]
+        let rested = Some(self.motor.until()).filter(|&at| self.hinder.fault && at < i64::MAX);
+        let low = self.level.due;
+        [self.model.next_birth(), lapses, next_pulse, begins, self.service_until, rested, low]
             .into_iter()
             .flatten()
             .min()
@@ -255,6 +273,7 @@ impl<H: Hand> Ideal<H> {
         if self.service_until.is_some_and(|until| until <= at) {
             self.end_service();
         }
+        self.supplies(at);
         self.run_open(at);
         self.lapse(at, why);
         let mut fates = Vec::new();
@@ -262,6 +281,7 @@ impl<H: Hand> Ideal<H> {
         self.take(fates, at);
         self.begin_what_can(at);
         self.run_open(at);
+        self.tell_alarms(at);
     }
 
     /// Pulses of the open dose that end or start now.
@@ -277,6 +297,7 @@ impl<H: Hand> Ideal<H> {
                     self.hand.pump(self.ms, false);
                 }
                 Next::On { on_ms } => {
+                    self.motor.starts();
                     self.limits.started(at);
                     let open = self.open.as_ref();
                     if let Some(open) = open {
@@ -358,6 +379,7 @@ impl<H: Hand> Ideal<H> {
         let head = self.model.head?;
         able.filter(|d| {
             let free = self.limits.free_from(&head, self.now);
+            let blocked = blocked || self.model.stock.is_short(&head);
             !blocked && free + i64::from(head.shortest_on_ms) <= d.deadline()
         })
     }

@@ -1,7 +1,7 @@
 //! What operators and detectors do to the ideal device.
 
 use dosewright_core::cause::Cause;
-use dosewright_core::config::Head;
+use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::EntryId;
 
 use crate::observe::DeviceAct;
@@ -10,8 +10,10 @@ use super::causes::Causes;
 use super::device::Ideal;
 use super::model::Why;
 use super::predict::Hand;
-use super::rules::{Verdict, on_time};
+use super::rules::{Verdict, on_time, volume_nl};
+use super::stock::Motor;
 use super::zone;
+use dosewright_core::record::Alarm;
 
 impl<H: Hand> Ideal<H> {
     pub(super) fn end_service(&mut self) {
@@ -23,6 +25,8 @@ impl<H: Hand> Ideal<H> {
                 self.hand.pump(self.ms, false);
             }
             self.limits.service_ended(service.at + ran, ran);
+            let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
+            self.model.stock.service_ends(volume_nl(ran, flow));
             self.hand.service(self.ms, self.now, None, ran);
         }
     }
@@ -52,16 +56,117 @@ impl<H: Hand> Ideal<H> {
                     self.end_service();
                 }
             }
-            DeviceAct::SetContainer(..) | DeviceAct::Refill(_) | DeviceAct::LevelLow(_) => {}
+            DeviceAct::SetContainer(container, level) => self.fill(*container, level.as_nl(), at),
+            DeviceAct::Refill(level) => {
+                if let Some(container) = self.model.stock.container {
+                    self.fill(container, level.as_nl(), at);
+                }
+            }
+            DeviceAct::LevelLow(closed) => self.look_at_level(*closed, at),
             DeviceAct::RemoteStop(on) => self.stop(Cause::RemoteStop, *on, at),
             DeviceAct::Leak(on) => self.stop(Cause::Leak, *on, at),
-            DeviceAct::MotorFault => self.stop(Cause::MotorFault, true, at),
-            DeviceAct::Acknowledge => self.stop(Cause::MotorFault, false, at),
+            DeviceAct::MotorFault => {
+                let runs = self.open.as_ref().is_some_and(super::ideal::Running::is_on)
+                    || self.service_until.is_some();
+                if runs || !self.hinder.fault {
+                    let faults = self.motor.next(self.model.reading);
+                    self.motor = Motor { faults, tried: false, at, pending: false };
+                    let ran = self.open.as_ref().map_or(0, |open| open.running_ms(at));
+                    self.stop(Cause::MotorFault, true, at);
+                    self.hand.motor(self.ms, at, faults);
+                    if let Some(open) = self.open.as_mut() {
+                        // what a stalled motor moved is not sure
+                        open.least_ms -= ran;
+                    }
+                }
+            }
+            DeviceAct::Acknowledge => {
+                self.motor = Motor::default();
+                self.stop(Cause::MotorFault, false, at);
+            }
         }
         self.hand.set(&self.model, self.ms, at, act);
         self.take(fates, at);
         let late = std::mem::take(&mut self.held);
         self.step(at, if late { Why::Late } else { Why::Setting });
+    }
+
+    /// What the open dose has drawn, the pulse that runs in full.
+    fn drawn_nl(&self) -> u64 {
+        self.open.as_ref().map_or(0, |open| volume_nl(open.intended_ms(), open.flow))
+    }
+
+    fn fill(&mut self, container: Container, level_nl: u64, at: i64) {
+        let drawn = self.drawn_nl();
+        self.model.stock.set(container, level_nl, drawn);
+        self.level.counts = false;
+        let (closed, told) = (self.level.closed, self.alarm_is_on(Alarm::LowLevel));
+        self.level.look(closed, at, &self.model.stock, told);
+        self.cap_open();
+    }
+
+    fn alarm_is_on(&self, alarm: Alarm) -> bool {
+        self.alarms >> alarm as u16 & 1 == 1
+    }
+
+    fn tell(&mut self, at: i64, alarm: Alarm, on: bool) {
+        if self.alarm_is_on(alarm) != on {
+            self.alarms ^= 1 << alarm as u16;
+            self.hand.alarm(self.ms, at, alarm, on);
+        }
+    }
+
+    /// Alarms that are on or off by what is known now.
+    pub(super) fn tell_alarms(&mut self, at: i64) {
+        let stock = self.model.stock;
+        let account = stock.account_nl(self.drawn_nl());
+        if stock.low_nl().is_some_and(|low| account > low) && !self.level.counts {
+            self.tell(at, Alarm::LowLevel, false);
+        }
+        if stock.account_nl(0) > 0 {
+            self.tell(at, Alarm::LevelDisagrees, false);
+        }
+        self.tell(at, Alarm::MotorFault, self.motor.faults >= 4);
+        if let (Some(head), None) = (self.model.head, &self.open) {
+            self.tell(at, Alarm::ContainerEmpty, stock.is_short(&head));
+        }
+    }
+
+    pub(super) fn look_at_level(&mut self, closed: bool, at: i64) {
+        if self.level.closed != closed {
+            let told = self.alarm_is_on(Alarm::LowLevel);
+            self.level.look(closed, at, &self.model.stock, told);
+        }
+    }
+
+    fn cap_open(&mut self) {
+        let stock = self.model.stock;
+        if let Some(open) = self.open.as_mut() {
+            open.cap(stock.cap_ms(open.flow));
+        }
+    }
+
+    /// The contact has settled, the motor has rested.
+    pub(super) fn supplies(&mut self, at: i64) {
+        if self.hinder.fault && self.motor.until() <= at {
+            self.stop(Cause::MotorFault, false, at);
+        }
+        let counted = self.level.counts;
+        self.level.pass(at);
+        if counted || !self.level.counts {
+            return;
+        }
+        let drawn = self.drawn_nl();
+        let account = self.model.stock.account_nl(drawn);
+        if self.model.stock.far_nl().is_some_and(|far| account > far) {
+            self.tell(at, Alarm::LevelDisagrees, true);
+            self.model.stock.nothing_left();
+            self.stop(Cause::ContainerEmpty, true, at);
+        } else {
+            self.model.stock.put_down(drawn);
+        }
+        self.tell(at, Alarm::LowLevel, true);
+        self.cap_open();
     }
 
     fn run_again(&mut self, id: EntryId, at: i64) {
@@ -91,6 +196,9 @@ impl<H: Hand> Ideal<H> {
             }
             _ => return,
         };
+        self.motor.starts();
+        let most = volume_nl(length, head.flow.as_nl_per_min());
+        self.model.stock.service_begins(most);
         self.hinder.service = Some(super::acts::Service { prime, at, ran_ms: 0 });
         self.service_until = Some(at + length);
         self.hand.service(self.ms, at, Some(act), length);
@@ -101,6 +209,7 @@ impl<H: Hand> Ideal<H> {
         match cause {
             Cause::RemoteStop => self.hinder.stop = on,
             Cause::Leak => self.hinder.leak = on,
+            Cause::ContainerEmpty => {}
             _ => self.hinder.fault = on,
         }
         if on && self.hinder.service.is_some() {

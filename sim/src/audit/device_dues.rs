@@ -45,6 +45,10 @@ impl<H: Hand> Ideal<H> {
             if due.weekly && unset {
                 causes = causes.with(Cause::ClockUnset).with(Cause::ClockLost);
             }
+            if self.open.is_none() && self.model.head.is_some_and(|h| self.model.stock.is_short(&h))
+            {
+                causes = causes.with(Cause::ContainerEmpty);
+            }
             if causes.is_empty() {
                 let first = self.model.first_waiting().is_some_and(|f| f.key == due.key);
                 causes = Causes::of(Cause::PumpInUse);

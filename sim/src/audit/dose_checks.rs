@@ -194,11 +194,19 @@ impl Open {
     }
 
     /// What more would have fitted, or should have come sooner, at the end.
-    pub(crate) fn check_end(&self, at: i64, head: &Head, hindered: Causes) -> Vec<Finding> {
+    /// `cap_ms` is the pumping that the container has for it in all.
+    pub(crate) fn check_end(
+        &self,
+        at: i64,
+        head: &Head,
+        hindered: Causes,
+        cap_ms: i64,
+    ) -> Vec<Finding> {
         let mut found = Vec::new();
         let deadline = self.due.deadline();
         let most = self.after_flight().1.1;
-        let left = self.total_ms - most;
+        let total = self.total_ms.min(cap_ms.max(most));
+        let left = total - most;
         let one_pulse = self.longest_ms.max(i64::from(head.shortest_on_ms)) + TICK_MS;
         let last_end = self.flight.map(|f| f.at + f.ran_ms.unwrap_or(f.on_ms));
         if left > 0 {
@@ -211,7 +219,7 @@ impl Open {
                 }
                 return found;
             };
-            let wanted = self.total_ms - self.most_when_able;
+            let wanted = total - self.most_when_able;
             let fits = self.limits_when_able.fit(head, since, deadline, wanted).done_ms;
             let pumped = most - self.most_when_able;
             if pumped + one_pulse < fits {
@@ -232,7 +240,7 @@ impl Open {
             }
         } else if let (true, Some(since)) = (self.disturbed, self.able_since) {
             let window_end = self.due.due_at + self.due.window_ms;
-            let wanted = self.total_ms - self.most_when_able;
+            let wanted = total - self.most_when_able;
             let fits =
                 self.limits_when_able.fit(head, since, window_end - one_pulse, wanted).done_ms;
             if wanted > 0 && fits >= wanted && last_end > window_end + 2 * TICK_MS {

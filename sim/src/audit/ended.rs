@@ -95,7 +95,9 @@ impl Auditor {
         }
         let forced = open.forced.is_some();
         if let (Some(head), false) = (head, forced) {
-            found.extend(open.check_end(now, &head, self.hinder.pump_causes()));
+            let stock = &self.model.stock;
+            let cap = if stock.unsure { 0 } else { stock.cap_ms(open.flow) };
+            found.extend(open.check_end(now, &head, self.hinder.pump_causes(), cap));
         }
         let tainted = self.taint.covers(key.id);
         if tainted && !found.is_empty() {
@@ -187,6 +189,10 @@ impl Auditor {
         let mut causes = open.causes.or(self.believed()).or(self.hinder.stop_causes());
         if let Some(forced) = open.forced {
             causes = causes.or(forced);
+        }
+        let left = self.model.stock.cap_ms(open.flow).saturating_sub(most.0);
+        if left < shortest + TICK_MS || self.model.stock.unsure {
+            causes = causes.with(Cause::ContainerEmpty);
         }
         let at = o.at.as_ms();
         if self.model.head.is_some_and(|head| self.limits.free_at_latest(&head, at) > at) {

@@ -53,6 +53,8 @@ pub(crate) struct Running {
     spread: Spread,
     pulses: i64,
     was_hurried: bool,
+    /// Pumping that the container has for it in all.
+    cap_ms: i64,
 }
 
 impl Running {
@@ -82,6 +84,7 @@ impl Running {
             spread: Spread::Open,
             pulses: 1,
             was_hurried: false,
+            cap_ms: i64::MAX,
         }
     }
 
@@ -129,6 +132,34 @@ impl Running {
         self.slack_ms += self.total_ms / self.pulses.max(1) + 1;
     }
 
+    /// The container has so much pumping for it in all, from now on.
+    pub(crate) fn cap(&mut self, ms: i64) {
+        let was_short = self.cap_ms < self.total_ms;
+        self.cap_ms = ms;
+        if was_short || ms < self.total_ms {
+            self.disturb(Causes::of(Cause::ContainerEmpty));
+        }
+    }
+
+    /// What it can pump in all.
+    fn can_ms(&self) -> i64 {
+        self.total_ms.min(self.cap_ms.max(self.most_ms))
+    }
+
+    pub(crate) fn is_on(&self) -> bool {
+        self.pulse.is_some()
+    }
+
+    /// How long the pulse that runs has run by then.
+    pub(crate) fn running_ms(&self, at: i64) -> i64 {
+        self.pulse.map_or(0, |(start, on)| (at - start).min(on))
+    }
+
+    /// The most pumping by its intents, the last one in full.
+    pub(crate) fn intended_ms(&self) -> i64 {
+        self.intent.map_or(0, |(_, most, on)| most + on).min(self.total_ms)
+    }
+
     /// The pump stops in mid-pulse and the device knows how long it ran; gives
     /// the start of the pulse.
     pub(crate) fn stop(&mut self, at: i64) -> Option<i64> {
@@ -163,7 +194,7 @@ impl Running {
 
     /// Start and length of the next pulse; `None` where no more fits.
     fn upcoming(&self, now: i64, head: &Head, limits: &Limits) -> Option<(i64, i64)> {
-        let left = self.total_ms - self.most_ms;
+        let left = self.can_ms() - self.most_ms;
         match self.spread {
             Spread::Even { from, span_ms, ms, pulses, done } => {
                 let at = |i: i64| (i128::from(span_ms) * i128::from(i) / i128::from(pulses)) as i64;
@@ -217,7 +248,7 @@ impl Running {
             self.most_ms += on;
             return Next::Off { ran_ms: on };
         }
-        if self.most_ms >= self.total_ms || at >= self.due.deadline() {
+        if self.most_ms >= self.can_ms() || at >= self.due.deadline() {
             return Next::End;
         }
         if stopped {
@@ -247,7 +278,7 @@ impl Running {
     }
 
     fn spread_again(&self, at: i64, head: &Head, limits: &Limits, hurry: bool) -> Spread {
-        let left = self.total_ms - self.most_ms;
+        let left = self.can_ms() - self.most_ms;
         if hurry {
             return Spread::Fast;
         }

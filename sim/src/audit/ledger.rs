@@ -39,7 +39,11 @@ impl About {
             Record::Head { .. } | Record::SnapHead(_) => Self::Head,
             Record::StagedClosed(_) | Record::SnapClosed(_) | Record::Adopted(_) => Self::Timetable,
             Record::Alarm { .. } => Self::Alarms,
-            Record::Stamp { .. } | Record::Act { .. } | Record::Boot { .. } => Self::Nothing,
+            Record::Stamp { .. }
+            | Record::Act { .. }
+            | Record::Boot { .. }
+            | Record::Container { .. }
+            | Record::SnapStock(_) => Self::Nothing,
             _ => Self::State,
         }
     }

@@ -37,6 +37,8 @@ mod records;
 mod report;
 mod rules;
 mod settings;
+mod stock;
+mod supplies;
 #[cfg(test)]
 mod tests;
 mod timetable;
@@ -130,6 +132,8 @@ pub struct Auditor {
     pin: Pin,
     supply: wake::Supply,
     hinder: acts::Hindrances,
+    level: stock::Level,
+    motor: stock::Motor,
     pending: settings::Pending,
     staging: settings::Staging,
     snapshot: settings::Snapshot,
@@ -174,6 +178,8 @@ impl Auditor {
             pin: Pin::default(),
             supply: wake::Supply::default(),
             hinder: acts::Hindrances::default(),
+            level: stock::Level::default(),
+            motor: stock::Motor::default(),
             pending: settings::Pending::default(),
             staging: settings::Staging::default(),
             snapshot: settings::Snapshot::default(),

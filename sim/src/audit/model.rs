@@ -13,6 +13,7 @@ use super::causes::Causes;
 use super::chip::Clock;
 use super::dues::{Finder, Weekly};
 use super::readings::Reading;
+use super::stock::Stock;
 use super::zone;
 
 /// When an entry last began to deliver, as ages are reckoned from it.
@@ -153,6 +154,7 @@ pub(crate) struct Model {
     pub(crate) deliveries: VecDeque<Delivery>,
     pub(crate) reading: Option<Reading>,
     pub(crate) asks: u32,
+    pub(crate) stock: Stock,
     /// The first setting after the latest loss of the feed: weekly dues before
     /// it are not caught up (D9).
     pub(super) not_before: Option<i64>,
@@ -171,6 +173,7 @@ impl Model {
             deliveries: VecDeque::new(),
             reading,
             asks: 0,
+            stock: Stock::read_as(reading),
             not_before: None,
             finder,
             next_birth: None,

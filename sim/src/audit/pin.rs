@@ -249,6 +249,7 @@ impl Auditor {
         }
         self.settle_pending();
         self.check_refused_ask();
+        self.check_container_alarms();
         self.check_unset_alarm(seen.clock_lost && seen.recorded);
     }
 }

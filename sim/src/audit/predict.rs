@@ -3,7 +3,7 @@
 
 use dosewright_core::cause::Cause;
 use dosewright_core::entry::EntryId;
-use dosewright_core::record::OutcomeKind;
+use dosewright_core::record::{Alarm, OutcomeKind};
 
 use crate::observe::{DeviceAct, Observation};
 
@@ -76,6 +76,8 @@ pub(crate) trait Hand {
     fn pump(&mut self, ms: u64, on: bool);
     fn ended(&mut self, model: &Model, ms: u64, what: &Predicted, dose: Option<&Running>);
     fn service(&mut self, ms: u64, at: i64, act: Option<&DeviceAct>, length_ms: i64);
+    fn motor(&mut self, ms: u64, at: i64, faults: u8);
+    fn alarm(&mut self, ms: u64, at: i64, alarm: Alarm, on: bool);
 }
 
 /// Tells nobody.
@@ -90,4 +92,6 @@ impl Hand for Silent {
     fn pump(&mut self, _: u64, _: bool) {}
     fn ended(&mut self, _: &Model, _: u64, _: &Predicted, _: Option<&Running>) {}
     fn service(&mut self, _: u64, _: i64, _: Option<&DeviceAct>, _: i64) {}
+    fn motor(&mut self, _: u64, _: i64, _: u8) {}
+    fn alarm(&mut self, _: u64, _: i64, _: Alarm, _: bool) {}
 }

@@ -64,6 +64,17 @@ impl Auditor {
         }
         found.extend(open.intend(p, &head, &self.limits));
         let (at, on_ms, new_end) = (p.at.as_ms(), i64::from(p.on_ms), open.may_be_complete());
+        let cap = self.model.stock.cap_ms(open.flow);
+        if i64::from(p.most_ms) + on_ms > cap.saturating_add(TICK_MS) && !self.model.stock.unsure {
+            found.push((
+                "O1",
+                format!(
+                    "a pulse of {on_ms} ms after {} ms, and the container has {cap} ms of pumping by account",
+                    p.most_ms
+                ),
+            ));
+        }
+        self.motor.starts();
         if !self.mark_fits(key.id, p.mark.map(|n| i64::from(n.0))) {
             found.push(("D1", String::from("the mark written with the intent is not the entry's")));
         }
@@ -110,6 +121,11 @@ impl Auditor {
         let nothing_taken_off =
             p.cut == Some(Cause::AlreadyDosed) && self.model.runs_on_after_edit(&due, now);
         let (volume_nl, cut) = match self.model.judge(&due, now) {
+            // what the container has left by a damaged account is its own affair
+            Some(verdict) if self.model.stock.unsure && by_account(p.cut, verdict) => {
+                let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
+                (volume_of(p, flow), p.cut)
+            }
             // an edited dose of which the guard's span took nothing: it is left
             // open whether all of it is a dose or a part
             Some(Verdict::Begin { volume_nl, cut: None }) if nothing_taken_off => {
@@ -271,6 +287,19 @@ impl Auditor {
         }
         due
     }
+}
+
+/// Whether a dose is what it is by the container's account.
+fn by_account(cut: Option<Cause>, verdict: Verdict) -> bool {
+    let empty = Some(Cause::ContainerEmpty);
+    cut == empty
+        || matches!(verdict, Verdict::Skip(Cause::ContainerEmpty))
+        || matches!(verdict, Verdict::Begin { cut, .. } if cut == empty)
+}
+
+/// The least volume that asks for as much pumping as an intent says.
+fn volume_of(p: &Pulse, flow: u32) -> u64 {
+    (u64::from(p.dose_ms) * u64::from(flow)).div_ceil(60_000)
 }
 
 /// A due that should not be, as its record has it, so that the judging can go on.

@@ -50,11 +50,21 @@ pub enum Reading {
     RestartForgets,
     /// D11: an edited entry's mark is put at now, whatever due of it waits.
     EditMarksNow,
+    /// O1: prime and calibrate are not taken off the container's account.
+    PrimeNotTakenOff,
+    /// Container: the heel is dosed too.
+    HeelDosed,
+    /// Container: the account is not put down to the low-level contact.
+    ContactNotBelieved,
+    /// Container: a contact that bounces counts at once.
+    BouncesCount,
+    /// Motor: the first fault is latched.
+    FaultLatchesAtOnce,
 }
 
 impl Reading {
     /// All of them.
-    pub const ALL: [Self; 21] = [
+    pub const ALL: [Self; 26] = [
         Self::GuardCapped,
         Self::GuardWholeGap,
         Self::EditForgets,
@@ -76,5 +86,10 @@ impl Reading {
         Self::RemainderDropped,
         Self::RestartForgets,
         Self::EditMarksNow,
+        Self::PrimeNotTakenOff,
+        Self::HeelDosed,
+        Self::ContactNotBelieved,
+        Self::BouncesCount,
+        Self::FaultLatchesAtOnce,
     ];
 }

@@ -14,6 +14,7 @@ impl Auditor {
     fn comes_before_dues(&self, record: &Record) -> bool {
         match record {
             Record::Clock { .. } | Record::Head { .. } | Record::Act { .. } => true,
+            Record::Container { .. } => true,
             Record::Staged(_) | Record::StagedClosed(_) | Record::Adopted(_) => true,
             Record::Pulse(p) => p.asked && p.first,
             Record::Outcome(o) => {
@@ -59,6 +60,8 @@ impl Auditor {
     fn on_damage(&mut self, lost: Option<About>) {
         self.pin.ms.damaged = true;
         if let Some(about) = lost {
+            // what it drew or said of the container may be lost with it
+            self.model.stock.unsure |= self.model.stock.container.is_some();
             self.taint.add(about);
             if let About::Entry(id) | About::Line(id) = about
                 && let Some(line) = self.model.line_mut(id)
@@ -120,7 +123,11 @@ impl Auditor {
             Record::Pulse(pulse) => self.on_pulse(pulse),
             Record::Outcome(outcome) => self.on_outcome(outcome),
             Record::Act { at, act, ms } => self.on_act_record(at.as_ms(), *act, i64::from(*ms)),
-            Record::Alarm { alarm, on, .. } => self.on_alarm(*alarm, *on),
+            Record::Alarm { at, alarm, on, .. } => self.on_alarm(at.as_ms(), *alarm, *on),
+            Record::Container { at, container, level } => {
+                self.on_container(at.as_ms(), *container, level.as_nl());
+            }
+            Record::Motor { at, faults } => self.on_motor(at.as_ms(), *faults),
             _ => {}
         }
         if first && !matches!(record, Record::Staged(_) | Record::StagedClosed(_)) {

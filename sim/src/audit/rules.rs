@@ -121,6 +121,14 @@ impl Model {
                 return Some(Verdict::Skip(Cause::Ceiling));
             }
         }
+        if let Some(can) = self.stock.can_dose_nl(0)
+            && can < volume_nl
+        {
+            (volume_nl, cut) = (can, Some(Cause::ContainerEmpty));
+            if too_little(volume_nl) {
+                return Some(Verdict::Skip(Cause::ContainerEmpty));
+            }
+        }
         Some(Verdict::Begin { volume_nl, cut })
     }
 
@@ -150,6 +158,7 @@ impl Model {
         if self.deliveries.len() > MOST {
             self.deliveries.pop_front();
         }
+        self.stock.draw(delivery.most_nl);
         if delivery.most_nl > 0 {
             self.deliveries.push_back(delivery);
         }

@@ -52,6 +52,7 @@ pub(crate) struct Snapshot {
     lines: Vec<(EntryId, LineState)>,
     deliveries: Vec<Delivery>,
     clock: Option<(u16, Option<i64>, i64)>,
+    account_nl: Option<u64>,
 }
 
 impl Auditor {
@@ -294,7 +295,12 @@ impl Auditor {
             .map_or_else(|| format!("entry {}", id.0), |name| format!("\"{name}\""))
     }
 
-    pub(super) fn on_alarm(&mut self, alarm: Alarm, on: bool) {
+    pub(super) fn alarm_is_on(&self, alarm: Alarm) -> bool {
+        self.staging.alarms >> alarm as u16 & 1 == 1
+    }
+
+    pub(super) fn on_alarm(&mut self, at: i64, alarm: Alarm, on: bool) {
+        self.on_container_alarm(at, alarm, on);
         let bit = 1 << alarm as u16;
         if on {
             self.staging.alarms |= bit;
@@ -327,6 +333,7 @@ impl Auditor {
                 self.snapshot.clock =
                     Some((*epoch, utc.map(dosewright_core::time::Utc::as_ms), at.as_ms()));
             }
+            Record::SnapStock(stock) => self.snapshot.account_nl = Some(stock.level.as_nl()),
             _ => {}
         }
     }
@@ -342,6 +349,14 @@ impl Auditor {
             if (epoch, utc) != wanted {
                 self.fail("D11", None, String::from("a snapshot carries another clock forward"));
             }
+        }
+        let stock = &self.model.stock;
+        let account = stock.container.map(|_| stock.account_nl(0));
+        if snapshot.account_nl != account && !stock.unsure && self.facts.reading.is_none() {
+            let carried = snapshot.account_nl;
+            self.fail("D11", None, format!(
+                "a snapshot carries {carried:?} nl of the container forward, and the account is {account:?} nl"
+            ));
         }
         let mut lost = Vec::new();
         for line in &self.model.lines {

@@ -149,6 +149,7 @@ impl Auditor {
         self.supply.held = None;
         self.ready = None;
         (self.hinder.stop, self.hinder.leak) = (false, false);
+        self.level = super::stock::Level::default();
         // what a cut tore is no fault of the memory
         self.hinder.ledger_bad = false;
     }
@@ -188,6 +189,9 @@ impl Auditor {
         }
         if let Some(open) = &mut self.open {
             open.end_by = open.end_by.max(now);
+        }
+        if let Some(due) = &mut self.level.due {
+            *due = (*due).max(now);
         }
         self.supply.stamped_at = self.supply.stamped_at.max(now - STAMP_EVERY_MS);
         self.supply.held = Some((now, Why::Late));
@@ -265,6 +269,9 @@ impl Auditor {
         self.supply.stamped_at = at;
         self.taint.known = true;
         self.hinder.service = None;
+        self.model.stock.booted();
+        (self.motor.pending, self.motor.tried) = (false, false);
+        self.hinder.fault = self.motor.until() > at;
         self.limits.booted(at);
         if let Some((end, on_ms)) = self.pin.intent.take().map(|i| i.meant()) {
             // the logic cannot know that the pump did not run on

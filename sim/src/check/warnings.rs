@@ -38,6 +38,8 @@ pub(super) fn find(
             found.extend(at_changes(scenario, plan, entry, frame, clock));
         }
     }
+    found.extend(plans.iter().filter_map(|(plan, _)| drains_back(scenario, plan)));
+    found.extend(siphons(scenario));
     for (i, (second, b)) in plans.iter().enumerate() {
         for (first, a) in plans.iter().take(i) {
             if first.enabled && second.enabled && meet_at_times(a, b) {
@@ -168,6 +170,40 @@ fn in_skipped_hour(
         GapRule::Shift => found.note("gap = \"first valid\" runs it at the first time that exists"),
         GapRule::FirstValid => found,
     }
+}
+
+/// W006: a dose that a failed foot valve would make all air.
+fn drains_back(scenario: &Scenario, plan: &EntryPlan) -> Option<Diagnostic> {
+    let tube = scenario.tube.as_ref()?;
+    let lifted = tube.lifted();
+    (plan.volume < lifted).then(|| {
+        Diagnostic::new(
+            codes::DRAINS_BACK,
+            plan.spans.at("volume"),
+            "the dose is less than what the suction line holds above the product",
+        )
+        .label(format!("the line holds about {:.0} ml there", lifted.as_nl() as f64 / 1e6))
+        .note_at(tube.spans.at("lift"), "it is lifted here")
+        .help("where the foot valve fails the line drains back between doses, and a dose like this is all air, though the pump runs: flow is not sensed. Look after the foot valve, or lift less")
+    })
+}
+
+/// W007: a container that runs out by itself when the squeeze is lost.
+fn siphons(scenario: &Scenario) -> Option<Diagnostic> {
+    let tube = scenario.tube.as_ref()?;
+    let flow = tube.siphon(scenario.product.as_ref())?;
+    Some(
+        Diagnostic::new(
+            codes::SIPHONS,
+            tube.spans.at("outlet_below"),
+            "the outlet lies below the product",
+        )
+        .label(format!(
+            "should the rollers lose their squeeze, about {:.0} ml/min run out",
+            flow.ml_min
+        ))
+        .help("fit an anti-siphon valve or an air gap, or put the container lower"),
+    )
 }
 
 /// W003: an interval that wanders through the day meets a weekly entry.

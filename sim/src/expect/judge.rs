@@ -62,6 +62,19 @@ pub(super) fn failures(claims: &[Expectation], figures: &Figures, end: &RunEnd) 
                     }
                     out
                 }
+                Claim::Outflow { least, most } => {
+                    let came = Volume::from_nl(end.delivered_nl);
+                    let limits = [
+                        ("least", least.filter(|least| came < *least)),
+                        ("most", most.filter(|most| came > *most)),
+                    ];
+                    let missed = |(key, limit): (&'static str, Option<Volume>)| {
+                        let limit = show::volume(limit?);
+                        let wanted = format!("an outflow of {limit} at {key}");
+                        Some(Miss::new(key, wanted, show::volume(came)))
+                    };
+                    limits.into_iter().filter_map(missed).collect()
+                }
                 Claim::Alarms { kind, least, most } => {
                     alarm_count(*kind, *least, *most, &end.alarms)
                 }

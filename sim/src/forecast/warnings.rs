@@ -6,7 +6,7 @@ use crate::trade::crystal;
 use crate::trade::discharge::Discharge;
 use crate::trade::hydraulics::{LAMINAR_UP_TO, drop_any_pa, reynolds, suction_limit_m};
 use crate::trade::product::flush_ml;
-use crate::trade::siphon::{self, Regime, Siphon};
+use crate::trade::siphon::{self, Regime};
 use crate::trade::suction::{WARN_LIFT_M, drains_back, tube_ml};
 use crate::trade::water::{GRAVITY, vapour_pressure_pa};
 
@@ -72,11 +72,7 @@ pub fn figures(scenario: &Scenario, dose_ml: f64) -> Figures {
         let friction = drop_any_pa(bore, metres(tube.suction_um), q, density, viscosity);
         let lift = f64::from(tube.lift_um) / 1e6 + friction / (density * GRAVITY);
         let limit = suction_limit_m(vapour_pressure_pa(celsius), density);
-        let below = f64::from(tube.outlet_below_um) / 1e6;
-        let flow = (below > 0.0 && length > 0.0).then(|| {
-            Siphon { bore_mm: bore * 1e3, length_m: length, head_m: below, density, viscosity }
-                .flow()
-        });
+        let flow = tube.siphon(Some(&product));
         (bore * 1e3, length, lift, limit, reynolds(bore, q, density, viscosity), flow)
     });
     let discharge = product.active_ppm.zip(product.water_a_day).map(|(active, water)| Discharge {

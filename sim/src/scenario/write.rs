@@ -128,6 +128,7 @@ pub fn container(container: &Container) -> String {
     t.put("level", container.level.as_nl());
     t.put("heel", container.heel.as_nl());
     t.maybe("low_contact", container.low_contact.map(dosewright_core::units::Volume::as_nl));
+    t.maybe("debounce", container.low_contact.map(|_| container.debounce_ms));
     t.maybe("lead", container.lead.map(dosewright_core::time::Duration::as_ms));
     t.maybe("slack", container.slack.map(dosewright_core::time::Duration::as_ms));
     t.end()

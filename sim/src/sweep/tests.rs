@@ -48,7 +48,7 @@ fn the_phases_of_a_dose_are_where_they_are() {
 
 #[test]
 fn a_fault_without_its_part_of_the_world_never_takes_effect() {
-    let plan = plan(&["squeeze_lost", "watchdog_reset"], &Moments::Spread(3));
+    let plan = plan(&["queue_flood", "watchdog_reset"], &Moments::Spread(3));
     use Verdict::{Held, Invalid};
     assert_eq!(verdicts(&plan), [Invalid, Invalid, Invalid, Held, Held, Held]);
     let cell = plan.cell(0).unwrap();

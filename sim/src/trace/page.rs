@@ -10,7 +10,7 @@ use crate::diagnose::text::{Paint, render};
 use crate::diagnose::{Diagnostic, Source, display, wrap};
 use crate::expect::EntryFigures;
 use crate::judged::{Judged, Verdict};
-use crate::run::ActEnd;
+use crate::run::{ActEnd, RunEnd};
 use crate::scenario::{Scenario, show};
 use dosewright_core::entry::EntryId;
 use dosewright_core::units::Volume;
@@ -200,6 +200,7 @@ pub fn totals(judged: &Judged) -> String {
     if service > Volume::ZERO {
         _ = writeln!(out, "prime and calibrate: {}", volume(service));
     }
+    outflow(&mut out, &judged.end);
     let raised = judged.end.alarms.iter().filter(|(_, _, on)| *on).count() as u64;
     if raised > 0 {
         let mut words: Vec<&str> = judged
@@ -214,6 +215,28 @@ pub fn totals(judged: &Judged) -> String {
         put(&mut out, "alarms: ", &format!("{raised} ({})", words.join(", ")));
     }
     out
+}
+
+/// What really came out, where that is not what the pump was on for; what ran out
+/// by itself; and the container against its account. The device knows none of it.
+fn outflow(out: &mut String, end: &RunEnd) {
+    let ml = |nl: u64| volume(Volume::from_nl(nl));
+    let (commanded, came) = (end.commanded_nl, end.delivered_nl);
+    // a hundredth: what the tolerance of a calibration would hide
+    if commanded.abs_diff(came) > commanded / 100 {
+        let text =
+            format!("{} came out at the outlet, {} were pumped for", ml(came), ml(commanded));
+        put(out, "outflow: ", &text);
+    }
+    if end.spilled_nl > 0 {
+        put(out, "siphon: ", &format!("{} ran out by itself", ml(end.spilled_nl)));
+    }
+    if let (Some(level), Some(account)) = (end.level_nl, end.account_nl)
+        && level.abs_diff(account) > level.max(account) / 20
+    {
+        let text = format!("{} in it, {} by account", ml(level), ml(account));
+        put(out, "container: ", &text);
+    }
 }
 
 /// The line under the title, with what `dosed` says and what it does not.

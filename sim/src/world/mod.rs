@@ -6,6 +6,7 @@ pub mod flash;
 pub mod head;
 mod memory;
 mod operator;
+mod plant;
 mod script;
 mod stage;
 

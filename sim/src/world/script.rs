@@ -21,6 +21,8 @@ pub(super) enum Cue {
     Supply,
     /// The logic is called for no reason.
     Spurious,
+    /// The low-level contact bounces once.
+    Bounce,
 }
 
 /// The moments that are known, and those that the run itself will bring.

@@ -2,6 +2,7 @@
 
 mod acts;
 mod faults;
+mod inputs;
 
 pub(super) use acts::start_of;
 
@@ -14,12 +15,12 @@ use dosewright_core::ledger::{Geometry, SLOT, Slot};
 use dosewright_core::record::{Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::Refusal;
-use dosewright_core::units::Flow;
 
 use super::chip::Chip;
 use super::flash::{NorMock, Tear};
 use super::memory::{Deed, Deeds, PAGE, Watched, Wires};
 use super::operator::Plan;
+use super::plant::Plant;
 use super::script::{Cue, Script};
 use super::{WorldError, open_error};
 use crate::observe::{DeviceAct, LINES, Observation, Observer};
@@ -59,7 +60,14 @@ pub(super) struct Stage<'a, const W: usize> {
     /// True ms at which the one-shot turns the pump off; `None` while it is off.
     one_shot: Option<u64>,
     pump_on_since: u64,
-    true_flow: Flow,
+    plant: Plant,
+    /// The motor's trouble: the fault's number, and how long its driver takes to
+    /// know; and when it will.
+    trouble: Option<(usize, u64)>,
+    trip_at: Option<u64>,
+    contact: inputs::Contact,
+    /// The fault of the foot valve that is on.
+    foot_valve: Option<usize>,
     /// The next calls come so late: by ms, so many times, the fault's number.
     late: Option<(u64, u32, usize)>,
     /// The fault that has armed a torn write, and for how long the supply goes.
@@ -119,7 +127,11 @@ impl<'a, const W: usize> Stage<'a, W> {
             plan,
             one_shot: None,
             pump_on_since: 0,
-            true_flow: scenario.head.true_flow.unwrap_or(scenario.head.head.flow),
+            plant: inputs::plant_of(scenario),
+            trouble: None,
+            trip_at: None,
+            contact: inputs::Contact::default(),
+            foot_valve: None,
             late: None,
             tear: None,
             remote_stop: false,
@@ -135,7 +147,11 @@ impl<'a, const W: usize> Stage<'a, W> {
                 acts: vec![ActEnd::NotReached; scenario.operator.len()],
                 wakes: 0,
                 starts: 0,
+                commanded_nl: 0,
                 delivered_nl: 0,
+                spilled_nl: 0,
+                level_nl: None,
+                account_nl: None,
                 image: Vec::new(),
                 erases: Vec::new(),
                 alarms: Vec::new(),
@@ -156,14 +172,18 @@ impl<'a, const W: usize> Stage<'a, W> {
                 break;
             }
             let wake = self.next_wake();
-            let next = [self.one_shot, wake, self.script.next_at()].into_iter().flatten().min();
+            let plant = self.plant.next_at();
+            let nexts = [self.one_shot, wake, self.script.next_at(), self.trip_at, plant];
+            let next = nexts.into_iter().flatten().min();
             let Some(next) = next.filter(|&next| next <= self.frame.run_ms) else { break };
             if next > self.now {
                 self.now = next;
                 self.calls_now = 0;
             }
+            self.plant.advance(self.now);
             if self.one_shot.is_some_and(|at| at <= self.now) {
                 self.pump_off();
+            } else if self.look_at_contact() || self.trip() {
             } else if wake.is_some_and(|at| at <= self.now) {
                 self.calls_now += 1;
                 if self.calls_now > MOST_CALLS {
@@ -183,6 +203,17 @@ impl<'a, const W: usize> Stage<'a, W> {
             // what has run by the end of the run has been delivered
             self.account_run();
         }
+        self.plant.advance(self.now);
+        self.end.delivered_nl = self.plant.delivered_nl();
+        self.end.spilled_nl = self.plant.spilled_nl();
+        self.end.level_nl = self.plant.level_nl();
+        self.end.account_nl = match &self.power {
+            Some(Power::On(device)) => {
+                let book = device.controller().book();
+                book.stock.container().map(|_| book.account().as_nl())
+            }
+            _ => None,
+        };
         self.end.names = self.plan.names().to_vec();
         let flash = match self.power.take() {
             Some(Power::On(device)) => Some(device.into_flash()),
@@ -299,6 +330,7 @@ impl<'a, const W: usize> Stage<'a, W> {
         if self.one_shot.is_none() {
             self.pump_on_since = self.now;
             self.end.starts += 1;
+            self.motor_starts();
             self.see(&Observation::Pump { on: true });
         }
         let off_at = self.chip.count(self.now).saturating_add_unsigned(length.as_ms());
@@ -312,13 +344,19 @@ impl<'a, const W: usize> Stage<'a, W> {
         if self.one_shot.is_some() {
             self.account_run();
             self.one_shot = None;
+            self.motor_stops();
             self.see(&Observation::Pump { on: false });
         }
     }
 
     fn account_run(&mut self) {
         let on = Duration::from_ms(self.now - self.pump_on_since);
-        self.end.delivered_nl += self.true_flow.volume(on).as_nl();
+        let head = match &self.power {
+            Some(Power::On(device)) => device.controller().book().head,
+            _ => None,
+        };
+        let flow = head.map_or(self.scenario.head.head.flow, |head| head.flow);
+        self.end.commanded_nl += flow.volume(on).as_nl();
     }
 
     /// Takes down a refusal of the act that is being done.
@@ -379,6 +417,7 @@ impl<'a, const W: usize> Stage<'a, W> {
         if self.leak {
             self.act(&DeviceAct::Leak(true));
         }
+        self.contact_at_start();
         self.hand_in(Event::Wake);
         Ok(())
     }
@@ -448,6 +487,7 @@ impl<'a, const W: usize> Stage<'a, W> {
                 }
             }
             Cue::Spurious => self.wake(),
+            Cue::Bounce => self.bounce(),
         }
         Ok(())
     }

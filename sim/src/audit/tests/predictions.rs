@@ -2,6 +2,7 @@
 
 use dosewright_core::cause::Cause;
 use dosewright_core::civil::Days;
+use dosewright_core::config::Container;
 use dosewright_core::entry::{Entry, EntryId, Recurrence};
 use dosewright_core::record::OutcomeKind;
 use dosewright_core::units::Volume;
@@ -77,6 +78,17 @@ fn an_interval_after_a_year_without_supply_is_one_stretch() {
     assert_eq!((dues[1].nominal, dues[1].last, dues[1].count), (1, 35_039, 35_039));
     assert_eq!(dues[1].kind, Some(OutcomeKind::Skipped(Cause::SupplyLost)));
     assert_eq!((dues[2].nominal, dues[2].kind), (35_040, None));
+}
+
+/// A container of a litre with so much in it: the contact at 50 ml, the heel 10 ml.
+fn container(level_ml: u64) -> DeviceAct {
+    let container = Container {
+        capacity: Volume::from_ml(1000),
+        low: Volume::from_ml(50),
+        heel: Volume::from_ml(10),
+        debounce_ms: 5000,
+    };
+    DeviceAct::SetContainer(container, Volume::from_ml(level_ml))
 }
 
 /// What each misread rule is misread in: a run whose prediction changes.
@@ -224,6 +236,37 @@ fn scene_for(reading: Reading) -> (Stream, i64) {
             inputs.push((40 * MIN as u64, act(DeviceAct::RemoteStop(true))));
             inputs.push((50 * MIN as u64, act(set_table(&[less]))));
             inputs.push((60 * MIN as u64, act(DeviceAct::RemoteStop(false))));
+            end = 6 * HOUR;
+        }
+        Reading::PrimeNotTakenOff => {
+            // 60 ml of 170 ml go into the tube: 110 ml are left, 10 of them the heel
+            inputs = start(&[nightly], "2026-10-19 00:00");
+            inputs.push((1000, act(container(170))));
+            inputs.push((2000, act(DeviceAct::Prime(Volume::from_ml(60)))));
+            end = 6 * HOUR;
+        }
+        Reading::HeelDosed => {
+            inputs = start(&[nightly], "2026-10-19 00:00");
+            inputs.push((1000, act(container(125))));
+            end = 6 * HOUR;
+        }
+        Reading::ContactNotBelieved => {
+            // 50 ml are what the contact leaves of 140
+            inputs = start(&[nightly], "2026-10-19 00:00");
+            inputs.push((1000, act(container(140))));
+            inputs.push((2000, act(DeviceAct::LevelLow(true))));
+            end = 6 * HOUR;
+        }
+        Reading::BouncesCount => {
+            inputs = start(&[nightly], "2026-10-19 00:00");
+            inputs.push((1000, act(container(140))));
+            inputs.push((2000, act(DeviceAct::LevelLow(true))));
+            inputs.push((3000, act(DeviceAct::LevelLow(false))));
+            end = 6 * HOUR;
+        }
+        Reading::FaultLatchesAtOnce => {
+            inputs = start(&[nightly], "2026-10-19 00:00");
+            inputs.push((45 * MIN as u64 + 200, act(DeviceAct::MotorFault)));
             end = 6 * HOUR;
         }
     }

@@ -134,6 +134,13 @@ impl<T: Take> Hand for Scribe<T> {
                 self.write(ms, Record::Clock { at: instant, epoch, utc, zone });
             }
             DeviceAct::SetTimetable(t) => self.adopt(model, ms, at, t),
+            DeviceAct::SetContainer(_, level) | DeviceAct::Refill(level) => {
+                let container = model.stock.container.unwrap();
+                self.write(ms, Record::Container { at: instant, container, level: *level });
+            }
+            DeviceAct::Acknowledge => {
+                self.write(ms, Record::Act { at: instant, act: Act::Acknowledged, ms: 0 });
+            }
             _ => {}
         }
     }
@@ -222,6 +229,14 @@ impl<T: Take> Hand for Scribe<T> {
                 carry: Carry(model.line(what.id).map_or(0, |l| l.carry)),
             }),
         );
+    }
+
+    fn motor(&mut self, ms: u64, at: i64, faults: u8) {
+        self.write(ms, Record::Motor { at: Instant::from_ms(at), faults });
+    }
+
+    fn alarm(&mut self, ms: u64, at: i64, alarm: Alarm, on: bool) {
+        self.write(ms, Record::Alarm { at: Instant::from_ms(at), alarm, on, detail: 0 });
     }
 
     fn service(&mut self, ms: u64, at: i64, act: Option<&DeviceAct>, length_ms: i64) {

@@ -337,4 +337,49 @@ weekly = { nights = ["sat"], at = "01:00" }
 volume = "120 ml"
 window = "45 min"
 "#;
+
+DRAINS_BACK = "W006", "a dose is less than what the suction line holds above the product",
+"Where the foot valve leaks, the suction line drains back between doses, and the pump has to fill it \
+before anything comes out. A dose smaller than that is all air: the pump runs in full, the record says \
+dosed, and nothing comes out. Flow is not sensed, so the device cannot know.",
+wrong r#"
+[tube]
+bore = "4.8 mm"
+suction = "2.5 m"
+lift = "2.2 m"
+[[entry]]
+name = "trap"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "30 ml"
+window = "45 min"
+"#,
+right r#"
+[tube]
+bore = "4.8 mm"
+suction = "1.5 m"
+lift = "1.2 m"
+[[entry]]
+name = "trap"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "30 ml"
+window = "45 min"
+"#;
+
+SIPHONS = "W007", "the outlet lies below the product",
+"What keeps the product in its container is the squeeze of the rollers alone. When a tube set is worn, \
+or the head stands open, the container siphons out into the drain. An anti-siphon valve or an air gap \
+prevents it; it also keeps product from being drawn back into drinking water, for which local rules \
+come first.",
+wrong r#"
+[tube]
+bore = "3.2 mm"
+discharge = "3 m"
+outlet_below = "1.2 m"
+"#,
+right r#"
+[tube]
+bore = "3.2 mm"
+discharge = "3 m"
+outlet_below = "-20 cm"
+"#;
 }

@@ -15,6 +15,11 @@ pub(in crate::scenario) static EXPECT: Table = Table {
         any_of("volume", Kind::Table(&VOLUME), "What was delivered over the run."),
         any_of("due", Kind::Table(&DUE), "One scheduled dose."),
         any_of("pump_on", Kind::Table(&PUMP_ON), "How long the pump was on in all."),
+        any_of(
+            "outflow",
+            Kind::Table(&OUTFLOW),
+            "What really came out at the outlet by the pump, which no device here senses.",
+        ),
         any_of("alarms", Kind::Table(&ALARMS), "So many alarms."),
         any_of("calm", Kind::Table(&CALM), "Nothing of what went wrong before is felt any more."),
         any_of(
@@ -87,6 +92,12 @@ pub(in crate::scenario) static PUMP_ON: Table = Table {
     name: "pump_on",
     group: "how long",
     keys: &[any_of("least", ANY_LENGTH, "At least."), any_of("most", ANY_LENGTH, "At most.")],
+};
+
+pub(in crate::scenario) static OUTFLOW: Table = Table {
+    name: "outflow",
+    group: "how much",
+    keys: &[any_of("least", ANY_VOLUME, "At least."), any_of("most", ANY_VOLUME, "At most.")],
 };
 
 pub(in crate::scenario) static ALARMS: Table = Table {

@@ -161,7 +161,11 @@ pub(in crate::scenario) static SQUEEZE_LOST: Table = Table {
     name: "squeeze_lost",
     group: "",
     keys: &[
-        required("flow", A_FLOW, "Flow of the siphon."),
+        optional(
+            "flow",
+            A_FLOW,
+            "Flow of the siphon; what [tube] and [product] let run unless said.",
+        ),
         optional("lasts", A_LENGTH, "For so long; to the end of the run unless said."),
     ],
 };

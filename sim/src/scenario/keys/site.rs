@@ -234,6 +234,11 @@ pub(in crate::scenario) static CONTAINER: Table = Table {
             A_VOLUME,
             "Level at which the low-level contact closes; no contact unless said.",
         ),
+        optional(
+            "debounce",
+            Kind::Length(range(0, 600_000)),
+            "How long the contact must be closed before it counts; 5 s unless said.",
+        ),
         optional("lead", ANY_LENGTH, "From an order to its delivery; 10 days unless said."),
         optional("slack", ANY_LENGTH, "What to order earlier by; 7 days unless said."),
     ],

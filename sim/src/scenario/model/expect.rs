@@ -99,6 +99,13 @@ pub enum Claim {
         /// At most.
         most: Option<Duration>,
     },
+    /// `outflow`: what really came out at the outlet by the pump.
+    Outflow {
+        /// At least.
+        least: Option<Volume>,
+        /// At most.
+        most: Option<Volume>,
+    },
     /// `alarms`: so many alarms.
     Alarms {
         /// Of this kind, or of all.

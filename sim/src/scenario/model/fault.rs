@@ -114,8 +114,8 @@ pub enum FaultKind {
     },
     /// The rollers lose their squeeze: the container siphons out.
     SqueezeLost {
-        /// At this flow.
-        flow: Flow,
+        /// At this flow; `None` as tube and product let it run.
+        flow: Option<Flow>,
         /// For so long.
         lasts: Option<Duration>,
     },

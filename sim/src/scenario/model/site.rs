@@ -1,6 +1,6 @@
 //! What is installed: head, motor, supply, container, memory, limits.
 
-use dosewright_core::config::Head;
+use dosewright_core::config::{self, Head};
 use dosewright_core::time::Duration;
 use dosewright_core::units::{Flow, Volume};
 
@@ -114,12 +114,26 @@ pub struct Container {
     pub heel: Volume,
     /// Level at which the low-level contact closes; `None` for no contact.
     pub low_contact: Option<Volume>,
+    /// How long the contact must be closed before it counts, in ms.
+    pub debounce_ms: u32,
     /// From an order to its delivery.
     pub lead: Option<Duration>,
     /// What to order earlier by.
     pub slack: Option<Duration>,
     /// Where it stands.
     pub spans: Spans,
+}
+
+impl Container {
+    /// As the device is told of it.
+    pub fn to_core(&self) -> config::Container {
+        config::Container {
+            capacity: self.capacity,
+            low: self.low_contact.unwrap_or(Volume::ZERO),
+            heel: self.heel,
+            debounce_ms: self.debounce_ms,
+        }
+    }
 }
 
 /// `[memory]`: the flash the ledger is kept in.

@@ -19,6 +19,7 @@ pub(super) fn expect(cx: &mut Context, node: &Node) -> Vec<Expectation> {
         t.inner("volume").and_then(volume),
         t.inner("due").and_then(due),
         t.inner("pump_on").map(pump_on),
+        t.inner("outflow").map(outflow),
         t.inner("alarms").map(alarms),
         t.inner("calm").and_then(calm),
         t.switch("held").map(|held| (Claim::Held(held), Spans::new(t.place("held")))),
@@ -91,6 +92,13 @@ fn pump_on(mut t: TableReader) -> (Claim, Spans) {
     let most = t.length("most");
     check_least(&mut t, ("least", least), ("most", most), |length| show::length(length.as_ms()));
     (Claim::PumpOn { least, most }, t.finish())
+}
+
+fn outflow(mut t: TableReader) -> (Claim, Spans) {
+    let least = t.volume("least");
+    let most = t.volume("most");
+    check_least(&mut t, ("least", least), ("most", most), show::volume);
+    (Claim::Outflow { least, most }, t.finish())
 }
 
 fn alarms(mut t: TableReader) -> (Claim, Spans) {

@@ -100,10 +100,11 @@ fn level_bounce(mut t: TableReader) -> Option<FaultKind> {
 }
 
 fn squeeze_lost(mut t: TableReader) -> Option<FaultKind> {
+    let given = t.has("flow");
     let flow = t.flow("flow");
     let lasts = t.length("lasts");
     t.finish();
-    Some(FaultKind::SqueezeLost { flow: flow?, lasts })
+    (flow.is_some() || !given).then_some(FaultKind::SqueezeLost { flow, lasts })
 }
 
 fn foot_valve_leak(mut t: TableReader) -> Option<FaultKind> {

@@ -21,7 +21,7 @@ use super::datetime::RunBounds;
 use super::doc::{self, Node, Table as DocTable, Value};
 use super::keys;
 use super::model::{
-    Act, ClockPlan, Container, Fault, FaultKind, Memory, OperatorAct, Scenario, Supply,
+    Act, ClockPlan, Container, Fault, FaultKind, Memory, OperatorAct, Scenario, Supply, Tube,
 };
 use super::nearest::nearest;
 use super::quantity::show;
@@ -70,6 +70,7 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
     }
     check_memory(t.cx, &memory, &faults);
     check_refills(t.cx, container.as_ref(), &operator);
+    check_parts(t.cx, container.as_ref(), tube.as_ref(), &faults, &operator);
     let spans = t.finish();
     Some(Scenario {
         schema: schema?,
@@ -191,6 +192,49 @@ fn check_refills(cx: &mut Context, container: Option<&Container>, acts: &[Operat
             .label(format!("the container holds {}", show::volume(container.capacity)))
             .note_at(container.spans.at("capacity"), "`capacity` is here");
             cx.report(found);
+        }
+    }
+}
+
+/// Faults and acts of a container or tube that the file does not have.
+fn check_parts(
+    cx: &mut Context,
+    container: Option<&Container>,
+    tube: Option<&Tube>,
+    faults: &[Fault],
+    acts: &[OperatorAct],
+) {
+    let mut report = |place, word: &str, wants: &str, help: &str| {
+        let message = format!("`{word}` says nothing without {wants}");
+        cx.report(Diagnostic::new(codes::CONTRADICTION, place, message).help(help));
+    };
+    let contact = container.is_some_and(|container| container.low_contact.is_some());
+    for fault in faults {
+        let word = fault.kind.word();
+        let place = fault.spans.at(word);
+        match fault.kind {
+            FaultKind::ContainerLow { .. } | FaultKind::LevelBounce { .. } if !contact => {
+                report(place, word, "a contact", "give `low_contact` in [container]");
+            }
+            FaultKind::SqueezeLost { .. } if container.is_none() => {
+                report(place, word, "a container", "give [container], which runs out");
+            }
+            FaultKind::SqueezeLost { flow: None, .. }
+                if tube.and_then(|tube| tube.siphon(None)).is_none() =>
+            {
+                let help = "give `flow`, or a [tube] with `outlet_below` and the length of a line";
+                report(place, word, "its flow", help);
+            }
+            FaultKind::FootValveLeak { .. } if tube.is_none_or(|t| t.lifted().as_nl() == 0) => {
+                let help = "give a [tube] with `suction` and `lift`: that is what drains back";
+                report(place, word, "a suction line that is lifted", help);
+            }
+            _ => {}
+        }
+    }
+    for act in acts {
+        if matches!(act.act, Act::Refill { .. }) && container.is_none() {
+            report(act.spans.at("refill"), "refill", "a container", "give [container]");
         }
     }
 }

@@ -1,7 +1,7 @@
 //! `[clock]`, `[head]`, `[motor]`, `[supply]`, `[container]`, `[memory]`, `[limits]`.
 
 use dosewright_core::civil::{Date, Local};
-use dosewright_core::config::Head;
+use dosewright_core::config::{self, Head};
 use dosewright_core::time::Duration;
 use dosewright_core::units::Volume;
 
@@ -150,6 +150,7 @@ pub(super) fn container(mut t: TableReader) -> Option<Container> {
     let level = t.volume("level");
     let heel = t.volume_or_share("heel", capacity);
     let low_contact = t.volume("low_contact");
+    let debounce_ms = t.short_ms("debounce");
     let lead = t.length("lead");
     let slack = t.length("slack");
     if let Some(capacity) = capacity {
@@ -163,6 +164,32 @@ pub(super) fn container(mut t: TableReader) -> Option<Container> {
             }
         }
     }
+    if let Some(capacity) = capacity.filter(|&capacity| capacity > config::Container::LARGEST) {
+        let message = "`capacity` is more than the device keeps account of";
+        let found = Diagnostic::new(codes::OUT_OF_RANGE, t.place("capacity"), message)
+            .label(format!("this is {}", show::volume(capacity)))
+            .help(format!("at most {}", show::volume(config::Container::LARGEST)));
+        t.cx.report(found);
+    }
+    if t.has("debounce") && !t.has("low_contact") {
+        let message = "`debounce` says nothing without `low_contact`";
+        let found = Diagnostic::new(codes::CONTRADICTION, t.key_place("debounce"), message)
+            .help("give `low_contact` too, or leave it out");
+        t.cx.report(found);
+    }
+    let usual = capacity.map(|c| Volume::from_nl(c.as_nl() / 100 * HEEL_PERCENT));
+    if let (Some(low), Some(heel)) = (low_contact, heel.or(usual))
+        && low <= heel
+    {
+        let message = "`low_contact` is not above the heel";
+        let mut found = Diagnostic::new(codes::CONTRADICTION, t.place("low_contact"), message)
+            .label(format!("the heel is {}", show::volume(heel)))
+            .help("the reserve is what lies between the two: put the contact higher");
+        if t.has("heel") {
+            found = found.note_at(t.place("heel"), "`heel` is here");
+        }
+        t.cx.report(found);
+    }
     let spans = t.finish();
     let capacity = capacity?;
     Some(Container {
@@ -170,6 +197,7 @@ pub(super) fn container(mut t: TableReader) -> Option<Container> {
         level: level.unwrap_or(capacity),
         heel: heel.unwrap_or(Volume::from_nl(capacity.as_nl() / 100 * HEEL_PERCENT)),
         low_contact,
+        debounce_ms: debounce_ms.unwrap_or(config::Container::DEBOUNCE_MS),
         lead,
         slack,
         spans,

@@ -96,6 +96,8 @@ fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
         DeviceAct::SetHead(_) => "head set".to_owned(),
         DeviceAct::SetFlow(flow) => format!("flow set to {}", show::flow(*flow)),
         DeviceAct::SetZone(_) | DeviceAct::SetClock(_) | DeviceAct::Release => return None,
+        // it bounces; the alarm tells what counts of it
+        DeviceAct::LevelLow(_) => return None,
         DeviceAct::SetTimetable(_) => "timetable changed".to_owned(),
         DeviceAct::RunAgain(id) => format!("asked to run {} again", names.name(*id)),
         DeviceAct::Prime(most) => format!("asked to prime, up to {}", volume(*most)),
@@ -110,8 +112,6 @@ fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
             show::volume(*level)
         ),
         DeviceAct::Refill(level) => format!("container filled to {}", show::volume(*level)),
-        DeviceAct::LevelLow(true) => "low-level contact closes".to_owned(),
-        DeviceAct::LevelLow(false) => "low-level contact opens".to_owned(),
         DeviceAct::MotorFault => "motor stalls or draws too much".to_owned(),
         DeviceAct::Acknowledge => "alarms acknowledged".to_owned(),
     })

@@ -34,6 +34,9 @@ impl<const W: usize> Stage<'_, W> {
         if !clock.unset {
             self.act(&DeviceAct::SetClock(local));
         }
+        if let Some(container) = &self.scenario.container {
+            self.act(&DeviceAct::SetContainer(container.to_core(), container.level));
+        }
         self.act(&DeviceAct::SetTimetable(Box::new(self.plan.timetable())));
     }
 
@@ -125,10 +128,18 @@ impl<const W: usize> Stage<'_, W> {
             },
             Act::Acknowledge => self.act(&DeviceAct::Acknowledge),
             Act::ChangeTube { true_flow } => {
-                self.true_flow = true_flow.unwrap_or(self.true_flow);
+                if let Some(flow) = *true_flow {
+                    self.plant.set_flow(flow, self.now);
+                }
+                self.head_cleared();
             }
             Act::Press { .. } => self.note_act(index, ActEnd::NoSuchPart("panel")),
-            Act::Refill { .. } => self.note_act(index, ActEnd::NoSuchPart("container")),
+            Act::Refill { level } => {
+                let full = scenario.container.as_ref().map(|container| container.capacity);
+                let Some(level) = level.or(full) else { return };
+                self.fill(level);
+                self.act(&DeviceAct::Refill(level));
+            }
             Act::ChangePack { .. } => self.note_act(index, ActEnd::NoSuchPart("battery pack")),
         }
     }

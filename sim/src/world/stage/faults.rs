@@ -10,6 +10,7 @@ use crate::scenario::{FaultKind, WorldPart};
 use crate::world::WorldError;
 use crate::world::flash::Wear;
 use crate::world::memory::{PAGE, Watched};
+use crate::world::plant::{OVER_CURRENT_TRIP_MS, STALL_TRIP_MS};
 use crate::world::script::Cue;
 
 impl<const W: usize> Stage<'_, W> {
@@ -69,7 +70,33 @@ impl<const W: usize> Stage<'_, W> {
                 self.ends_after(lasts, index);
                 effect = true;
             }
-            _ => {
+            FaultKind::ContainerLow { lasts } => {
+                effect = self.force_contact(true);
+                self.ends_after(lasts, index);
+            }
+            FaultKind::LevelBounce { times, over } => self.bounce_begins(times, over, index),
+            FaultKind::MotorStall { lasts } => {
+                self.trouble_begins(index, STALL_TRIP_MS, true);
+                self.ends_after(lasts, index);
+                // it takes effect when the driver says so
+                effect = false;
+            }
+            FaultKind::OverCurrent { lasts } => {
+                self.trouble_begins(index, OVER_CURRENT_TRIP_MS, false);
+                self.ends_after(lasts, index);
+                effect = false;
+            }
+            FaultKind::SqueezeLost { flow, lasts } => {
+                effect = self.squeeze_lost(flow);
+                self.ends_after(lasts, index);
+            }
+            FaultKind::FootValveLeak { flow, lasts } => {
+                self.foot_valve_leaks(Some(flow), index);
+                self.ends_after(lasts, index);
+                // it takes effect when a run begins with air in the suction line
+                effect = false;
+            }
+            FaultKind::QueueFlood { .. } => {
                 if let Some(end) = self.end.faults.get_mut(index) {
                     *end = FaultEnd::NoSuchPart(part_word(fault.kind.needs()));
                 }
@@ -125,6 +152,13 @@ impl<const W: usize> Stage<'_, W> {
                 self.leak = false;
                 self.input(&DeviceAct::Leak(false));
             }
+            Some(FaultKind::ContainerLow { .. }) => _ = self.force_contact(false),
+            Some(FaultKind::LevelBounce { .. }) => self.bounce_ends(),
+            Some(FaultKind::MotorStall { .. } | FaultKind::OverCurrent { .. }) => {
+                self.trouble_ends(index);
+            }
+            Some(FaultKind::SqueezeLost { .. }) => _ = self.plant.set_siphon(None, self.now),
+            Some(FaultKind::FootValveLeak { .. }) => self.foot_valve_leaks(None, index),
             _ => {}
         }
     }

@@ -1,0 +1,186 @@
+//! The container by account, by the rules: what was told to be in it, less the
+//! most that was drawn; the contact's level where that is less; nothing where the
+//! contact shows the account to be far off.
+
+use dosewright_core::config::{Container, Head};
+
+use super::readings::Reading;
+use super::rules::on_time;
+
+/// The account.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Stock {
+    pub(crate) container: Option<Container>,
+    /// What is in it, the open dose not taken off.
+    level_nl: u64,
+    /// What the prime or calibrate that runs was taken off for.
+    service_nl: u64,
+    /// A record that may have changed it is lost: it cannot be judged before
+    /// somebody speaks of the container again.
+    pub(crate) unsure: bool,
+    pub(crate) reading: Option<Reading>,
+}
+
+impl Stock {
+    pub(crate) fn read_as(reading: Option<Reading>) -> Self {
+        Self { reading, ..Self::default() }
+    }
+
+    /// Somebody says what is in it; the open dose has drawn so much.
+    pub(crate) fn set(&mut self, container: Container, level_nl: u64, drawn_nl: u64) {
+        let (level_nl, reading) = (level_nl + drawn_nl, self.reading);
+        let container = Some(container);
+        *self = Self { container, level_nl, service_nl: 0, unsure: false, reading };
+    }
+
+    pub(crate) fn draw(&mut self, nl: u64) {
+        self.level_nl = self.level_nl.saturating_sub(nl);
+    }
+
+    /// O1: prime and calibrate are taken off, all that they can draw at first.
+    pub(crate) fn service_begins(&mut self, most_nl: u64) {
+        if self.reading != Some(Reading::PrimeNotTakenOff) {
+            self.service_nl = self.level_nl.min(most_nl);
+            self.draw(most_nl);
+        }
+    }
+
+    pub(crate) fn service_ends(&mut self, drawn_nl: u64) {
+        self.level_nl += std::mem::take(&mut self.service_nl).saturating_sub(drawn_nl);
+    }
+
+    /// The device started again, and does not know what a prime drew.
+    pub(crate) fn booted(&mut self) {
+        self.service_nl = 0;
+    }
+
+    pub(crate) fn account_nl(&self, drawn_nl: u64) -> u64 {
+        self.level_nl.saturating_sub(drawn_nl)
+    }
+
+    /// What can be dosed: all but the heel. `None` without a container, or where a
+    /// damaged memory leaves it open.
+    pub(crate) fn can_dose_nl(&self, drawn_nl: u64) -> Option<u64> {
+        if self.unsure {
+            return None;
+        }
+        let heel = match self.reading {
+            Some(Reading::HeelDosed) => 0,
+            _ => self.container?.heel.as_nl(),
+        };
+        self.container.map(|_| self.account_nl(drawn_nl).saturating_sub(heel))
+    }
+
+    /// Whether there is less than the shortest pulse takes.
+    pub(crate) fn is_short(&self, head: &Head) -> bool {
+        self.can_dose_nl(0).is_some_and(|nl| {
+            on_time(nl, 0, head.flow.as_nl_per_min()).0 < i64::from(head.shortest_on_ms)
+        })
+    }
+
+    /// How much pumping a dose can have in all, in ms.
+    pub(crate) fn cap_ms(&self, flow: u32) -> i64 {
+        self.can_dose_nl(0).map_or(i64::MAX, |nl| on_time(nl, 0, flow).0)
+    }
+
+    /// The contact's level; `None` without a contact.
+    pub(crate) fn low_nl(&self) -> Option<u64> {
+        self.container.map(|c| c.low.as_nl()).filter(|&low| low > 0)
+    }
+
+    /// From here on the account is far above the contact: a tenth of the capacity.
+    pub(crate) fn far_nl(&self) -> Option<u64> {
+        Some(self.low_nl()? + self.container?.capacity.as_nl() / 10)
+    }
+
+    /// The contact is closed: it holds no more than its level.
+    pub(crate) fn put_down(&mut self, drawn_nl: u64) {
+        if self.reading != Some(Reading::ContactNotBelieved)
+            && let Some(low) = self.low_nl()
+        {
+            self.level_nl = self.level_nl.min(low + drawn_nl);
+        }
+    }
+
+    /// The contact shows the account to be far off.
+    pub(crate) fn nothing_left(&mut self) {
+        self.level_nl = 0;
+    }
+}
+
+/// The low-level contact, as it stands and as it counts.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Level {
+    pub(crate) closed: bool,
+    /// When it will have been closed for as long as it may bounce, in device ms.
+    pub(crate) due: Option<i64>,
+    /// It was, since the container was last spoken of.
+    pub(crate) counts: bool,
+    /// Since when it counts.
+    pub(crate) since: i64,
+    /// That no alarm says so has been told.
+    pub(crate) reported: bool,
+}
+
+impl Level {
+    /// It changed, or is looked at afresh. `told`: the alarm is on already.
+    pub(crate) fn look(&mut self, closed: bool, at: i64, stock: &Stock, told: bool) {
+        self.closed = closed;
+        let waits = closed && !told && !self.counts && stock.low_nl().is_some();
+        let debounce = match stock.reading {
+            Some(Reading::BouncesCount) => 0,
+            _ => stock.container.map_or(0, |c| i64::from(c.debounce_ms)),
+        };
+        self.due = waits.then_some(at + debounce);
+    }
+
+    /// The device stops: it reads the contact when it starts again.
+    pub(crate) fn forget(&mut self) {
+        (self.closed, self.due) = (false, None);
+    }
+
+    /// Device time has come so far.
+    pub(crate) fn pass(&mut self, at: i64) {
+        if let Some(due) = self.due.take_if(|due| *due <= at) {
+            (self.counts, self.since) = (true, due);
+        }
+    }
+}
+
+/// A motor that stalls or draws too much: tried again after 1, 2 and 4 minutes,
+/// then latched until acknowledged.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Motor {
+    pub(crate) faults: u8,
+    /// It was started since the last fault.
+    pub(crate) tried: bool,
+    pub(crate) at: i64,
+    /// A fault that the ledger does not hold yet.
+    pub(crate) pending: bool,
+}
+
+impl Motor {
+    pub(crate) fn next(&self, reading: Option<Reading>) -> u8 {
+        match reading {
+            Some(Reading::FaultLatchesAtOnce) => 4,
+            _ => (self.faults + 1).min(4),
+        }
+    }
+
+    pub(crate) fn starts(&mut self) {
+        if self.tried && self.faults < 4 {
+            self.faults = 0;
+        }
+        self.tried = self.faults > 0;
+    }
+
+    /// Until when it keeps the pump off, in device ms.
+    pub(crate) fn until(&self) -> i64 {
+        match self.faults {
+            _ if self.pending => i64::MAX,
+            4.. => i64::MAX,
+            n @ 1..=3 if !self.tried => self.at + (60_000 << (n - 1)),
+            _ => i64::MIN,
+        }
+    }
+}

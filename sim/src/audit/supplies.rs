@@ -1,0 +1,219 @@
+//! The container's account, its contact and the motor, as the rules have them,
+//! against what the ledger says of them.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::config::Container;
+use dosewright_core::record::Alarm;
+
+use crate::observe::DeviceAct;
+
+use super::Auditor;
+use super::causes::Causes;
+use super::dose::TICK_MS;
+use super::rules::volume_nl;
+
+impl Auditor {
+    /// What the open dose may have drawn by now, its last intent in full; at least
+    /// and at most, in nl.
+    fn drawn_nl(&self) -> (u64, u64) {
+        let Some(open) = &self.open else { return (0, 0) };
+        let flight = open.flight.map_or(0, |flight| flight.on_ms);
+        let all = |ms: i64| volume_nl((ms + flight).min(open.total_ms), open.flow);
+        (all(open.most.0), all(open.most.1))
+    }
+
+    /// The low-level contact changed.
+    pub(super) fn look_at_level(&mut self, closed: bool, now: i64) {
+        if self.level.closed != closed {
+            let told = self.alarm_is_on(Alarm::LowLevel);
+            self.level.look(closed, now, &self.model.stock, told);
+        }
+    }
+
+    /// By when the low level has to be told, where it is still to be.
+    pub(super) fn low_level_by(&self) -> Option<i64> {
+        (self.level.counts && !self.level_is_told()).then_some(self.level.since)
+    }
+
+    fn level_is_told(&self) -> bool {
+        self.alarm_is_on(Alarm::LowLevel) || self.level.reported
+    }
+
+    /// The container is low, and no alarm says so.
+    pub(super) fn look_for_low_level(&mut self, at: i64, slack: i64) {
+        let late = self.low_level_by().is_some_and(|by| at > by + slack);
+        if late && !self.taint.alarms && !self.taint.all() {
+            self.level.reported = true;
+            self.fail(
+                "O1",
+                None,
+                String::from("the low-level contact is closed, and no alarm says so"),
+            );
+        }
+    }
+
+    /// An operator's word on the container is in the ledger (O6).
+    pub(super) fn on_container(&mut self, at: i64, container: Container, level_nl: u64) {
+        let said = match self.pending.setting.take() {
+            Some(DeviceAct::SetContainer(container, level)) => Some((container, level)),
+            Some(DeviceAct::Refill(level)) => self.model.stock.container.map(|c| (c, level)),
+            other => {
+                self.pending.setting = other;
+                None
+            }
+        };
+        let unknown = said.is_none() && self.model.stock.unsure;
+        if said.is_none_or(|(c, level)| c != container || level.as_nl() != level_nl) && !unknown {
+            self.fail("O6", None, String::from("the ledger speaks of the container as nobody did"));
+        }
+        let drawn = self.drawn_nl().1;
+        self.model.stock.set(container, level_nl, drawn);
+        self.level.counts = false;
+        self.level.reported = false;
+        let told = self.alarm_is_on(Alarm::LowLevel);
+        let closed = self.level.closed;
+        self.level.look(closed, at, &self.model.stock, told);
+        self.cap_open(at);
+        self.refresh(at);
+        self.rearm();
+    }
+
+    /// What the container has may not be enough for the open dose, or be enough
+    /// again: its rest is spread anew.
+    fn cap_open(&mut self, at: i64) {
+        let stock = self.model.stock;
+        let Some(open) = &mut self.open else { return };
+        let most = open.after_flight().1.0;
+        let short = stock.cap_ms(open.flow) < open.total_ms + TICK_MS;
+        if short || open.causes.contains(Cause::ContainerEmpty) || stock.unsure {
+            open.disturb(Cause::ContainerEmpty);
+            if open.able_since.is_some() && most < open.total_ms {
+                open.resume(at, &self.limits);
+            }
+        }
+    }
+
+    /// An alarm of the container comes or goes.
+    pub(super) fn on_container_alarm(&mut self, at: i64, alarm: Alarm, on: bool) {
+        if !matches!(alarm, Alarm::LowLevel | Alarm::LevelDisagrees | Alarm::ContainerEmpty) {
+            return;
+        }
+        self.level.pass(at);
+        let known = !self.taint.alarms && !self.taint.all() && !self.model.stock.unsure;
+        let stock = self.model.stock;
+        let (least, most) = self.drawn_nl();
+        // the account, at most and at least
+        let (high, low) = (stock.account_nl(least), stock.account_nl(most));
+        let far = stock.far_nl().unwrap_or(u64::MAX);
+        let contact = stock.low_nl().unwrap_or(0);
+        let short = self.model.head.is_some_and(|head| stock.is_short(&head));
+        let disagreed = self.alarm_is_on(Alarm::LevelDisagrees);
+        let wrong = match (alarm, on) {
+            _ if self.alarm_is_on(alarm) == on => Some("though it stands so already"),
+            (Alarm::LowLevel | Alarm::LevelDisagrees, true) if !self.level.counts => {
+                Some("though the contact has not been closed for as long as it may bounce")
+            }
+            (Alarm::LowLevel, true) if low > far && !disagreed => {
+                Some("though the account says far more: the level disagrees")
+            }
+            (Alarm::LevelDisagrees, true) if high <= far => {
+                Some("though the account agrees with the contact")
+            }
+            (Alarm::LowLevel, false) if high <= contact => {
+                Some("though the container is still low by account")
+            }
+            (Alarm::LevelDisagrees, false) if high == 0 => {
+                Some("though nobody has said what is in the container")
+            }
+            (Alarm::ContainerEmpty, _) if short != on => Some("against the account"),
+            _ => None,
+        };
+        if let Some(why) = wrong.filter(|_| known) {
+            let state = if on { "comes" } else { "goes" };
+            let what = format!("the alarm \"{}\" {state}, {why}", alarm.words());
+            self.fail("O1", None, what);
+        }
+        match (alarm, on) {
+            (Alarm::LowLevel, true) => {
+                self.model.stock.put_down(most);
+                self.model.stock.unsure |= least != most;
+                self.cap_open(at);
+            }
+            (Alarm::LevelDisagrees, true) => {
+                self.model.stock.nothing_left();
+                self.pin.ms.stopped = true;
+                if let Some(open) = &mut self.open {
+                    let empty = Causes::of(Cause::ContainerEmpty);
+                    open.disturb(Cause::ContainerEmpty);
+                    open.forced = Some(open.forced.unwrap_or_default().or(empty));
+                    open.end_by = at;
+                }
+            }
+            _ => {}
+        }
+        self.refresh(at);
+        self.rearm();
+    }
+
+    /// At the end of a ms: an empty container is told, and a latched motor.
+    pub(super) fn check_container_alarms(&mut self) {
+        if !self.supply.awake
+            || self.hinder.ledger_bad
+            || self.taint.alarms
+            || self.taint.all()
+            || self.pin.ms.damaged
+        {
+            return;
+        }
+        let latched = self.motor.faults >= 4;
+        if latched != self.alarm_is_on(Alarm::MotorFault) && self.facts.reading.is_none() {
+            let what = if latched { "is latched, and no" } else { "is not latched, and an" };
+            self.fail("P4", None, format!("the motor's fault {what} alarm is on"));
+        }
+        let short = self.model.head.is_some_and(|head| self.model.stock.is_short(&head));
+        let told = self.alarm_is_on(Alarm::ContainerEmpty);
+        if self.open.is_none()
+            && short != told
+            && !self.model.stock.unsure
+            && self.facts.reading.is_none()
+        {
+            let what = if short { "is empty, and no" } else { "is not empty, and an" };
+            self.fail("O1", None, format!("the container {what} alarm says so"));
+        }
+    }
+
+    /// The motor stalls or draws too much. A driver may say again what is known.
+    pub(super) fn motor_fails(&mut self, now: i64) {
+        if self.pin.is_on() || !self.hinder.fault {
+            self.motor.pending = true;
+            self.change(now, Cause::MotorFault, true);
+        }
+    }
+
+    /// The ledger holds a fault of the motor.
+    pub(super) fn on_motor(&mut self, at: i64, faults: u8) {
+        let wanted = self.motor.next(self.facts.reading);
+        if !self.motor.pending {
+            self.fail(
+                "P4",
+                None,
+                String::from("a fault of the motor is noted, and there was none"),
+            );
+        } else if faults != wanted {
+            let what = format!("fault {faults} of the motor in a row is noted: it is {wanted}");
+            self.fail("P4", None, what);
+        }
+        (self.motor.faults, self.motor.at) = (wanted, at);
+        (self.motor.tried, self.motor.pending) = (false, false);
+        self.hinder.fault = true;
+        self.rearm();
+    }
+
+    /// An operator acknowledges what is latched.
+    pub(super) fn motor_acknowledged(&mut self, at: i64) {
+        self.motor = super::stock::Motor::default();
+        if self.hinder.fault {
+            self.change(at, Cause::MotorFault, false);
+        }
+    }
+}
