@@ -24,7 +24,11 @@ fn image(seed: u64) -> Vec<u8> {
     let mut dice = Dice::new(seed);
     let mut bytes = image::SEEDS[dice.below(image::SEEDS.len())].to_vec();
     match seed % 10 {
-        0 => bytes.iter_mut().for_each(|byte| *byte = dice.roll() as u8),
+        0 => {
+            for byte in &mut bytes {
+                *byte = dice.roll() as u8;
+            }
+        }
         1..=3 => {
             mutate(&mut bytes, &mut dice);
             image::forge(&mut bytes);

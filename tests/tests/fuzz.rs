@@ -40,7 +40,9 @@ fn p4_any_order_of_events_keeps_the_pump_within_its_limits() {
     for seed in 0..3_000 {
         let mut dice = Dice::new(seed);
         let mut stream = vec![0; 40 + dice.below(800)];
-        stream.iter_mut().for_each(|byte| *byte = dice.roll() as u8);
+        for byte in &mut stream {
+            *byte = dice.roll() as u8;
+        }
         let became = events::run(&stream);
         calls += became.calls;
         runs += became.runs;

@@ -181,7 +181,7 @@ pub fn run(data: &[u8]) -> Became {
                 }
             }
             12 => {
-                device.handle(now, Event::RunAgain(EntryId(u16::from(bytes.u8() % 5))), &mut pump)
+                device.handle(now, Event::RunAgain(EntryId(u16::from(bytes.u8() % 5))), &mut pump);
             }
             13 => {
                 let volume = Volume::from_ml(u64::from(bytes.u8()));
@@ -241,10 +241,14 @@ fn start(flash: Flash, count: Option<Instant>, reset: Reset, became: &mut Became
         Err(failed) => failed,
     };
     flash.power_on();
-    Device::start(flash, GEOMETRY, count, reset)
-        // no sector can be told for the ledger's any more: a new one is begun
-        .or_else(|_| Device::start(Flash::new(8), GEOMETRY, count, reset))
-        .unwrap_or_else(|_| unreachable!("a blank part is given a first ledger"))
+    if let Ok(device) = Device::start(flash, GEOMETRY, count, reset) {
+        return device;
+    }
+    // no sector can be told for the ledger's any more: a new one is begun
+    match Device::start(Flash::new(8), GEOMETRY, count, reset) {
+        Ok(device) => device,
+        Err(_) => unreachable!("a blank part is given a first ledger"),
+    }
 }
 
 /// The supply was off: the pump stands, the inputs are read anew. The clock chip

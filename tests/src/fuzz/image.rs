@@ -89,7 +89,7 @@ impl Written {
             assert!(self.entries.contains(&entry), "an entry that nobody wrote: {entry:?}");
         }
         if let Some(container) = book.stock.container() {
-            assert!(self.containers.contains(&container), "a container that nobody wrote");
+            assert!(self.containers.contains(container), "a container that nobody wrote");
         }
     }
 }

@@ -46,7 +46,11 @@ pub fn mutate(bytes: &mut Vec<u8>, dice: &mut Dice) {
                 let from = dice.below(bytes.len().saturating_sub(end - at));
                 bytes.copy_within(from..from + (end - at), at);
             }
-            5 => bytes[at..end].iter_mut().for_each(|byte| *byte = dice.roll() as u8),
+            5 => {
+                for byte in &mut bytes[at..end] {
+                    *byte = dice.roll() as u8;
+                }
+            }
             6 => {
                 let slots = bytes.len() / 64;
                 let (a, b) = (dice.below(slots), dice.below(slots));
