@@ -27,8 +27,9 @@ pub trait Drive {
 /// The timer that turns the pump off whatever the logic does (D4): its interrupt
 /// handler, or better the timer's own output, acts on the drive without the logic.
 pub trait OneShot {
-    /// Ends the run after this length; a run that was to end before that goes on.
-    fn arm(&mut self, length: Duration);
+    /// Ends the run after this length, whatever was armed before. `false` where it
+    /// cannot: a run that nothing would end is not begun.
+    fn arm(&mut self, length: Duration) -> bool;
     /// The run is over.
     fn disarm(&mut self);
 }
@@ -75,8 +76,7 @@ pub struct Parts<C, D, T, I, R> {
 impl<C: Clock, D: Drive, T: OneShot, I: Inputs, R: Report> Outputs for Parts<C, D, T, I, R> {
     fn pump_on(&mut self, length: Duration) {
         // the end of the run is sure before it begins
-        self.one_shot.arm(length);
-        if self.drive.start().is_err() {
+        if !self.one_shot.arm(length) || self.drive.start().is_err() {
             self.drive_failed = true;
             self.pump_off();
         }

@@ -15,6 +15,7 @@ use dosewright_core::shell::{
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
+use dosewright_core::zone::Zone;
 use dosewright_sim::world::flash::NorMock;
 use embedded_hal_mock::eh1::MockError;
 use embedded_hal_mock::eh1::digital::{Mock as Pin, State, Transaction as Level};
@@ -29,6 +30,8 @@ const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 4096, sectors: 2 }
 struct World {
     now_ms: Cell<i64>,
     levels: Cell<Levels>,
+    /// The one-shot cannot be armed.
+    unarmed: Cell<bool>,
     /// What was done, in its order.
     seen: RefCell<Vec<String>>,
 }
@@ -53,8 +56,9 @@ impl Clock for Part {
 }
 
 impl OneShot for Part {
-    fn arm(&mut self, length: Duration) {
+    fn arm(&mut self, length: Duration) -> bool {
         self.see(format!("armed {}", length.as_ms()));
+        !self.0.unarmed.get()
     }
     fn disarm(&mut self) {
         self.see("disarmed".to_owned());
@@ -142,6 +146,35 @@ fn p4_the_pump_is_off_before_anything_else_and_each_pulse_has_its_one_shot() {
         *world.seen.borrow(),
         ["disarmed", "clock unset true", "armed 1000", "disarmed", "armed 1000", "disarmed"]
     );
+    drop(main);
+    pin.done();
+}
+
+#[test]
+fn d4_a_run_that_nothing_would_end_is_not_begun() {
+    // off at the start, off for the run that could not be armed, off for its fault
+    let edges = [Level::set(State::Low), Level::set(State::Low), Level::set(State::Low)];
+    let (world, mut pin, inbox) = (Rc::new(World::default()), Pin::new(&edges), Inbox::new());
+    let mut main = started(&world, &pin, &inbox);
+    install(&mut main);
+    world.unarmed.set(true);
+    turn_until(&mut main, 1001);
+    main.turn();
+    assert!(!main.device().controller().pump_is_on());
+    assert_eq!(main.device().controller().book().motor.faults, 1);
+    drop(main);
+    pin.done();
+}
+
+#[test]
+fn m2_a_zone_that_no_record_could_hold_is_refused() {
+    let edges = [Level::set(State::Low)];
+    let (world, mut pin, inbox) = (Rc::new(World::default()), Pin::new(&edges), Inbox::new());
+    let mut main = started(&world, &pin, &inbox);
+    world.seen.borrow_mut().clear();
+    main.hand_in(Event::SetZone(&Zone { offset_s: 1_000_000, summer: None }));
+    assert_eq!(*world.seen.borrow(), ["OutOfRange"]);
+    assert_eq!(main.device().controller().book().zone, Zone::UTC);
     drop(main);
     pin.done();
 }

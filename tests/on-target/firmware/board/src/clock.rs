@@ -65,10 +65,9 @@ impl OneShot {
 }
 
 impl EndsRun for OneShot {
-    fn arm(&mut self, length: Duration) {
+    fn arm(&mut self, length: Duration) -> bool {
         let ms = u32::try_from(length.as_ms()).unwrap_or(u32::MAX).min(LONGEST_SLEEP_MS);
-        // an alarm in the past cannot be set: a run that cannot be ended is not begun
-        let _ = self.alarm.schedule((ms * 1000).micros());
+        self.alarm.schedule((ms * 1000).micros()).is_ok()
     }
 
     fn disarm(&mut self) {

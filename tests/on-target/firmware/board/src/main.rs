@@ -9,6 +9,9 @@
 mod clock;
 mod memory;
 
+use core::mem::MaybeUninit;
+
+use dosewright_core::controller::Controller;
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
 use dosewright_core::record::{Alarm, Reset};
@@ -32,6 +35,10 @@ pub static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_GENERIC_03H;
 const N: usize = 32;
 const H: usize = 64;
 const Q: usize = 8;
+
+/// The logic's state has a place of its own, so that it is never on the stack.
+type State = Controller<N, H>;
+static mut STATE: MaybeUninit<State> = MaybeUninit::uninit();
 
 /// What the interrupt handlers post into.
 pub static INBOX: Inbox<Message, Q> = Inbox::new();
@@ -76,8 +83,11 @@ fn main() -> ! {
 
     // this chip's timer does not run on through a reset: its feed is lost each time
     let count: Option<Instant> = None;
-    let started =
-        MainLoop::<_, _, N, H, Q>::start(OnChipFlash, LEDGER, count, Reset::PowerOn, board, &INBOX);
+    // SAFETY: `main` runs once, and nothing else has it
+    let state = State::blank_in(unsafe { &mut *(&raw mut STATE) });
+    let started = MainLoop::<_, _, N, H, Q, _>::start_in(
+        state, OnChipFlash, LEDGER, count, Reset::PowerOn, board, &INBOX,
+    );
     let Ok(mut main) = started else { stop() };
     let now = main.device().now();
     main.board().clock.set(now);

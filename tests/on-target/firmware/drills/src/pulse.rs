@@ -81,8 +81,9 @@ impl Drive for Pump {
 }
 
 impl OneShot for Board {
-    fn arm(&mut self, length: Duration) {
+    fn arm(&mut self, length: Duration) -> bool {
         chip::start_timer(length.as_ms() as u32 * COUNTS_A_MS, false);
+        true
     }
     fn disarm(&mut self) {
         chip::stop_timer();

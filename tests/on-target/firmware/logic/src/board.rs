@@ -3,7 +3,9 @@
 use core::ptr::{read_volatile, write_volatile};
 
 use dosewright_core::record::Alarm;
-use dosewright_core::shell::{Clock, Drive, Inputs, Levels, OneShot, Parts, Report};
+#[cfg(not(feature = "hal"))]
+use dosewright_core::shell::Parts;
+use dosewright_core::shell::{Clock, Drive, Inputs, Levels, OneShot, Report};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::Refusal;
 use embedded_storage::nor_flash::{
@@ -28,8 +30,10 @@ pub fn put(value: u32) {
     unsafe { write_volatile(REGISTER, value) }
 }
 
+#[cfg(not(feature = "hal"))]
 pub type Made = Parts<Port, Port, Port, Port, Port>;
 
+#[cfg(not(feature = "hal"))]
 pub fn made() -> Made {
     Parts {
         clock: Port,
@@ -40,6 +44,9 @@ pub fn made() -> Made {
         drive_failed: false,
     }
 }
+
+#[cfg(feature = "hal")]
+pub use crate::pins::{Made, made};
 
 /// Every part of the board.
 pub struct Port;
@@ -66,8 +73,9 @@ impl Drive for Port {
 }
 
 impl OneShot for Port {
-    fn arm(&mut self, length: Duration) {
+    fn arm(&mut self, length: Duration) -> bool {
         put(length.as_ms() as u32);
+        get() != 0
     }
     fn disarm(&mut self) {
         put(0);

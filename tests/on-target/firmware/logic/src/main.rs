@@ -10,6 +10,11 @@
 
 mod board;
 mod events;
+#[cfg(any(feature = "log", feature = "defmt"))]
+mod logger;
+#[cfg(feature = "hal")]
+mod pins;
+mod plants;
 
 use core::mem::MaybeUninit;
 use core::panic::PanicInfo;
@@ -30,11 +35,22 @@ pub const N: usize = 32;
 pub const H: usize = 64;
 pub const Q: usize = 8;
 
+#[cfg(not(any(feature = "log", feature = "defmt")))]
 unsafe extern "C" {
     /// It is nowhere.
     fn a_panic_is_reachable() -> !;
 }
 
+/// What makes the text of a log line has panics of its own; the proof is made without.
+#[cfg(any(feature = "log", feature = "defmt"))]
+#[panic_handler]
+fn panic(_: &PanicInfo) -> ! {
+    loop {
+        board::put(0);
+    }
+}
+
+#[cfg(not(any(feature = "log", feature = "defmt")))]
 #[panic_handler]
 fn panic(_: &PanicInfo) -> ! {
     // SAFETY: an image in which this is reachable does not link
@@ -50,6 +66,8 @@ static mut STATE: MaybeUninit<State> = MaybeUninit::uninit();
 
 #[entry]
 fn main() -> ! {
+    #[cfg(feature = "log")]
+    logger::install();
     let geometry = Geometry { start: 0, sector_bytes: 16 * 1024, sectors: get() as u16 };
     let count = (get() != 0).then(|| Instant::from_ms(board::get64() as i64));
     let reset = if get() == 0 { Reset::PowerOn } else { Reset::Watchdog };
@@ -64,8 +82,7 @@ fn main() -> ! {
     loop {
         main.turn();
         events::hand_in(&mut main);
-        #[cfg(feature = "plant-panic")]
-        board::put([1, 2, 3][board::get() as usize]);
+        plants::act();
     }
 }
 
