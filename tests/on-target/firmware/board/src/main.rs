@@ -86,7 +86,13 @@ fn main() -> ! {
     // SAFETY: `main` runs once, and nothing else has it
     let state = State::blank_in(unsafe { &mut *(&raw mut STATE) });
     let started = MainLoop::<_, _, N, H, Q, _>::start_in(
-        state, OnChipFlash, LEDGER, count, Reset::PowerOn, board, &INBOX,
+        state,
+        OnChipFlash,
+        LEDGER,
+        count,
+        Reset::PowerOn,
+        board,
+        &INBOX,
     );
     let Ok(mut main) = started else { stop() };
     let now = main.device().now();

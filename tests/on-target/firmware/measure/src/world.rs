@@ -101,7 +101,8 @@ pub fn run(place: &mut MaybeUninit<State>, wanted: &mut Timetable<N>) -> Done {
         let board = Bench { now, levels, doses: 0 };
         let from = SYST::get_current();
         let reset = if random.one_in(2) { Reset::PowerOn } else { Reset::Watchdog };
-        let started = Main::start_in(state, flash, GEOMETRY, feed.then_some(now), reset, board, &INBOX);
+        let started =
+            Main::start_in(state, flash, GEOMETRY, feed.then_some(now), reset, board, &INBOX);
         done.took(START, since(from));
         let Ok(mut main) = started else {
             done.sound = false;
@@ -184,12 +185,7 @@ fn timetable(wanted: &mut Timetable<N>, random: &mut Random, old: u16) {
 
 /// Calls until the supply goes, some of them late, with what an operator and the
 /// contacts do between them.
-fn until_cut(
-    main: &mut Main<'_>,
-    wanted: &mut Timetable<N>,
-    random: &mut Random,
-    done: &mut Done,
-) {
+fn until_cut(main: &mut Main<'_>, wanted: &mut Timetable<N>, random: &mut Random, done: &mut Done) {
     while done.calls < CALLS && !random.one_in(600) {
         done.calls += 1;
         let mut kind = WAKE;
