@@ -18,6 +18,7 @@ use crate::schedule::WallClock;
 use crate::stock::Stock;
 use crate::time::{Duration, Instant, Utc};
 use crate::timetable::Timetable;
+use crate::tube::{Found, Tube};
 use crate::units::Volume;
 use crate::zone::Zone;
 
@@ -92,6 +93,8 @@ pub struct Book<const N: usize, const H: usize> {
     pub stock: Stock,
     /// The motor's faults in a row.
     pub motor: Motor,
+    /// The tube set and its calibrations.
+    pub tube: Tube,
 }
 
 impl<const N: usize, const H: usize> Book<N, H> {
@@ -121,6 +124,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
             rest_until: Instant::MIN,
             stock: Stock::NONE,
             motor: Motor::SOUND,
+            tube: Tube::UNKNOWN,
         }
     }
 
@@ -199,7 +203,12 @@ impl<const N: usize, const H: usize> Book<N, H> {
         match record {
             Record::Boot { feed_kept, .. } => self.boot(*feed_kept),
             Record::Clock { at, epoch, utc, zone } => self.set_clock(*at, *epoch, *utc, *zone),
-            Record::Head { head, .. } | Record::SnapHead(head) => self.head = Some(*head),
+            Record::Head { head, .. } => {
+                self.head = Some(*head);
+                self.tube.nominal = Some(head.flow);
+            }
+            Record::SnapHead(head) => self.head = Some(*head),
+            Record::Calibration { found, in_force } => self.calibrated(found, *in_force),
             Record::Born(born) => self.wait(born),
             Record::Pulse(pulse) => self.begin_pulse(pulse),
             Record::Outcome(outcome) => self.end(outcome),
@@ -208,7 +217,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Record::Container { container, level, .. } => {
                 let drawn = self.open.map_or(Volume::ZERO, |open| open.most());
                 let stock = Stock { container: *container, level: level.plus(drawn), ..self.stock };
-                self.stock = Stock { service: Volume::ZERO, ..stock };
+                self.stock = Stock { service: Volume::ZERO, drawn: Volume::ZERO, ..stock };
             }
             Record::Motor { at, faults } => self.motor.failed(*at, *faults),
             Record::SnapClock { at, epoch, utc, losses, not_before, zone } => {
@@ -220,6 +229,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 self.starts = Starts::NONE;
                 self.open = None;
                 self.stock = Stock::NONE;
+                self.tube = Tube::UNKNOWN;
             }
             Record::SnapGlobals {
                 ceiling,
@@ -263,6 +273,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 self.open = Some(OpenDose { pulse: *pulse, lost: *lost, in_doubt: *in_doubt });
             }
             Record::SnapStock(stock) => self.stock = *stock,
+            Record::SnapTube(tube) => self.tube = *tube,
             // a stamp is its instant; what is staged waits for its adoption
             Record::Staged(_)
             | Record::StagedClosed(_)
@@ -283,6 +294,20 @@ impl<const N: usize, const H: usize> Book<N, H> {
             }
             Act::PrimeEnded | Act::CalibrationEnded => self.stock.service_ends(drawn),
             Act::Acknowledged => self.motor = Motor::SOUND,
+            Act::TubeChanged => {
+                self.tube.change(at);
+                // what the old one drew says nothing of the new one
+                self.stock.drawn = Volume::ZERO;
+            }
+        }
+    }
+
+    fn calibrated(&mut self, found: &Found, in_force: bool) {
+        self.tube.note(*found);
+        let Some(head) = &mut self.head else { return };
+        self.stock.restate(head.flow, found.flow);
+        if in_force {
+            head.flow = found.flow;
         }
     }
 
@@ -296,8 +321,11 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 let drawn = self.open.map_or(Volume::ZERO, |open| open.most());
                 let low = self.stock.container.low.plus(drawn);
                 self.stock.level = self.stock.level.min(low);
+                self.stock.drawn = Volume::ZERO;
             }
-            Alarm::LevelDisagrees if on => self.stock.level = Volume::ZERO,
+            Alarm::LevelDisagrees if on => {
+                (self.stock.level, self.stock.drawn) = (Volume::ZERO, Volume::ZERO);
+            }
             _ => {}
         }
     }

@@ -32,6 +32,53 @@ pub struct Vessel {
     pub reading_error: Volume,
 }
 
+/// What was measured after a run.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Amount {
+    /// A volume, read off the vessel.
+    Volume(Volume),
+    /// A mass of water.
+    Water {
+        /// In mg.
+        mass_mg: u32,
+        /// Its temperature in tenths of a degree, 150 to 300.
+        tenths_of_degree: u16,
+    },
+    /// A mass of the product.
+    Product {
+        /// In mg.
+        mass_mg: u32,
+        /// Its specific gravity in thousandths, 500 to 2000.
+        gravity_per_mille: u16,
+    },
+}
+
+impl Amount {
+    /// It as a volume; `None` where temperature or gravity are out of their range.
+    pub fn volume(&self) -> Option<Volume> {
+        match *self {
+            Self::Volume(volume) => Some(volume),
+            Self::Water { mass_mg, tenths_of_degree } => water(mass_mg, tenths_of_degree),
+            Self::Product { mass_mg, gravity_per_mille } => product(mass_mg, gravity_per_mille),
+        }
+    }
+}
+
+/// A reading after a calibration run, as an operator enters it.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Measured {
+    /// What was measured.
+    pub amount: Amount,
+    /// Half the width of what the reading may be off by.
+    pub reading_error: Volume,
+    /// It says how the head was found, before anything is changed at it: it is
+    /// taken down, the container's account is restated by it, and the flow in force
+    /// stays.
+    pub as_found: bool,
+}
+
 /// How good a calibration is to be.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -47,6 +94,21 @@ pub struct Target {
 impl Target {
     /// 2 % at 100 ms of timing: this project's own.
     pub const DEFAULT: Self = Self { timing_ms: 100, most_ppm: 20_000 };
+    /// What a run is planned for, so that its reading still meets the default where
+    /// the head delivers a tenth less than it did.
+    pub const PLANNED: Self = Self { most_ppm: 18_000, ..Self::DEFAULT };
+}
+
+impl Vessel {
+    /// It as far as a run is planned to fill it: nine tenths, for the head may deliver
+    /// more than it did (common practice, no source).
+    #[must_use]
+    pub const fn to_fill(&self) -> Self {
+        Self {
+            capacity: Volume::from_nl(over(self.capacity.as_nl(), 10).saturating_mul(9)),
+            ..*self
+        }
+    }
 }
 
 /// A run that is proposed.

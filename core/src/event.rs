@@ -1,5 +1,6 @@
 //! What the world tells the controller.
 
+use crate::calibration::{Measured, Vessel};
 use crate::civil::Local;
 use crate::config::{Container, Head};
 use crate::entry::EntryId;
@@ -30,7 +31,7 @@ pub enum Event<'a, const N: usize> {
     Adopted(&'a Timetable<N>),
     /// An operator sets the head's limits and flow.
     SetHead(&'a Head),
-    /// A calibration gave a new flow.
+    /// An operator enters a flow that was worked out elsewhere.
     SetFlow(Flow),
     /// An operator sets up a container, and says what is in it.
     Container(&'a Container, Volume),
@@ -45,7 +46,15 @@ pub enum Event<'a, const N: usize> {
         /// Length of the run in ms.
         run_ms: u32,
     },
-    /// The operator lets go: prime or calibration run ends.
+    /// An operator asks for a calibration run into a vessel: of whole turns of the
+    /// rotor, and as long as the target uncertainty needs (O2).
+    CalibrateInto(&'a Vessel),
+    /// An operator enters what was measured after the calibration run (O2).
+    Measured(&'a Measured),
+    /// An operator has put in a new tube set (O4).
+    TubeChanged,
+    /// The operator lets go: a prime or calibration run ends, and what was measured
+    /// of a calibration so far is forgotten.
     Release,
     /// The remote stop changed.
     RemoteStop(bool),
@@ -74,6 +83,9 @@ impl<const N: usize> Event<'_, N> {
             | Self::RunAgain(_)
             | Self::Prime(_)
             | Self::Calibrate { .. }
+            | Self::CalibrateInto(_)
+            | Self::Measured(_)
+            | Self::TubeChanged
             | Self::Acknowledge => true,
             Self::Wake
             | Self::Appended

@@ -31,5 +31,6 @@ pub mod stock;
 pub mod time;
 pub mod timers;
 pub mod timetable;
+pub mod tube;
 pub mod units;
 pub mod zone;

@@ -17,6 +17,7 @@ use crate::entry::{ClosedDates, Entry, EntryId, Nominal};
 use crate::motor::Motor;
 use crate::stock::Stock;
 use crate::time::{Instant, Utc};
+use crate::tube::{Found, Tube};
 use crate::units::{Carry, Flow, Volume};
 use crate::zone::Zone;
 
@@ -261,16 +262,19 @@ pub enum Act {
     CalibrationEnded = 4,
     /// An alarm or a latched fault was acknowledged.
     Acknowledged = 5,
+    /// A new tube set was put in.
+    TubeChanged = 6,
 }
 
 impl Act {
     /// All acts.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::PrimeBegun,
         Self::PrimeEnded,
         Self::CalibrationBegun,
         Self::CalibrationEnded,
         Self::Acknowledged,
+        Self::TubeChanged,
     ];
 }
 
@@ -509,6 +513,14 @@ pub enum Record {
         /// What is in it.
         level: Volume,
     },
+    /// A calibration found a flow (O2).
+    Calibration {
+        /// What it found.
+        found: Found,
+        /// Whether the flow is in force from then on; else it is how the head was
+        /// found.
+        in_force: bool,
+    },
     /// The motor stalled or drew too much.
     Motor {
         /// When.
@@ -582,6 +594,8 @@ pub enum Record {
     },
     /// Snapshot: the container and its account.
     SnapStock(Stock),
+    /// Snapshot: the tube set.
+    SnapTube(Tube),
 }
 
 impl Record {
@@ -602,6 +616,7 @@ impl Record {
             Self::Alarm { .. } => 12,
             Self::Container { .. } => 13,
             Self::Motor { .. } => 14,
+            Self::Calibration { .. } => 15,
             Self::SnapClock { .. } => 32,
             Self::SnapGlobals { .. } => 33,
             Self::SnapHead(_) => 34,
@@ -612,6 +627,7 @@ impl Record {
             Self::SnapStarts(_) => 39,
             Self::SnapOpen { .. } => 40,
             Self::SnapStock(_) => 41,
+            Self::SnapTube(_) => 42,
         }
     }
 
@@ -627,6 +643,7 @@ impl Record {
             | Self::Container { at, .. }
             | Self::Motor { at, .. }
             | Self::SnapClock { at, .. } => Some(*at),
+            Self::Calibration { found, .. } => Some(found.at),
             Self::Adopted(a) => Some(a.at),
             Self::Born(b) => Some(b.at),
             Self::Pulse(p) | Self::SnapOpen { pulse: p, .. } => Some(p.at),
@@ -640,7 +657,8 @@ impl Record {
             | Self::SnapLine { .. }
             | Self::SnapDeliveries(_)
             | Self::SnapStarts(_)
-            | Self::SnapStock(_) => None,
+            | Self::SnapStock(_)
+            | Self::SnapTube(_) => None,
         }
     }
 }

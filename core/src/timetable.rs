@@ -1,5 +1,6 @@
 //! All the entries together, and what makes a timetable acceptable.
 
+use crate::calibration::NoRun;
 use crate::civil::{DAY_MIN, DAY_MS, Date};
 use crate::config::{Head, HeadProblem};
 use crate::entry::{Entry, EntryId, Recurrence};
@@ -7,7 +8,7 @@ use crate::record::{ClosedList, PackedEntry};
 use crate::schedule::WallClock;
 use crate::spread::{self, Misfit};
 use crate::time::Instant;
-use crate::units::{Carry, Volume};
+use crate::units::{Carry, Flow, Volume};
 
 const MINUTE_MS: u64 = 60_000;
 const DAY: u64 = DAY_MS as u64;
@@ -115,6 +116,26 @@ pub enum Refusal {
     AtCeiling,
     /// A setting is outside what the device can hold.
     OutOfRange,
+    /// No calibration run can be proposed for this vessel.
+    NoRun(NoRun),
+    /// There is no calibration run that a reading could belong to: none was made, or
+    /// it was left or cut short.
+    NothingMeasured,
+    /// The reading is not sure enough: a run of this length would be.
+    RunLonger {
+        /// In ms.
+        least_ms: u32,
+    },
+    /// The flow is far from the one in force: a second run has to say the same.
+    RunTwice {
+        /// The flow.
+        flow: Flow,
+    },
+    /// It is no flow that this head can have.
+    Implausible {
+        /// The flow, where it can be said at all.
+        flow: Option<Flow>,
+    },
 }
 
 /// Dues in any 24 h that the account of deliveries has room for, with as many

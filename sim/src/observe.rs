@@ -3,6 +3,7 @@
 //!
 //! Times are true time in ms from the start of the run, never the device's own.
 
+use dosewright_core::calibration::{Measured, Vessel};
 use dosewright_core::civil::Local;
 use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::EntryId;
@@ -20,7 +21,7 @@ pub const LINES: usize = 64;
 pub enum DeviceAct {
     /// Set the head's limits and flow.
     SetHead(Head),
-    /// Set the flow after a calibration.
+    /// Set a flow that was worked out elsewhere.
     SetFlow(Flow),
     /// Set up the container, with what is in it.
     SetContainer(Container, Volume),
@@ -38,6 +39,12 @@ pub enum DeviceAct {
     Prime(Volume),
     /// Ask for a calibration run of so many ms.
     Calibrate(u32),
+    /// Ask for a calibration run into a vessel.
+    CalibrateInto(Vessel),
+    /// Enter what was measured after it.
+    Measured(Measured),
+    /// Say that a new tube set is in.
+    TubeChanged,
     /// Let go of prime or calibrate.
     Release,
     /// The remote stop changed.

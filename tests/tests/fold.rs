@@ -2,6 +2,7 @@
 //! ledger is the live state, and the logic never asks to be called at once again.
 
 use dosewright_core::book::Book;
+use dosewright_core::calibration::{Amount, Measured, Vessel};
 use dosewright_core::civil::{Date, Days, Local};
 use dosewright_core::config::{Container, Head};
 use dosewright_core::device::{Device, Outputs};
@@ -63,6 +64,9 @@ enum Op {
     RunAgain(u8),
     Prime(u16),
     Calibrate(u16),
+    Into(u16),
+    Reading(u16, bool),
+    Tube,
     Release,
     Fault,
     Acknowledge,
@@ -86,6 +90,9 @@ fn op() -> impl Strategy<Value = Op> {
         1 => any::<u8>().prop_map(Op::RunAgain),
         1 => (1..400_u16).prop_map(Op::Prime),
         1 => (1..400_u16).prop_map(Op::Calibrate),
+        1 => (1..300_u16).prop_map(Op::Into),
+        2 => (0..300_u16, any::<bool>()).prop_map(|(a, b)| Op::Reading(a, b)),
+        1 => Just(Op::Tube),
         1 => Just(Op::Release),
         1 => Just(Op::Fault),
         1 => Just(Op::Acknowledge),
@@ -236,6 +243,18 @@ proptest! {
                 Op::Calibrate(s) => {
                     device.handle(now, Event::Calibrate { run_ms: u32::from(s) * 1000 }, &mut pin);
                 }
+                Op::Into(ml) => {
+                    let capacity = Volume::from_ml(u64::from(ml));
+                    let vessel = Vessel { capacity, reading_error: Volume::from_ul(100) };
+                    device.handle(now, Event::CalibrateInto(&vessel), &mut pin);
+                }
+                Op::Reading(ml, as_found) => {
+                    let amount = Amount::Volume(Volume::from_ml(u64::from(ml)));
+                    let reading_error = Volume::from_ul(100);
+                    let measured = Measured { amount, reading_error, as_found };
+                    device.handle(now, Event::Measured(&measured), &mut pin);
+                }
+                Op::Tube => device.handle(now, Event::TubeChanged, &mut pin),
                 Op::Release => device.handle(now, Event::Release, &mut pin),
                 Op::Fault => device.handle(now, Event::MotorFault, &mut pin),
                 Op::Acknowledge => device.handle(now, Event::Acknowledge, &mut pin),

@@ -21,6 +21,7 @@ use dosewright_core::record::{
 };
 use dosewright_core::recovery::{self, Recovered};
 use dosewright_core::time::{Instant, Utc};
+use dosewright_core::tube::{Found, Tube};
 use dosewright_core::units::{Carry, Flow, Volume};
 use dosewright_core::zone::Zone;
 use dosewright_sim::world::flash::NorMock;
@@ -148,7 +149,24 @@ fn records(version: u16) -> Vec<Record> {
             },
         ]);
     }
+    if version >= 3 {
+        let (first, second) = (calibrations()[0], calibrations()[1]);
+        records.extend([
+            Record::Act { at: at(26 * HOUR + 11), act: Act::TubeChanged, ms: 0 },
+            Record::Calibration { found: first, in_force: true },
+            Record::Calibration { found: second, in_force: false },
+        ]);
+    }
     records
+}
+
+fn calibrations() -> [Found; 2] {
+    let found = |ms, nl_per_min, uncertainty_ppm| Found {
+        at: at(26 * HOUR + ms),
+        flow: Flow::from_nl_per_min(nl_per_min).unwrap(),
+        uncertainty_ppm,
+    };
+    [found(12, 26_812_345, 17_421), found(13, 26_500_000, 19_818)]
 }
 
 fn records_of_1() -> Vec<Record> {
@@ -255,7 +273,8 @@ fn says_what_it_said(version: u16, found: &Recovered<N, H>) {
     assert_eq!(clock.utc(at(3)), Utc::from_ms(1_792_000_000_003));
     assert_eq!(clock.zone, Zone::parse("CET-1CEST,M3.5.0,M10.5.0/3").unwrap());
     assert_eq!((book.epoch, book.losses, book.at), (1, 0, at(51 * HOUR)));
-    assert_eq!(book.head, Some(head()));
+    let flow = if version < 3 { head().flow } else { calibrations()[0].flow };
+    assert_eq!(book.head, Some(Head { flow, ..head() }));
     assert_eq!(book.timetable.line(1), Some(weekly()));
     assert_eq!(book.timetable.line(2), Some(interval()));
     assert_eq!(book.timetable.entries().count(), 2);
@@ -281,6 +300,16 @@ fn says_what_it_said(version: u16, found: &Recovered<N, H>) {
         // 30 190 ms before the last intent of 9 057 ms, at 26.5 ml/min
         assert_eq!(book.account(), Volume::from_nl(500_000_000 - 17_334_092));
     }
+    if version < 3 {
+        // none of them kept a history of calibrations; what the head was set up with
+        // is known while its record is there
+        assert_eq!(book.tube, Tube::UNKNOWN);
+    } else {
+        let [first, second] = calibrations().map(Some);
+        let since = Some(at(26 * HOUR + 11));
+        let found = [first, second, None];
+        assert_eq!(book.tube, Tube { since, nominal: Some(head().flow), found });
+    }
     let open = book.open.expect("a dose is open");
     assert_eq!(open.pulse, pulse(29_869_965, 50 * HOUR, 27_171));
     let delivered: Vec<_> = book.history.iter().map(|d| (d.id, d.begin.at, d.volume)).collect();
@@ -303,7 +332,7 @@ fn m4_an_older_store_is_read_as_what_it_is_or_refused_by_its_version() {
 
 #[test]
 fn m4_every_record_of_the_store_is_what_was_written() {
-    for (version, most) in [(1, 12), (2, 14)] {
+    for (version, most) in [(1, 12), (2, 14), (3, 15)] {
         let bytes = std::fs::read(file(version)).unwrap();
         let mut found = Vec::new();
         for slot in bytes.chunks_exact(SLOT) {

@@ -5,6 +5,7 @@ use crate::config::Head;
 use crate::entry::EntryId;
 use crate::record::{DELIVERIES_A_RECORD, RECORD_BYTES, Record, STARTS_A_RECORD, Staged};
 use crate::time::Duration;
+use crate::tube::Tube;
 
 /// Records before those of the lines: clock, globals, head, closed dates.
 const BEFORE_LINES: usize = 4;
@@ -13,7 +14,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
     const DELIVERIES: usize = H.div_ceil(DELIVERIES_A_RECORD);
     const STARTS: usize = (Head::MOST_STARTS as usize).div_ceil(STARTS_A_RECORD);
     /// The most records a snapshot can have.
-    pub const SNAPSHOT_MOST: usize = BEFORE_LINES + 2 * N + Self::DELIVERIES + Self::STARTS + 2;
+    pub const SNAPSHOT_MOST: usize = BEFORE_LINES + 2 * N + Self::DELIVERIES + Self::STARTS + 3;
 
     /// The records of a snapshot, from which [`Self::apply`] makes the same state
     /// again. What no rule can ask for any more is left out.
@@ -50,8 +51,10 @@ impl<const N: usize, const H: usize> Book<N, H> {
         if place < Self::STARTS {
             return self.snapshot_starts(place);
         }
-        if place > Self::STARTS {
-            return self.stock.container().map(|_| Record::SnapStock(self.stock));
+        match place.saturating_sub(Self::STARTS) {
+            1 => return self.stock.container().map(|_| Record::SnapStock(self.stock)),
+            2 => return (self.tube != Tube::UNKNOWN).then_some(Record::SnapTube(self.tube)),
+            _ => {}
         }
         self.open.map(|open| Record::SnapOpen {
             pulse: open.pulse,

@@ -13,6 +13,7 @@
 //! to be done, asks for its record, and is called again when that is written.
 
 mod adoption;
+mod calibrate;
 mod dose;
 mod dues;
 mod inputs;
@@ -31,6 +32,7 @@ use crate::timers::{Reason, TimerTable};
 use crate::timetable::Refusal;
 use crate::units::Volume;
 
+use calibrate::Bench;
 use dose::Running;
 use service::Service;
 
@@ -90,6 +92,8 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     /// What is known of the open dose beyond the ledger.
     running: Option<Running>,
     service: Option<Service>,
+    /// A calibration that waits for its reading, or for its second run.
+    bench: Bench,
     remote_stop: bool,
     leak: bool,
     /// The motor stalled or drew too much, and the ledger does not have it yet.
@@ -158,6 +162,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             pump: Pump::Off { rest_until: Instant::MIN },
             running: None,
             service: None,
+            bench: Bench::EMPTY,
             remote_stop: false,
             leak: false,
             motor_failed: false,
@@ -300,6 +305,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.stale = true;
             }
             Record::Head { .. } => self.refit(),
+            Record::Calibration { .. } => {
+                self.bench = Bench::EMPTY;
+                // the account is restated by it
+                self.level_noted(Alarm::LowLevel, true, effects);
+                self.refit();
+            }
             _ => self.stale = true,
         }
     }

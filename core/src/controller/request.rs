@@ -1,6 +1,7 @@
 //! What operators and inputs ask for, event by event.
 
 use super::Controller;
+use super::calibrate::Bench;
 use crate::cause::Cause;
 use crate::civil::{Date, Local};
 use crate::config::{Container, Head};
@@ -82,7 +83,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Event::Calibrate { run_ms } => {
                 self.begin_service(Act::CalibrationBegun, u64::from(run_ms))
             }
+            Event::CalibrateInto(vessel) => self.calibrate_into(vessel),
+            Event::Measured(measured) => self.measured(measured),
+            Event::TubeChanged => Ok(self.want(&Record::Act { at, act: Act::TubeChanged, ms: 0 })),
             Event::Release => {
+                self.bench = Bench::EMPTY;
                 if self.service.is_some() {
                     self.stop_run(effects);
                 }

@@ -1,5 +1,6 @@
 //! Prime and calibration runs: the pump in an operator's hands (O1, O2).
 
+use super::calibrate::Bench;
 use super::{Controller, Pump};
 use crate::effect::{Effect, Effects};
 use crate::record::{Act, Record};
@@ -12,6 +13,8 @@ use crate::timetable::Refusal;
 pub(super) struct Service {
     /// `PrimeBegun` or `CalibrationBegun`.
     pub(super) act: Act,
+    /// How long it was to run, in ms.
+    pub(super) asked_ms: u32,
     /// The governor's limit of it, in ms.
     pub(super) longest_ms: u32,
     /// How long it ran, once it is over.
@@ -53,15 +56,22 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                     Act::PrimeBegun => head.longest_prime_ms,
                     _ => head.longest_calibration_ms,
                 });
-                self.service = Some(Service { act, longest_ms, ran_ms: 0, over: false });
+                self.service =
+                    Some(Service { act, asked_ms: ms, longest_ms, ran_ms: 0, over: false });
                 let length = Duration::from_ms(u64::from(ms));
                 self.pump = Pump::On { since: self.now, until: self.now.plus(length) };
                 effects.push(Effect::PumpOn(length));
             }
             Act::PrimeEnded | Act::CalibrationEnded => {
-                self.service = None;
+                let asked_ms = self.service.take().map_or(0, |service| service.asked_ms);
+                self.bench = match act {
+                    // whatever cut the run short, nothing can be measured by it
+                    Act::CalibrationEnded if ms == asked_ms => Bench { run_ms: ms, ..self.bench },
+                    _ => Bench::EMPTY,
+                };
                 self.stale = true;
             }
+            Act::TubeChanged => (self.bench, self.stale) = (Bench::EMPTY, true),
             Act::Acknowledged => (self.acknowledged, self.stale) = (true, true),
         }
     }

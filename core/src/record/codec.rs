@@ -79,6 +79,10 @@ impl Record {
                 put_instant(&mut p, *at);
                 p.u8(*faults);
             }
+            Self::Calibration { found, in_force } => {
+                put_found(&mut p, found);
+                p.u8(u8::from(*in_force));
+            }
             Self::SnapClock { at, epoch, utc, losses, not_before, zone } => {
                 put_instant(&mut p, *at);
                 p.u16(*epoch);
@@ -132,6 +136,7 @@ impl Record {
                 put_pulse(&mut p, pulse, flags);
             }
             Self::SnapStock(stock) => put_stock(&mut p, stock),
+            Self::SnapTube(tube) => put_tube(&mut p, tube),
         }
         debug_assert!(p.fits, "a record outgrew its slot");
     }
@@ -227,6 +232,7 @@ impl Record {
                 }
             }
             14 => *self = Self::Motor { at: get_instant(g), faults: get_faults(g) },
+            15 => *self = Self::Calibration { found: get_found(g), in_force: g.bool() },
             32 => {
                 *self = Self::SnapClock {
                     at: get_instant(g),
@@ -271,6 +277,7 @@ impl Record {
                 *self = Self::SnapOpen { pulse, lost: flags & 2 != 0, in_doubt: flags & 4 != 0 };
             }
             41 => *self = Self::SnapStock(get_stock(g)),
+            42 => *self = Self::SnapTube(get_tube(g)),
             _ => return false,
         }
         g.ok && g.rest_is_zero()

@@ -12,6 +12,7 @@ use crate::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recurrence};
 use crate::motor::Motor;
 use crate::stock::Stock;
 use crate::time::{Instant, Utc};
+use crate::tube::{Found, Tube};
 use crate::units::{Carry, Flow, Volume};
 use crate::zone::Zone;
 
@@ -303,10 +304,79 @@ pub(super) fn put_stock(p: &mut Put, s: &Stock) {
     put_container(p, &s.container);
     put_volume(p, s.level);
     put_volume(p, s.service);
+    put_volume(p, s.drawn);
 }
 
 pub(super) fn get_stock(g: &mut Get) -> Stock {
-    Stock { container: get_container(g), level: get_volume(g), service: get_volume(g) }
+    Stock {
+        container: get_container(g),
+        level: get_volume(g),
+        service: get_volume(g),
+        // format 2 ends before it, in zeros
+        drawn: get_volume(g),
+    }
+}
+
+pub(super) fn put_found(p: &mut Put, found: &Found) {
+    put_instant(p, found.at);
+    p.u32(found.flow.as_nl_per_min());
+    p.u32(found.uncertainty_ppm);
+}
+
+pub(super) fn get_found(g: &mut Get) -> Found {
+    Found { at: get_instant(g), flow: get_flow(g), uncertainty_ppm: g.u32() }
+}
+
+/// Bits of what a record of the tube set has: when it was put in, the nominal
+/// flow, and the calibrations in their order.
+pub(super) const HAS_SINCE: u8 = 1;
+pub(super) const HAS_NOMINAL: u8 = 2;
+pub(super) const HAS_FOUND: u8 = 4;
+
+pub(super) fn put_tube(p: &mut Put, tube: &Tube) {
+    let mut has = 0;
+    for (is_there, bit) in
+        [(tube.since.is_some(), HAS_SINCE), (tube.nominal.is_some(), HAS_NOMINAL)]
+    {
+        if is_there {
+            has |= bit;
+        }
+    }
+    for (place, found) in tube.found.iter().enumerate() {
+        if found.is_some() {
+            has |= HAS_FOUND << place;
+        }
+    }
+    p.u8(has);
+    if let Some(since) = tube.since {
+        put_instant(p, since);
+    }
+    if let Some(nominal) = tube.nominal {
+        p.u32(nominal.as_nl_per_min());
+    }
+    for found in tube.calibrations() {
+        put_found(p, &found);
+    }
+}
+
+pub(super) fn get_tube(g: &mut Get) -> Tube {
+    let has = g.u8();
+    let mut tube = Tube::UNKNOWN;
+    if has & HAS_SINCE != 0 {
+        tube.since = Some(get_instant(g));
+    }
+    if has & HAS_NOMINAL != 0 {
+        tube.nominal = Some(get_flow(g));
+    }
+    for (place, found) in tube.found.iter_mut().enumerate() {
+        if has & HAS_FOUND << place != 0 {
+            *found = Some(get_found(g));
+        }
+    }
+    // they come one after another
+    let found = has / HAS_FOUND;
+    g.ok &= matches!(found, 0 | 1 | 3 | 7);
+    tube
 }
 
 pub(super) const TRIED: u8 = 128;

@@ -18,6 +18,8 @@ use super::rules::{Verdict, on_time, volume_nl};
 pub(crate) struct Service {
     pub(crate) prime: bool,
     pub(crate) at: i64,
+    /// How long it was to run, in device ms.
+    pub(crate) asked_ms: i64,
     /// How long the pin was on for it so far, in device ms.
     pub(crate) ran_ms: i64,
 }
@@ -91,12 +93,17 @@ impl Auditor {
                     || !self.could_be_asked_for(*id, now);
                 self.pending.ask = Some((*id, busy));
             }
-            DeviceAct::Prime(_) | DeviceAct::Calibrate(_) => {
+            DeviceAct::Prime(_) | DeviceAct::Calibrate(_) | DeviceAct::CalibrateInto(_) => {
                 self.pending.service = Some(act.clone());
             }
-            DeviceAct::Release => self.pin.ms.released = true,
+            DeviceAct::Release => {
+                self.pin.ms.released = true;
+                self.bench.leave();
+            }
             DeviceAct::SetHead(_)
             | DeviceAct::SetFlow(_)
+            | DeviceAct::Measured(_)
+            | DeviceAct::TubeChanged
             | DeviceAct::SetContainer(..)
             | DeviceAct::Refill(_)
             | DeviceAct::SetZone(_)
@@ -135,6 +142,7 @@ impl Auditor {
                 self.service_begins(at, prime, ms);
             }
             Act::PrimeEnded | Act::CalibrationEnded => self.service_ends(at, ms),
+            Act::TubeChanged => self.on_tube_changed(at),
             Act::Acknowledged => self.motor_acknowledged(at),
         }
     }
@@ -160,6 +168,14 @@ impl Auditor {
                 volume_nl(ms - TICK_MS, flow) <= volume.as_nl() || !flow_known
             }
             (Some(DeviceAct::Calibrate(run_ms)), false) => i64::from(run_ms) >= ms,
+            (Some(DeviceAct::CalibrateInto(vessel)), false) => {
+                let wrong =
+                    self.model.head.and_then(|head| self.bench.wrong_run(&vessel, &head, ms));
+                if let Some(why) = wrong.filter(|_| flow_known) {
+                    self.fail("O2", None, format!("a calibration of {ms} ms begins, and {why}"));
+                }
+                true
+            }
             _ => false,
         };
         if !asked {
@@ -179,7 +195,7 @@ impl Auditor {
                 format!("{name} of {ms} ms begins: its longest run is {longest} ms"),
             );
         }
-        self.hinder.service = Some(Service { prime, at, ran_ms: 0 });
+        self.hinder.service = Some(Service { prime, at, asked_ms: ms, ran_ms: 0 });
         self.motor.starts();
         self.model.stock.service_begins(volume_nl(ms, flow));
         self.pin.intend_service(at, ms);
@@ -208,6 +224,7 @@ impl Auditor {
             );
         }
         self.limits.service_ended(at, service.ran_ms);
+        self.bench.ran(service.prime, service.asked_ms, ms);
         let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
         self.model.stock.service_ends(volume_nl(ms, flow));
         self.refresh(at);

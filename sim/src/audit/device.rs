@@ -8,6 +8,7 @@ use crate::observe::{DeviceAct, Observation};
 
 use super::Facts;
 use super::acts::Hindrances;
+use super::bench::Bench;
 use super::causes::Causes;
 use super::chip::Chip;
 use super::ideal::{Next, Running};
@@ -27,6 +28,7 @@ pub(crate) struct Ideal<H> {
     pub(super) hinder: Hindrances,
     pub(super) level: Level,
     pub(super) motor: Motor,
+    pub(super) bench: Bench,
     /// Alarms that are on, a bit each.
     pub(super) alarms: u16,
     pub(super) open: Option<Running>,
@@ -56,6 +58,7 @@ impl<H: Hand> Ideal<H> {
             hinder: Hindrances::default(),
             level: Level::default(),
             motor: Motor::default(),
+            bench: Bench::default(),
             alarms: 0,
             open: None,
             service_until: None,
@@ -222,6 +225,7 @@ impl<H: Hand> Ideal<H> {
         }
         self.hand.booted(&self.model, self.ms, at, !lost);
         self.model.stock.booted();
+        self.bench.leave();
         self.motor.tried = false;
         self.hinder.fault = self.motor.until() > at;
         let reading = self.model.reading;

@@ -1,11 +1,13 @@
 //! What operators and detectors do to the ideal device.
 
+use dosewright_core::calibration::Measured;
 use dosewright_core::cause::Cause;
 use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::EntryId;
 
 use crate::observe::DeviceAct;
 
+use super::bench::Worth;
 use super::causes::Causes;
 use super::device::Ideal;
 use super::model::Why;
@@ -25,6 +27,7 @@ impl<H: Hand> Ideal<H> {
                 self.hand.pump(self.ms, false);
             }
             self.limits.service_ended(service.at + ran, ran);
+            self.bench.ran(service.prime, service.asked_ms, ran);
             let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
             self.model.stock.service_ends(volume_nl(ran, flow));
             self.hand.service(self.ms, self.now, None, ran);
@@ -35,9 +38,18 @@ impl<H: Hand> Ideal<H> {
         let at = self.now;
         let mut fates = Vec::new();
         match act {
-            DeviceAct::SetHead(head) => self.model.head = Some(*head),
+            DeviceAct::SetHead(head) => {
+                self.model.head = Some(*head);
+                self.bench.set_up(head);
+            }
             DeviceAct::SetFlow(flow) => {
                 self.model.head = self.model.head.map(|h| Head { flow: *flow, ..h });
+                self.model.head.iter().for_each(|head| self.bench.set_up(head));
+            }
+            DeviceAct::Measured(measured) => self.read(measured, at),
+            DeviceAct::TubeChanged => {
+                self.bench.tube_changed(at);
+                self.model.stock.settle();
             }
             DeviceAct::SetZone(zone) => self.model.set_zone(at, *zone, &mut fates),
             DeviceAct::SetClock(local) => {
@@ -50,8 +62,11 @@ impl<H: Hand> Ideal<H> {
                 self.model.adopt(at, t.entries(), t.closed, ceiling, &mut fates);
             }
             DeviceAct::RunAgain(id) => self.run_again(*id, at),
-            DeviceAct::Prime(_) | DeviceAct::Calibrate(_) => self.serve(act, at),
+            DeviceAct::Prime(_) | DeviceAct::Calibrate(_) | DeviceAct::CalibrateInto(_) => {
+                self.serve(act, at);
+            }
             DeviceAct::Release => {
+                self.bench.leave();
                 if self.hinder.service.is_some() {
                     self.end_service();
                 }
@@ -89,6 +104,25 @@ impl<H: Hand> Ideal<H> {
         self.take(fates, at);
         let late = std::mem::take(&mut self.held);
         self.step(at, if late { Why::Late } else { Why::Setting });
+    }
+
+    /// A reading is entered after a calibration run.
+    fn read(&mut self, measured: &Measured, at: i64) {
+        let Some(head) = self.model.head else { return };
+        let flow = head.flow.as_nl_per_min();
+        match self.bench.worth(measured, flow, 0.0) {
+            Worth::Good => {}
+            Worth::Twice(flow) => return self.bench.again(flow),
+            _ => return,
+        }
+        let Some(found) = self.bench.found(measured, at) else { return };
+        self.bench.note(found);
+        self.model.stock.restate(flow, found.flow.as_nl_per_min());
+        if !measured.as_found {
+            self.model.head = Some(Head { flow: found.flow, ..head });
+        }
+        self.hand.calibrated(self.ms, found, !measured.as_found);
+        self.cap_open();
     }
 
     /// What the open dose has drawn, the pulse that runs in full.
@@ -194,12 +228,16 @@ impl<H: Hand> Ideal<H> {
             DeviceAct::Calibrate(ms) => {
                 (false, i64::from(*ms).min(i64::from(head.longest_calibration_ms)))
             }
+            DeviceAct::CalibrateInto(vessel) => {
+                let Some(ms) = self.bench.shortest_run(vessel, &head) else { return };
+                (false, ms.min(i64::from(head.longest_calibration_ms)))
+            }
             _ => return,
         };
         self.motor.starts();
         let most = volume_nl(length, head.flow.as_nl_per_min());
         self.model.stock.service_begins(most);
-        self.hinder.service = Some(super::acts::Service { prime, at, ran_ms: 0 });
+        self.hinder.service = Some(super::acts::Service { prime, at, asked_ms: length, ran_ms: 0 });
         self.service_until = Some(at + length);
         self.hand.service(self.ms, at, Some(act), length);
         self.hand.pump(self.ms, true);

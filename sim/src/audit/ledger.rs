@@ -36,14 +36,15 @@ impl About {
             Record::Staged(s) | Record::SnapEntry(s) => Self::Line(s.entry.id),
             Record::SnapLine { id, .. } => Self::Line(*id),
             Record::Clock { .. } | Record::SnapClock { .. } => Self::Clock,
-            Record::Head { .. } | Record::SnapHead(_) => Self::Head,
+            Record::Head { .. } | Record::SnapHead(_) | Record::Calibration { .. } => Self::Head,
             Record::StagedClosed(_) | Record::SnapClosed(_) | Record::Adopted(_) => Self::Timetable,
             Record::Alarm { .. } => Self::Alarms,
             Record::Stamp { .. }
             | Record::Act { .. }
             | Record::Boot { .. }
             | Record::Container { .. }
-            | Record::SnapStock(_) => Self::Nothing,
+            | Record::SnapStock(_)
+            | Record::SnapTube(_) => Self::Nothing,
             _ => Self::State,
         }
     }

@@ -12,6 +12,7 @@
 //! settings and supply. Both stand on the same reference model.
 
 mod acts;
+mod bench;
 mod causes;
 mod chip;
 mod course;
@@ -134,6 +135,7 @@ pub struct Auditor {
     hinder: acts::Hindrances,
     level: stock::Level,
     motor: stock::Motor,
+    bench: bench::Bench,
     pending: settings::Pending,
     staging: settings::Staging,
     snapshot: settings::Snapshot,
@@ -180,6 +182,7 @@ impl Auditor {
             hinder: acts::Hindrances::default(),
             level: stock::Level::default(),
             motor: stock::Motor::default(),
+            bench: bench::Bench::default(),
             pending: settings::Pending::default(),
             staging: settings::Staging::default(),
             snapshot: settings::Snapshot::default(),

@@ -4,6 +4,7 @@
 use dosewright_core::cause::Cause;
 use dosewright_core::entry::EntryId;
 use dosewright_core::record::{Alarm, OutcomeKind};
+use dosewright_core::tube::Found;
 
 use crate::observe::{DeviceAct, Observation};
 
@@ -77,6 +78,7 @@ pub(crate) trait Hand {
     fn ended(&mut self, model: &Model, ms: u64, what: &Predicted, dose: Option<&Running>);
     fn service(&mut self, ms: u64, at: i64, act: Option<&DeviceAct>, length_ms: i64);
     fn motor(&mut self, ms: u64, at: i64, faults: u8);
+    fn calibrated(&mut self, ms: u64, found: Found, in_force: bool);
     fn alarm(&mut self, ms: u64, at: i64, alarm: Alarm, on: bool);
 }
 
@@ -93,5 +95,6 @@ impl Hand for Silent {
     fn ended(&mut self, _: &Model, _: u64, _: &Predicted, _: Option<&Running>) {}
     fn service(&mut self, _: u64, _: i64, _: Option<&DeviceAct>, _: i64) {}
     fn motor(&mut self, _: u64, _: i64, _: u8) {}
+    fn calibrated(&mut self, _: u64, _: Found, _: bool) {}
     fn alarm(&mut self, _: u64, _: i64, _: Alarm, _: bool) {}
 }

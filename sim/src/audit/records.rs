@@ -14,7 +14,7 @@ impl Auditor {
     fn comes_before_dues(&self, record: &Record) -> bool {
         match record {
             Record::Clock { .. } | Record::Head { .. } | Record::Act { .. } => true,
-            Record::Container { .. } => true,
+            Record::Container { .. } | Record::Calibration { .. } => true,
             Record::Staged(_) | Record::StagedClosed(_) | Record::Adopted(_) => true,
             Record::Pulse(p) => p.asked && p.first,
             Record::Outcome(o) => {
@@ -62,6 +62,7 @@ impl Auditor {
         if let Some(about) = lost {
             // what it drew or said of the container may be lost with it
             self.model.stock.unsure |= self.model.stock.container.is_some();
+            self.bench.unsure = true;
             self.taint.add(about);
             if let About::Entry(id) | About::Line(id) = about
                 && let Some(line) = self.model.line_mut(id)
@@ -127,6 +128,7 @@ impl Auditor {
             Record::Container { at, container, level } => {
                 self.on_container(at.as_ms(), *container, level.as_nl());
             }
+            Record::Calibration { found, in_force } => self.on_calibration(found, *in_force),
             Record::Motor { at, faults } => self.on_motor(at.as_ms(), *faults),
             _ => {}
         }

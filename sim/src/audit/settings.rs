@@ -5,6 +5,7 @@ use dosewright_core::cause::Cause;
 use dosewright_core::config::Head;
 use dosewright_core::entry::{Entry, EntryId};
 use dosewright_core::record::{Adopted, Alarm, ClosedList, Delivery, LineState, Record, Staged};
+use dosewright_core::tube::Tube;
 use dosewright_core::zone::Zone;
 
 use crate::observe::{DeviceAct, LINES};
@@ -53,12 +54,17 @@ pub(crate) struct Snapshot {
     deliveries: Vec<Delivery>,
     clock: Option<(u16, Option<i64>, i64)>,
     account_nl: Option<u64>,
+    tube: Option<Tube>,
 }
 
 impl Auditor {
     /// What was asked for and not written was refused.
     pub(super) fn settle_pending(&mut self) {
-        let refused = self.pending.setting.take().is_some();
+        let refused = self.pending.setting.take();
+        if let Some(DeviceAct::Measured(measured)) = &refused {
+            self.reading_refused(measured);
+        }
+        let refused = refused.is_some();
         let refused_service = self.pending.service.take().is_some();
         self.report.refused_acts += u64::from(refused) + u64::from(refused_service);
         if !self.supply.awake {
@@ -83,6 +89,7 @@ impl Auditor {
         self.taint.mended(About::Head);
         self.fastest = self.fastest.max(head.flow.as_nl_per_min());
         self.model.head = Some(head);
+        self.bench.set_up(&head);
         if let Some(open) = self.open.as_mut().filter(|_| limits_changed) {
             open.disturb(Cause::PumpLimits);
         }
@@ -334,6 +341,7 @@ impl Auditor {
                     Some((*epoch, utc.map(dosewright_core::time::Utc::as_ms), at.as_ms()));
             }
             Record::SnapStock(stock) => self.snapshot.account_nl = Some(stock.level.as_nl()),
+            Record::SnapTube(tube) => self.snapshot.tube = Some(*tube),
             _ => {}
         }
     }
@@ -357,6 +365,11 @@ impl Auditor {
             self.fail("D11", None, format!(
                 "a snapshot carries {carried:?} nl of the container forward, and the account is {account:?} nl"
             ));
+        }
+        let carried = snapshot.tube.unwrap_or(Tube::UNKNOWN);
+        if carried != self.bench.tube() && !self.bench.unsure {
+            let what = "a snapshot carries other calibrations forward than there were";
+            self.fail("O4", None, String::from(what));
         }
         let mut lost = Vec::new();
         for line in &self.model.lines {

@@ -15,6 +15,8 @@ pub(crate) struct Stock {
     level_nl: u64,
     /// What the prime or calibrate that runs was taken off for.
     service_nl: u64,
+    /// What was taken off since the container or the flow was last spoken of.
+    drawn_nl: u64,
     /// A record that may have changed it is lost: it cannot be judged before
     /// somebody speaks of the container again.
     pub(crate) unsure: bool,
@@ -30,11 +32,28 @@ impl Stock {
     pub(crate) fn set(&mut self, container: Container, level_nl: u64, drawn_nl: u64) {
         let (level_nl, reading) = (level_nl + drawn_nl, self.reading);
         let container = Some(container);
-        *self = Self { container, level_nl, service_nl: 0, unsure: false, reading };
+        *self = Self { container, level_nl, unsure: false, reading, ..Self::default() };
     }
 
     pub(crate) fn draw(&mut self, nl: u64) {
+        self.drawn_nl += self.level_nl.min(nl);
         self.level_nl = self.level_nl.saturating_sub(nl);
+    }
+
+    /// The head delivers another flow than the account was kept by: what was taken
+    /// off is restated as if it had drifted from the one to the other.
+    pub(crate) fn restate(&mut self, old: u32, new: u32) {
+        let drawn = i128::from(std::mem::take(&mut self.drawn_nl) / 1000);
+        let off = drawn * (i128::from(old) - i128::from(new)) / (2 * i128::from(old)) * 1000;
+        let capacity = self.container.map_or(0, |container| container.capacity.as_nl());
+        let most = capacity.max(self.level_nl);
+        let level = (i128::from(self.level_nl) + off).clamp(0, i128::from(most));
+        self.level_nl = u64::try_from(level).unwrap_or(0);
+    }
+
+    /// What was drawn so far says nothing of what the flow is found to be later.
+    pub(crate) fn settle(&mut self) {
+        self.drawn_nl = 0;
     }
 
     /// O1: prime and calibrate are taken off, all that they can draw at first.
@@ -46,7 +65,9 @@ impl Stock {
     }
 
     pub(crate) fn service_ends(&mut self, drawn_nl: u64) {
-        self.level_nl += std::mem::take(&mut self.service_nl).saturating_sub(drawn_nl);
+        let left = std::mem::take(&mut self.service_nl).saturating_sub(drawn_nl);
+        self.level_nl += left;
+        self.drawn_nl = self.drawn_nl.saturating_sub(left);
     }
 
     /// The device started again, and does not know what a prime drew.
@@ -99,12 +120,13 @@ impl Stock {
             && let Some(low) = self.low_nl()
         {
             self.level_nl = self.level_nl.min(low + drawn_nl);
+            self.settle();
         }
     }
 
     /// The contact shows the account to be far off.
     pub(crate) fn nothing_left(&mut self) {
-        self.level_nl = 0;
+        (self.level_nl, self.drawn_nl) = (0, 0);
     }
 }
 

@@ -80,7 +80,7 @@ impl Auditor {
 
     /// What the container has may not be enough for the open dose, or be enough
     /// again: its rest is spread anew.
-    fn cap_open(&mut self, at: i64) {
+    pub(super) fn cap_open(&mut self, at: i64) {
         let stock = self.model.stock;
         let Some(open) = &mut self.open else { return };
         let most = open.after_flight().1.0;

@@ -270,6 +270,7 @@ impl Auditor {
         self.taint.known = true;
         self.hinder.service = None;
         self.model.stock.booted();
+        self.bench.leave();
         (self.motor.pending, self.motor.tried) = (false, false);
         self.hinder.fault = self.motor.until() > at;
         self.limits.booted(at);

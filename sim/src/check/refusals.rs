@@ -156,6 +156,11 @@ pub(super) fn diagnostic(
         | Refusal::NoSuchEntry { .. }
         | Refusal::Ledger
         | Refusal::AtCeiling
+        | Refusal::NoRun(_)
+        | Refusal::NothingMeasured
+        | Refusal::RunLonger { .. }
+        | Refusal::RunTwice { .. }
+        | Refusal::Implausible { .. }
         | Refusal::OutOfRange => {
             debug_assert!(false, "a check of a timetable does not end in {refusal:?}");
             Diagnostic::new(

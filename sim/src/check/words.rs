@@ -1,5 +1,6 @@
 //! What the device refused while it ran, in a sentence.
 
+use dosewright_core::calibration::NoRun;
 use dosewright_core::entry::EntryId;
 use dosewright_core::spread::Misfit;
 use dosewright_core::timetable::Refusal;
@@ -55,5 +56,26 @@ pub fn refusal(refusal: &Refusal, name: impl Fn(EntryId) -> String) -> String {
         Refusal::Ledger => "the memory could not take it down".to_owned(),
         Refusal::AtCeiling => "the daily ceiling leaves nothing to deliver".to_owned(),
         Refusal::OutOfRange => "the setting is out of range".to_owned(),
+        Refusal::NoRun(NoRun::VesselTooCoarse { best_ppm }) => {
+            format!("a full vessel still leaves an uncertainty of {}", show::percent(best_ppm))
+        }
+        Refusal::NoRun(NoRun::VesselTooSmall) => {
+            "not a turn of the rotor goes into the vessel".to_owned()
+        }
+        Refusal::NothingMeasured => {
+            "there is no calibration run that the reading belongs to".to_owned()
+        }
+        Refusal::RunLonger { least_ms } => format!(
+            "the reading is not sure enough; a run of {} would be",
+            show::length(u64::from(least_ms))
+        ),
+        Refusal::RunTwice { flow } => format!(
+            "{} is far from the flow in force; a second run has to say the same",
+            show::flow(flow)
+        ),
+        Refusal::Implausible { flow: Some(flow) } => {
+            format!("{} is no flow that this head can have", show::flow(flow))
+        }
+        Refusal::Implausible { flow: None } => "the reading gives no flow at all".to_owned(),
     }
 }

@@ -84,6 +84,7 @@ pub(super) fn instant(record: &Record) -> Option<Instant> {
         | Record::Container { at, .. }
         | Record::Motor { at, .. }
         | Record::SnapClock { at, .. } => Some(*at),
+        Record::Calibration { found, .. } => Some(found.at),
         Record::Adopted(adopted) => Some(adopted.at),
         Record::Born(born) => Some(born.at),
         Record::Pulse(pulse) => Some(pulse.at),
@@ -159,6 +160,7 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
                     format!("calibration run ends after {}", show::length(u64::from(*ms)))
                 }
                 Act::Acknowledged => "alarms acknowledged".to_owned(),
+                Act::TubeChanged => "new tube set".to_owned(),
             };
             ("act", None, what)
         }
@@ -182,6 +184,9 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
                 show::volume(container.heel)
             ),
         ),
+        Record::Calibration { found, in_force } => {
+            ("calibration", None, show::calibration(found, *in_force))
+        }
         Record::Motor { faults, .. } => ("motor", None, motor_words(*faults)),
         _ => return None,
     })

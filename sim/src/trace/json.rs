@@ -135,6 +135,16 @@ pub(super) enum Line<'a> {
         #[serde(skip_serializing_if = "Option::is_none")]
         on: Option<bool>,
     },
+    /// The device wrote down what a calibration found.
+    Calibration {
+        at_ms: u64,
+        flow_ul_per_min: f64,
+        /// Expanded uncertainty (k = 2) as a share of the flow.
+        uncertainty: f64,
+        /// Whether the flow is in force from then on; else it is how the head was
+        /// found.
+        in_force: bool,
+    },
     /// The device wrote down an act of service.
     Service {
         at_ms: u64,
@@ -154,7 +164,9 @@ pub(super) const fn act_word(act: &DeviceAct) -> &'static str {
         DeviceAct::SetTimetable(_) => "timetable",
         DeviceAct::RunAgain(_) => "run_again",
         DeviceAct::Prime(_) => "prime",
-        DeviceAct::Calibrate(_) => "calibrate",
+        DeviceAct::Calibrate(_) | DeviceAct::CalibrateInto(_) => "calibrate",
+        DeviceAct::Measured(_) => "measured",
+        DeviceAct::TubeChanged => "change_tube",
         DeviceAct::Release => "release",
         DeviceAct::RemoteStop(_) => "remote_stop",
         DeviceAct::Leak(_) => "leak",
@@ -176,6 +188,7 @@ pub(super) const fn service_word(act: dosewright_core::record::Act) -> &'static 
         Act::CalibrationBegun => "calibration_begun",
         Act::CalibrationEnded => "calibration_ended",
         Act::Acknowledged => "acknowledged",
+        Act::TubeChanged => "tube_changed",
     }
 }
 
@@ -235,6 +248,12 @@ impl<W: io::Write> Sink for Lines<W> {
                 };
                 Line::Act { at_ms, act: act_word(act), on }
             }
+            Event::Calibrated { found, in_force } => Line::Calibration {
+                at_ms,
+                flow_ul_per_min: f64::from(found.flow.as_nl_per_min()) / 1e3,
+                uncertainty: f64::from(found.uncertainty_ppm) / 1e6,
+                in_force,
+            },
             Event::Done { act, ms } => Line::Service { at_ms, act: service_word(act), ms },
             Event::LateWake { by_ms } => Line::LateWake { at_ms, by_ms },
         };

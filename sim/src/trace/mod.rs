@@ -23,6 +23,7 @@ pub use outcomes::{Fate, Outcome, Tracker};
 
 use dosewright_core::civil::Local;
 use dosewright_core::record::{Act, Alarm, DueKey};
+use dosewright_core::tube::Found;
 
 use crate::observe::DeviceAct;
 
@@ -95,6 +96,13 @@ pub enum Event<'a> {
         act: Act,
         /// Its figure in ms, as [`Act`] says.
         ms: u32,
+    },
+    /// The device wrote down what a calibration found.
+    Calibrated {
+        /// What it found.
+        found: Found,
+        /// Whether the flow is in force from then on.
+        in_force: bool,
     },
     /// The device was called late.
     LateWake {

@@ -344,6 +344,9 @@ impl<'s> Tracker<'s> {
                 self.owns = false;
                 self.tell(at_ms, &Event::Done { act: *act, ms: *ms });
             }
+            Record::Calibration { found, in_force } => {
+                self.tell(at_ms, &Event::Calibrated { found: *found, in_force: *in_force });
+            }
             Record::Alarm { alarm, on, .. } => {
                 self.tell(at_ms, &Event::Alarm { alarm: *alarm, on: *on });
             }

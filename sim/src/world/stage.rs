@@ -1,6 +1,7 @@
 //! The stage: a device in its world, from event to event.
 
 mod acts;
+mod calibrate;
 mod faults;
 mod inputs;
 
@@ -80,6 +81,13 @@ pub(super) struct Stage<'a, const W: usize> {
     calls_now: u32,
     /// The act of the file that is being done.
     doing: Option<usize>,
+    seed: u64,
+    /// What had come out when the calibration run began, in nl.
+    measured_from: u64,
+    /// How often something was read off a vessel.
+    readings: u32,
+    /// Acts of calibration that have had their second run.
+    run_twice: Vec<usize>,
     end: RunEnd,
 }
 
@@ -138,6 +146,10 @@ impl<'a, const W: usize> Stage<'a, W> {
             leak: false,
             dose: 0,
             pulse: 0,
+            seed: options.seed,
+            measured_from: 0,
+            readings: 0,
+            run_twice: Vec::new(),
             calls_now: 0,
             doing: None,
             end: RunEnd {

@@ -1,6 +1,7 @@
 //! A stream of events: any order of calls, requests, inputs, restarts and cuts keeps
 //! the pump within its limits, and never makes the logic ask to be called for ever.
 
+use dosewright_core::calibration::{Amount, Measured, Vessel};
 use dosewright_core::civil::{Days, Local};
 use dosewright_core::config::Head;
 use dosewright_core::device::{Device, Outputs};
@@ -163,7 +164,7 @@ pub fn run(data: &[u8]) -> Became {
             pump.until = None;
         }
         pump.now = now;
-        match bytes.u8() % 24 {
+        match bytes.u8() % 27 {
             0..=7 => device.handle(now, Event::Wake, &mut pump),
             8 => {
                 let by = (i64::from(bytes.u16()) - 32_768) * 60_000;
@@ -216,6 +217,25 @@ pub fn run(data: &[u8]) -> Became {
                 let count = fed.then_some(now);
                 device = restart(device.into_flash(), count, None, &mut pump, &mut became);
             }
+            23 => {
+                let capacity = Volume::from_ml(u64::from(bytes.u8()));
+                let reading_error = Volume::from_ul(u64::from(bytes.u8()) * 10);
+                let vessel = Vessel { capacity, reading_error };
+                device.handle(now, Event::CalibrateInto(&vessel), &mut pump);
+            }
+            24 => {
+                let (figure, with) = (u32::from(bytes.u16()), bytes.u16());
+                let amount = match bytes.u8() % 3 {
+                    0 => Amount::Volume(Volume::from_ul(u64::from(figure) * 4)),
+                    1 => Amount::Water { mass_mg: figure * 4, tenths_of_degree: with % 400 },
+                    _ => Amount::Product { mass_mg: figure * 4, gravity_per_mille: with },
+                };
+                let reading_error = Volume::from_ul(u64::from(bytes.u8()) * 10);
+                let as_found = bytes.u8() & 1 == 1;
+                let measured = Measured { amount, reading_error, as_found };
+                device.handle(now, Event::Measured(&measured), &mut pump);
+            }
+            25 => device.handle(now, Event::TubeChanged, &mut pump),
             _ => {
                 let mut flash = device.into_flash();
                 flash.flip_bit(u32::from(bytes.u16()) % 8192, bytes.u8());

@@ -275,7 +275,25 @@ pub(crate) const CASES: &[Case] = &[
         "[[operator]]\nat = \"+1 d\"\ncalibrate = { measured = \"26 ml\" }",
         "S022",
         "measured",
-        "without `run`",
+        "without `run` or `vessel`",
+    ),
+    (
+        "[[operator]]\nat = \"+1 d\"\ncalibrate = { as_delivered = true }",
+        "S022",
+        "as_delivered",
+        "without `vessel`",
+    ),
+    (
+        "[[operator]]\nat = \"+1 d\"\ncalibrate = { vessel = \"100 ml\", as_delivered = false }",
+        "S022",
+        "as_delivered",
+        "leaves no result",
+    ),
+    (
+        "[[operator]]\nat = \"+1 d\"\ncalibrate = { flow = \"26 ml/min\", as_found = true }",
+        "S022",
+        "as_found",
+        "together with `flow`",
     ),
     (
         "[[expect]]\npump_on = { least = \"2 h\", most = \"1 h\" }",

@@ -3,6 +3,7 @@
 use dosewright_core::entry::{EntryId, Nominal};
 use dosewright_core::record::{Begin, Delivery, LineState, Record};
 use dosewright_core::time::{Instant, Utc};
+use dosewright_core::tube::Tube;
 use dosewright_core::units::{Carry, Volume};
 
 use super::bench::{
@@ -161,6 +162,7 @@ fn d3_d5_timetables_that_ought_to_be_refused() {
 fn snapshot(
     stream: &Stream,
     change: impl Fn(&mut LineState, &mut Delivery, &mut u16),
+    tube: Tube,
 ) -> Vec<String> {
     let mut show = Show::new(facts());
     for (ms, ev) in stream {
@@ -196,6 +198,7 @@ fn snapshot(
             },
             Record::SnapLine { line: 0, id: EntryId(1), state },
             Record::SnapDeliveries([Some(delivery), None]),
+            Record::SnapTube(tube),
         ],
     );
     let report = show.auditor.finish(END + 2);
@@ -205,7 +208,10 @@ fn snapshot(
 #[test]
 fn d11_a_snapshot_that_forgets() {
     let stream = night();
-    assert_eq!(snapshot(&stream, |_, _, _| {}), Vec::<String>::new());
+    let tube = Tube { nominal: Some(head().flow), ..Tube::UNKNOWN };
+    assert_eq!(snapshot(&stream, |_, _, _| {}, tube), Vec::<String>::new());
+    let found = snapshot(&stream, |_, _, _| {}, Tube::UNKNOWN);
+    assert!(found.iter().any(|v| v.starts_with("O4")), "{found:?}");
     type Change = fn(&mut LineState, &mut Delivery, &mut u16);
     let changes: [(Change, &str); 6] = [
         (|s, _, _| s.carry = Carry(0), "its remainder"),
@@ -216,7 +222,7 @@ fn d11_a_snapshot_that_forgets() {
         (|_, _, e| *e = 7, "another clock"),
     ];
     for (change, words) in changes {
-        let found = snapshot(&stream, change);
+        let found = snapshot(&stream, change, tube);
         assert!(
             found.iter().any(|v| v.contains(words) && v.starts_with("D11")),
             "{words}: {found:?}"

@@ -2,6 +2,7 @@
 //! and spoilt in one place each.
 
 mod bad;
+mod bad_calibrations;
 mod bad_settings;
 mod bench;
 mod finders;

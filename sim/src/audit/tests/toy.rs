@@ -7,6 +7,7 @@ use dosewright_core::record::{
 };
 use dosewright_core::time::{Instant, Utc};
 use dosewright_core::timetable::Timetable;
+use dosewright_core::tube::Found;
 use dosewright_core::units::{Carry, Flow, Volume};
 
 use super::bench::{Ev, HOUR, Show, Stream};
@@ -138,11 +139,18 @@ impl<T: Take> Hand for Scribe<T> {
                 let container = model.stock.container.unwrap();
                 self.write(ms, Record::Container { at: instant, container, level: *level });
             }
+            DeviceAct::TubeChanged => {
+                self.write(ms, Record::Act { at: instant, act: Act::TubeChanged, ms: 0 });
+            }
             DeviceAct::Acknowledge => {
                 self.write(ms, Record::Act { at: instant, act: Act::Acknowledged, ms: 0 });
             }
             _ => {}
         }
+    }
+
+    fn calibrated(&mut self, ms: u64, found: Found, in_force: bool) {
+        self.write(ms, Record::Calibration { found, in_force });
     }
 
     fn waits(&mut self, model: &Model, ms: u64, due: &Due, cause: Cause, at: i64) {

@@ -79,6 +79,10 @@ impl Course {
 
     /// The operator's next act, not before now.
     pub(super) fn next_act(&self, script: &Script) -> Option<Act> {
+        if self.calibrating(script).is_some() {
+            // whoever calibrates stands at the device until the run is over
+            return None;
+        }
         let act = script.acts.get(self.act)?;
         Some(Act { at_ms: act.at_ms.max(self.now_ms), ..*act })
     }
@@ -88,6 +92,13 @@ impl Course {
         self.under_way = Some(self.act);
         self.calibrated_ms = 0;
         self.act += 1;
+    }
+
+    /// The device has forgotten the run that a reading belongs to: the operator makes
+    /// another one.
+    pub(super) fn run_again(&mut self, script: &Script) {
+        let is_run = |act: &Act| matches!(act.deed, Deed::Calibrate(_));
+        self.act = script.acts.iter().position(is_run).unwrap_or(self.act);
     }
 
     /// The device has answered: what takes no time is done.
@@ -115,7 +126,7 @@ impl Course {
 
     /// The same of the flow.
     pub(super) fn flow(&self, script: &Script) -> (usize, bool) {
-        let is_flow = |act: &Act| matches!(act.deed, Deed::Flow(_));
+        let is_flow = |act: &Act| matches!(act.deed, Deed::Reading(_));
         let done = script.acts.iter().take(self.act).filter(|act| is_flow(act)).count();
         (done, script.acts.get(self.act).is_some_and(is_flow))
     }

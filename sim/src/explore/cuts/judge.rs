@@ -205,7 +205,7 @@ fn difference(wanted: &State, found: &State) -> String {
             );
         }
     }
-    parts!(next_id, asks, damaged, closed_damaged, alarms, rest_until, starts);
+    parts!(next_id, asks, damaged, closed_damaged, alarms, rest_until, starts, stock, motor, tube);
     "the restart finds another state than was acknowledged".to_owned()
 }
 

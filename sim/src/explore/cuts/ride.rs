@@ -101,6 +101,13 @@ impl<'m, const W: usize> Ride<'m, W> {
         let event = match next {
             Next::Wake => Event::Wake,
             Next::Act(deed) => {
+                if matches!(deed, Deed::Reading(_))
+                    && !self.device.controller().waits_for_reading()
+                    && self.book().tube.calibrations().next().is_none()
+                {
+                    self.course.run_again(script);
+                    return turn.works.clear();
+                }
                 self.course.begin_act();
                 match deed {
                     Deed::Timetable(which) => {
@@ -110,12 +117,12 @@ impl<'m, const W: usize> Ride<'m, W> {
                         }
                         Event::Timetable(timetable)
                     }
-                    Deed::Flow(which) => {
+                    Deed::Reading(which) => {
                         let flow = script.flows[which];
                         if self.book().head.is_some_and(|head| head.flow == flow) {
                             return turn.works.clear();
                         }
-                        Event::SetFlow(flow)
+                        Event::Measured(&script.measured)
                     }
                     Deed::Calibrate(run_ms) => Event::Calibrate { run_ms },
                 }

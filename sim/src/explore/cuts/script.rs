@@ -4,8 +4,8 @@
 //! | --- | --- |
 //! | 19:59:50 | the supply comes on |
 //! | 20:00 | interval dose, 2 pulses |
-//! | 20:06 | a calibration run of 10 s |
-//! | 20:07 | the new flow it gave |
+//! | 20:06 | a calibration run of 20 s |
+//! | 20:07 | what was measured of it, which gives a new flow |
 //! | 20:10 | weekly dose, 3 pulses; the sector is full at the second |
 //! | 20:10:30 | an edit of the interval entry, between the pulses of the other's dose |
 //! | 20:20 | interval dose, edited again in mid-dose at 20:20:40 |
@@ -15,6 +15,7 @@
 //! timetable and the flow, with no help from the device's own schedule code.
 
 use dosewright_core::book::Book;
+use dosewright_core::calibration::{Amount, Measured};
 use dosewright_core::civil::{Date, Days, Local};
 use dosewright_core::config::Head;
 use dosewright_core::device::{Device, Outputs};
@@ -40,13 +41,22 @@ pub(super) const SHORTEST_OFF_MS: i64 = 600;
 /// 20:00 of the third day, counted from the device's first start at 18:00.
 const EVENING: i64 = 50 * HOUR;
 /// Records until the sector is full, from the start of the evening: the start
-/// itself, 3 of the first dose, 3 of calibration and flow, 1 of the weekly
+/// itself, 3 of the first dose, 3 of run and reading, 1 of the weekly
 /// dose's first pulse, 2 of the edit.
 const FREE_AT_START: u16 = 10;
 
 /// Flow before and after the calibration, in nl/min: chosen so that no dose is a
-/// whole number of milliseconds and every one leaves a remainder.
-const FLOWS: [u32; 2] = [29_700_000, 31_300_000];
+/// whole number of milliseconds and every one leaves a remainder, and near enough to
+/// one another for a single run.
+const FLOWS: [u32; 2] = [30_100_000, 31_200_000];
+/// How long the calibration run is, in ms, and what is measured then: the second flow
+/// over that time.
+const RUN_MS: u32 = 20_000;
+const MEASURED: Measured = Measured {
+    amount: Amount::Volume(Volume::from_ul(10_400)),
+    reading_error: Volume::from_ul(20),
+    as_found: false,
+};
 const INTERVAL: EntryId = EntryId(1);
 const WEEKLY: EntryId = EntryId(2);
 const WEEKLY_ML: u64 = 12;
@@ -61,8 +71,8 @@ pub(super) enum Deed {
     Timetable(usize),
     /// Runs the pump for a calibration, so many ms.
     Calibrate(u32),
-    /// Sets this one of the flows.
-    Flow(usize),
+    /// Enters what was measured, which gives this one of the flows.
+    Reading(usize),
 }
 
 /// When the operator does what.
@@ -95,6 +105,7 @@ pub(super) const DUES: usize = 4;
 pub(super) struct Script {
     pub(super) timetables: [Timetable<N>; 3],
     pub(super) flows: [Flow; 2],
+    pub(super) measured: Measured,
     pub(super) acts: [Act; 4],
     pub(super) dues: [Due; DUES],
     /// What the memory holds when the evening begins.
@@ -166,8 +177,8 @@ impl Script {
         let flows = FLOWS.map(|flow| Flow::from_nl_per_min(flow).expect("a flow"));
         let at = |minute: i64, second: i64| EVENING + minute * MINUTE + second * SECOND;
         let acts = [
-            Act { at_ms: at(6, 0), deed: Deed::Calibrate(10_000) },
-            Act { at_ms: at(7, 0), deed: Deed::Flow(1) },
+            Act { at_ms: at(6, 0), deed: Deed::Calibrate(RUN_MS) },
+            Act { at_ms: at(7, 0), deed: Deed::Reading(1) },
             Act { at_ms: at(10, 30), deed: Deed::Timetable(1) },
             Act { at_ms: at(20, 40), deed: Deed::Timetable(2) },
         ];
@@ -183,6 +194,7 @@ impl Script {
         Self {
             timetables,
             flows,
+            measured: MEASURED,
             acts,
             dues,
             memory,

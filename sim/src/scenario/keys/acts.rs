@@ -99,13 +99,34 @@ pub(in crate::scenario) static CALIBRATE: Table = Table {
     name: "calibrate",
     group: "the result",
     keys: &[
-        optional("run", UP_TO_A_DAY, "The pump runs for so long; a measured volume needs it."),
+        optional(
+            "run",
+            UP_TO_A_DAY,
+            "The pump runs for so long; unless said, as long as the device reckons for the vessel.",
+        ),
+        optional("vessel", A_VOLUME, "What the measuring vessel holds up to its topmost mark."),
+        optional(
+            "reading_error",
+            A_VOLUME,
+            "How far a reading of it may be off, either way; unless said, the tolerance of a \
+             class B cylinder (ASTM E1272) where it has such a size, else 1 %.",
+        ),
         one_of("measured", A_VOLUME, "The volume that was measured after the run."),
+        one_of(
+            "as_delivered",
+            Kind::Switch,
+            "true: what truly came out is read off the vessel, within its reading error.",
+        ),
         one_of("flow", A_FLOW, "The new flow, worked out elsewhere."),
+        optional(
+            "as_found",
+            Kind::Switch,
+            "It says how the head was found: taken down, not put in force; false unless said.",
+        ),
         optional(
             "confirm",
             Kind::Switch,
-            "The operator confirms a result far from the last one; false unless said.",
+            "The operator makes a second run where the device asks for one; false unless said.",
         ),
     ],
 };

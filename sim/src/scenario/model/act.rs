@@ -1,5 +1,6 @@
 //! `[[operator]]`: what somebody does at the device, and when.
 
+use dosewright_core::calibration::Vessel;
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::entry::GapRule;
 use dosewright_core::time::Duration;
@@ -87,8 +88,19 @@ impl Edit {
 pub enum Calibration {
     /// The volume that was measured after the run.
     Measured(Volume),
+    /// What truly came out, as somebody reads it off the vessel.
+    AsDelivered,
     /// The new flow, worked out elsewhere.
     Flow(Flow),
+}
+
+/// How long a calibration runs.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum CalibrationRun {
+    /// So long.
+    Lasts(Duration),
+    /// As the device reckons for the vessel.
+    IntoVessel,
 }
 
 /// A key of the panel.
@@ -156,10 +168,14 @@ pub enum Act {
     /// Calibrates.
     Calibrate {
         /// How long the pump runs for it; `None` for a result without a run.
-        run: Option<Duration>,
+        run: Option<CalibrationRun>,
+        /// What it is measured with.
+        vessel: Vessel,
         /// The result.
         result: Calibration,
-        /// The operator confirms a result far from the last one.
+        /// It says how the head was found, and stays out of force.
+        as_found: bool,
+        /// The operator makes a second run where the device asks for one.
         confirm: bool,
     },
     /// Runs an entry's dose again.

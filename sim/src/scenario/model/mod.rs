@@ -13,7 +13,7 @@ mod fault;
 mod product;
 mod site;
 
-pub use act::{Act, Calibration, Change, ClockSetting, Edit, Key, OperatorAct};
+pub use act::{Act, Calibration, CalibrationRun, Change, ClockSetting, Edit, Key, OperatorAct};
 pub use brief::{Brief, Cleaning, HeadFile, Label, LabelDose, Quiet, SitePlan, Trading};
 pub use clock::{ClockPlan, Crystal, NamedZone};
 pub use entry::{EntryPlan, IntervalStart, RecurrencePlan};

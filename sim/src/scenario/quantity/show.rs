@@ -4,6 +4,7 @@
 use std::fmt::Write as _;
 
 use dosewright_core::civil::{Date, Local};
+use dosewright_core::tube::Found;
 use dosewright_core::units::{Flow, Volume};
 
 /// A whole number of millionths, without trailing zeros.
@@ -26,6 +27,20 @@ pub fn volume(volume: Volume) -> String {
 /// In ml/min.
 pub fn flow(flow: Flow) -> String {
     format!("{} ml/min", millionths(u64::from(flow.as_nl_per_min())))
+}
+
+/// A share in parts per million, as a percentage.
+pub fn percent(ppm: u32) -> String {
+    format!("{} %", millionths(u64::from(ppm) * 100))
+}
+
+/// What a calibration found, and what was made of it.
+pub fn calibration(found: &Found, in_force: bool) -> String {
+    let what = if in_force { "calibrated" } else { "as found" };
+    // no digit that the uncertainty leaves nothing of
+    let ul = (u64::from(found.flow.as_nl_per_min()) + 5_000) / 10_000 * 10_000;
+    let ppm = (found.uncertainty_ppm + 50) / 100 * 100;
+    format!("{what}: {} ml/min within {} (k = 2)", millionths(ul), percent(ppm))
 }
 
 /// Weeks are not used: days, hours, minutes, seconds, milliseconds.
@@ -69,6 +84,7 @@ mod tests {
         assert_eq!(volume(Volume::from_ml(7500)), "7.5 l");
         assert_eq!(volume(Volume::ZERO), "0 ml");
         assert_eq!(flow(Flow::from_nl_per_min(26_500_000).unwrap()), "26.5 ml/min");
+        assert_eq!((percent(20_000), percent(8_819)), ("2 %".to_owned(), "0.8819 %".to_owned()));
         assert_eq!(length(272_000), "4 min 32 s");
         assert_eq!(length(691_200_000), "8 d");
         assert_eq!(length(86_400_001), "1 d 1 ms");

@@ -1,14 +1,19 @@
 //! `[[operator]]`.
 
+use dosewright_core::calibration::Vessel;
+use dosewright_core::units::Volume;
+
 use super::super::doc::Node;
 use super::super::keys;
 use super::super::model::{
-    Act, Calibration, CellType, Change, ClockSetting, Edit, EntryName, Key, OperatorAct, SignedMs,
+    Act, Calibration, CalibrationRun, CellType, Change, ClockSetting, Edit, EntryName, Key,
+    OperatorAct, SignedMs,
 };
 use super::super::reader::{Context, TableReader};
 use super::entry::{GAP_RULES, entry, recurrence};
 use super::{check_order, list};
 use crate::diagnose::{Diagnostic, codes};
+use crate::trade::vessel::{Class, SIZES_ML, Standard, tolerance_ml};
 
 pub(super) fn act(cx: &mut Context, node: &Node) -> Option<OperatorAct> {
     let mut t = cx.open(&keys::OPERATOR, node)?;
@@ -121,23 +126,87 @@ fn prime(mut t: TableReader) -> Act {
     Act::Prime { volume, lasts }
 }
 
+/// What a vessel of this size may be read wrong by, unless the file says it.
+fn reading_error(capacity: Volume) -> Volume {
+    let ml = capacity.as_nl() / 1_000_000;
+    let table = u32::try_from(ml)
+        .ok()
+        .filter(|_| capacity == Volume::from_ml(ml))
+        .and_then(|size_ml| tolerance_ml(Standard::Astm, size_ml, Class::B));
+    match table {
+        Some(tolerance_ml) => Volume::from_ul((tolerance_ml * 1000.0).round() as u64),
+        None => Volume::from_nl(capacity.as_nl() / 100),
+    }
+}
+
+/// The smallest cylinder of the tables that holds a volume; one made for it where
+/// there is none.
+fn cylinder_for(volume: Volume) -> Volume {
+    let sizes = SIZES_ML.map(|ml| Volume::from_ml(u64::from(ml)));
+    sizes.into_iter().find(|&size| size >= volume).unwrap_or(volume)
+}
+
 fn calibrate(mut t: TableReader) -> Option<Act> {
-    let run = t.length("run");
-    let measured = t.volume("measured").map(Calibration::Measured);
+    let run = t.length("run").map(CalibrationRun::Lasts);
+    let given = t.volume("vessel");
+    let error = t.volume("reading_error");
+    let measured = t.volume("measured");
+    let as_delivered = t.switch("as_delivered");
     let flow = t.flow("flow").map(Calibration::Flow);
-    let confirm = t.switch("confirm");
-    if t.has("measured") && !t.has("run") {
+    let as_found = t.switch("as_found").unwrap_or(false);
+    let confirm = t.switch("confirm").unwrap_or(false);
+    if t.has("measured") && !t.has("run") && !t.has("vessel") {
         let found = Diagnostic::new(
             codes::CONTRADICTION,
             t.key_place("measured"),
-            "`measured` says nothing without `run`",
+            "`measured` says nothing without `run` or `vessel`",
         )
         .label("a volume makes a flow only with a time")
-        .help("say how long the pump ran for it: run = \"1 min\"");
+        .help("say how long the pump ran for it, run = \"1 min\", or what it was measured with");
+        t.cx.report(found);
+    }
+    if t.has("as_delivered") && !t.has("vessel") {
+        let found = Diagnostic::new(
+            codes::CONTRADICTION,
+            t.key_place("as_delivered"),
+            "`as_delivered` without `vessel`",
+        )
+        .label("it has to be read off something")
+        .help("say what it is measured with: vessel = \"100 ml\"");
+        t.cx.report(found);
+    }
+    if as_delivered == Some(false) {
+        let found = Diagnostic::new(
+            codes::CONTRADICTION,
+            t.key_place("as_delivered"),
+            "`as_delivered = false` leaves no result",
+        )
+        .help("say what was read: measured = \"80 ml\"; or as_delivered = true");
+        t.cx.report(found);
+    }
+    if let Some(key) = ["vessel", "reading_error", "as_found", "confirm"]
+        .into_iter()
+        .find(|&key| t.has("flow") && t.has(key))
+    {
+        let found = Diagnostic::new(
+            codes::CONTRADICTION,
+            t.key_place(key),
+            format!("`{key}` together with `flow`"),
+        )
+        .label("a flow that was worked out elsewhere is entered as it is")
+        .help("leave it out, or say what was measured instead of the flow");
         t.cx.report(found);
     }
     t.finish();
-    Some(Act::Calibrate { run, result: measured.or(flow)?, confirm: confirm.unwrap_or(false) })
+    let result = measured
+        .map(Calibration::Measured)
+        .or_else(|| as_delivered.filter(|&on| on).map(|_| Calibration::AsDelivered))
+        .or(flow)?;
+    let into = given.is_some().then_some(CalibrationRun::IntoVessel);
+    let capacity = given.unwrap_or_else(|| cylinder_for(measured.unwrap_or(Volume::ZERO)));
+    let vessel =
+        Vessel { capacity, reading_error: error.unwrap_or_else(|| reading_error(capacity)) };
+    Some(Act::Calibrate { run: run.or(into), vessel, result, as_found, confirm })
 }
 
 fn press(mut t: TableReader) -> Option<Act> {

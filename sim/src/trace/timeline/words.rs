@@ -104,6 +104,14 @@ fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
         DeviceAct::Calibrate(ms) => {
             format!("asked for a calibration run of {}", Duration::from_ms(u64::from(*ms)))
         }
+        DeviceAct::CalibrateInto(vessel) => {
+            format!("asked for a calibration run into {}", show::volume(vessel.capacity))
+        }
+        DeviceAct::Measured(measured) => match measured.amount.volume() {
+            Some(volume) => format!("{} measured", show::volume(volume)),
+            None => "a mass measured that says no volume".to_owned(),
+        },
+        DeviceAct::TubeChanged => "new tube set".to_owned(),
         DeviceAct::RemoteStop(on) => format!("remote stop {}", on_off(*on)),
         DeviceAct::Leak(on) => format!("leak or tube-burst detector {}", on_off(*on)),
         DeviceAct::SetContainer(container, level) => format!(
@@ -132,6 +140,7 @@ pub(super) fn note(event: &Event<'_>, names: &Names) -> Option<String> {
         Event::Done { act: Act::CalibrationEnded, ms } => {
             format!("calibration run ended after {}", Duration::from_ms(u64::from(*ms)))
         }
+        Event::Calibrated { found, in_force } => show::calibration(found, *in_force),
         Event::LateWake { by_ms } => {
             format!("the logic is called {} late", Duration::from_ms(*by_ms))
         }

@@ -4,15 +4,13 @@ use dosewright_core::civil::Local;
 use dosewright_core::entry::{EntryId, GapRule};
 use dosewright_core::event::Event;
 use dosewright_core::schedule::WallClock;
-use dosewright_core::time::{Duration, Instant, Utc};
+use dosewright_core::time::{Instant, Utc};
 use dosewright_core::timetable::Refusal;
-use dosewright_core::units::Flow;
 
 use super::{Power, Stage};
 use crate::observe::{DeviceAct, Observation};
 use crate::run::{ActEnd, Frame};
-use crate::scenario::{Act, Calibration, ClockSetting, IntervalStart};
-use crate::world::script::Cue;
+use crate::scenario::{Act, ClockSetting, IntervalStart};
 
 /// The act names an entry that is not in the timetable, so there is no number.
 const NO_SUCH_ENTRY: ActEnd = ActEnd::Refused(Refusal::NoSuchEntry { id: EntryId(0) });
@@ -53,6 +51,9 @@ impl<const W: usize> Stage<'_, W> {
             DeviceAct::RunAgain(id) => Event::RunAgain(*id),
             DeviceAct::Prime(volume) => Event::Prime(*volume),
             DeviceAct::Calibrate(run_ms) => Event::Calibrate { run_ms: *run_ms },
+            DeviceAct::CalibrateInto(vessel) => Event::CalibrateInto(vessel),
+            DeviceAct::Measured(measured) => Event::Measured(measured),
+            DeviceAct::TubeChanged => Event::TubeChanged,
             DeviceAct::Release => Event::Release,
             DeviceAct::RemoteStop(on) => Event::RemoteStop(*on),
             DeviceAct::Leak(on) => Event::Leak(*on),
@@ -115,13 +116,8 @@ impl<const W: usize> Stage<'_, W> {
                 };
                 self.act(&DeviceAct::Prime(volume));
             }
-            Act::Calibrate { run: Some(run), .. } => {
-                self.act(&DeviceAct::Calibrate(u32::try_from(run.as_ms()).unwrap_or(u32::MAX)));
-                if self.end.acts.get(index) == Some(&ActEnd::Taken) {
-                    self.script.at(self.now.saturating_add(run.as_ms()), Cue::ActEnds(index));
-                }
-            }
-            Act::Calibrate { run: None, result, .. } => self.enter_flow(index, *result, None),
+            Act::Calibrate { run: Some(_), .. } => self.calibrate(index),
+            Act::Calibrate { run: None, result, .. } => self.enter_flow(index, *result),
             Act::RunAgain(entry) => match self.plan.id(&entry.name) {
                 Some(id) => self.act(&DeviceAct::RunAgain(id)),
                 None => self.note_act(index, NO_SUCH_ENTRY),
@@ -131,6 +127,7 @@ impl<const W: usize> Stage<'_, W> {
                 if let Some(flow) = *true_flow {
                     self.plant.set_flow(flow, self.now);
                 }
+                self.act(&DeviceAct::TubeChanged);
                 self.head_cleared();
             }
             Act::Press { .. } => self.note_act(index, ActEnd::NoSuchPart("panel")),
@@ -141,35 +138,6 @@ impl<const W: usize> Stage<'_, W> {
                 self.act(&DeviceAct::Refill(level));
             }
             Act::ChangePack { .. } => self.note_act(index, ActEnd::NoSuchPart("battery pack")),
-        }
-    }
-
-    /// The reading after a calibration run.
-    pub(super) fn act_ends(&mut self, index: usize) {
-        let scenario = self.scenario;
-        if let Some(Act::Calibrate { run: Some(run), result, .. }) =
-            scenario.operator.get(index).map(|act| &act.act)
-        {
-            self.enter_flow(index, *result, Some(*run));
-        }
-    }
-
-    pub(super) fn enter_flow(&mut self, index: usize, result: Calibration, run: Option<Duration>) {
-        let flow = match (result, run) {
-            (Calibration::Flow(flow), _) => Some(flow),
-            (Calibration::Measured(volume), Some(run)) => {
-                let nl_per_min =
-                    u128::from(volume.as_nl()) * 60_000 / u128::from(run.as_ms().max(1));
-                u32::try_from(nl_per_min).ok().and_then(Flow::from_nl_per_min)
-            }
-            (Calibration::Measured(_), None) => None,
-        };
-        match flow {
-            Some(flow) if matches!(self.power, Some(Power::On(_))) => {
-                self.act(&DeviceAct::SetFlow(flow));
-            }
-            Some(_) => self.note_act(index, ActEnd::DeviceOff),
-            None => self.note_act(index, ActEnd::Refused(Refusal::OutOfRange)),
         }
     }
 

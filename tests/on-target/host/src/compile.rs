@@ -93,6 +93,9 @@ impl Watch {
             DeviceAct::RunAgain(id) => What::RunAgain(*id),
             DeviceAct::Prime(volume) => What::Prime(*volume),
             DeviceAct::Calibrate(ms) => What::Calibrate(*ms),
+            DeviceAct::CalibrateInto(vessel) => What::CalibrateInto(*vessel),
+            DeviceAct::Measured(measured) => What::Measured(*measured),
+            DeviceAct::TubeChanged => What::TubeChanged,
             DeviceAct::Release => What::Signal(Signal::Release),
             DeviceAct::RemoteStop(on) => {
                 // what is on at a start, the start itself reads

@@ -4,6 +4,7 @@
 //! eight, and what the kind needs. Settings are stored as the ledger's own records.
 //! Numbers are little-endian.
 
+use dosewright_core::calibration::{Amount, Measured, Vessel};
 use dosewright_core::civil::Local;
 use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::{Entry, EntryId};
@@ -55,6 +56,12 @@ pub enum What {
     Prime(Volume),
     /// An operator asks for a calibration run of so many ms.
     Calibrate(u32),
+    /// An operator asks for a calibration run into a vessel.
+    CalibrateInto(Vessel),
+    /// An operator enters a reading.
+    Measured(Measured),
+    /// A new tube set is in.
+    TubeChanged,
     /// An interrupt handler has something to say.
     Signal(Signal),
     /// The next call comes no earlier than this instant.
@@ -87,6 +94,9 @@ mod kind {
     pub(super) const CUT: u8 = 11;
     pub(super) const CONTAINER: u8 = 12;
     pub(super) const REFILL: u8 = 13;
+    pub(super) const CALIBRATE_INTO: u8 = 14;
+    pub(super) const MEASURED: u8 = 15;
+    pub(super) const TUBE_CHANGED: u8 = 16;
 }
 
 /// No instant.
@@ -154,6 +164,29 @@ impl Event {
                 head(kind::CALIBRATE);
                 put(&ms.to_le_bytes());
             }
+            What::CalibrateInto(vessel) => {
+                head(kind::CALIBRATE_INTO);
+                put(&vessel.capacity.as_nl().to_le_bytes());
+                put(&vessel.reading_error.as_nl().to_le_bytes());
+            }
+            What::Measured(measured) => {
+                head(kind::MEASURED);
+                put(&[u8::from(measured.as_found)]);
+                put(&measured.reading_error.as_nl().to_le_bytes());
+                let (what, figure, with) = match measured.amount {
+                    Amount::Volume(volume) => (0, volume.as_nl(), 0),
+                    Amount::Water { mass_mg, tenths_of_degree } => {
+                        (1, u64::from(mass_mg), tenths_of_degree)
+                    }
+                    Amount::Product { mass_mg, gravity_per_mille } => {
+                        (2, u64::from(mass_mg), gravity_per_mille)
+                    }
+                };
+                put(&[what]);
+                put(&figure.to_le_bytes());
+                put(&with.to_le_bytes());
+            }
+            What::TubeChanged => head(kind::TUBE_CHANGED),
             What::Signal(signal) => {
                 head(kind::SIGNAL);
                 put(&[signal_code(*signal)]);
@@ -230,13 +263,19 @@ impl<'a> Reader<'a> {
                 Record::Container { container, level, .. } => What::Container(container, level),
                 _ => return None,
             },
-            kind::REFILL => What::Refill(Volume::from_nl(u64::from_le_bytes(self.array()?))),
+            kind::REFILL => What::Refill(self.volume()?),
             kind::ZONE => What::Zone(Zone::decode(&self.array()?)?),
             kind::CLOCK => What::Clock(Local::from_ms(self.i64()?)),
             kind::TIMETABLE => What::Timetable(self.timetable()?),
             kind::RUN_AGAIN => What::RunAgain(EntryId(u16::from_le_bytes(self.array()?))),
-            kind::PRIME => What::Prime(Volume::from_nl(u64::from_le_bytes(self.array()?))),
+            kind::PRIME => What::Prime(self.volume()?),
             kind::CALIBRATE => What::Calibrate(self.u32()?),
+            kind::CALIBRATE_INTO => What::CalibrateInto(Vessel {
+                capacity: self.volume()?,
+                reading_error: self.volume()?,
+            }),
+            kind::MEASURED => What::Measured(self.measured()?),
+            kind::TUBE_CHANGED => What::TubeChanged,
             kind::SIGNAL => What::Signal(*SIGNALS.get(usize::from(self.array::<1>()?[0]))?),
             kind::LATE => What::Late(Instant::from_ms(self.i64()?)),
             kind::CUT => {
@@ -261,6 +300,26 @@ impl<'a> Reader<'a> {
         let closed: ClosedList = closed;
         (timetable.closed, timetable.ceiling) = (closed, adopted.ceiling);
         Some(timetable)
+    }
+
+    fn measured(&mut self) -> Option<Measured> {
+        let as_found = self.array::<1>()?[0] != 0;
+        let reading_error = self.volume()?;
+        let what = self.array::<1>()?[0];
+        let figure = u64::from_le_bytes(self.array()?);
+        let with = u16::from_le_bytes(self.array()?);
+        let mass_mg = u32::try_from(figure);
+        let amount = match what {
+            0 => Amount::Volume(Volume::from_nl(figure)),
+            1 => Amount::Water { mass_mg: mass_mg.ok()?, tenths_of_degree: with },
+            2 => Amount::Product { mass_mg: mass_mg.ok()?, gravity_per_mille: with },
+            _ => return None,
+        };
+        Some(Measured { amount, reading_error, as_found })
+    }
+
+    fn volume(&mut self) -> Option<Volume> {
+        self.array().map(|bytes| Volume::from_nl(u64::from_le_bytes(bytes)))
     }
 
     fn record(&mut self) -> Option<Record> {

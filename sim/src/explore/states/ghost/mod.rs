@@ -284,6 +284,7 @@ impl Ghost {
                 })?;
             }
             Act::Acknowledged => self.motor = Motor::default(),
+            Act::TubeChanged => {}
         }
         Ok(())
     }

@@ -32,6 +32,9 @@ pub fn hand_in(main: &mut Main) {
         8 => Event::Calibrate { run_ms: get() },
         9 => Event::Container(any(), Volume::from_nl(get64())),
         10 => Event::Refill(Volume::from_nl(get64())),
+        11 => Event::CalibrateInto(any()),
+        12 => Event::Measured(any()),
+        13 => Event::TubeChanged,
         _ => return,
     };
     main.hand_in(event);

@@ -1,0 +1,320 @@
+//! A calibration, by the rules (O2, O4): a run in full, a reading, and what it is
+//! worth; and what the ledger makes of it.
+
+use dosewright_core::calibration::{Amount, Measured, Vessel};
+use dosewright_core::config::Head;
+use dosewright_core::tube::{Found, Tube};
+
+use crate::observe::DeviceAct;
+use crate::trade::product::volume_ml;
+use crate::trade::uncertainty::{Budget, rectangular};
+use crate::trade::water::{STANDARD_HPA, z_ml_per_g};
+
+use super::Auditor;
+
+/// Expanded uncertainty that is good enough, as a share.
+const TARGET: f64 = 0.02;
+/// The same of a run that is planned: the head may deliver a tenth less than it did.
+const PLANNED: f64 = 0.018;
+/// The share of a vessel that a run is planned to fill.
+const FILL: f64 = 0.9;
+/// Standard uncertainty of a run that the device times, in s.
+const TIMING_S: f64 = 0.1;
+/// Shares of the nominal flow outside which a reading is a mistake.
+const PLAUSIBLE: (f64, f64) = (0.5, 1.5);
+/// From here on a second run has to say the same, as a share.
+const CONFIRM: f64 = 0.05;
+/// Near a limit either side of it is right: the device reckons in integers, and in
+/// half degrees.
+const MARGIN: f64 = 1e-3;
+
+/// What is known of a calibration under way, and of the tube set.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Bench {
+    /// How long the last calibration run was, where it ran in full and nobody has
+    /// left it since, in ms.
+    run_ms: Option<i64>,
+    /// The flow in nl/min that has to be found again.
+    first: Option<f64>,
+    /// The flow that the head was set up with.
+    nominal: Option<u32>,
+    since: Option<i64>,
+    /// The calibrations since then: the first, and those after it.
+    found: Vec<Found>,
+    /// A record that may have spoken of any of this is lost.
+    pub(crate) unsure: bool,
+}
+
+/// What a reading is worth.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Worth {
+    /// There is no run that it belongs to.
+    NoRun,
+    /// It is not sure enough.
+    TooCoarse,
+    /// No flow of this head.
+    Implausible,
+    /// It has to be found again: nl/min.
+    Twice(f64),
+    /// It is good.
+    Good,
+}
+
+/// A reading as a flow in nl/min and its expanded uncertainty in ppm.
+fn flow_of(measured: &Measured, run_ms: i64) -> (f64, f64) {
+    let ml = match measured.amount {
+        Amount::Volume(volume) => volume.as_nl() as f64 / 1e6,
+        Amount::Water { mass_mg, tenths_of_degree } => {
+            f64::from(mass_mg) / 1e3 * z_ml_per_g(f64::from(tenths_of_degree) / 10.0, STANDARD_HPA)
+        }
+        Amount::Product { mass_mg, gravity_per_mille } => {
+            volume_ml(f64::from(mass_mg) / 1e3, f64::from(gravity_per_mille) / 1e3)
+        }
+    };
+    let run_s = run_ms as f64 / 1e3;
+    let error_ml = measured.reading_error.as_nl() as f64 / 1e6;
+    let expanded = Budget::default()
+        .with("vessel", rectangular(error_ml) / ml)
+        .with("timing", TIMING_S / run_s)
+        .expanded();
+    (ml * 1e6 / run_s * 60.0, expanded * 1e6)
+}
+
+impl Bench {
+    /// Somebody set the head up, and said its flow.
+    pub(crate) fn set_up(&mut self, head: &Head) {
+        self.nominal = Some(head.flow.as_nl_per_min());
+    }
+
+    /// Whoever calibrated has left, or a restart has forgotten it.
+    pub(crate) fn leave(&mut self) {
+        (self.run_ms, self.first) = (None, None);
+    }
+
+    /// A prime or calibrate has ended.
+    pub(crate) fn ran(&mut self, prime: bool, asked_ms: i64, ms: i64) {
+        if prime || ms != asked_ms {
+            self.leave();
+        } else {
+            self.run_ms = Some(ms);
+        }
+    }
+
+    pub(crate) fn tube_changed(&mut self, at: i64) {
+        self.leave();
+        (self.since, self.found) = (Some(at), Vec::new());
+    }
+
+    /// What a reading is worth with this flow in force. A limit is given way by
+    /// `slack`, as a share of it; below zero it is drawn tighter.
+    pub(crate) fn worth(&self, measured: &Measured, in_force: u32, slack: f64) -> Worth {
+        let Some(run_ms) = self.run_ms else { return Worth::NoRun };
+        let (flow, ppm) = flow_of(measured, run_ms);
+        let nominal = f64::from(self.nominal.unwrap_or(in_force));
+        let (least, most) = PLAUSIBLE;
+        let plausible = flow >= nominal * least * (1.0 - slack)
+            && flow <= nominal * most * (1.0 + slack)
+            && flow >= 1.0;
+        let agrees = |other: f64| (flow - other).abs() <= other * CONFIRM * (1.0 + slack);
+        if !plausible {
+            Worth::Implausible
+        } else if ppm > TARGET * 1e6 * (1.0 + slack) {
+            Worth::TooCoarse
+        } else if measured.as_found || agrees(f64::from(in_force)) || self.first.is_some_and(agrees)
+        {
+            Worth::Good
+        } else {
+            Worth::Twice(flow)
+        }
+    }
+
+    /// A reading was refused that has to be found again.
+    pub(crate) fn again(&mut self, flow: f64) {
+        (self.run_ms, self.first) = (None, Some(flow));
+    }
+
+    pub(crate) fn note(&mut self, found: Found) {
+        self.leave();
+        self.found.push(found);
+        // what is kept: the first and the last two
+        if self.found.len() > 3 {
+            self.found.remove(1);
+        }
+    }
+
+    /// A good reading as the device notes it.
+    pub(crate) fn found(&self, measured: &Measured, at: i64) -> Option<Found> {
+        let (flow, ppm) = flow_of(measured, self.run_ms?);
+        Some(Found {
+            at: dosewright_core::time::Instant::from_ms(at),
+            flow: dosewright_core::units::Flow::from_nl_per_min(flow.round() as u32)?,
+            uncertainty_ppm: ppm.ceil() as u32,
+        })
+    }
+
+    fn means(&self, vessel: &Vessel, head: &Head) -> Means {
+        Means::of(vessel, head, self.nominal.unwrap_or(head.flow.as_nl_per_min()))
+    }
+
+    /// Why a run of so many ms is not the one that this vessel asks for, if it is not:
+    /// the shortest of whole turns that is sure enough and goes in.
+    pub(crate) fn wrong_run(&self, vessel: &Vessel, head: &Head, ms: i64) -> Option<String> {
+        let means = self.means(vessel, head);
+        let (run, step) = (ms as f64, means.turn_ml / means.flow_ms);
+        let (ml, a_ms) = (means.flow_ms * run, means.flow_ms);
+        let turns = ml / means.turn_ml;
+        if ml > means.capacity_ml + a_ms {
+            Some(format!("{ml:.1} ml do not go into a vessel of {:.1} ml", means.capacity_ml))
+        } else if (ml - turns.round() * means.turn_ml).abs() > 1.5 * a_ms {
+            Some(format!("{turns:.3} turns of the rotor are not whole"))
+        } else if means.share(run) > PLANNED * (1.0 + MARGIN) {
+            Some(format!("it leaves an uncertainty of {:.2} %", means.share(run) * 100.0))
+        } else if run > 1.5 * step && means.share(run - step) < PLANNED * (1.0 - MARGIN) {
+            Some(String::from("a turn less would do"))
+        } else {
+            None
+        }
+    }
+
+    /// The run that this vessel asks for, in ms; `None` where there is none.
+    pub(crate) fn shortest_run(&self, vessel: &Vessel, head: &Head) -> Option<i64> {
+        let means = self.means(vessel, head);
+        let step = means.turn_ml / means.flow_ms;
+        let most = (means.capacity_ml / means.turn_ml).floor() as u32;
+        let enough = |turns: &u32| means.share(f64::from(*turns) * step) <= PLANNED;
+        let turns = (1..=most).find(enough)?;
+        Some((f64::from(turns) * step).ceil() as i64)
+    }
+
+    /// The tube set as a snapshot has to carry it.
+    pub(crate) fn tube(&self) -> Tube {
+        let mut tube = Tube {
+            since: self.since.map(dosewright_core::time::Instant::from_ms),
+            nominal: self.nominal.and_then(dosewright_core::units::Flow::from_nl_per_min),
+            ..Tube::UNKNOWN
+        };
+        for (place, found) in tube.found.iter_mut().zip(&self.found) {
+            *place = Some(*found);
+        }
+        tube
+    }
+}
+
+/// A vessel and a head, as a run is planned from them.
+struct Means {
+    /// ml in a ms.
+    flow_ms: f64,
+    capacity_ml: f64,
+    error_ml: f64,
+    turn_ml: f64,
+}
+
+impl Means {
+    fn of(vessel: &Vessel, head: &Head, nominal: u32) -> Self {
+        let flow_ms = f64::from(head.flow.as_nl_per_min()) / 6e10;
+        // a worn tube gives less a turn, and the rotor turns as it did
+        let worn = f64::from(head.flow.as_nl_per_min()) / f64::from(nominal);
+        let turn_ml = head.roller_pass.as_nl() as f64 / 1e6 * f64::from(head.rollers) * worn;
+        Self {
+            flow_ms,
+            capacity_ml: vessel.capacity.as_nl() as f64 / 1e6 * FILL,
+            error_ml: vessel.reading_error.as_nl() as f64 / 1e6,
+            // where the turn is not known the run is of whole seconds
+            turn_ml: if turn_ml > 0.0 { turn_ml } else { flow_ms * 1000.0 },
+        }
+    }
+
+    /// Expanded uncertainty of a run, as a share.
+    fn share(&self, ms: f64) -> f64 {
+        Budget::default()
+            .with("vessel", rectangular(self.error_ml) / (self.flow_ms * ms))
+            .with("timing", TIMING_S / ms * 1e3)
+            .expanded()
+    }
+}
+
+impl Auditor {
+    /// The ledger holds a calibration.
+    pub(super) fn on_calibration(&mut self, found: &Found, in_force: bool) {
+        let at = found.at.as_ms();
+        let measured = match self.pending.setting.take() {
+            Some(DeviceAct::Measured(measured)) => Some(measured),
+            other => {
+                self.pending.setting = other;
+                None
+            }
+        };
+        let flow = self.model.head.map_or(1, |head| head.flow.as_nl_per_min());
+        if let Some(measured) = measured {
+            self.check_calibration(&measured, found, in_force, flow);
+        } else {
+            let what = "a calibration is noted, and nobody entered a reading";
+            self.fail("O6", None, String::from(what));
+        }
+        self.bench.note(*found);
+        self.model.stock.restate(flow, found.flow.as_nl_per_min());
+        if in_force {
+            self.model.head = self.model.head.map(|head| Head { flow: found.flow, ..head });
+            self.fastest = self.fastest.max(found.flow.as_nl_per_min());
+        }
+        self.cap_open(at);
+        self.refresh(at);
+        self.rearm();
+    }
+
+    fn check_calibration(&mut self, m: &Measured, found: &Found, in_force: bool, flow: u32) {
+        if in_force == m.as_found {
+            let what = if in_force {
+                "what was read as found is put in force"
+            } else {
+                "a reading is not put in force"
+            };
+            self.fail("O2", None, String::from(what));
+        }
+        if self.bench.unsure || self.taint.all() {
+            return;
+        }
+        let worth = self.bench.worth(m, flow, MARGIN);
+        if worth != Worth::Good {
+            let what = format!("a reading is taken that is none to take: {worth:?}");
+            self.fail("O2", None, what);
+        }
+        let Some(run_ms) = self.bench.run_ms else { return };
+        let (wanted, ppm) = flow_of(m, run_ms);
+        let got = f64::from(found.flow.as_nl_per_min());
+        // a nanolitre a minute, and half a degree of water
+        if (got - wanted).abs() > 1.0 + wanted * 1e-4 {
+            let what = format!("a reading of {wanted:.0} nl/min is noted as {got:.0} nl/min");
+            self.fail("O2", None, what);
+        }
+        if (f64::from(found.uncertainty_ppm) - ppm).abs() > 3.0 + ppm * MARGIN {
+            let noted = found.uncertainty_ppm;
+            let what = format!("an uncertainty of {ppm:.0} ppm is noted as {noted} ppm");
+            self.fail("O2", None, what);
+        }
+    }
+
+    /// A reading that left no trace in the ledger was refused.
+    pub(super) fn reading_refused(&mut self, measured: &Measured) {
+        let flow = self.model.head.map_or(1, |head| head.flow.as_nl_per_min());
+        let known = !self.bench.unsure && !self.taint.all() && !self.pin.ms.damaged;
+        let able = self.supply.awake && !self.hinder.ledger_bad;
+        let worth = self.bench.worth(measured, flow, -MARGIN);
+        if worth == Worth::Good && known && able {
+            let what = "a good reading was refused, and nothing spoke against it";
+            self.fail("O2", None, String::from(what));
+        }
+        if let (Worth::Twice(flow), true) = (self.bench.worth(measured, flow, 0.0), able) {
+            self.bench.again(flow);
+        }
+    }
+
+    pub(super) fn on_tube_changed(&mut self, at: i64) {
+        let said = matches!(self.pending.setting.take(), Some(DeviceAct::TubeChanged));
+        if !said {
+            self.fail("O6", None, String::from("a new tube set is noted that nobody put in"));
+        }
+        self.bench.tube_changed(at);
+        self.model.stock.settle();
+    }
+}

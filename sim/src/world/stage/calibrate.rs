@@ -1,0 +1,104 @@
+//! Somebody calibrates: the run, what comes out of it into the vessel, and what is
+//! read off that.
+
+use dosewright_core::calibration::{Amount, Measured, Vessel};
+use dosewright_core::timetable::Refusal;
+use dosewright_core::units::Volume;
+use rand_pcg::Pcg64Mcg;
+use rand_pcg::rand_core::{RngCore as _, SeedableRng as _};
+
+use super::{Power, Stage};
+use crate::observe::DeviceAct;
+use crate::run::ActEnd;
+use crate::scenario::{Act, Calibration, CalibrationRun};
+use crate::world::script::Cue;
+
+/// How long somebody takes to read the vessel after a run, in ms.
+const READING_MS: u64 = 30_000;
+/// How long somebody takes to make ready for a second run, in ms.
+const AGAIN_MS: u64 = 5 * 60_000;
+
+impl<const W: usize> Stage<'_, W> {
+    /// The run begins.
+    pub(super) fn calibrate(&mut self, index: usize) {
+        let scenario = self.scenario;
+        let Some(Act::Calibrate { run: Some(run), vessel, result, .. }) =
+            scenario.operator.get(index).map(|act| &act.act)
+        else {
+            return;
+        };
+        self.plant.advance(self.now);
+        self.measured_from = self.plant.delivered_nl();
+        self.act(&match run {
+            CalibrationRun::Lasts(run) => {
+                DeviceAct::Calibrate(u32::try_from(run.as_ms()).unwrap_or(u32::MAX))
+            }
+            CalibrationRun::IntoVessel => DeviceAct::CalibrateInto(*vessel),
+        });
+        if self.end.acts.get(index) != Some(&ActEnd::Taken) {
+            return;
+        }
+        let over = match (result, run) {
+            (Calibration::Flow(_), CalibrationRun::Lasts(run)) => {
+                self.now.saturating_add(run.as_ms())
+            }
+            // the device times the run, and its clock may be off
+            _ => self.one_shot.unwrap_or(self.now).saturating_add(READING_MS),
+        };
+        self.script.at(over, Cue::ActEnds(index));
+    }
+
+    /// What comes after the run: the reading.
+    pub(super) fn act_ends(&mut self, index: usize) {
+        let scenario = self.scenario;
+        let Some(Act::Calibrate { vessel, result, as_found, confirm, .. }) =
+            scenario.operator.get(index).map(|act| &act.act)
+        else {
+            return;
+        };
+        let volume = match *result {
+            Calibration::Flow(_) => return self.enter_flow(index, *result),
+            Calibration::Measured(volume) => volume,
+            Calibration::AsDelivered => self.read_off(vessel),
+        };
+        if !matches!(self.power, Some(Power::On(_))) {
+            return self.note_act(index, ActEnd::DeviceOff);
+        }
+        self.act(&DeviceAct::Measured(Measured {
+            amount: Amount::Volume(volume),
+            reading_error: vessel.reading_error,
+            as_found: *as_found,
+        }));
+        let wants_more =
+            matches!(self.end.acts.get(index), Some(ActEnd::Refused(Refusal::RunTwice { .. })));
+        if *confirm && wants_more && !self.run_twice.contains(&index) {
+            self.run_twice.push(index);
+            self.script.at(self.now.saturating_add(AGAIN_MS), Cue::Act(index));
+        }
+    }
+
+    /// What has come out since the run began, as it is read off a vessel: anywhere
+    /// within its reading error, by the seed and how often something was read.
+    fn read_off(&mut self, vessel: &Vessel) -> Volume {
+        self.plant.advance(self.now);
+        let true_nl = self.plant.delivered_nl().saturating_sub(self.measured_from);
+        self.readings += 1;
+        let seed = self.seed ^ u64::from(self.readings).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+        let share = u128::from(Pcg64Mcg::seed_from_u64(seed).next_u32());
+        let error = u128::from(vessel.reading_error.as_nl());
+        let off = (2 * error * share) >> 32;
+        let read = (u128::from(true_nl) + off).saturating_sub(error);
+        Volume::from_nl(u64::try_from(read).unwrap_or(u64::MAX))
+    }
+
+    pub(super) fn enter_flow(&mut self, index: usize, result: Calibration) {
+        let Calibration::Flow(flow) = result else {
+            return self.note_act(index, ActEnd::Refused(Refusal::NothingMeasured));
+        };
+        if matches!(self.power, Some(Power::On(_))) {
+            self.act(&DeviceAct::SetFlow(flow));
+        } else {
+            self.note_act(index, ActEnd::DeviceOff);
+        }
+    }
+}
