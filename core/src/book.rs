@@ -9,6 +9,7 @@ use crate::cause::Cause;
 use crate::config::Head;
 use crate::entry::{Entry, EntryId};
 use crate::limits::{History, Starts};
+use crate::lock::Lock;
 use crate::motor::Motor;
 use crate::record::{
     Act, Adopted, Alarm, Begin, Born, ClosedRun, Delivery, LineState, Outcome, OutcomeKind,
@@ -95,6 +96,8 @@ pub struct Book<const N: usize, const H: usize> {
     pub motor: Motor,
     /// The tube set and its calibrations.
     pub tube: Tube,
+    /// The lock on the settings.
+    pub lock: Lock,
 }
 
 impl<const N: usize, const H: usize> Book<N, H> {
@@ -125,6 +128,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
             stock: Stock::NONE,
             motor: Motor::SOUND,
             tube: Tube::UNKNOWN,
+            lock: Lock::OPEN,
         }
     }
 
@@ -219,6 +223,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 let stock = Stock { container: *container, level: level.plus(drawn), ..self.stock };
                 self.stock = Stock { service: Volume::ZERO, drawn: Volume::ZERO, ..stock };
             }
+            Record::Pin { check, .. } => self.lock = Lock::with(*check),
             Record::Motor { at, faults } => self.motor.failed(*at, *faults),
             Record::SnapClock { at, epoch, utc, losses, not_before, zone } => {
                 self.zone = *zone;
@@ -230,6 +235,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 self.open = None;
                 self.stock = Stock::NONE;
                 self.tube = Tube::UNKNOWN;
+                self.lock = Lock::OPEN;
             }
             Record::SnapGlobals {
                 ceiling,
@@ -274,6 +280,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
             }
             Record::SnapStock(stock) => self.stock = *stock,
             Record::SnapTube(tube) => self.tube = *tube,
+            Record::SnapLock(lock) => self.lock = *lock,
             // a stamp is its instant; what is staged waits for its adoption
             Record::Staged(_)
             | Record::StagedClosed(_)
@@ -294,6 +301,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
             }
             Act::PrimeEnded | Act::CalibrationEnded => self.stock.service_ends(drawn),
             Act::Acknowledged => self.motor = Motor::SOUND,
+            Act::Unlocked => self.lock.was_right(),
+            Act::WrongPin => self.lock.was_wrong(at),
             Act::TubeChanged => {
                 self.tube.change(at);
                 // what the old one drew says nothing of the new one

@@ -18,6 +18,11 @@ impl<'a> Put<'a> {
         Self { buffer, at: 0, fits: true }
     }
 
+    /// How many bytes were written.
+    pub(crate) const fn written(&self) -> usize {
+        self.at
+    }
+
     /// The low `bytes` bytes of a number.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn number(&mut self, value: u64, bytes: usize) {
@@ -165,6 +170,11 @@ impl<'a> Get<'a> {
             self.ok = false;
             instead
         })
+    }
+
+    /// Whether nothing is left.
+    pub(crate) const fn is_over(&self) -> bool {
+        self.buffer.is_empty()
     }
 
     /// Whether all that is left is zeros: what an encoder leaves behind.

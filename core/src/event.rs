@@ -4,6 +4,7 @@ use crate::calibration::{Measured, Vessel};
 use crate::civil::Local;
 use crate::config::{Container, Head};
 use crate::entry::EntryId;
+use crate::lock::Pin;
 use crate::timetable::Timetable;
 use crate::units::{Flow, Volume};
 use crate::zone::Zone;
@@ -56,6 +57,12 @@ pub enum Event<'a, const N: usize> {
     /// The operator lets go: a prime or calibration run ends, and what was measured
     /// of a calibration so far is forgotten.
     Release,
+    /// An operator enters the PIN: the settings are unlocked for a while (O5).
+    Unlock(Pin),
+    /// An operator locks the settings again.
+    Lock,
+    /// An operator sets the PIN, or takes it away.
+    SetPin(Option<Pin>),
     /// The remote stop changed.
     RemoteStop(bool),
     /// The leak or tube-burst detector changed.
@@ -86,16 +93,28 @@ impl<const N: usize> Event<'_, N> {
             | Self::CalibrateInto(_)
             | Self::Measured(_)
             | Self::TubeChanged
+            | Self::Unlock(_)
+            | Self::SetPin(_)
             | Self::Acknowledge => true,
             Self::Wake
             | Self::Appended
             | Self::AppendFailed
             | Self::Adopted(_)
             | Self::Release
+            | Self::Lock
             | Self::RemoteStop(_)
             | Self::Leak(_)
             | Self::LevelLow(_)
             | Self::MotorFault => false,
+        }
+    }
+
+    /// Whether a lock keeps it out: all that an operator asks for, but for filling the
+    /// container and acknowledging, which whoever is at hand may do.
+    pub const fn needs_unlocking(&self) -> bool {
+        match self {
+            Self::Refill(_) | Self::Acknowledge | Self::Unlock(_) => false,
+            other => other.is_request(),
         }
     }
 }

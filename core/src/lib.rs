@@ -19,6 +19,8 @@ pub mod entry;
 pub mod event;
 pub mod ledger;
 pub mod limits;
+pub mod lock;
+pub mod message;
 pub mod motor;
 mod notice;
 pub mod record;

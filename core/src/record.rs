@@ -14,6 +14,7 @@ use crate::cause::Cause;
 use crate::civil::Date;
 use crate::config::{Container, Head};
 use crate::entry::{ClosedDates, Entry, EntryId, Nominal};
+use crate::lock::Lock;
 use crate::motor::Motor;
 use crate::stock::Stock;
 use crate::time::{Instant, Utc};
@@ -264,17 +265,23 @@ pub enum Act {
     Acknowledged = 5,
     /// A new tube set was put in.
     TubeChanged = 6,
+    /// The settings were unlocked.
+    Unlocked = 7,
+    /// A wrong PIN was entered.
+    WrongPin = 8,
 }
 
 impl Act {
     /// All acts.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 8] = [
         Self::PrimeBegun,
         Self::PrimeEnded,
         Self::CalibrationBegun,
         Self::CalibrationEnded,
         Self::Acknowledged,
         Self::TubeChanged,
+        Self::Unlocked,
+        Self::WrongPin,
     ];
 }
 
@@ -521,6 +528,13 @@ pub enum Record {
         /// found.
         in_force: bool,
     },
+    /// The PIN was set, or taken away.
+    Pin {
+        /// When.
+        at: Instant,
+        /// The word that it is judged by; 0 for none.
+        check: u32,
+    },
     /// The motor stalled or drew too much.
     Motor {
         /// When.
@@ -596,6 +610,8 @@ pub enum Record {
     SnapStock(Stock),
     /// Snapshot: the tube set.
     SnapTube(Tube),
+    /// Snapshot: the lock.
+    SnapLock(Lock),
 }
 
 impl Record {
@@ -617,6 +633,7 @@ impl Record {
             Self::Container { .. } => 13,
             Self::Motor { .. } => 14,
             Self::Calibration { .. } => 15,
+            Self::Pin { .. } => 16,
             Self::SnapClock { .. } => 32,
             Self::SnapGlobals { .. } => 33,
             Self::SnapHead(_) => 34,
@@ -628,6 +645,7 @@ impl Record {
             Self::SnapOpen { .. } => 40,
             Self::SnapStock(_) => 41,
             Self::SnapTube(_) => 42,
+            Self::SnapLock(_) => 43,
         }
     }
 
@@ -642,6 +660,7 @@ impl Record {
             | Self::Alarm { at, .. }
             | Self::Container { at, .. }
             | Self::Motor { at, .. }
+            | Self::Pin { at, .. }
             | Self::SnapClock { at, .. } => Some(*at),
             Self::Calibration { found, .. } => Some(found.at),
             Self::Adopted(a) => Some(a.at),
@@ -658,7 +677,8 @@ impl Record {
             | Self::SnapDeliveries(_)
             | Self::SnapStarts(_)
             | Self::SnapStock(_)
-            | Self::SnapTube(_) => None,
+            | Self::SnapTube(_)
+            | Self::SnapLock(_) => None,
         }
     }
 }

@@ -116,6 +116,15 @@ pub enum Refusal {
     AtCeiling,
     /// A setting is outside what the device can hold.
     OutOfRange,
+    /// The settings are locked.
+    Locked,
+    /// It is not the PIN.
+    WrongPin,
+    /// There were too many wrong tries: the next is judged after this wait.
+    TriedTooOften {
+        /// In ms.
+        wait_ms: u32,
+    },
     /// No calibration run can be proposed for this vessel.
     NoRun(NoRun),
     /// There is no calibration run that a reading could belong to: none was made, or

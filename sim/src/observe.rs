@@ -7,6 +7,7 @@ use dosewright_core::calibration::{Measured, Vessel};
 use dosewright_core::civil::Local;
 use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::EntryId;
+use dosewright_core::lock::Pin;
 use dosewright_core::timetable::Timetable;
 use dosewright_core::units::{Flow, Volume};
 use dosewright_core::zone::Zone;
@@ -45,6 +46,12 @@ pub enum DeviceAct {
     Measured(Measured),
     /// Say that a new tube set is in.
     TubeChanged,
+    /// Enter the PIN.
+    Unlock(Pin),
+    /// Lock the settings again.
+    Lock,
+    /// Set the PIN, or take it away.
+    SetPin(Option<Pin>),
     /// Let go of prime or calibrate.
     Release,
     /// The remote stop changed.

@@ -67,6 +67,9 @@ enum Op {
     Into(u16),
     Reading(u16, bool),
     Tube,
+    Pin(u8),
+    Unlock(u8),
+    Lock,
     Release,
     Fault,
     Acknowledge,
@@ -93,6 +96,9 @@ fn op() -> impl Strategy<Value = Op> {
         1 => (1..300_u16).prop_map(Op::Into),
         2 => (0..300_u16, any::<bool>()).prop_map(|(a, b)| Op::Reading(a, b)),
         1 => Just(Op::Tube),
+        1 => (0..6_u8).prop_map(Op::Pin),
+        4 => (0..3_u8).prop_map(Op::Unlock),
+        1 => Just(Op::Lock),
         1 => Just(Op::Release),
         1 => Just(Op::Fault),
         1 => Just(Op::Acknowledge),
@@ -101,6 +107,11 @@ fn op() -> impl Strategy<Value = Op> {
         1 => (0..2000_u16).prop_map(Op::Refill),
         2 => any::<bool>().prop_map(Op::Level),
     ]
+}
+
+/// One of three PINs, or none.
+fn digits(n: u8) -> Option<dosewright_core::lock::Pin> {
+    dosewright_core::lock::Pin::from_digits(&[b'0', b'4', b'1', b'0' + n]).filter(|_| n < 3)
 }
 
 fn entry(id: u16, at_min: u16, ml: u16) -> Entry {
@@ -255,6 +266,12 @@ proptest! {
                     device.handle(now, Event::Measured(&measured), &mut pin);
                 }
                 Op::Tube => device.handle(now, Event::TubeChanged, &mut pin),
+                Op::Pin(n) => device.handle(now, Event::SetPin(digits(n)), &mut pin),
+                Op::Unlock(n) => {
+                    let entered = digits(n).unwrap();
+                    device.handle(now, Event::Unlock(entered), &mut pin);
+                }
+                Op::Lock => device.handle(now, Event::Lock, &mut pin),
                 Op::Release => device.handle(now, Event::Release, &mut pin),
                 Op::Fault => device.handle(now, Event::MotorFault, &mut pin),
                 Op::Acknowledge => device.handle(now, Event::Acknowledge, &mut pin),

@@ -1,7 +1,7 @@
 //! A bounded run of the fuzz targets' bodies, the same at every run.
 
 use dosewright_tests::fuzz::mutate::{Dice, mutate};
-use dosewright_tests::fuzz::{events, image, scenario};
+use dosewright_tests::fuzz::{events, image, message, scenario};
 
 #[test]
 fn any_text_is_a_scenario_or_is_refused_with_its_place() {
@@ -32,6 +32,30 @@ fn m2_any_image_gives_settings_that_were_written_or_none() {
     }
     assert!(started > 10_000, "{started} started");
     assert!(with_settings > 5_000 && damaged > 2_000, "{with_settings}, {damaged}");
+}
+
+#[test]
+fn o5_any_bytes_on_the_line_are_answered_and_change_nothing_behind_a_closed_lock() {
+    let mut sum = message::Became::default();
+    for seed in 0..12_000 {
+        let mut dice = Dice::new(seed);
+        let mut bytes = message::seed(seed % 3 == 0);
+        for _ in 0..=dice.below(3) {
+            mutate(&mut bytes, &mut dice);
+        }
+        if seed % 2 == 0 {
+            bytes = message::forge(&bytes);
+        }
+        let became = message::run(&bytes);
+        sum.unreadable += became.unreadable;
+        sum.refused += became.refused;
+        sum.taken += became.taken;
+        sum.timetables += became.timetables;
+    }
+    let whole = message::run(&message::seed(false));
+    assert_eq!((whole.taken, whole.refused, whole.timetables), (8, 0, 1));
+    assert!(sum.unreadable > 5_000 && sum.refused > 5_000, "{sum:?}");
+    assert!(sum.taken > 10_000 && sum.timetables > 100, "{sum:?}");
 }
 
 #[test]

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 /// The rooms of `core`, each of which may use those before it only. A room is a
 /// file of `core/src` with the folder of its name.
-const ORDER: [&str; 28] = [
+const ORDER: [&str; 30] = [
     "notice",
     "codec",
     "time",
@@ -20,6 +20,7 @@ const ORDER: [&str; 28] = [
     "stock",
     "motor",
     "tube",
+    "lock",
     "timers",
     "record",
     "schedule",
@@ -29,6 +30,7 @@ const ORDER: [&str; 28] = [
     "limits",
     "event",
     "effect",
+    "message",
     "book",
     "controller",
     "recovery",
@@ -115,7 +117,7 @@ fn the_rooms_of_core_import_one_way() {
 
 #[test]
 fn the_auditor_shares_no_schedule_code() {
-    const DATA: [&str; 13] = [
+    const DATA: [&str; 14] = [
         "time",
         "units",
         "civil",
@@ -124,6 +126,7 @@ fn the_auditor_shares_no_schedule_code() {
         "config",
         "calibration",
         "tube",
+        "lock",
         "record",
         "zone",
         "ledger",

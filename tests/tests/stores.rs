@@ -14,6 +14,7 @@ use dosewright_core::civil::{Date, Days};
 use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recurrence};
 use dosewright_core::ledger::{Class, Geometry, Ledger, OpenError, SLOT, Slot, VERSION};
+use dosewright_core::lock::Lock;
 use dosewright_core::motor::Motor;
 use dosewright_core::record::{
     Act, Adopted, Alarm, Born, ClosedList, DueKey, Outcome, OutcomeKind, Pulse, Record, Reset,
@@ -155,6 +156,8 @@ fn records(version: u16) -> Vec<Record> {
             Record::Act { at: at(26 * HOUR + 11), act: Act::TubeChanged, ms: 0 },
             Record::Calibration { found: first, in_force: true },
             Record::Calibration { found: second, in_force: false },
+            Record::Pin { at: at(26 * HOUR + 14), check: 0x1234_5678 },
+            Record::Act { at: at(26 * HOUR + 15), act: Act::WrongPin, ms: 0 },
         ]);
     }
     records
@@ -303,8 +306,10 @@ fn says_what_it_said(version: u16, found: &Recovered<N, H>) {
     if version < 3 {
         // none of them kept a history of calibrations; what the head was set up with
         // is known while its record is there
-        assert_eq!(book.tube, Tube::UNKNOWN);
+        assert_eq!((book.tube, book.lock), (Tube::UNKNOWN, Lock::OPEN));
     } else {
+        assert!(book.lock.is_set());
+        assert_eq!((book.lock.wrong, book.lock.at), (1, at(26 * HOUR + 15)));
         let [first, second] = calibrations().map(Some);
         let since = Some(at(26 * HOUR + 11));
         let found = [first, second, None];
@@ -332,7 +337,7 @@ fn m4_an_older_store_is_read_as_what_it_is_or_refused_by_its_version() {
 
 #[test]
 fn m4_every_record_of_the_store_is_what_was_written() {
-    for (version, most) in [(1, 12), (2, 14), (3, 15)] {
+    for (version, most) in [(1, 12), (2, 14), (3, 16)] {
         let bytes = std::fs::read(file(version)).unwrap();
         let mut found = Vec::new();
         for slot in bytes.chunks_exact(SLOT) {

@@ -3,6 +3,7 @@
 use super::Book;
 use crate::config::Head;
 use crate::entry::EntryId;
+use crate::lock::Lock;
 use crate::record::{DELIVERIES_A_RECORD, RECORD_BYTES, Record, STARTS_A_RECORD, Staged};
 use crate::time::Duration;
 use crate::tube::Tube;
@@ -14,7 +15,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
     const DELIVERIES: usize = H.div_ceil(DELIVERIES_A_RECORD);
     const STARTS: usize = (Head::MOST_STARTS as usize).div_ceil(STARTS_A_RECORD);
     /// The most records a snapshot can have.
-    pub const SNAPSHOT_MOST: usize = BEFORE_LINES + 2 * N + Self::DELIVERIES + Self::STARTS + 3;
+    pub const SNAPSHOT_MOST: usize = BEFORE_LINES + 2 * N + Self::DELIVERIES + Self::STARTS + 4;
 
     /// The records of a snapshot, from which [`Self::apply`] makes the same state
     /// again. What no rule can ask for any more is left out.
@@ -54,6 +55,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
         match place.saturating_sub(Self::STARTS) {
             1 => return self.stock.container().map(|_| Record::SnapStock(self.stock)),
             2 => return (self.tube != Tube::UNKNOWN).then_some(Record::SnapTube(self.tube)),
+            3 => return (self.lock != Lock::OPEN).then_some(Record::SnapLock(self.lock)),
             _ => {}
         }
         self.open.map(|open| Record::SnapOpen {

@@ -17,6 +17,7 @@ mod calibrate;
 mod dose;
 mod dues;
 mod inputs;
+mod locked;
 mod request;
 mod service;
 
@@ -92,6 +93,8 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     /// What is known of the open dose beyond the ledger.
     running: Option<Running>,
     service: Option<Service>,
+    /// Until when the settings stay unlocked, where there is a PIN.
+    unlocked_until: Instant,
     /// A calibration that waits for its reading, or for its second run.
     bench: Bench,
     remote_stop: bool,
@@ -162,6 +165,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             pump: Pump::Off { rest_until: Instant::MIN },
             running: None,
             service: None,
+            unlocked_until: Instant::MIN,
             bench: Bench::EMPTY,
             remote_stop: false,
             leak: false,
@@ -287,6 +291,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             }
             Record::Boot { .. } => self.started(),
             Record::Motor { .. } => (self.motor_failed, self.stale) = (false, true),
+            // whoever set it is in
+            Record::Pin { .. } => self.unlocked_until = self.now.plus(crate::lock::STAYS_UNLOCKED),
             Record::Alarm { alarm, on, .. } => {
                 effects.push(Effect::Alarm(*alarm, *on));
                 self.level_noted(*alarm, *on, effects);

@@ -25,6 +25,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let unanswered = self.pending().is_some() || self.adopting || self.start.is_some();
         let wrote = if unanswered {
             Err(Refusal::Busy)
+        } else if event.needs_unlocking() && self.is_locked() {
+            Err(Refusal::Locked)
         } else if self.retry_at.is_some() && event.is_request() {
             // dues that are owed a record would pass by the new settings (D1)
             Err(Refusal::Ledger)
@@ -34,6 +36,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         match wrote {
             Ok(true) => {
                 self.asked = true;
+                self.stay_unlocked();
                 effects.push(Effect::Append);
             }
             Ok(false) => {}
@@ -61,6 +64,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                     None => {
                         self.adoption_fits(timetable)?;
                         self.adopting = true;
+                        self.stay_unlocked();
                         effects.push(Effect::Adopt);
                         Ok(false)
                     }
@@ -85,6 +89,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             }
             Event::CalibrateInto(vessel) => self.calibrate_into(vessel),
             Event::Measured(measured) => self.measured(measured),
+            Event::Unlock(pin) => self.unlock(pin),
+            Event::SetPin(pin) => Ok(self.set_pin(pin)),
+            Event::Lock => {
+                self.lock_up();
+                Ok(false)
+            }
             Event::TubeChanged => Ok(self.want(&Record::Act { at, act: Act::TubeChanged, ms: 0 })),
             Event::Release => {
                 self.bench = Bench::EMPTY;

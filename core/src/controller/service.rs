@@ -71,6 +71,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 };
                 self.stale = true;
             }
+            Act::Unlocked | Act::WrongPin => self.try_noted(act, effects),
             Act::TubeChanged => (self.bench, self.stale) = (Bench::EMPTY, true),
             Act::Acknowledged => (self.acknowledged, self.stale) = (true, true),
         }

@@ -79,6 +79,10 @@ impl Record {
                 put_instant(&mut p, *at);
                 p.u8(*faults);
             }
+            Self::Pin { at, check } => {
+                put_instant(&mut p, *at);
+                p.u32(*check);
+            }
             Self::Calibration { found, in_force } => {
                 put_found(&mut p, found);
                 p.u8(u8::from(*in_force));
@@ -137,6 +141,7 @@ impl Record {
             }
             Self::SnapStock(stock) => put_stock(&mut p, stock),
             Self::SnapTube(tube) => put_tube(&mut p, tube),
+            Self::SnapLock(lock) => put_lock(&mut p, lock),
         }
         debug_assert!(p.fits, "a record outgrew its slot");
     }
@@ -233,6 +238,7 @@ impl Record {
             }
             14 => *self = Self::Motor { at: get_instant(g), faults: get_faults(g) },
             15 => *self = Self::Calibration { found: get_found(g), in_force: g.bool() },
+            16 => *self = Self::Pin { at: get_instant(g), check: g.u32() },
             32 => {
                 *self = Self::SnapClock {
                     at: get_instant(g),
@@ -278,6 +284,7 @@ impl Record {
             }
             41 => *self = Self::SnapStock(get_stock(g)),
             42 => *self = Self::SnapTube(get_tube(g)),
+            43 => *self = Self::SnapLock(get_lock(g)),
             _ => return false,
         }
         g.ok && g.rest_is_zero()

@@ -9,6 +9,7 @@ use crate::civil::{Date, Days};
 use crate::codec::{Get, Put};
 use crate::config::{Container, Head};
 use crate::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recurrence};
+use crate::lock::Lock;
 use crate::motor::Motor;
 use crate::stock::Stock;
 use crate::time::{Instant, Utc};
@@ -325,6 +326,18 @@ pub(super) fn put_found(p: &mut Put, found: &Found) {
 
 pub(super) fn get_found(g: &mut Get) -> Found {
     Found { at: get_instant(g), flow: get_flow(g), uncertainty_ppm: g.u32() }
+}
+
+pub(super) fn put_lock(p: &mut Put, lock: &Lock) {
+    p.u32(lock.word());
+    p.u8(lock.wrong);
+    put_instant(p, lock.at);
+}
+
+pub(super) fn get_lock(g: &mut Get) -> Lock {
+    let mut lock = Lock::with(g.u32());
+    (lock.wrong, lock.at) = (g.u8(), get_instant(g));
+    lock
 }
 
 /// Bits of what a record of the tube set has: when it was put in, the nominal

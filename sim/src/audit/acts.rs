@@ -79,12 +79,16 @@ impl Auditor {
         }
         let now = self.chip.count(self.ms);
         self.hold_at(now);
+        self.note_for_lock(act, now);
         match act {
             DeviceAct::RemoteStop(on) => self.change(now, Cause::RemoteStop, *on),
             DeviceAct::Leak(on) => self.change(now, Cause::Leak, *on),
             DeviceAct::MotorFault => self.motor_fails(now),
             DeviceAct::LevelLow(closed) => self.look_at_level(*closed, now),
-            DeviceAct::Acknowledge => {}
+            DeviceAct::Acknowledge
+            | DeviceAct::Unlock(_)
+            | DeviceAct::Lock
+            | DeviceAct::SetPin(_) => {}
             DeviceAct::RunAgain(id) => {
                 let busy = !self.hinder.pump_causes().is_empty()
                     || self.open.is_some()
@@ -144,6 +148,7 @@ impl Auditor {
             Act::PrimeEnded | Act::CalibrationEnded => self.service_ends(at, ms),
             Act::TubeChanged => self.on_tube_changed(at),
             Act::Acknowledged => self.motor_acknowledged(at),
+            Act::Unlocked | Act::WrongPin => {}
         }
     }
 
@@ -254,7 +259,8 @@ impl Auditor {
         let Some((id, busy)) = self.pending.ask.take() else { return };
         // what was due by then comes first, and may have taken the pump
         let taken = self.open.is_some() || self.model.first_waiting().is_some();
-        let spoken = self.pin.ms.damaged || self.taint.covers(id);
+        let locked = self.lock.may_be_closed(self.now);
+        let spoken = self.pin.ms.damaged || self.taint.covers(id) || locked;
         if busy || taken || spoken || !self.supply.awake {
             self.report.refused_acts += 1;
             return;

@@ -95,6 +95,8 @@ impl<H: Hand> Ideal<H> {
                     }
                 }
             }
+            // what is predicted is for sites without a lock
+            DeviceAct::Unlock(_) | DeviceAct::Lock | DeviceAct::SetPin(_) => {}
             DeviceAct::Acknowledge => {
                 self.motor = Motor::default();
                 self.stop(Cause::MotorFault, false, at);

@@ -44,7 +44,9 @@ impl About {
             | Record::Boot { .. }
             | Record::Container { .. }
             | Record::SnapStock(_)
-            | Record::SnapTube(_) => Self::Nothing,
+            | Record::SnapTube(_)
+            | Record::Pin { .. }
+            | Record::SnapLock(_) => Self::Nothing,
             _ => Self::State,
         }
     }

@@ -26,6 +26,7 @@ mod ended;
 mod ideal;
 mod ledger;
 mod limits;
+mod lock;
 mod marks;
 mod model;
 mod outcomes;
@@ -136,6 +137,7 @@ pub struct Auditor {
     level: stock::Level,
     motor: stock::Motor,
     bench: bench::Bench,
+    lock: lock::Lock,
     pending: settings::Pending,
     staging: settings::Staging,
     snapshot: settings::Snapshot,
@@ -183,6 +185,7 @@ impl Auditor {
             level: stock::Level::default(),
             motor: stock::Motor::default(),
             bench: bench::Bench::default(),
+            lock: lock::Lock::default(),
             pending: settings::Pending::default(),
             staging: settings::Staging::default(),
             snapshot: settings::Snapshot::default(),

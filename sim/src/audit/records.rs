@@ -2,7 +2,7 @@
 
 use dosewright_core::cause::Cause;
 use dosewright_core::entry::EntryId;
-use dosewright_core::record::{Born, Record};
+use dosewright_core::record::{Act, Born, Record};
 
 use super::dose::TICK_MS;
 use super::ledger::{About, Seen};
@@ -14,7 +14,7 @@ impl Auditor {
     fn comes_before_dues(&self, record: &Record) -> bool {
         match record {
             Record::Clock { .. } | Record::Head { .. } | Record::Act { .. } => true,
-            Record::Container { .. } | Record::Calibration { .. } => true,
+            Record::Container { .. } | Record::Calibration { .. } | Record::Pin { .. } => true,
             Record::Staged(_) | Record::StagedClosed(_) | Record::Adopted(_) => true,
             Record::Pulse(p) => p.asked && p.first,
             Record::Outcome(o) => {
@@ -62,7 +62,7 @@ impl Auditor {
         if let Some(about) = lost {
             // what it drew or said of the container may be lost with it
             self.model.stock.unsure |= self.model.stock.container.is_some();
-            self.bench.unsure = true;
+            (self.bench.unsure, self.lock.unsure) = (true, true);
             self.taint.add(about);
             if let About::Entry(id) | About::Line(id) = about
                 && let Some(line) = self.model.line_mut(id)
@@ -107,6 +107,10 @@ impl Auditor {
         if was_bad {
             self.ledger_is_good();
         }
+        self.check_lock(
+            record.at().map_or(self.now, dosewright_core::time::Instant::as_ms),
+            record,
+        );
         match record {
             Record::Clock { at, epoch, utc, zone } => {
                 self.on_clock(
@@ -123,12 +127,16 @@ impl Auditor {
             Record::Born(born) => self.on_born(born),
             Record::Pulse(pulse) => self.on_pulse(pulse),
             Record::Outcome(outcome) => self.on_outcome(outcome),
-            Record::Act { at, act, ms } => self.on_act_record(at.as_ms(), *act, i64::from(*ms)),
             Record::Alarm { at, alarm, on, .. } => self.on_alarm(at.as_ms(), *alarm, *on),
             Record::Container { at, container, level } => {
                 self.on_container(at.as_ms(), *container, level.as_nl());
             }
             Record::Calibration { found, in_force } => self.on_calibration(found, *in_force),
+            Record::Pin { at, .. } => self.on_pin(at.as_ms(), record),
+            Record::Act { at, act: Act::Unlocked | Act::WrongPin, .. } => {
+                self.on_pin(at.as_ms(), record);
+            }
+            Record::Act { at, act, ms } => self.on_act_record(at.as_ms(), *act, i64::from(*ms)),
             Record::Motor { at, faults } => self.on_motor(at.as_ms(), *faults),
             _ => {}
         }

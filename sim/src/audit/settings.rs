@@ -23,6 +23,8 @@ pub(crate) struct Pending {
     /// For which entry a dose was asked, and whether the pump was in use or stopped.
     pub(crate) ask: Option<(EntryId, bool)>,
     pub(crate) service: Option<DeviceAct>,
+    /// A PIN that was entered or set.
+    pub(crate) pin: Option<DeviceAct>,
 }
 
 /// The lines of the timetable as the ledger has them.
@@ -60,6 +62,7 @@ pub(crate) struct Snapshot {
 impl Auditor {
     /// What was asked for and not written was refused.
     pub(super) fn settle_pending(&mut self) {
+        self.settle_pin();
         let refused = self.pending.setting.take();
         if let Some(DeviceAct::Measured(measured)) = &refused {
             self.reading_refused(measured);

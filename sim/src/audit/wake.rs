@@ -271,6 +271,7 @@ impl Auditor {
         self.hinder.service = None;
         self.model.stock.booted();
         self.bench.leave();
+        self.lock.close();
         (self.motor.pending, self.motor.tried) = (false, false);
         self.hinder.fault = self.motor.until() > at;
         self.limits.booted(at);

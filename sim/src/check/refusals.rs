@@ -156,6 +156,9 @@ pub(super) fn diagnostic(
         | Refusal::NoSuchEntry { .. }
         | Refusal::Ledger
         | Refusal::AtCeiling
+        | Refusal::Locked
+        | Refusal::WrongPin
+        | Refusal::TriedTooOften { .. }
         | Refusal::NoRun(_)
         | Refusal::NothingMeasured
         | Refusal::RunLonger { .. }

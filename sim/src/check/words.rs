@@ -56,6 +56,12 @@ pub fn refusal(refusal: &Refusal, name: impl Fn(EntryId) -> String) -> String {
         Refusal::Ledger => "the memory could not take it down".to_owned(),
         Refusal::AtCeiling => "the daily ceiling leaves nothing to deliver".to_owned(),
         Refusal::OutOfRange => "the setting is out of range".to_owned(),
+        Refusal::Locked => "the settings are locked".to_owned(),
+        Refusal::WrongPin => "it is not the PIN".to_owned(),
+        Refusal::TriedTooOften { wait_ms } => format!(
+            "too many wrong tries; the next is judged in {}",
+            show::length(u64::from(wait_ms))
+        ),
         Refusal::NoRun(NoRun::VesselTooCoarse { best_ppm }) => {
             format!("a full vessel still leaves an uncertainty of {}", show::percent(best_ppm))
         }

@@ -83,6 +83,7 @@ pub(super) fn instant(record: &Record) -> Option<Instant> {
         | Record::Alarm { at, .. }
         | Record::Container { at, .. }
         | Record::Motor { at, .. }
+        | Record::Pin { at, .. }
         | Record::SnapClock { at, .. } => Some(*at),
         Record::Calibration { found, .. } => Some(found.at),
         Record::Adopted(adopted) => Some(adopted.at),
@@ -161,6 +162,8 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
                 }
                 Act::Acknowledged => "alarms acknowledged".to_owned(),
                 Act::TubeChanged => "new tube set".to_owned(),
+                Act::Unlocked => "settings unlocked".to_owned(),
+                Act::WrongPin => "a wrong PIN".to_owned(),
             };
             ("act", None, what)
         }
@@ -184,6 +187,8 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
                 show::volume(container.heel)
             ),
         ),
+        Record::Pin { check: 0, .. } => ("pin", None, "PIN taken away".to_owned()),
+        Record::Pin { .. } => ("pin", None, "PIN set".to_owned()),
         Record::Calibration { found, in_force } => {
             ("calibration", None, show::calibration(found, *in_force))
         }

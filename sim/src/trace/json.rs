@@ -167,6 +167,9 @@ pub(super) const fn act_word(act: &DeviceAct) -> &'static str {
         DeviceAct::Calibrate(_) | DeviceAct::CalibrateInto(_) => "calibrate",
         DeviceAct::Measured(_) => "measured",
         DeviceAct::TubeChanged => "change_tube",
+        DeviceAct::Unlock(_) => "unlock",
+        DeviceAct::Lock => "lock",
+        DeviceAct::SetPin(_) => "set_pin",
         DeviceAct::Release => "release",
         DeviceAct::RemoteStop(_) => "remote_stop",
         DeviceAct::Leak(_) => "leak",
@@ -189,6 +192,8 @@ pub(super) const fn service_word(act: dosewright_core::record::Act) -> &'static 
         Act::CalibrationEnded => "calibration_ended",
         Act::Acknowledged => "acknowledged",
         Act::TubeChanged => "tube_changed",
+        Act::Unlocked => "unlocked",
+        Act::WrongPin => "wrong_pin",
     }
 }
 

@@ -193,7 +193,7 @@ impl<W: io::Write> Wave<W> {
                 Act::PrimeEnded => self.wire(at_ms, Wire::Prime, false),
                 Act::CalibrationBegun => self.wire(at_ms, Wire::Calibrate, true),
                 Act::CalibrationEnded => self.wire(at_ms, Wire::Calibrate, false),
-                Act::Acknowledged | Act::TubeChanged => Ok(()),
+                Act::Acknowledged | Act::TubeChanged | Act::Unlocked | Act::WrongPin => Ok(()),
             },
             Event::Alarm { alarm, on } => {
                 self.alarms.retain(|known| *known != alarm);

@@ -4,5 +4,6 @@
 
 pub mod events;
 pub mod image;
+pub mod message;
 pub mod mutate;
 pub mod scenario;

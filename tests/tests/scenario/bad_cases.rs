@@ -277,6 +277,7 @@ pub(crate) const CASES: &[Case] = &[
         "measured",
         "without `run` or `vessel`",
     ),
+    ("[[operator]]\nat = \"+1 d\"\nunlock = { pin = \"12a4\" }", "S008", "pin", "4 to 8 digits"),
     (
         "[[operator]]\nat = \"+1 d\"\ncalibrate = { as_delivered = true }",
         "S022",

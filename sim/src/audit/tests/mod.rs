@@ -3,6 +3,7 @@
 
 mod bad;
 mod bad_calibrations;
+mod bad_lock;
 mod bad_settings;
 mod bench;
 mod finders;

@@ -24,6 +24,9 @@ pub(in crate::scenario) static OPERATOR: Table = Table {
         one_of("calibrate", Kind::Table(&CALIBRATE), "Calibrates."),
         one_of("run_again", Kind::Table(&RUN_AGAIN), "Runs an entry's dose again."),
         one_of("acknowledge", Kind::Table(&ACKNOWLEDGE), "Acknowledges the alarms."),
+        one_of("set_pin", Kind::Table(&SET_PIN), "Sets the PIN that the settings are behind."),
+        one_of("unlock", Kind::Table(&UNLOCK), "Enters the PIN."),
+        one_of("lock", Kind::Table(&LOCK), "Locks the settings again."),
         one_of("press", Kind::Table(&PRESS), "Presses a key of the panel."),
         one_of("refill", Kind::Table(&REFILL), "Fills the container."),
         one_of("change_tube", Kind::Table(&CHANGE_TUBE), "Puts in a new tube set."),
@@ -133,6 +136,20 @@ pub(in crate::scenario) static CALIBRATE: Table = Table {
 
 pub(in crate::scenario) static ACKNOWLEDGE: Table =
     Table { name: "acknowledge", group: "", keys: &[] };
+
+pub(in crate::scenario) static LOCK: Table = Table { name: "lock", group: "", keys: &[] };
+
+pub(in crate::scenario) static SET_PIN: Table = Table {
+    name: "set_pin",
+    group: "",
+    keys: &[optional("pin", Kind::Text(20), "4 to 8 digits; without it the PIN is taken away.")],
+};
+
+pub(in crate::scenario) static UNLOCK: Table = Table {
+    name: "unlock",
+    group: "",
+    keys: &[required("pin", Kind::Text(20), "The digits that are entered, right or wrong.")],
+};
 
 pub(in crate::scenario) static PRESS: Table = Table {
     name: "press",

@@ -3,6 +3,7 @@
 use dosewright_core::calibration::Vessel;
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::entry::GapRule;
+use dosewright_core::lock::Pin;
 use dosewright_core::time::Duration;
 use dosewright_core::units::{Flow, Volume};
 
@@ -182,6 +183,12 @@ pub enum Act {
     RunAgain(EntryName),
     /// Acknowledges the alarms.
     Acknowledge,
+    /// Sets the PIN, or takes it away.
+    SetPin(Option<Pin>),
+    /// Enters a PIN.
+    Unlock(Pin),
+    /// Locks the settings.
+    Lock,
     /// Presses a key.
     Press {
         /// Which.
@@ -222,6 +229,9 @@ impl Act {
             Self::Calibrate { .. } => "calibrate",
             Self::RunAgain(_) => "run_again",
             Self::Acknowledge => "acknowledge",
+            Self::SetPin(_) => "set_pin",
+            Self::Unlock(_) => "unlock",
+            Self::Lock => "lock",
             Self::Press { .. } => "press",
             Self::Refill { .. } => "refill",
             Self::ChangeTube { .. } => "change_tube",

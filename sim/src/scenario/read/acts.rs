@@ -1,6 +1,7 @@
 //! `[[operator]]`.
 
 use dosewright_core::calibration::Vessel;
+use dosewright_core::lock::Pin;
 use dosewright_core::units::Volume;
 
 use super::super::doc::Node;
@@ -38,6 +39,20 @@ pub(super) fn act(cx: &mut Context, node: &Node) -> Option<OperatorAct> {
         t.inner("acknowledge").map(|t| {
             t.finish();
             Act::Acknowledge
+        }),
+        t.inner("set_pin").and_then(|mut t| {
+            let pin = pin(&mut t);
+            t.finish();
+            pin.map(Act::SetPin)
+        }),
+        t.inner("unlock").and_then(|mut t| {
+            let pin = pin(&mut t);
+            t.finish();
+            pin.flatten().map(Act::Unlock)
+        }),
+        t.inner("lock").map(|t| {
+            t.finish();
+            Act::Lock
         }),
         t.inner("press").and_then(press),
         t.inner("refill").map(|mut t| {
@@ -207,6 +222,23 @@ fn calibrate(mut t: TableReader) -> Option<Act> {
     let vessel =
         Vessel { capacity, reading_error: error.unwrap_or_else(|| reading_error(capacity)) };
     Some(Act::Calibrate { run: run.or(into), vessel, result, as_found, confirm })
+}
+
+/// A PIN; `Some(None)` where the file gives none.
+fn pin(t: &mut TableReader) -> Option<Option<Pin>> {
+    let text = t.free_text("pin");
+    if !t.has("pin") {
+        return Some(None);
+    }
+    let text = text?;
+    let pin = Pin::from_digits(text.as_bytes());
+    if pin.is_none() {
+        let found = Diagnostic::new(codes::OUT_OF_RANGE, t.key_place("pin"), "`pin` is no PIN")
+            .label("a PIN is 4 to 8 digits")
+            .help("give the digits in quotes, such as \"0417\"");
+        t.cx.report(found);
+    }
+    pin.map(Some)
 }
 
 fn press(mut t: TableReader) -> Option<Act> {

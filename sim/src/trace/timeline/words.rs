@@ -112,6 +112,11 @@ fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
             None => "a mass measured that says no volume".to_owned(),
         },
         DeviceAct::TubeChanged => "new tube set".to_owned(),
+        // what came of it says more
+        DeviceAct::Unlock(_) => return None,
+        DeviceAct::Lock => "settings locked".to_owned(),
+        DeviceAct::SetPin(Some(_)) => "asked for a new PIN".to_owned(),
+        DeviceAct::SetPin(None) => "asked to take the PIN away".to_owned(),
         DeviceAct::RemoteStop(on) => format!("remote stop {}", on_off(*on)),
         DeviceAct::Leak(on) => format!("leak or tube-burst detector {}", on_off(*on)),
         DeviceAct::SetContainer(container, level) => format!(
@@ -144,6 +149,8 @@ pub(super) fn note(event: &Event<'_>, names: &Names) -> Option<String> {
         Event::LateWake { by_ms } => {
             format!("the logic is called {} late", Duration::from_ms(*by_ms))
         }
+        Event::Done { act: Act::Unlocked, .. } => "settings unlocked".to_owned(),
+        Event::Done { act: Act::WrongPin, .. } => "a wrong PIN was entered".to_owned(),
         Event::Done { .. }
         | Event::Outcome(_)
         | Event::Opened { .. }

@@ -54,6 +54,9 @@ impl<const W: usize> Stage<'_, W> {
             DeviceAct::CalibrateInto(vessel) => Event::CalibrateInto(vessel),
             DeviceAct::Measured(measured) => Event::Measured(measured),
             DeviceAct::TubeChanged => Event::TubeChanged,
+            DeviceAct::Unlock(pin) => Event::Unlock(*pin),
+            DeviceAct::Lock => Event::Lock,
+            DeviceAct::SetPin(pin) => Event::SetPin(*pin),
             DeviceAct::Release => Event::Release,
             DeviceAct::RemoteStop(on) => Event::RemoteStop(*on),
             DeviceAct::Leak(on) => Event::Leak(*on),
@@ -122,6 +125,9 @@ impl<const W: usize> Stage<'_, W> {
                 Some(id) => self.act(&DeviceAct::RunAgain(id)),
                 None => self.note_act(index, NO_SUCH_ENTRY),
             },
+            Act::Unlock(pin) => self.act(&DeviceAct::Unlock(*pin)),
+            Act::Lock => self.act(&DeviceAct::Lock),
+            Act::SetPin(pin) => self.act(&DeviceAct::SetPin(*pin)),
             Act::Acknowledge => self.act(&DeviceAct::Acknowledge),
             Act::ChangeTube { true_flow } => {
                 if let Some(flow) = *true_flow {

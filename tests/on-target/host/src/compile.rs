@@ -96,6 +96,10 @@ impl Watch {
             DeviceAct::CalibrateInto(vessel) => What::CalibrateInto(*vessel),
             DeviceAct::Measured(measured) => What::Measured(*measured),
             DeviceAct::TubeChanged => What::TubeChanged,
+            DeviceAct::Unlock(_) | DeviceAct::Lock | DeviceAct::SetPin(_) => {
+                self.cannot = Some("a PIN, which shows itself to nobody");
+                return;
+            }
             DeviceAct::Release => What::Signal(Signal::Release),
             DeviceAct::RemoteStop(on) => {
                 // what is on at a start, the start itself reads

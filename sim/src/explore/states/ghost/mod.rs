@@ -284,7 +284,7 @@ impl Ghost {
                 })?;
             }
             Act::Acknowledged => self.motor = Motor::default(),
-            Act::TubeChanged => {}
+            Act::TubeChanged | Act::Unlocked | Act::WrongPin => {}
         }
         Ok(())
     }

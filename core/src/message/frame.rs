@@ -1,0 +1,158 @@
+//! Frames: bytes on a line to messages and back.
+
+use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
+
+use crate::codec::Put;
+use crate::record::RECORD_BYTES;
+
+use super::answer::{Answer, Fault};
+use super::content::Message;
+
+/// The version of the messages that this code speaks. Content that is a record of
+/// the ledger changes with that record's format.
+pub const VERSION: u8 = 1;
+/// Version, number and kind.
+const HEAD: usize = 3;
+const CHECK: usize = 4;
+/// The longest message: a record without its own kind.
+const BODY: usize = HEAD + RECORD_BYTES - 1 + CHECK;
+/// The most bytes between two zero bytes that can be a frame.
+pub const LONGEST: usize = BODY + 1;
+
+const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
+
+const TAKEN: u8 = 128;
+const REFUSED: u8 = 129;
+const UNREADABLE: u8 = 130;
+
+/// Hands the bytes of a message's frame to `put`, the zero bytes around it included.
+pub fn encode(number: u8, message: &Message, put: &mut impl FnMut(u8)) {
+    write(number, message.kind(), put, |p| message.put(p));
+}
+
+/// The same of the answer to the message of this number.
+pub fn encode_answer(number: u8, answer: &Answer, put: &mut impl FnMut(u8)) {
+    let kind = match answer {
+        Answer::Taken => TAKEN,
+        Answer::Refused { .. } => REFUSED,
+        Answer::Unreadable(_) => UNREADABLE,
+    };
+    write(number, kind, put, |p| match answer {
+        Answer::Taken => {}
+        Answer::Refused { code, entry } => {
+            p.u8(*code);
+            p.u16(*entry);
+        }
+        Answer::Unreadable(fault) => p.u8(*fault as u8),
+    });
+}
+
+fn write(number: u8, kind: u8, put: &mut impl FnMut(u8), content: impl FnOnce(&mut Put)) {
+    let mut body = [0; BODY];
+    let mut p = Put::new(&mut body);
+    for byte in [VERSION, number, kind] {
+        p.u8(byte);
+    }
+    content(&mut p);
+    debug_assert!(p.fits, "a message outgrew its frame");
+    let len = p.written().min(BODY - CHECK);
+    let said = body.get(..len).unwrap_or_default();
+    let check = CRC.checksum(said).to_le_bytes();
+    put(0);
+    // no stretch is as long as 254 bytes, so that each zero ends one
+    let bytes = || said.iter().chain(&check);
+    let mut from = 0;
+    loop {
+        let stretch = bytes().skip(from).take_while(|&&byte| byte != 0).count();
+        put((stretch + 1) as u8);
+        bytes().skip(from).take(stretch).for_each(|&byte| put(byte));
+        from += stretch + 1;
+        if from > len + CHECK {
+            break;
+        }
+    }
+    put(0);
+}
+
+/// Takes bytes from a line, and says when they were a frame.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Receiver {
+    bytes: [u8; LONGEST],
+    len: u8,
+    /// More bytes came than any frame has.
+    too_long: bool,
+}
+
+impl Default for Receiver {
+    fn default() -> Self {
+        Self::NEW
+    }
+}
+
+impl Receiver {
+    /// Before the first byte.
+    pub const NEW: Self = Self { bytes: [0; LONGEST], len: 0, too_long: false };
+
+    /// Takes a byte. After the last byte of a frame it says the message's number and
+    /// the message, or why it is none; a frame that cannot be read has the number 0.
+    pub fn push(&mut self, byte: u8) -> Option<(u8, Result<Message, Fault>)> {
+        if byte != 0 {
+            match self.bytes.get_mut(usize::from(self.len)) {
+                Some(place) => {
+                    *place = byte;
+                    self.len += 1;
+                }
+                None => self.too_long = true,
+            }
+            return None;
+        }
+        let (len, too_long) = (usize::from(self.len), self.too_long);
+        (self.len, self.too_long) = (0, false);
+        if len == 0 {
+            // between two frames
+            return None;
+        }
+        let body = unstuff(&mut self.bytes, len).filter(|_| !too_long);
+        Some(read(body))
+    }
+}
+
+fn read(body: Option<&[u8]>) -> (u8, Result<Message, Fault>) {
+    let Some(body) = body else { return (0, Err(Fault::Frame)) };
+    let Some((said, check)) = body.split_last_chunk::<CHECK>() else {
+        return (0, Err(Fault::Frame));
+    };
+    let &[version, number, kind, ref content @ ..] = said else { return (0, Err(Fault::Frame)) };
+    if CRC.checksum(said) != u32::from_le_bytes(*check) {
+        return (0, Err(Fault::Checksum));
+    }
+    if version != VERSION {
+        return (number, Err(Fault::Version));
+    }
+    (number, Message::get(kind, content))
+}
+
+/// Takes the stuffing out, in place.
+fn unstuff(bytes: &mut [u8; LONGEST], len: usize) -> Option<&[u8]> {
+    let (mut from, mut to) = (0, 0);
+    while from < len {
+        let code = usize::from(*bytes.get(from)?);
+        let end = from.checked_add(code)?;
+        // a stretch of 254 bytes has no zero after it, and no frame has one
+        if code == 0 || code == 255 || end > len {
+            return None;
+        }
+        for at in from + 1..end {
+            let byte = *bytes.get(at)?;
+            *bytes.get_mut(to)? = byte;
+            to += 1;
+        }
+        if end < len {
+            *bytes.get_mut(to)? = 0;
+            to += 1;
+        }
+        from = end;
+    }
+    bytes.get(..to)
+}
