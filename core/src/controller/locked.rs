@@ -36,7 +36,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             return Err(Refusal::TriedTooOften { wait_ms });
         }
         let act = if lock.opens_with(pin) { Act::Unlocked } else { Act::WrongPin };
-        { let _ = act; Ok(false) }
+        Ok(self.want(&Record::Act { at: self.now, act, ms: 0 }))
     }
 
     pub(super) fn set_pin(&mut self, pin: Option<Pin>) -> bool {
