@@ -11,9 +11,10 @@ use crate::entry::{Entry, EntryId};
 use crate::limits::{History, Starts};
 use crate::lock::Lock;
 use crate::motor::Motor;
+use crate::power::Gauge;
 use crate::record::{
-    Act, Adopted, Alarm, Begin, Born, ClosedRun, Delivery, LineState, Outcome, OutcomeKind,
-    PackedState, Pulse, Record, Staged, Waiting,
+    Act, Adopted, Alarm, Begin, Born, ClosedRun, Delivery, LineState, NewPack, Outcome,
+    OutcomeKind, PackedState, Pulse, Record, Staged, Waiting,
 };
 use crate::schedule::WallClock;
 use crate::stock::Stock;
@@ -98,6 +99,8 @@ pub struct Book<const N: usize, const H: usize> {
     pub tube: Tube,
     /// The lock on the settings.
     pub lock: Lock,
+    /// The battery pack's gauge.
+    pub gauge: Gauge,
 }
 
 impl<const N: usize, const H: usize> Book<N, H> {
@@ -129,6 +132,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
             motor: Motor::SOUND,
             tube: Tube::UNKNOWN,
             lock: Lock::OPEN,
+            gauge: Gauge::MAINS,
         }
     }
 
@@ -236,6 +240,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 self.stock = Stock::NONE;
                 self.tube = Tube::UNKNOWN;
                 self.lock = Lock::OPEN;
+                self.gauge = Gauge::MAINS;
             }
             Record::SnapGlobals {
                 ceiling,
@@ -281,6 +286,14 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Record::SnapStock(stock) => self.stock = *stock,
             Record::SnapTube(tube) => self.tube = *tube,
             Record::SnapLock(lock) => self.lock = *lock,
+            Record::Pack { at, pack, how: NewPack::Set } => self.gauge.set(*at, *pack),
+            Record::Pack { at, .. } => self.gauge.reset(*at),
+            Record::PackMeans { rest_mv, load_mv, .. } => {
+                (self.gauge.rest_mv, self.gauge.load_mv) = (*rest_mv, *load_mv);
+                self.gauge.draw(self.gauge.pack.pumping_uc(0, 1));
+            }
+            Record::Lit { ms, .. } => self.gauge.draw(self.gauge.pack.display_uc(u64::from(*ms))),
+            Record::SnapGauge(gauge) => self.gauge = *gauge,
             // a stamp is its instant; what is staged waits for its adoption
             Record::Staged(_)
             | Record::StagedClosed(_)
@@ -299,7 +312,10 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 self.motor.starts();
                 self.stock.service_begins(drawn);
             }
-            Act::PrimeEnded | Act::CalibrationEnded => self.stock.service_ends(drawn),
+            Act::PrimeEnded | Act::CalibrationEnded => {
+                self.stock.service_ends(drawn);
+                self.gauge.draw(self.gauge.pack.pumping_uc(u64::from(ms), 1));
+            }
             Act::Acknowledged => self.motor = Motor::SOUND,
             Act::Unlocked => self.lock.was_right(),
             Act::WrongPin => self.lock.was_wrong(at),
@@ -414,6 +430,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
         }
         self.starts.push(pulse.at);
         self.motor.starts();
+        self.gauge.draw(self.gauge.pack.pumping_uc(u64::from(pulse.on_ms), 1));
         self.rest_after_run(pulse.at, pulse.on_ms);
         self.open = Some(OpenDose { pulse: *pulse, in_doubt: false, lost: false });
     }

@@ -30,6 +30,13 @@ pub trait Outputs {
     fn refused(&mut self, refusal: &Refusal);
     /// An alarm came or went.
     fn alarm(&mut self, alarm: Alarm, on: bool);
+    /// Read the battery pack ten times at rest and ten times under a test load, and
+    /// hand in each reading after this call. On mains it is never asked for.
+    fn test_pack(&mut self) {}
+    /// Read the battery pack once while the pump is on, and hand it in.
+    fn read_pack(&mut self) {}
+    /// Light the display, or let it go dark.
+    fn light(&mut self, _on: bool) {}
     /// What time it is after the ledger was written. On a device whose memory
     /// takes time this reads the clock again; the default is that it takes none.
     fn now(&mut self, before: Instant) -> Instant {
@@ -181,6 +188,9 @@ where
                     Effect::PumpOn(length) => out.pump_on(length),
                     Effect::PumpOff => out.pump_off(),
                     Effect::Refused(refusal) => out.refused(&refusal),
+                    Effect::TestPack => out.test_pack(),
+                    Effect::ReadPack => out.read_pack(),
+                    Effect::Light(on) => out.light(on),
                     Effect::Alarm(alarm, on) => {
                         notice!(warn, "alarm {:?}: {:?}", alarm, on);
                         out.alarm(alarm, on);

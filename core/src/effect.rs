@@ -25,10 +25,18 @@ pub enum Effect {
     Refused(Refusal),
     /// An alarm came or went.
     Alarm(Alarm, bool),
+    /// Read the pack ten times at rest, then ten times under a test load of the
+    /// motor's current, and hand in each as
+    /// [`PackRead`](crate::event::Event::PackRead).
+    TestPack,
+    /// Read the pack once, now that the pump is on, and hand it in.
+    ReadPack,
+    /// Light the display, or let it go dark.
+    Light(bool),
 }
 
 /// Effects a single step can have.
-const MOST: usize = 7;
+const MOST: usize = 8;
 
 /// The effects of one step, by value, so that none can be left undone unseen.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -50,6 +58,9 @@ enum Act {
     Adopt,
     Refused,
     Alarm(Alarm, bool),
+    TestPack,
+    ReadPack,
+    Light(bool),
 }
 
 impl Effects {
@@ -77,6 +88,9 @@ impl Effects {
                 Act::Refused
             }
             Effect::Alarm(alarm, on) => Act::Alarm(alarm, on),
+            Effect::TestPack => Act::TestPack,
+            Effect::ReadPack => Act::ReadPack,
+            Effect::Light(on) => Act::Light(on),
         };
         self.act(act);
     }
@@ -91,6 +105,9 @@ impl Effects {
                 Act::Adopt => Effect::Adopt,
                 Act::Refused => Effect::Refused(self.refusal?),
                 Act::Alarm(alarm, on) => Effect::Alarm(alarm, on),
+                Act::TestPack => Effect::TestPack,
+                Act::ReadPack => Effect::ReadPack,
+                Act::Light(on) => Effect::Light(on),
             })
         })
     }

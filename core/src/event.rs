@@ -5,6 +5,7 @@ use crate::civil::Local;
 use crate::config::{Container, Head};
 use crate::entry::EntryId;
 use crate::lock::Pin;
+use crate::power::Pack;
 use crate::timetable::Timetable;
 use crate::units::{Flow, Volume};
 use crate::zone::Zone;
@@ -74,6 +75,25 @@ pub enum Event<'a, const N: usize> {
     MotorFault,
     /// An operator acknowledges what is latched.
     Acknowledge,
+    /// An operator sets up the battery pack, full as it is put in, or says that the
+    /// device is on mains.
+    SetPack(&'a Pack),
+    /// An operator has put in another pack, full.
+    PackChanged,
+    /// What the pack's voltage was read as: one reading, taken now.
+    PackRead {
+        /// In mV.
+        mv: u16,
+        /// With the motor running, or a test load of its current; else at rest.
+        loaded: bool,
+    },
+    /// A key was pressed; it wakes the display. What it means beyond that is for
+    /// whoever shows the screens, where
+    /// [`crate::controller::Controller::takes_keys`] said so before.
+    Key {
+        /// It was held: that unlocks the keys.
+        held: bool,
+    },
 }
 
 impl<const N: usize> Event<'_, N> {
@@ -95,6 +115,8 @@ impl<const N: usize> Event<'_, N> {
             | Self::TubeChanged
             | Self::Unlock(_)
             | Self::SetPin(_)
+            | Self::SetPack(_)
+            | Self::PackChanged
             | Self::Acknowledge => true,
             Self::Wake
             | Self::Appended
@@ -105,15 +127,17 @@ impl<const N: usize> Event<'_, N> {
             | Self::RemoteStop(_)
             | Self::Leak(_)
             | Self::LevelLow(_)
-            | Self::MotorFault => false,
+            | Self::MotorFault
+            | Self::PackRead { .. }
+            | Self::Key { .. } => false,
         }
     }
 
     /// Whether a lock keeps it out: all that an operator asks for, but for filling the
-    /// container and acknowledging, which whoever is at hand may do.
+    /// container, putting in another pack and acknowledging, which whoever is at hand may do.
     pub const fn needs_unlocking(&self) -> bool {
         match self {
-            Self::Refill(_) | Self::Acknowledge | Self::Unlock(_) => false,
+            Self::Refill(_) | Self::PackChanged | Self::Acknowledge | Self::Unlock(_) => false,
             other => other.is_request(),
         }
     }

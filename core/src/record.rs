@@ -16,6 +16,7 @@ use crate::config::{Container, Head};
 use crate::entry::{ClosedDates, Entry, EntryId, Nominal};
 use crate::lock::Lock;
 use crate::motor::Motor;
+use crate::power::{Gauge, Pack};
 use crate::stock::Stock;
 use crate::time::{Instant, Utc};
 use crate::tube::{Found, Tube};
@@ -313,11 +314,17 @@ pub enum Alarm {
     LevelDisagrees = 9,
     /// The container is empty by account: only the heel is left.
     ContainerEmpty = 10,
+    /// The battery pack lasts no more than the days of warning, or is low by its
+    /// voltage under load. The figure is what is left by account, in uC.
+    PackLow = 11,
+    /// The battery pack can finish no dose any more. The figure is the mean under
+    /// load, in mV.
+    PackExhausted = 12,
 }
 
 impl Alarm {
     /// All alarms.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 12] = [
         Self::ClockUnset,
         Self::LedgerFault,
         Self::MemoryDamaged,
@@ -328,6 +335,8 @@ impl Alarm {
         Self::LowLevel,
         Self::LevelDisagrees,
         Self::ContainerEmpty,
+        Self::PackLow,
+        Self::PackExhausted,
     ];
 
     /// In a user's words.
@@ -343,8 +352,28 @@ impl Alarm {
             Self::LowLevel => "low level",
             Self::LevelDisagrees => "level disagrees",
             Self::ContainerEmpty => "container empty",
+            Self::PackLow => "battery low",
+            Self::PackExhausted => "battery exhausted",
         }
     }
+}
+
+/// How the ledger comes to speak of a battery pack.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[repr(u8)]
+pub enum NewPack {
+    /// An operator set its figures.
+    Set = 1,
+    /// An operator put in another one.
+    Changed = 2,
+    /// Its voltage at rest says that another one is in.
+    Recognised = 3,
+}
+
+impl NewPack {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Set, Self::Changed, Self::Recognised];
 }
 
 /// Why the logic started.
@@ -542,6 +571,31 @@ pub enum Record {
         /// How many faults in a row it makes, as [`Motor`] counts them.
         faults: u8,
     },
+    /// A battery pack was set up, put in, or recognised.
+    Pack {
+        /// When.
+        at: Instant,
+        /// The pack.
+        pack: Pack,
+        /// How it comes to be there.
+        how: NewPack,
+    },
+    /// Means of the pack's voltage, in mV.
+    PackMeans {
+        /// When the last reading of them was taken.
+        at: Instant,
+        /// At rest; 0 where it was never read.
+        rest_mv: u16,
+        /// Under load.
+        load_mv: u16,
+    },
+    /// The display was lit.
+    Lit {
+        /// When it was written.
+        at: Instant,
+        /// For how long, in ms.
+        ms: u32,
+    },
     /// Snapshot: the clock.
     SnapClock {
         /// When the snapshot was taken.
@@ -612,6 +666,8 @@ pub enum Record {
     SnapTube(Tube),
     /// Snapshot: the lock.
     SnapLock(Lock),
+    /// Snapshot: the battery pack's gauge.
+    SnapGauge(Gauge),
 }
 
 impl Record {
@@ -634,6 +690,9 @@ impl Record {
             Self::Motor { .. } => 14,
             Self::Calibration { .. } => 15,
             Self::Pin { .. } => 16,
+            Self::Pack { .. } => 17,
+            Self::PackMeans { .. } => 18,
+            Self::Lit { .. } => 19,
             Self::SnapClock { .. } => 32,
             Self::SnapGlobals { .. } => 33,
             Self::SnapHead(_) => 34,
@@ -646,6 +705,7 @@ impl Record {
             Self::SnapStock(_) => 41,
             Self::SnapTube(_) => 42,
             Self::SnapLock(_) => 43,
+            Self::SnapGauge(_) => 44,
         }
     }
 
@@ -661,6 +721,9 @@ impl Record {
             | Self::Container { at, .. }
             | Self::Motor { at, .. }
             | Self::Pin { at, .. }
+            | Self::Pack { at, .. }
+            | Self::PackMeans { at, .. }
+            | Self::Lit { at, .. }
             | Self::SnapClock { at, .. } => Some(*at),
             Self::Calibration { found, .. } => Some(found.at),
             Self::Adopted(a) => Some(a.at),
@@ -678,7 +741,8 @@ impl Record {
             | Self::SnapStarts(_)
             | Self::SnapStock(_)
             | Self::SnapTube(_)
-            | Self::SnapLock(_) => None,
+            | Self::SnapLock(_)
+            | Self::SnapGauge(_) => None,
         }
     }
 }

@@ -23,6 +23,10 @@ pub enum Reason {
     DoseDeadline,
     /// The low-level contact has been closed for as long as it may bounce.
     Level,
+    /// The battery pack is tested before a dose.
+    PackTest,
+    /// The display goes dark.
+    Display,
     /// The ledger is tried again.
     Retry,
     /// An hour has passed since the last stamp of elapsed time.
@@ -30,7 +34,7 @@ pub enum Reason {
 }
 
 /// How many reasons there are.
-const REASONS: usize = 10;
+const REASONS: usize = 12;
 
 impl Reason {
     /// All reasons, the more urgent first.
@@ -43,6 +47,8 @@ impl Reason {
         Self::Deadline,
         Self::DoseDeadline,
         Self::Level,
+        Self::PackTest,
+        Self::Display,
         Self::Retry,
         Self::Stamp,
     ];

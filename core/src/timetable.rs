@@ -105,6 +105,8 @@ pub enum Refusal {
     Busy,
     /// The container is empty by account.
     ContainerEmpty,
+    /// The battery pack cannot finish the dose.
+    Battery,
     /// There is no entry of that number.
     NoSuchEntry {
         /// The number.

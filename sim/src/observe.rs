@@ -8,6 +8,7 @@ use dosewright_core::civil::Local;
 use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::EntryId;
 use dosewright_core::lock::Pin;
+use dosewright_core::power::Pack;
 use dosewright_core::timetable::Timetable;
 use dosewright_core::units::{Flow, Volume};
 use dosewright_core::zone::Zone;
@@ -64,6 +65,22 @@ pub enum DeviceAct {
     MotorFault,
     /// Acknowledge what is latched.
     Acknowledge,
+    /// Set up the battery pack.
+    SetPack(Pack),
+    /// Say that another pack is in.
+    PackChanged,
+    /// The converter read the pack once.
+    PackRead {
+        /// In mV.
+        mv: u16,
+        /// Under load.
+        loaded: bool,
+    },
+    /// A key was pressed.
+    Key {
+        /// It was held.
+        held: bool,
+    },
 }
 
 /// One thing seen.

@@ -74,6 +74,10 @@ pub struct RunEnd {
     pub level_nl: Option<u64>,
     /// What the device takes to be in it, in nl.
     pub account_nl: Option<u64>,
+    /// How often the battery pack let the device down under load.
+    pub brown_outs: u32,
+    /// Share of the battery pack's charge that is left at the end; `None` on mains.
+    pub pack_left: Option<f64>,
     /// The memory at the end.
     pub image: Vec<u8>,
     /// Erases of each 1 KiB of the memory.

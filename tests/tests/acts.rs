@@ -9,6 +9,7 @@ use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
 use dosewright_core::lock::Pin;
+use dosewright_core::power::Pack;
 use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
@@ -60,8 +61,9 @@ fn o6_every_act_of_an_operator_is_in_the_ledger_with_its_time() {
         pulses: None,
     };
     timetable.put(entry).unwrap();
+    let pack = Pack { capacity_mah: 6000, motor_ma: 350, low_mv: 7000, ..Pack::MAINS };
     // what is done, and the kind of the record that says so
-    let acts: [(Event<'_, N>, u8); 19] = [
+    let acts: [(Event<'_, N>, u8); 21] = [
         (Event::SetHead(&head), 3),
         (Event::SetZone(&Zone::UTC), 2),
         (Event::SetClock(Local::from_ms(1_790_000_000_000)), 2),
@@ -75,6 +77,8 @@ fn o6_every_act_of_an_operator_is_in_the_ledger_with_its_time() {
         (Event::Calibrate { run_ms: 10_000 }, 11),
         (Event::SetFlow(flow), 3),
         (Event::TubeChanged, 11),
+        (Event::SetPack(&pack), 17),
+        (Event::PackChanged, 17),
         (Event::Acknowledge, 11),
         (Event::SetPin(Some(pin)), 16),
         (Event::Unlock(wrong), 11),
@@ -84,7 +88,7 @@ fn o6_every_act_of_an_operator_is_in_the_ledger_with_its_time() {
     ];
     // every quarter of an hour, and once there is a PIN every two minutes
     let when = |n: usize| {
-        let (slow, quick) = (n.min(14) as i64, n.saturating_sub(14) as i64);
+        let (slow, quick) = (n.min(16) as i64, n.saturating_sub(16) as i64);
         Instant::from_ms(420_000 + 900_000 * slow + 120_000 * quick)
     };
     for (n, (event, _)) in acts.iter().enumerate() {

@@ -16,9 +16,10 @@ use dosewright_core::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recu
 use dosewright_core::ledger::{Class, Geometry, Ledger, OpenError, SLOT, Slot, VERSION};
 use dosewright_core::lock::Lock;
 use dosewright_core::motor::Motor;
+use dosewright_core::power::{Gauge, Pack};
 use dosewright_core::record::{
-    Act, Adopted, Alarm, Born, ClosedList, DueKey, Outcome, OutcomeKind, Pulse, Record, Reset,
-    Staged,
+    Act, Adopted, Alarm, Born, ClosedList, DueKey, NewPack, Outcome, OutcomeKind, Pulse, Record,
+    Reset, Staged,
 };
 use dosewright_core::recovery::{self, Recovered};
 use dosewright_core::time::{Instant, Utc};
@@ -158,9 +159,28 @@ fn records(version: u16) -> Vec<Record> {
             Record::Calibration { found: second, in_force: false },
             Record::Pin { at: at(26 * HOUR + 14), check: 0x1234_5678 },
             Record::Act { at: at(26 * HOUR + 15), act: Act::WrongPin, ms: 0 },
+            Record::Pack { at: at(26 * HOUR + 16), pack: pack(), how: NewPack::Set },
+            Record::PackMeans { at: at(26 * HOUR + 17), rest_mv: 10_512, load_mv: 9_487 },
+            Record::Lit { at: at(26 * HOUR + 18), ms: 61_003 },
         ]);
     }
     records
+}
+
+fn pack() -> Pack {
+    Pack {
+        capacity_mah: 6_081,
+        motor_ma: 352,
+        start_ma: 1_203,
+        start_ms: 31,
+        sleep_ua: 78,
+        display_ua: 12_005,
+        low_mv: 7_007,
+        exhausted_mv: 6_511,
+        hysteresis_mv: 349,
+        jump_mv: 1_051,
+        warn_days: 13,
+    }
 }
 
 fn calibrations() -> [Found; 2] {
@@ -307,8 +327,15 @@ fn says_what_it_said(version: u16, found: &Recovered<N, H>) {
         // none of them kept a history of calibrations; what the head was set up with
         // is known while its record is there
         assert_eq!((book.tube, book.lock), (Tube::UNKNOWN, Lock::OPEN));
+        assert_eq!(book.gauge, Gauge::MAINS);
     } else {
         assert!(book.lock.is_set());
+        let gauge = book.gauge;
+        assert_eq!((gauge.pack, gauge.since), (pack(), at(26 * HOUR + 16)));
+        assert_eq!((gauge.rest_mv, gauge.load_mv), (10_512, 9_487));
+        // a test, 61 s of display, and the pulses after them: 9 057 ms each
+        let pulses = gauge.used_uc - pack().pumping_uc(0, 1) - pack().display_uc(61_003);
+        assert_eq!(pulses % pack().pumping_uc(9_057, 1), 0);
         assert_eq!((book.lock.wrong, book.lock.at), (1, at(26 * HOUR + 15)));
         let [first, second] = calibrations().map(Some);
         let since = Some(at(26 * HOUR + 11));
@@ -337,7 +364,7 @@ fn m4_an_older_store_is_read_as_what_it_is_or_refused_by_its_version() {
 
 #[test]
 fn m4_every_record_of_the_store_is_what_was_written() {
-    for (version, most) in [(1, 12), (2, 14), (3, 16)] {
+    for (version, most) in [(1, 12), (2, 14), (3, 19)] {
         let bytes = std::fs::read(file(version)).unwrap();
         let mut found = Vec::new();
         for slot in bytes.chunks_exact(SLOT) {

@@ -15,7 +15,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
     const DELIVERIES: usize = H.div_ceil(DELIVERIES_A_RECORD);
     const STARTS: usize = (Head::MOST_STARTS as usize).div_ceil(STARTS_A_RECORD);
     /// The most records a snapshot can have.
-    pub const SNAPSHOT_MOST: usize = BEFORE_LINES + 2 * N + Self::DELIVERIES + Self::STARTS + 4;
+    pub const SNAPSHOT_MOST: usize = BEFORE_LINES + 2 * N + Self::DELIVERIES + Self::STARTS + 5;
 
     /// The records of a snapshot, from which [`Self::apply`] makes the same state
     /// again. What no rule can ask for any more is left out.
@@ -56,6 +56,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
             1 => return self.stock.container().map(|_| Record::SnapStock(self.stock)),
             2 => return (self.tube != Tube::UNKNOWN).then_some(Record::SnapTube(self.tube)),
             3 => return (self.lock != Lock::OPEN).then_some(Record::SnapLock(self.lock)),
+            4 => return self.gauge.pack().map(|_| Record::SnapGauge(self.gauge)),
             _ => {}
         }
         self.open.map(|open| Record::SnapOpen {

@@ -139,6 +139,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         self.pump = Pump::On { since: self.now, until: self.now.plus(length) };
         effects.push(Effect::PumpOn(length));
+        if !self.book.gauge.pack.is_mains() {
+            effects.push(Effect::ReadPack);
+        }
     }
 
     /// Ends a run whose time is over. The one-shot has ended it on the

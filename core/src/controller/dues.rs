@@ -116,6 +116,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         self.stopped_by()
             .or_else(|| (self.next_start_allowed() > self.now).then_some(Cause::PumpLimits))
+            .or_else(|| self.pack_hinders(entry))
             .or_else(|| self.is_short().then_some(Cause::ContainerEmpty))
     }
 
@@ -499,6 +500,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 Refusal::AtCeiling
             });
         }
+        self.pack_refuses(&entry, target)?;
         let pulses = if cut.is_some() { None } else { entry.pulses };
         let planned = spread::pulses_for(dose.as_ms(), u64::from(entry.window_ms), &head, pulses)
             .map_err(|misfit| Refusal::DoesNotFit { id: entry.id, misfit })?;
@@ -553,6 +555,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 }
             }
         }
+        self.refit_pack();
         self.stale = true;
     }
 

@@ -18,6 +18,7 @@ mod dose;
 mod dues;
 mod inputs;
 mod locked;
+mod power;
 mod request;
 mod service;
 
@@ -25,6 +26,7 @@ use core::mem::MaybeUninit;
 
 use crate::book::Book;
 use crate::cause::Cause;
+use crate::display::Display;
 use crate::effect::{Effect, Effects};
 use crate::event::Event;
 use crate::record::{Alarm, RECORD_BYTES, Record, Reset};
@@ -35,6 +37,7 @@ use crate::units::Volume;
 
 use calibrate::Bench;
 use dose::Running;
+use power::Readings;
 use service::Service;
 
 /// A stamp of elapsed time is written when nothing else was for so long.
@@ -97,6 +100,9 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     unlocked_until: Instant,
     /// A calibration that waits for its reading, or for its second run.
     bench: Bench,
+    /// What is known of the battery pack beyond the ledger.
+    readings: Readings,
+    display: Display,
     remote_stop: bool,
     leak: bool,
     /// The motor stalled or drew too much, and the ledger does not have it yet.
@@ -167,6 +173,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             service: None,
             unlocked_until: Instant::MIN,
             bench: Bench::EMPTY,
+            readings: Readings::NONE,
+            display: Display::DARK,
             remote_stop: false,
             leak: false,
             motor_failed: false,
@@ -256,6 +264,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         self.govern(&mut effects);
         self.debounce();
+        self.darken(&mut effects);
         self.settle(&mut effects);
         self.set_timers();
         effects
@@ -290,6 +299,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.run_pulse(pulse, effects);
             }
             Record::Boot { .. } => self.started(),
+            Record::Pack { .. } | Record::PackMeans { .. } | Record::Lit { .. } => {
+                self.pack_noted(&record);
+            }
             Record::Motor { .. } => (self.motor_failed, self.stale) = (false, true),
             // whoever set it is in
             Record::Pin { .. } => self.unlocked_until = self.now.plus(crate::lock::STAYS_UNLOCKED),
@@ -362,6 +374,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             self.running = Some(self.resumed(&open));
             self.doubt = 0;
         }
+        self.pack_at_start();
         self.stale = true;
     }
 
@@ -400,6 +413,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             || self.dose_end(effects)
             || self.service_record()
             || self.level_record()
+            || self.pack_record()
             || self.next_due_record()
             || self.dose_pulse()
             || self.begin_waiting()
@@ -408,6 +422,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if wrote {
             return effects.push(Effect::Append);
         }
+        self.test_pack(effects);
         // nothing is left to be passed: what passes from now on is late
         self.passing = Cause::WokenLate;
         if self.retry_at.take().is_some() {
@@ -430,6 +445,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             (Alarm::LowLevel, self.is_low(), self.book.account().as_nl()),
             (Alarm::LevelDisagrees, self.disagrees(), self.book.account().as_nl()),
             (Alarm::ContainerEmpty, self.is_empty(), self.book.account().as_nl()),
+            (Alarm::PackLow, self.pack_is_low(), self.book.gauge.left_uc(self.now)),
+            (Alarm::PackExhausted, self.pack_is_exhausted(), u64::from(self.book.gauge.load_mv)),
         ];
         for (alarm, on, detail) in wanted {
             if self.book.alarm_is_on(alarm) != on {
@@ -504,6 +521,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.timers.set(Reason::Governor, governor);
         self.timers.set(Reason::PulseStart, pulse_start);
         self.timers.set(Reason::Level, Some(self.low_at));
+        self.timers.set(Reason::Display, Some(self.display.until));
         self.timers.set(Reason::Retry, self.retry_at);
         self.timers
             .set(Reason::Boot, self.start.filter(|_| self.retry_at.is_none()).map(|_| self.now));
@@ -513,6 +531,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             self.timers.set(Reason::Deadline, None);
             self.stale = true;
         }
+        let test = if quiet { None } else { self.pack_test_at() };
+        self.timers.set(Reason::PackTest, test);
     }
 
     /// Works out afresh what only a setting or the passing of a due can change.

@@ -8,7 +8,7 @@ use crate::config::{Container, Head};
 use crate::effect::{Effect, Effects};
 use crate::entry::GapRule;
 use crate::event::Event;
-use crate::record::{Act, Record};
+use crate::record::{Act, NewPack, Record};
 use crate::timetable::Refusal;
 use crate::units::{Carry, Volume};
 
@@ -20,6 +20,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Event::Leak(on) => return self.stop_input(Cause::Leak, on, effects),
             Event::LevelLow(low) => return self.level_input(low),
             Event::MotorFault => return self.motor_fault(effects),
+            Event::PackRead { mv, loaded } => return self.pack_reading(mv, loaded),
+            Event::Key { held } => return self.key(held, effects),
             _ => {}
         }
         let unanswered = self.pending().is_some() || self.adopting || self.start.is_some();
@@ -105,6 +107,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             }
             Event::Container(container, level) => self.container_record(*container, level),
             Event::Refill(level) => self.container_record(self.book.stock.container, level),
+            Event::SetPack(pack) if !pack.is_sound() => Err(Refusal::OutOfRange),
+            Event::SetPack(pack) => {
+                Ok(self.want(&Record::Pack { at, pack: *pack, how: NewPack::Set }))
+            }
+            Event::PackChanged => match self.book.gauge.pack().copied() {
+                Some(pack) => Ok(self.want(&Record::Pack { at, pack, how: NewPack::Changed })),
+                None => Err(Refusal::OutOfRange),
+            },
             Event::Acknowledge => Ok(self.want(&Record::Act { at, act: Act::Acknowledged, ms: 0 })),
             Event::Wake
             | Event::Appended
@@ -113,7 +123,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             | Event::RemoteStop(_)
             | Event::Leak(_)
             | Event::LevelLow(_)
-            | Event::MotorFault => Ok(false),
+            | Event::MotorFault
+            | Event::PackRead { .. }
+            | Event::Key { .. } => Ok(false),
         }
     }
 

@@ -109,5 +109,6 @@ pub const fn refusal_code(refusal: &Refusal) -> (u8, u16) {
         Refusal::RunLonger { .. } => (23, 0),
         Refusal::RunTwice { .. } => (24, 0),
         Refusal::Implausible { .. } => (25, 0),
+        Refusal::Battery => (26, 0),
     }
 }

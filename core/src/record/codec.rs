@@ -4,7 +4,7 @@
 //! encoder writes are no record (M2): every field is checked on the way in.
 
 use super::fields::*;
-use super::{Act, Adopted, Alarm, Born, RECORD_BYTES, Record, Reset, STARTS_A_RECORD};
+use super::{Act, Adopted, Alarm, Born, NewPack, RECORD_BYTES, Record, Reset, STARTS_A_RECORD};
 use crate::codec::{Get, Put};
 use crate::entry::EntryId;
 use crate::time::Instant;
@@ -83,6 +83,20 @@ impl Record {
                 put_instant(&mut p, *at);
                 p.u32(*check);
             }
+            Self::Pack { at, pack, how } => {
+                put_instant(&mut p, *at);
+                put_pack(&mut p, pack);
+                p.u8(*how as u8);
+            }
+            Self::PackMeans { at, rest_mv, load_mv } => {
+                put_instant(&mut p, *at);
+                p.u16(*rest_mv);
+                p.u16(*load_mv);
+            }
+            Self::Lit { at, ms } => {
+                put_instant(&mut p, *at);
+                p.u32(*ms);
+            }
             Self::Calibration { found, in_force } => {
                 put_found(&mut p, found);
                 p.u8(u8::from(*in_force));
@@ -142,6 +156,7 @@ impl Record {
             Self::SnapStock(stock) => put_stock(&mut p, stock),
             Self::SnapTube(tube) => put_tube(&mut p, tube),
             Self::SnapLock(lock) => put_lock(&mut p, lock),
+            Self::SnapGauge(gauge) => put_gauge(&mut p, gauge),
         }
         debug_assert!(p.fits, "a record outgrew its slot");
     }
@@ -239,6 +254,21 @@ impl Record {
             14 => *self = Self::Motor { at: get_instant(g), faults: get_faults(g) },
             15 => *self = Self::Calibration { found: get_found(g), in_force: g.bool() },
             16 => *self = Self::Pin { at: get_instant(g), check: g.u32() },
+            17 => {
+                *self = Self::Pack {
+                    at: get_instant(g),
+                    pack: get_pack(g),
+                    how: {
+                        let code = g.u8();
+                        let how = NewPack::ALL.into_iter().find(|&how| how as u8 == code);
+                        g.or(how, NewPack::Set)
+                    },
+                }
+            }
+            18 => {
+                *self = Self::PackMeans { at: get_instant(g), rest_mv: g.u16(), load_mv: g.u16() };
+            }
+            19 => *self = Self::Lit { at: get_instant(g), ms: g.u32() },
             32 => {
                 *self = Self::SnapClock {
                     at: get_instant(g),
@@ -285,6 +315,7 @@ impl Record {
             41 => *self = Self::SnapStock(get_stock(g)),
             42 => *self = Self::SnapTube(get_tube(g)),
             43 => *self = Self::SnapLock(get_lock(g)),
+            44 => *self = Self::SnapGauge(get_gauge(g)),
             _ => return false,
         }
         g.ok && g.rest_is_zero()

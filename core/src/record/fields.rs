@@ -11,6 +11,7 @@ use crate::config::{Container, Head};
 use crate::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recurrence};
 use crate::lock::Lock;
 use crate::motor::Motor;
+use crate::power::{Gauge, Pack};
 use crate::stock::Stock;
 use crate::time::{Instant, Utc};
 use crate::tube::{Found, Tube};
@@ -338,6 +339,60 @@ pub(super) fn get_lock(g: &mut Get) -> Lock {
     let mut lock = Lock::with(g.u32());
     (lock.wrong, lock.at) = (g.u8(), get_instant(g));
     lock
+}
+
+pub(super) fn put_pack(p: &mut Put, pack: &Pack) {
+    for field in [
+        pack.capacity_mah,
+        pack.motor_ma,
+        pack.start_ma,
+        pack.start_ms,
+        pack.sleep_ua,
+        pack.display_ua,
+        pack.low_mv,
+        pack.exhausted_mv,
+        pack.hysteresis_mv,
+        pack.jump_mv,
+    ] {
+        p.u16(field);
+    }
+    p.u8(pack.warn_days);
+}
+
+pub(super) fn get_pack(g: &mut Get) -> Pack {
+    let pack = Pack {
+        capacity_mah: g.u16(),
+        motor_ma: g.u16(),
+        start_ma: g.u16(),
+        start_ms: g.u16(),
+        sleep_ua: g.u16(),
+        display_ua: g.u16(),
+        low_mv: g.u16(),
+        exhausted_mv: g.u16(),
+        hysteresis_mv: g.u16(),
+        jump_mv: g.u16(),
+        warn_days: g.u8(),
+    };
+    g.ok &= pack.is_sound();
+    pack
+}
+
+pub(super) fn put_gauge(p: &mut Put, gauge: &Gauge) {
+    put_pack(p, &gauge.pack);
+    put_instant(p, gauge.since);
+    p.u64(gauge.used_uc);
+    p.u16(gauge.rest_mv);
+    p.u16(gauge.load_mv);
+}
+
+pub(super) fn get_gauge(g: &mut Get) -> Gauge {
+    Gauge {
+        pack: get_pack(g),
+        since: get_instant(g),
+        used_uc: g.u64(),
+        rest_mv: g.u16(),
+        load_mv: g.u16(),
+    }
 }
 
 /// Bits of what a record of the tube set has: when it was put in, the nominal

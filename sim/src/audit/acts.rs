@@ -30,6 +30,8 @@ pub(crate) struct Hindrances {
     pub(crate) stop: bool,
     pub(crate) leak: bool,
     pub(crate) fault: bool,
+    /// The pack can finish no dose.
+    pub(crate) pack: bool,
     /// The last slot could not be written.
     pub(crate) ledger_bad: bool,
     pub(crate) service: Option<Service>,
@@ -54,6 +56,9 @@ impl Hindrances {
         }
         if self.service.is_some() {
             causes = causes.with(Cause::Service);
+        }
+        if self.pack {
+            causes = causes.with(Cause::Battery);
         }
         causes
     }
@@ -88,7 +93,9 @@ impl Auditor {
             DeviceAct::Acknowledge
             | DeviceAct::Unlock(_)
             | DeviceAct::Lock
-            | DeviceAct::SetPin(_) => {}
+            | DeviceAct::SetPin(_)
+            | DeviceAct::Key { .. } => {}
+            DeviceAct::PackRead { mv, loaded } => self.pack.read(now, *mv, *loaded),
             DeviceAct::RunAgain(id) => {
                 let busy = !self.hinder.pump_causes().is_empty()
                     || self.open.is_some()
@@ -112,6 +119,8 @@ impl Auditor {
             | DeviceAct::Refill(_)
             | DeviceAct::SetZone(_)
             | DeviceAct::SetClock(_)
+            | DeviceAct::SetPack(_)
+            | DeviceAct::PackChanged
             | DeviceAct::SetTimetable(_) => self.pending.setting = Some(act.clone()),
         }
         self.rearm();

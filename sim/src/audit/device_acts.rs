@@ -97,6 +97,11 @@ impl<H: Hand> Ideal<H> {
             }
             // what is predicted is for sites without a lock
             DeviceAct::Unlock(_) | DeviceAct::Lock | DeviceAct::SetPin(_) => {}
+            // and for a pack that lasts
+            DeviceAct::SetPack(_)
+            | DeviceAct::PackChanged
+            | DeviceAct::PackRead { .. }
+            | DeviceAct::Key { .. } => {}
             DeviceAct::Acknowledge => {
                 self.motor = Motor::default();
                 self.stop(Cause::MotorFault, false, at);

@@ -46,7 +46,11 @@ impl About {
             | Record::SnapStock(_)
             | Record::SnapTube(_)
             | Record::Pin { .. }
-            | Record::SnapLock(_) => Self::Nothing,
+            | Record::SnapLock(_)
+            | Record::Pack { .. }
+            | Record::PackMeans { .. }
+            | Record::Lit { .. }
+            | Record::SnapGauge(_) => Self::Nothing,
             _ => Self::State,
         }
     }

@@ -2,7 +2,7 @@
 //! leaves no trace, and a wrong PIN costs a growing wait.
 
 use dosewright_core::lock::Pin;
-use dosewright_core::record::{Act, Record};
+use dosewright_core::record::{Act, NewPack, Record};
 
 use crate::observe::DeviceAct;
 
@@ -89,6 +89,7 @@ impl Auditor {
             | DeviceAct::Calibrate(_)
             | DeviceAct::CalibrateInto(_)
             | DeviceAct::Measured(_)
+            | DeviceAct::SetPack(_)
             | DeviceAct::TubeChanged => self.lock.asked(now),
             DeviceAct::SetPin(_) => {
                 self.lock.asked(now);
@@ -102,6 +103,9 @@ impl Auditor {
             | DeviceAct::Refill(_)
             | DeviceAct::LevelLow(_)
             | DeviceAct::MotorFault
+            | DeviceAct::PackChanged
+            | DeviceAct::PackRead { .. }
+            | DeviceAct::Key { .. }
             | DeviceAct::Acknowledge => {}
         }
     }
@@ -117,6 +121,7 @@ impl Auditor {
             Record::Container { .. } if !refill => "the container",
             Record::Calibration { .. } => "a reading",
             Record::Pin { .. } => "another PIN",
+            Record::Pack { how: NewPack::Set, .. } => "the battery pack",
             Record::Act { act: Act::PrimeBegun, .. } => "prime",
             Record::Act { act: Act::CalibrationBegun, .. } => "calibrate",
             Record::Act { act: Act::TubeChanged, .. } => "a tube set",

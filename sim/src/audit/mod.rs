@@ -31,6 +31,7 @@ mod marks;
 mod model;
 mod outcomes;
 mod owed;
+mod pack;
 mod pin;
 mod predict;
 mod pulses;
@@ -138,6 +139,7 @@ pub struct Auditor {
     motor: stock::Motor,
     bench: bench::Bench,
     lock: lock::Lock,
+    pack: pack::Pack,
     pending: settings::Pending,
     staging: settings::Staging,
     snapshot: settings::Snapshot,
@@ -186,6 +188,7 @@ impl Auditor {
             motor: stock::Motor::default(),
             bench: bench::Bench::default(),
             lock: lock::Lock::default(),
+            pack: pack::Pack::default(),
             pending: settings::Pending::default(),
             staging: settings::Staging::default(),
             snapshot: settings::Snapshot::default(),

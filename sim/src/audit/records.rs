@@ -2,7 +2,7 @@
 
 use dosewright_core::cause::Cause;
 use dosewright_core::entry::EntryId;
-use dosewright_core::record::{Act, Born, Record};
+use dosewright_core::record::{Act, Born, NewPack, Record};
 
 use super::dose::TICK_MS;
 use super::ledger::{About, Seen};
@@ -15,6 +15,7 @@ impl Auditor {
         match record {
             Record::Clock { .. } | Record::Head { .. } | Record::Act { .. } => true,
             Record::Container { .. } | Record::Calibration { .. } | Record::Pin { .. } => true,
+            Record::Pack { how, .. } => *how != NewPack::Recognised,
             Record::Staged(_) | Record::StagedClosed(_) | Record::Adopted(_) => true,
             Record::Pulse(p) => p.asked && p.first,
             Record::Outcome(o) => {
@@ -63,6 +64,7 @@ impl Auditor {
             // what it drew or said of the container may be lost with it
             self.model.stock.unsure |= self.model.stock.container.is_some();
             (self.bench.unsure, self.lock.unsure) = (true, true);
+            self.pack.unsure = true;
             self.taint.add(about);
             if let About::Entry(id) | About::Line(id) = about
                 && let Some(line) = self.model.line_mut(id)
@@ -137,6 +139,8 @@ impl Auditor {
                 self.on_pin(at.as_ms(), record);
             }
             Record::Act { at, act, ms } => self.on_act_record(at.as_ms(), *act, i64::from(*ms)),
+            Record::Pack { at, pack, how } => self.on_pack(at.as_ms(), *pack, *how),
+            Record::PackMeans { rest_mv, load_mv, .. } => self.on_pack_means(*rest_mv, *load_mv),
             Record::Motor { at, faults } => self.on_motor(at.as_ms(), *faults),
             _ => {}
         }

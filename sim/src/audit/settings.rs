@@ -311,6 +311,7 @@ impl Auditor {
 
     pub(super) fn on_alarm(&mut self, at: i64, alarm: Alarm, on: bool) {
         self.on_container_alarm(at, alarm, on);
+        self.on_pack_alarm(at, alarm, on);
         let bit = 1 << alarm as u16;
         if on {
             self.staging.alarms |= bit;
@@ -439,7 +440,8 @@ impl Auditor {
     }
 
     pub(super) fn believed(&self) -> Causes {
-        self.facts.believed
+        let by_account = self.pack.is_unread().then_some(Cause::Battery);
+        by_account.map_or(self.facts.believed, |cause| self.facts.believed.with(cause))
     }
 }
 

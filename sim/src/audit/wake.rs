@@ -150,6 +150,7 @@ impl Auditor {
         self.ready = None;
         (self.hinder.stop, self.hinder.leak) = (false, false);
         self.level = super::stock::Level::default();
+        self.pack.forget();
         // what a cut tore is no fault of the memory
         self.hinder.ledger_bad = false;
     }

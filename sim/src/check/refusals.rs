@@ -153,6 +153,7 @@ pub(super) fn diagnostic(
         | Refusal::RetiredId { .. }
         | Refusal::Busy
         | Refusal::ContainerEmpty
+        | Refusal::Battery
         | Refusal::NoSuchEntry { .. }
         | Refusal::Ledger
         | Refusal::AtCeiling

@@ -50,6 +50,7 @@ pub fn refusal(refusal: &Refusal, name: impl Fn(EntryId) -> String) -> String {
             show::volume(ceiling)
         ),
         Refusal::TooManyDues { dues, most } => format!("{dues} doses in 24 h; at most {most}"),
+        Refusal::Battery => "the battery pack cannot finish the dose".to_owned(),
         Refusal::ContainerEmpty => "the container is empty by account".to_owned(),
         Refusal::Busy => "the pump is in use, stopped or at fault".to_owned(),
         Refusal::NoSuchEntry { .. } => "there is no such entry".to_owned(),

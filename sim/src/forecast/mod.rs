@@ -9,6 +9,7 @@ mod course;
 mod days;
 mod memory;
 mod page;
+mod setting;
 mod warnings;
 
 pub use changes::{Change, changes};
@@ -16,6 +17,7 @@ pub use course::{Voltage, levels_ml, voltage};
 pub use days::{Day, days};
 pub use memory::{RATED_ERASES, Wear, wear};
 pub use page::{drawdown_json, drawdown_page, json, page};
+pub use setting::pack_setting;
 pub use warnings::{Figures, figures, warnings};
 
 use dosewright_core::civil::Date;
@@ -23,7 +25,8 @@ use dosewright_core::civil::Date;
 use crate::scenario::{CellType, Container, Motor, Pack, Scenario, Supply, Tube};
 use crate::trade::battery::{Drain, Load, Week};
 use crate::trade::cells::{
-    Cell, DRIVER_DROP_V, LR6, LR14, LR20, SELF_DISCHARGE_A_YEAR, USABLE_COOL, cells_for,
+    AGE_SHARE, Cell, DRIVER_DROP_V, HR20, LR6, LR14, LR20, SELF_DISCHARGE_A_YEAR, USABLE_COOL,
+    cells_for, cold_share,
 };
 use crate::trade::stock::{LEAD_DAYS, SLACK_DAYS};
 use crate::trade::tube_set::{Governs, Life, USUAL};
@@ -139,6 +142,7 @@ pub const fn cell(of: CellType) -> Cell {
         CellType::Lr20 => LR20,
         CellType::Lr14 => LR14,
         CellType::Lr6 => LR6,
+        CellType::Hr20 => HR20,
     }
 }
 
@@ -154,6 +158,13 @@ fn load(motor: Option<&Motor>, pack: &Pack) -> Load {
         sleep_a: pack.sleep_ua.map_or(SLEEP_A, amps),
         display_a: pack.display_ua.map_or(DISPLAY_A, amps),
     }
+}
+
+/// Share of the cells' capacity that can be used: what is said; by the temperature,
+/// where that is; else that of a cool cellar (common practice, no source).
+fn cold_or_cool(pack: &Pack) -> f64 {
+    let by_cold = pack.temperature_mc.map(|mc| cold_share(f64::from(mc) / 1e3) * AGE_SHARE);
+    share(pack.usable_ppm, by_cold.unwrap_or(USABLE_COOL))
 }
 
 fn share(ppm: Option<u32>, usual: f64) -> f64 {
@@ -189,7 +200,7 @@ impl Draw {
         let Supply::Battery { cells_of, cells, pack, .. } = &scenario.supply else { return None };
         let load = load(scenario.motor.as_ref(), pack);
         let cell = cell(*cells_of);
-        let usable_ah = cell.capacity_ah(load.motor_a) * share(pack.usable_ppm, USABLE_COOL);
+        let usable_ah = cell.capacity_ah(load.motor_a) * cold_or_cool(pack);
         let lost_a_year = share(pack.self_discharge_ppm, SELF_DISCHARGE_A_YEAR);
         let draw = Self {
             load,

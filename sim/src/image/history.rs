@@ -2,7 +2,7 @@
 
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
 use dosewright_core::motor::Motor;
-use dosewright_core::record::{Act, Alarm, OutcomeKind, Record, Reset};
+use dosewright_core::record::{Act, Alarm, NewPack, OutcomeKind, Record, Reset};
 use dosewright_core::schedule::WallClock;
 use dosewright_core::time::{Instant, Utc};
 use dosewright_core::units::Volume;
@@ -84,6 +84,9 @@ pub(super) fn instant(record: &Record) -> Option<Instant> {
         | Record::Container { at, .. }
         | Record::Motor { at, .. }
         | Record::Pin { at, .. }
+        | Record::Pack { at, .. }
+        | Record::PackMeans { at, .. }
+        | Record::Lit { at, .. }
         | Record::SnapClock { at, .. } => Some(*at),
         Record::Calibration { found, .. } => Some(found.at),
         Record::Adopted(adopted) => Some(adopted.at),
@@ -187,6 +190,23 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
                 show::volume(container.heel)
             ),
         ),
+        Record::Pack { how, .. } => {
+            let what = match how {
+                NewPack::Set => "battery pack set up",
+                NewPack::Changed => "battery pack changed",
+                NewPack::Recognised => "another battery pack recognised by its voltage",
+            };
+            ("pack", None, what.to_owned())
+        }
+        Record::PackMeans { rest_mv, load_mv, .. } => {
+            let volts = |mv: u16| format!("{:.2} V", f64::from(mv) / 1e3);
+            let what = format!(
+                "battery pack: {} at rest, {} under load",
+                volts(*rest_mv),
+                volts(*load_mv)
+            );
+            ("pack", None, what)
+        }
         Record::Pin { check: 0, .. } => ("pin", None, "PIN taken away".to_owned()),
         Record::Pin { .. } => ("pin", None, "PIN set".to_owned()),
         Record::Calibration { found, in_force } => {

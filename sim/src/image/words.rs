@@ -85,6 +85,8 @@ pub(super) const fn reason(reason: Reason) -> &'static str {
         Reason::Deadline => "the deadline of a dose that waits",
         Reason::DoseDeadline => "the deadline of the open dose",
         Reason::Level => "the low-level contact has settled",
+        Reason::PackTest => "the battery pack is tested",
+        Reason::Display => "the display goes dark",
         Reason::Retry => "the memory is tried again",
         Reason::Stamp => "the hourly stamp",
     }

@@ -118,6 +118,13 @@ pub fn supply(supply: &Supply) -> String {
     ] {
         parts.extend(value.map(|value| format!("{key} = \"{}\"", t.shown(key, value.into()))));
     }
+    for (key, value) in [
+        ("temperature", pack.temperature_mc.map(i64::from)),
+        ("charge", pack.charge_ppm.map(i64::from)),
+    ] {
+        parts.extend(value.map(|value| format!("{key} = \"{}\"", t.shown(key, value.into()))));
+    }
+    parts.extend(pack.warn_days.map(|days| format!("warn_days = {days}")));
     format!("[supply]\nbattery = {{ {} }}\n\n", parts.join(", "))
 }
 

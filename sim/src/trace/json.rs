@@ -179,6 +179,10 @@ pub(super) const fn act_word(act: &DeviceAct) -> &'static str {
         DeviceAct::LevelLow(false) => "level_low_off",
         DeviceAct::MotorFault => "motor_fault",
         DeviceAct::Acknowledge => "acknowledge",
+        DeviceAct::SetPack(_) => "set_pack",
+        DeviceAct::PackChanged => "change_pack",
+        DeviceAct::PackRead { .. } => "pack_read",
+        DeviceAct::Key { .. } => "press",
     }
 }
 

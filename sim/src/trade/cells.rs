@@ -16,6 +16,8 @@ pub struct Cell {
     pub light: (f64, f64),
     /// A heavy load in A and the capacity at it in Ah.
     pub heavy: (f64, f64),
+    /// Volts under load at which it counts as empty.
+    pub end_v: f64,
     /// Where the numbers come from.
     pub source: &'static str,
 }
@@ -25,6 +27,7 @@ pub const LR20: Cell = Cell {
     name: "LR20",
     light: (0.025, 20.0),
     heavy: (0.5, 10.0),
+    end_v: END_V,
     source: "20 Ah at 25 mA, 10 Ah at 500 mA: an encyclopedia's table",
 };
 /// Alkaline, size C.
@@ -32,6 +35,7 @@ pub const LR14: Cell = Cell {
     name: "LR14",
     light: (0.025, 8.0),
     heavy: (0.5, 3.9),
+    end_v: END_V,
     source: "8.0 Ah at 25 mA, 3.9 Ah at 500 mA: from memory",
 };
 /// Alkaline, size AA.
@@ -39,7 +43,17 @@ pub const LR6: Cell = Cell {
     name: "LR6",
     light: (0.025, 2.7),
     heavy: (0.5, 1.3),
+    end_v: END_V,
     source: "2.7 Ah at 25 mA, 1.3 Ah at 500 mA: from memory",
+};
+
+/// Nickel-metal hydride, size D.
+pub const HR20: Cell = Cell {
+    name: "HR20",
+    light: (0.9, 9.0),
+    heavy: (4.5, 8.5),
+    end_v: 1.0,
+    source: "9.0 Ah at 0.9 A, 8.5 Ah at 4.5 A, to 1.0 V: from memory",
 };
 
 /// Volts of an alkaline cell at which it counts as empty (common practice, no
@@ -49,7 +63,16 @@ pub const END_V: f64 = 0.9;
 pub const DRIVER_DROP_V: f64 = 0.3;
 /// Share that can be used in a cool cellar: cold times age (common practice, no
 /// source).
-pub const USABLE_COOL: f64 = 0.7 * 0.8;
+pub const USABLE_COOL: f64 = 0.7 * AGE_SHARE;
+/// Share that age leaves of it (common practice, no source).
+pub const AGE_SHARE: f64 = 0.8;
+
+/// Share of an alkaline cell's capacity that the cold leaves: about 70 % at 0 C, from
+/// memory, all of it at 20 C, and in a straight line between and below.
+pub fn cold_share(celsius: f64) -> f64 {
+    (0.7 + 0.015 * celsius).clamp(0.1, 1.0)
+}
+
 /// Share that is lost in a year on the shelf at 21 C; sources say 2 to 4 %.
 pub const SELF_DISCHARGE_A_YEAR: f64 = 0.03;
 

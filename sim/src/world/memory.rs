@@ -11,6 +11,7 @@ use dosewright_core::timetable::Refusal;
 use embedded_storage::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
 
 use super::flash::{NorError, NorMock};
+use super::stage::Ask;
 use crate::scenario::MemoryWork;
 
 /// Bytes of the smallest erase of the simulated part.
@@ -24,6 +25,8 @@ pub(super) enum Deed {
     PumpOff,
     Refused(Refusal),
     Alarm(Alarm, bool),
+    Pack(Ask),
+    Light(bool),
 }
 
 /// What the device did since it was last asked.
@@ -47,6 +50,18 @@ impl Outputs for Wires {
 
     fn alarm(&mut self, alarm: Alarm, on: bool) {
         self.0.borrow_mut().push(Deed::Alarm(alarm, on));
+    }
+
+    fn test_pack(&mut self) {
+        self.0.borrow_mut().push(Deed::Pack(Ask::Test));
+    }
+
+    fn read_pack(&mut self) {
+        self.0.borrow_mut().push(Deed::Pack(Ask::Read));
+    }
+
+    fn light(&mut self, on: bool) {
+        self.0.borrow_mut().push(Deed::Light(on));
     }
 }
 

@@ -1,6 +1,7 @@
 //! The world around the controller: a true clock that jumps from event to
 //! event, and everything the device is connected to.
 
+pub mod battery;
 mod chip;
 pub mod flash;
 pub mod head;

@@ -1,11 +1,13 @@
 //! The stage: a device in its world, from event to event.
 
 mod acts;
+mod battery;
 mod calibrate;
 mod faults;
 mod inputs;
 
 pub(super) use acts::start_of;
+pub(super) use battery::Ask;
 
 use std::cell::RefCell;
 use std::rc::Rc;
@@ -17,6 +19,7 @@ use dosewright_core::record::{Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::Refusal;
 
+use super::battery::Battery;
 use super::chip::Chip;
 use super::flash::{NorMock, Tear};
 use super::memory::{Deed, Deeds, PAGE, Watched, Wires};
@@ -62,6 +65,8 @@ pub(super) struct Stage<'a, const W: usize> {
     one_shot: Option<u64>,
     pump_on_since: u64,
     plant: Plant,
+    /// The pack; `None` on mains.
+    battery: Option<Battery>,
     /// The motor's trouble: the fault's number, and how long its driver takes to
     /// know; and when it will.
     trouble: Option<(usize, u64)>,
@@ -136,6 +141,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             one_shot: None,
             pump_on_since: 0,
             plant: inputs::plant_of(scenario),
+            battery: Battery::of(scenario),
             trouble: None,
             trip_at: None,
             contact: inputs::Contact::default(),
@@ -164,6 +170,8 @@ impl<'a, const W: usize> Stage<'a, W> {
                 spilled_nl: 0,
                 level_nl: None,
                 account_nl: None,
+                brown_outs: 0,
+                pack_left: None,
                 image: Vec::new(),
                 erases: Vec::new(),
                 alarms: Vec::new(),
@@ -185,7 +193,8 @@ impl<'a, const W: usize> Stage<'a, W> {
             }
             let wake = self.next_wake();
             let plant = self.plant.next_at();
-            let nexts = [self.one_shot, wake, self.script.next_at(), self.trip_at, plant];
+            let nexts =
+                [self.one_shot, wake, self.script.next_at(), self.trip_at, plant, self.sags_at()];
             let next = nexts.into_iter().flatten().min();
             let Some(next) = next.filter(|&next| next <= self.frame.run_ms) else { break };
             if next > self.now {
@@ -195,6 +204,8 @@ impl<'a, const W: usize> Stage<'a, W> {
             self.plant.advance(self.now);
             if self.one_shot.is_some_and(|at| at <= self.now) {
                 self.pump_off();
+            } else if self.sags_at().is_some_and(|at| at <= self.now) {
+                self.brown_out();
             } else if self.look_at_contact() || self.trip() {
             } else if wake.is_some_and(|at| at <= self.now) {
                 self.calls_now += 1;
@@ -216,6 +227,10 @@ impl<'a, const W: usize> Stage<'a, W> {
             self.account_run();
         }
         self.plant.advance(self.now);
+        if let Some(battery) = &mut self.battery {
+            battery.advance(self.now);
+            self.end.pack_left = Some(battery.left());
+        }
         self.end.delivered_nl = self.plant.delivered_nl();
         self.end.spilled_nl = self.plant.spilled_nl();
         self.end.level_nl = self.plant.level_nl();
@@ -297,6 +312,7 @@ impl<'a, const W: usize> Stage<'a, W> {
     /// Sees what the device did, in its order.
     fn watch(&mut self) {
         let mut deeds = std::mem::take(&mut *self.deeds.borrow_mut());
+        let mut asked = Vec::new();
         for deed in deeds.drain(..) {
             match deed {
                 Deed::Wrote { address, bytes } => self.see_slots(address, bytes),
@@ -304,6 +320,12 @@ impl<'a, const W: usize> Stage<'a, W> {
                 Deed::PumpOff => self.pump_off(),
                 Deed::Refused(refusal) => self.refused(refusal),
                 Deed::Alarm(alarm, on) => self.end.alarms.push((self.now, alarm, on)),
+                Deed::Pack(ask) => asked.push(ask),
+                Deed::Light(on) => {
+                    if let Some(battery) = &mut self.battery {
+                        battery.set_lit(on, self.now);
+                    }
+                }
             }
         }
         *self.deeds.borrow_mut() = deeds;
@@ -314,6 +336,9 @@ impl<'a, const W: usize> Stage<'a, W> {
         if is_cut && let Some((fault, lasts_ms)) = self.tear.take() {
             self.took_effect(fault);
             self.supply_off(lasts_ms, false);
+        }
+        for ask in asked {
+            self.read_pack(ask);
         }
     }
 
@@ -389,6 +414,9 @@ impl<'a, const W: usize> Stage<'a, W> {
     fn power_on(&mut self, reset: Reset) -> Result<(), WorldError> {
         let Some(Power::Off(mut flash)) = self.power.take() else { return Ok(()) };
         flash.nor.power_on();
+        if let Some(battery) = &mut self.battery {
+            battery.set_awake(true, self.now);
+        }
         if reset == Reset::PowerOn {
             self.see(&Observation::Supply { on: true });
         }
@@ -463,6 +491,9 @@ impl<'a, const W: usize> Stage<'a, W> {
             self.power = Some(Power::Off(flash));
         }
         self.pump_off();
+        if let Some(battery) = &mut self.battery {
+            battery.set_awake(false, self.now);
+        }
         self.see(&Observation::Supply { on: false });
     }
 
@@ -494,7 +525,8 @@ impl<'a, const W: usize> Stage<'a, W> {
                 self.act_ends(index);
             }
             Cue::Supply => {
-                if self.now >= self.off_until && matches!(self.power, Some(Power::Off(_))) {
+                let is_off = matches!(self.power, Some(Power::Off(_)));
+                if self.now >= self.off_until && is_off && self.can_be_fed() {
                     self.power_on(Reset::PowerOn)?;
                 }
             }

@@ -380,7 +380,7 @@ impl Node {
                         }
                     }
                     Effect::Refused(_) => done.refused = true,
-                    Effect::Alarm(..) => {}
+                    Effect::Alarm(..) | Effect::TestPack | Effect::ReadPack | Effect::Light(_) => {}
                 }
             }
             let Some(answer) = answer else {

@@ -183,5 +183,8 @@ pub(in crate::scenario) static CHANGE_TUBE: Table = Table {
 pub(in crate::scenario) static CHANGE_PACK: Table = Table {
     name: "change_pack",
     group: "",
-    keys: &[optional("type", Kind::Word(cell_words), "Type of the cells; as before unless said.")],
+    keys: &[
+        optional("type", Kind::Word(cell_words), "Type of the cells; as before unless said."),
+        optional("told", Kind::Switch, "The device is told of it; true unless said."),
+    ],
 };

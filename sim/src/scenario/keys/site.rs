@@ -180,7 +180,11 @@ pub(in crate::scenario) static BATTERY: Table = Table {
     name: "battery",
     group: "",
     keys: &[
-        required("type", Kind::Word(cell_words), "Type of the cells, by IEC 60086 designation."),
+        required(
+            "type",
+            Kind::Word(cell_words),
+            "Type of the cells, by IEC 60086 or IEC 61951 designation.",
+        ),
         optional(
             "cells",
             Kind::Count(range(1, 48)),
@@ -210,6 +214,21 @@ pub(in crate::scenario) static BATTERY: Table = Table {
             "self_discharge",
             Kind::Quantity(&PERCENT, range(0, 500_000)),
             "Share that is lost in a year on the shelf; 3 % unless said.",
+        ),
+        optional(
+            "temperature",
+            Kind::Quantity(&TEMPERATURE, range(-40_000, 60_000)),
+            "Temperature of the pack; 20 C in the world, a cool cellar in the forecast, unless said.",
+        ),
+        optional(
+            "charge",
+            Kind::Quantity(&PERCENT, range(0, 1_000_000)),
+            "Share of its charge that is there at the start; the device takes it for full.",
+        ),
+        optional(
+            "warn_days",
+            Kind::Count(range(0, 120)),
+            "Days of this timetable that the low alarm has to come ahead; 14 unless said.",
         ),
     ],
 };

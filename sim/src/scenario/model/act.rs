@@ -210,6 +210,8 @@ pub enum Act {
     ChangePack {
         /// Of these cells; `None` of the same as before.
         cells_of: Option<CellType>,
+        /// The device is told of it.
+        told: bool,
     },
 }
 

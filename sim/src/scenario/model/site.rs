@@ -45,7 +45,7 @@ pub struct Motor {
     pub spans: Spans,
 }
 
-/// A type of cell, by its IEC 60086 designation.
+/// A type of cell, by its IEC 60086 or IEC 61951 designation.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub enum CellType {
     /// Alkaline, D size.
@@ -54,11 +54,13 @@ pub enum CellType {
     Lr14,
     /// Alkaline, AA size.
     Lr6,
+    /// Nickel-metal hydride, D size: it can be charged again.
+    Hr20,
 }
 
 impl CellType {
     /// All of them.
-    pub const ALL: [Self; 3] = [Self::Lr20, Self::Lr14, Self::Lr6];
+    pub const ALL: [Self; 4] = [Self::Lr20, Self::Lr14, Self::Lr6, Self::Hr20];
 
     /// Its designation.
     pub const fn word(self) -> &'static str {
@@ -66,6 +68,7 @@ impl CellType {
             Self::Lr20 => "LR20",
             Self::Lr14 => "LR14",
             Self::Lr6 => "LR6",
+            Self::Hr20 => "HR20",
         }
     }
 }
@@ -101,6 +104,12 @@ pub struct Pack {
     pub usable_ppm: Option<u32>,
     /// Share that is lost in a year on the shelf, in parts per million.
     pub self_discharge_ppm: Option<u32>,
+    /// Its temperature in thousandths of a degree Celsius.
+    pub temperature_mc: Option<i32>,
+    /// Share of its charge that is there at the start, in parts per million.
+    pub charge_ppm: Option<u32>,
+    /// How many days ahead the low alarm is to come.
+    pub warn_days: Option<u8>,
 }
 
 /// `[container]`.

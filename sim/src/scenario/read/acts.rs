@@ -67,8 +67,9 @@ pub(super) fn act(cx: &mut Context, node: &Node) -> Option<OperatorAct> {
         }),
         t.inner("change_pack").map(|mut t| {
             let cells_of = t.word("type", &CellType::ALL);
+            let told = t.switch("told");
             t.finish();
-            Act::ChangePack { cells_of }
+            Act::ChangePack { cells_of, told: told.unwrap_or(true) }
         }),
     ];
     let spans = t.finish();

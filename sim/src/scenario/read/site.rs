@@ -137,6 +137,9 @@ pub(super) fn supply(mut t: TableReader) -> Option<Supply> {
             lit_a_week_ms: t.short_ms("lit_a_week"),
             usable_ppm: t.quantity_u32("usable"),
             self_discharge_ppm: t.quantity_u32("self_discharge"),
+            temperature_mc: t.quantity_i32("temperature"),
+            charge_ppm: t.quantity_u32("charge"),
+            warn_days: t.count("warn_days").map(|n| n as u8),
         };
         let spans = t.finish();
         Some(Supply::Battery { cells_of: cells_of?, cells, pack, spans })

@@ -127,6 +127,9 @@ fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
         DeviceAct::Refill(level) => format!("container filled to {}", show::volume(*level)),
         DeviceAct::MotorFault => "motor stalls or draws too much".to_owned(),
         DeviceAct::Acknowledge => "alarms acknowledged".to_owned(),
+        DeviceAct::SetPack(_) => "battery pack set up".to_owned(),
+        DeviceAct::PackChanged => "battery pack changed".to_owned(),
+        DeviceAct::PackRead { .. } | DeviceAct::Key { .. } => return None,
     })
 }
 

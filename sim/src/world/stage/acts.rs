@@ -8,9 +8,11 @@ use dosewright_core::time::{Instant, Utc};
 use dosewright_core::timetable::Refusal;
 
 use super::{Power, Stage};
+use crate::forecast::pack_setting;
 use crate::observe::{DeviceAct, Observation};
 use crate::run::{ActEnd, Frame};
-use crate::scenario::{Act, ClockSetting, IntervalStart};
+use crate::scenario::{Act, CellType, ClockSetting, IntervalStart};
+use crate::world::script::Cue;
 
 /// The act names an entry that is not in the timetable, so there is no number.
 const NO_SUCH_ENTRY: ActEnd = ActEnd::Refused(Refusal::NoSuchEntry { id: EntryId(0) });
@@ -34,6 +36,9 @@ impl<const W: usize> Stage<'_, W> {
         }
         if let Some(container) = &self.scenario.container {
             self.act(&DeviceAct::SetContainer(container.to_core(), container.level));
+        }
+        if let Some(pack) = pack_setting(self.scenario) {
+            self.act(&DeviceAct::SetPack(pack));
         }
         self.act(&DeviceAct::SetTimetable(Box::new(self.plan.timetable())));
     }
@@ -65,6 +70,10 @@ impl<const W: usize> Stage<'_, W> {
             DeviceAct::LevelLow(low) => Event::LevelLow(*low),
             DeviceAct::MotorFault => Event::MotorFault,
             DeviceAct::Acknowledge => Event::Acknowledge,
+            DeviceAct::SetPack(pack) => Event::SetPack(pack),
+            DeviceAct::PackChanged => Event::PackChanged,
+            DeviceAct::PackRead { mv, loaded } => Event::PackRead { mv: *mv, loaded: *loaded },
+            DeviceAct::Key { held } => Event::Key { held: *held },
         };
         self.hand_in(event);
     }
@@ -72,6 +81,9 @@ impl<const W: usize> Stage<'_, W> {
     pub(super) fn operator_act(&mut self, index: usize) {
         let scenario = self.scenario;
         let Some(operator_act) = scenario.operator.get(index) else { return };
+        if let Act::ChangePack { cells_of, told } = operator_act.act {
+            return self.change_pack(index, cells_of, told);
+        }
         let Some(Power::On(device)) = &self.power else {
             return self.note_act(index, ActEnd::DeviceOff);
         };
@@ -136,14 +148,36 @@ impl<const W: usize> Stage<'_, W> {
                 self.act(&DeviceAct::TubeChanged);
                 self.head_cleared();
             }
-            Act::Press { .. } => self.note_act(index, ActEnd::NoSuchPart("panel")),
+            Act::Press { times, .. } => {
+                for _ in 0..*times {
+                    self.act(&DeviceAct::Key { held: false });
+                }
+            }
             Act::Refill { level } => {
                 let full = scenario.container.as_ref().map(|container| container.capacity);
                 let Some(level) = level.or(full) else { return };
                 self.fill(level);
                 self.act(&DeviceAct::Refill(level));
             }
-            Act::ChangePack { .. } => self.note_act(index, ActEnd::NoSuchPart("battery pack")),
+            Act::ChangePack { .. } => {}
+        }
+    }
+
+    /// Somebody puts in another pack. A device that is off is told nothing: it has to
+    /// find out, and it starts if there is nothing else that keeps it off.
+    fn change_pack(&mut self, index: usize, cells_of: Option<CellType>, told: bool) {
+        let Some(battery) = &mut self.battery else {
+            return self.note_act(index, ActEnd::NoSuchPart("battery pack"));
+        };
+        battery.change(cells_of, self.now);
+        self.note_act(index, ActEnd::Taken);
+        if !matches!(self.power, Some(Power::On(_))) {
+            self.script.at(self.now.max(self.off_until), Cue::Supply);
+            if told {
+                self.note_act(index, ActEnd::DeviceOff);
+            }
+        } else if told {
+            self.act(&DeviceAct::PackChanged);
         }
     }
 

@@ -39,6 +39,9 @@ impl<const W: usize> Stage<'_, W> {
     /// The pump's drive has gone on.
     pub(super) fn motor_starts(&mut self) {
         self.plant.set_drive(true, self.now);
+        if let Some(battery) = &mut self.battery {
+            battery.set_motor(true, self.now);
+        }
         if self.plant.drew_air
             && let Some(fault) = self.foot_valve
         {
@@ -50,6 +53,9 @@ impl<const W: usize> Stage<'_, W> {
     /// The pump's drive has gone off.
     pub(super) fn motor_stops(&mut self) {
         self.plant.set_drive(false, self.now);
+        if let Some(battery) = &mut self.battery {
+            battery.set_motor(false, self.now);
+        }
         self.trip_at = None;
     }
 

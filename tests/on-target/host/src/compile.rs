@@ -100,6 +100,13 @@ impl Watch {
                 self.cannot = Some("a PIN, which shows itself to nobody");
                 return;
             }
+            DeviceAct::SetPack(_)
+            | DeviceAct::PackChanged
+            | DeviceAct::PackRead { .. }
+            | DeviceAct::Key { .. } => {
+                self.cannot = Some("a battery pack or a panel, which the image does not have");
+                return;
+            }
             DeviceAct::Release => What::Signal(Signal::Release),
             DeviceAct::RemoteStop(on) => {
                 // what is on at a start, the start itself reads

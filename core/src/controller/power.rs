@@ -1,0 +1,229 @@
+//! The battery pack and the display: tests before a dose, readings in its pulses,
+//! the gauge's records and alarms, the pack that cannot finish a dose (P2, P3).
+
+use super::Controller;
+use crate::cause::Cause;
+use crate::effect::{Effect, Effects};
+use crate::entry::{Entry, Recurrence};
+use crate::power::{Mean, Pack, TEST_AHEAD};
+use crate::record::{Alarm, NewPack, Record};
+use crate::time::{Duration, Instant};
+use crate::timetable::{self, Refusal};
+use crate::units::{Carry, Volume};
+
+/// What is known of the pack beyond the ledger.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(super) struct Readings {
+    rest: Mean,
+    load: Mean,
+    /// Means that the ledger does not have yet, in mV; 0 for none.
+    rest_mv: u16,
+    load_mv: u16,
+    /// A test is wanted now.
+    wanted: bool,
+    /// The due that the pack was last tested for, or had no need to be.
+    tested_for: Instant,
+    /// Charge that the days of warning need, in uC.
+    need_uc: u64,
+    /// How long the display was lit that the ledger does not have yet, in ms.
+    lit_ms: u32,
+}
+
+impl Readings {
+    pub(super) const NONE: Self = Self {
+        rest: Mean::NONE,
+        load: Mean::NONE,
+        rest_mv: 0,
+        load_mv: 0,
+        wanted: false,
+        tested_for: Instant::MIN,
+        need_uc: 0,
+        lit_ms: 0,
+    };
+}
+
+impl<const N: usize, const H: usize> Controller<N, H> {
+    /// Whether a key that comes now means anything, or only wakes the display (P2).
+    pub fn takes_keys(&self) -> bool {
+        self.display.takes_keys(self.now)
+    }
+
+    /// Whether the display is lit.
+    pub const fn display_is_lit(&self) -> bool {
+        self.display.is_lit()
+    }
+
+    /// A key: the display lights or stays lit.
+    pub(super) fn key(&mut self, held: bool, effects: &mut Effects) {
+        if self.display.key(self.now, held) {
+            effects.push(Effect::Light(true));
+        }
+    }
+
+    /// The display goes dark when its time is over.
+    pub(super) fn darken(&mut self, effects: &mut Effects) {
+        if self.now < self.display.until {
+            return;
+        }
+        let lit = self.display.go_dark();
+        effects.push(Effect::Light(false));
+        if self.book.gauge.pack.display_ua > 0 {
+            let ms = u32::try_from(lit.as_ms()).unwrap_or(u32::MAX);
+            self.readings.lit_ms = self.readings.lit_ms.saturating_add(ms);
+        }
+    }
+
+    /// One reading of the pack.
+    pub(super) fn pack_reading(&mut self, mv: u16, loaded: bool) {
+        if self.book.gauge.pack.is_mains() {
+            return;
+        }
+        let readings = &mut self.readings;
+        let mean = if loaded { &mut readings.load } else { &mut readings.rest };
+        if let Some(mv) = mean.take(self.now, mv) {
+            // 0 stands for none
+            *(if loaded { &mut readings.load_mv } else { &mut readings.rest_mv }) = mv.max(1);
+        }
+    }
+
+    /// What the pack wants written: another one recognised, the means of a test, or a
+    /// mean of the pulses that changes how the pack is judged; how long the display
+    /// was lit.
+    pub(super) fn pack_record(&mut self) -> bool {
+        let (gauge, at) = (self.book.gauge, self.now);
+        let (rest_mv, load_mv) = (self.readings.rest_mv, self.readings.load_mv);
+        if gauge.is_another(rest_mv) {
+            let (pack, how) = (gauge.pack, NewPack::Recognised);
+            return self.want(&Record::Pack { at, pack, how });
+        }
+        if load_mv != 0 && (rest_mv != 0 || self.judges_anew(load_mv)) {
+            let rest_mv = if rest_mv == 0 { gauge.rest_mv } else { rest_mv };
+            return self.want(&Record::PackMeans { at, rest_mv, load_mv });
+        }
+        let ms = self.readings.lit_ms;
+        ms > 0 && self.want(&Record::Lit { at, ms })
+    }
+
+    fn judges_anew(&self, load_mv: u16) -> bool {
+        let (low, exhausted) =
+            (self.book.alarm_is_on(Alarm::PackLow), self.book.alarm_is_on(Alarm::PackExhausted));
+        let mut gauge = self.book.gauge;
+        gauge.load_mv = load_mv;
+        gauge.is_low(self.now, self.readings.need_uc, low) != low
+            || gauge.is_exhausted(self.now, exhausted) != exhausted
+    }
+
+    /// A record of the pack is in the ledger.
+    pub(super) fn pack_noted(&mut self, record: &Record) {
+        match record {
+            Record::PackMeans { .. } => (self.readings.rest_mv, self.readings.load_mv) = (0, 0),
+            Record::Lit { .. } => self.readings.lit_ms = 0,
+            Record::Pack { how, .. } => {
+                // a pack that was put in is looked at; one that was found by its
+                // voltage has its means at hand
+                if *how != NewPack::Recognised {
+                    self.readings = Readings { need_uc: 0, lit_ms: 0, ..Readings::NONE };
+                    self.readings.wanted = true;
+                }
+                self.refit();
+            }
+            _ => {}
+        }
+        self.stale = true;
+    }
+
+    /// The start is in the ledger: the pack may be another one.
+    pub(super) const fn pack_at_start(&mut self) {
+        self.readings.wanted = true;
+    }
+
+    /// Asks for a test that is due or wanted, where the pump is not in use.
+    pub(super) fn test_pack(&mut self, effects: &mut Effects) {
+        let due = self.pack_test_at().is_some_and(|at| at <= self.now);
+        if !(due || self.readings.wanted) || self.book.gauge.pack.is_mains() || !self.is_idle() {
+            return;
+        }
+        self.readings.wanted = false;
+        if due && let Some(due_at) = self.timers.get(crate::timers::Reason::Due) {
+            self.readings.tested_for = due_at;
+        }
+        effects.push(Effect::TestPack);
+    }
+
+    /// When the pack is to be tested: before the next due, unless a dose is open, whose
+    /// pulses read it anyway.
+    pub(super) fn pack_test_at(&self) -> Option<Instant> {
+        if self.book.gauge.pack.is_mains() || !self.is_idle() {
+            return None;
+        }
+        let due_at = self.timers.get(crate::timers::Reason::Due)?;
+        let due_lies_ahead = due_at > self.now && due_at != self.readings.tested_for;
+        due_lies_ahead.then(|| due_at.minus(TEST_AHEAD).max(self.now))
+    }
+
+    /// Whether the pack is low, or exhausted.
+    pub(super) fn pack_is_low(&self) -> bool {
+        let was = self.book.alarm_is_on(Alarm::PackLow);
+        self.book.gauge.is_low(self.now, self.readings.need_uc, was)
+    }
+
+    pub(super) fn pack_is_exhausted(&self) -> bool {
+        let was = self.book.alarm_is_on(Alarm::PackExhausted);
+        self.book.gauge.is_exhausted(self.now, was)
+    }
+
+    /// Whether the pack cannot finish a dose of an entry.
+    pub(super) fn pack_hinders(&self, entry: &Entry) -> Option<Cause> {
+        let gauge = &self.book.gauge;
+        let pack = gauge.pack()?;
+        let dose_uc = self.dose_uc(pack, entry);
+        gauge.cannot_give(self.now, dose_uc, self.pack_is_exhausted()).then_some(Cause::Battery)
+    }
+
+    fn dose_uc(&self, pack: &Pack, entry: &Entry) -> u64 {
+        let Some(head) = &self.book.head else { return 0 };
+        let on = head.flow.on_time(entry.volume, Carry(0)).0;
+        let pulses = timetable::fit(entry, head).unwrap_or(1);
+        pack.pumping_uc(on.as_ms(), u64::from(pulses))
+    }
+
+    /// What the days of warning need at the most, of this timetable (P3).
+    pub(super) fn refit_pack(&mut self) {
+        let Some(pack) = self.book.gauge.pack().copied() else { return };
+        let days = u32::from(pack.warn_days);
+        let mut need_uc = pack.asleep_uc(u64::from(days));
+        for line in 0..N {
+            if let Some(entry) = self.book.timetable.line(line).filter(|entry| entry.enabled) {
+                let times = u64::from(most_dues(&entry, days));
+                let dose_uc = self.dose_uc(&pack, &entry);
+                need_uc = need_uc.saturating_add(dose_uc.saturating_mul(times));
+            }
+        }
+        self.readings.need_uc = need_uc;
+    }
+
+    /// Whether a volume that an operator asks for is more than the pack can give.
+    pub(super) fn pack_refuses(&self, entry: &Entry, volume: Volume) -> Result<(), Refusal> {
+        let asked = Entry { volume, ..*entry };
+        match self.pack_hinders(&asked) {
+            Some(_) => Err(Refusal::Battery),
+            None => Ok(()),
+        }
+    }
+}
+
+/// The most dues that an entry can have in so many days.
+fn most_dues(entry: &Entry, days: u32) -> u32 {
+    match entry.recurrence {
+        Recurrence::Weekly { days: of_week, .. } => {
+            let a_week = u32::from(of_week.bits()).count_ones();
+            (days / 7).saturating_mul(a_week).saturating_add(a_week.min(days % 7))
+        }
+        Recurrence::Interval { every_ms, .. } => {
+            let span = Duration::from_h(24).as_ms().saturating_mul(u64::from(days));
+            let times = (span / every_ms.max(1)).saturating_add(1);
+            u32::try_from(times).unwrap_or(u32::MAX)
+        }
+    }
+}

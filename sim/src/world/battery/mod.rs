@@ -1,0 +1,171 @@
+//! The battery pack as it really is: how much of it is used, what its voltage is,
+//! and when it browns out. A model; its parameters are in [`cells`].
+
+pub mod cells;
+
+use cells::CellModel;
+
+use crate::scenario::{Scenario, Supply};
+use crate::trade::cells::{DRIVER_DROP_V, cells_for};
+
+/// Ms in an hour.
+const HOUR_MS: f64 = 3.6e6;
+/// Hours in a year.
+const YEAR_H: f64 = 8766.0;
+/// Temperature unless said, in C.
+const ROOM_C: f64 = 20.0;
+/// Motor voltage unless said, in V (model parameter).
+pub const MOTOR_V: f64 = 6.0;
+/// How long the device is off after a brown-out, until its supply has recovered, in
+/// ms (model parameter).
+pub(super) const RECOVERS_MS: u64 = 1_000;
+
+/// A pack and what draws from it.
+#[derive(Debug, Clone)]
+pub struct Battery {
+    cell: CellModel,
+    cells: f64,
+    celsius: f64,
+    motor_a: f64,
+    /// Charge of a start beside the running current, in As, and its current.
+    start_as: f64,
+    start_a: f64,
+    sleep_a: f64,
+    display_a: f64,
+    lost_a_year: f64,
+    /// Least voltage of the device, in V.
+    least_v: f64,
+    /// Share of the charge that is used.
+    used: f64,
+    motor: bool,
+    lit: bool,
+    awake: bool,
+    now: u64,
+}
+
+impl Battery {
+    /// As a scenario has it at its start; `None` on mains.
+    pub fn of(scenario: &Scenario) -> Option<Self> {
+        let Supply::Battery { cells_of, cells, pack, .. } = &scenario.supply else { return None };
+        let amps = |ua: u32| f64::from(ua) / 1e6;
+        let motor = scenario.motor.as_ref();
+        let motor_v = motor.map_or(MOTOR_V, |motor| f64::from(motor.voltage_mv) / 1e3);
+        let cell = CellModel::of(*cells_of);
+        let start_a = motor.map_or(1.2, |motor| amps(motor.start_current_ua));
+        Some(Self {
+            cells: f64::from(cells.map_or_else(|| cells_for(motor_v, DRIVER_DROP_V), u32::from)),
+            celsius: pack.temperature_mc.map_or(ROOM_C, |mc| f64::from(mc) / 1e3),
+            motor_a: motor.map_or(0.35, |motor| amps(motor.current_ua)),
+            start_as: start_a * motor.map_or(0.03, |motor| f64::from(motor.start_ms) / 1e3),
+            start_a,
+            sleep_a: pack.sleep_ua.map_or(60e-6, amps),
+            display_a: pack.display_ua.map_or(0.012, amps),
+            lost_a_year: pack.self_discharge_ppm.map_or(cell.lost_a_year, |p| f64::from(p) / 1e6),
+            least_v: motor_v + DRIVER_DROP_V,
+            used: 1.0 - pack.charge_ppm.map_or(1.0, |ppm| f64::from(ppm) / 1e6),
+            cell,
+            motor: false,
+            lit: false,
+            awake: true,
+            now: 0,
+        })
+    }
+
+    /// Another pack, full.
+    pub(super) fn change(&mut self, cells: Option<crate::scenario::CellType>, now: u64) {
+        self.advance(now);
+        if let Some(cells) = cells {
+            self.cell = CellModel::of(cells);
+            self.lost_a_year = self.cell.lost_a_year;
+        }
+        self.used = 0.0;
+    }
+
+    /// Share of the charge that a ms takes as things are.
+    fn used_a_ms(&self, motor: bool) -> f64 {
+        let mut share = self.lost_a_year / YEAR_H;
+        let mut draw = |on: bool, amps: f64, at_a: f64| {
+            if on {
+                share += amps / self.cell.capacity_at(at_a, self.celsius);
+            }
+        };
+        draw(self.awake, self.sleep_a, self.sleep_a);
+        draw(self.lit, self.display_a, self.display_a);
+        draw(motor, self.motor_a, self.motor_a);
+        share / HOUR_MS
+    }
+
+    /// Lets time pass up to a true ms.
+    pub(super) fn advance(&mut self, to: u64) {
+        let ms = to.saturating_sub(self.now);
+        if ms > 0 {
+            self.used += self.used_a_ms(self.motor) * ms as f64;
+            self.now = to;
+        }
+    }
+
+    /// The motor goes on or off.
+    pub(super) fn set_motor(&mut self, on: bool, now: u64) {
+        self.advance(now);
+        if on && !self.motor {
+            let capacity_as = 3600.0 * self.cell.capacity_at(self.start_a, self.celsius);
+            self.used += self.start_as / capacity_as;
+        }
+        self.motor = on;
+    }
+
+    pub(super) fn set_lit(&mut self, on: bool, now: u64) {
+        self.advance(now);
+        self.lit = on;
+    }
+
+    /// The device is fed from it, or not: a pack that is out only ages.
+    pub(super) fn set_awake(&mut self, on: bool, now: u64) {
+        self.advance(now);
+        self.awake = on;
+        self.lit &= on;
+        self.motor &= on;
+    }
+
+    fn volts(&self, used: f64, motor: bool) -> f64 {
+        let amps = if motor { self.motor_a } else { 0.0 };
+        self.cells * self.cell.volts(used, amps, self.celsius)
+    }
+
+    /// What its voltage reads as, in mV.
+    pub fn reads_mv(&self, loaded: bool) -> u16 {
+        (self.volts(self.used, loaded) * 1e3).round().clamp(0.0, 65_535.0) as u16
+    }
+
+    /// A test load of the motor's current for so many ms.
+    pub(super) fn tested(&mut self, ms: u64) {
+        self.used += self.used_a_ms(true) * ms as f64;
+    }
+
+    /// Whether it cannot feed the device even at rest.
+    pub(super) fn is_dead(&self) -> bool {
+        self.volts(self.used, false) < self.least_v
+    }
+
+    /// When it browns out with the motor running, in true ms; `None` for not in the
+    /// next day.
+    pub(super) fn sags_at(&self) -> Option<u64> {
+        let day = 86_400_000_u64;
+        let under =
+            |ms: u64| self.volts(self.used + self.used_a_ms(true) * ms as f64, true) < self.least_v;
+        if !self.motor || !under(day) {
+            return None;
+        }
+        let (mut low, mut high) = (0, day);
+        while low < high {
+            let mid = low.midpoint(high);
+            if under(mid) { high = mid } else { low = mid + 1 }
+        }
+        Some(self.now + low)
+    }
+
+    /// Share of its charge that is left.
+    pub fn left(&self) -> f64 {
+        (1.0 - self.used).max(0.0)
+    }
+}

@@ -1,0 +1,361 @@
+//! P1 to P3 on the device: the display and its keys, the pack's tests before a dose,
+//! the dose that it cannot finish, another pack; and nothing of it on mains.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::civil::{Days, Local};
+use dosewright_core::config::Head;
+use dosewright_core::device::{Device, Outputs};
+use dosewright_core::display::STAYS_LIT;
+use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
+use dosewright_core::event::Event;
+use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
+use dosewright_core::power::{Pack, TEST_AHEAD};
+use dosewright_core::record::{Alarm, NewPack, OutcomeKind, Record, Reset};
+use dosewright_core::time::{Duration, Instant};
+use dosewright_core::timers::Reason;
+use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::units::{Flow, Volume};
+use dosewright_sim::world::flash::NorMock;
+
+const N: usize = 4;
+type Pump = Device<NorMock<4, 1024>, N, 8>;
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 16_384, sectors: 2 };
+const HOUR: i64 = 3_600_000;
+const DUE: i64 = 3 * HOUR;
+
+const PACK: Pack = Pack {
+    capacity_mah: 6000,
+    motor_ma: 350,
+    start_ma: 1200,
+    start_ms: 30,
+    sleep_ua: 60,
+    display_ua: 12_000,
+    low_mv: 7000,
+    exhausted_mv: 6500,
+    hysteresis_mv: 200,
+    jump_mv: 700,
+    warn_days: 14,
+};
+
+#[derive(Default)]
+struct Wires {
+    refused: Option<Refusal>,
+    tests: Vec<i64>,
+    reads: Vec<i64>,
+    lights: Vec<(i64, bool)>,
+    on: bool,
+    now: i64,
+}
+
+impl Outputs for Wires {
+    fn pump_on(&mut self, _: Duration) {
+        self.on = true;
+    }
+    fn pump_off(&mut self) {
+        self.on = false;
+    }
+    fn refused(&mut self, refusal: &Refusal) {
+        self.refused = Some(*refusal);
+    }
+    fn alarm(&mut self, _: Alarm, _: bool) {}
+    fn test_pack(&mut self) {
+        self.tests.push(self.now);
+    }
+    fn read_pack(&mut self) {
+        self.reads.push(self.now);
+    }
+    fn light(&mut self, on: bool) {
+        self.lights.push((self.now, on));
+    }
+}
+
+/// A device with a pack that reads as it is told to.
+struct Bench {
+    device: Pump,
+    wires: Wires,
+    now: i64,
+    /// At rest and under load, in mV.
+    reads: (u16, u16),
+    wakes: Vec<Reason>,
+}
+
+impl Bench {
+    fn new(pack: Option<Pack>) -> Self {
+        let zero = Some(Instant::ZERO);
+        let Ok(device) = Device::start(NorMock::new(32), GEOMETRY, zero, Reset::PowerOn) else {
+            panic!("the ledger does not start")
+        };
+        let wires = Wires::default();
+        let mut bench = Self { device, wires, now: 0, reads: (10_500, 9_500), wakes: Vec::new() };
+        let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
+        bench.act(Event::SetHead(&head)).unwrap();
+        bench
+            .act(Event::SetClock(Local::from_ms(1_790_000_000_000 / 86_400_000 * 86_400_000)))
+            .unwrap();
+        if let Some(pack) = pack {
+            bench.act(Event::SetPack(&pack)).unwrap();
+        }
+        let mut timetable = Timetable::EMPTY;
+        timetable
+            .put(Entry {
+                id: EntryId(1),
+                enabled: true,
+                recurrence: Recurrence::Weekly { days: Days::ALL, at_min: 180, by_night: false },
+                volume: Volume::from_ml(120),
+                window_ms: 2_700_000,
+                grace_ms: 0,
+                first: None,
+                last: None,
+                observes_closed: false,
+                gap_rule: GapRule::Shift,
+                pulses: None,
+            })
+            .unwrap();
+        bench.act(Event::Timetable(&timetable)).unwrap();
+        bench
+    }
+
+    fn act(&mut self, event: Event<'_, N>) -> Result<(), Refusal> {
+        self.wires.refused = None;
+        self.wires.now = self.now;
+        let (tests, reads) = (self.wires.tests.len(), self.wires.reads.len());
+        self.device.handle(Instant::from_ms(self.now), event, &mut self.wires);
+        let answer = self.wires.refused.map_or(Ok(()), Err);
+        let (rest, load) = self.reads;
+        if self.wires.tests.len() > tests {
+            for (mv, loaded) in [(rest, false), (load, true)] {
+                for _ in 0..10 {
+                    self.act(Event::PackRead { mv, loaded }).unwrap();
+                }
+            }
+        } else if self.wires.reads.len() > reads {
+            self.act(Event::PackRead { mv: load, loaded: true }).unwrap();
+        }
+        answer
+    }
+
+    /// Lets time pass, calling as asked.
+    fn until(&mut self, ms: i64) {
+        while let Some((at, why)) = self.device.next_wake().filter(|(at, _)| at.as_ms() <= ms) {
+            assert!(at.as_ms() > self.now, "P1: {why:?} asks to be called at once again");
+            self.now = at.as_ms();
+            self.wakes.push(why);
+            self.act(Event::Wake).unwrap();
+        }
+        self.now = ms;
+    }
+
+    fn restart(&mut self) {
+        let count = Some(Instant::from_ms(self.now));
+        let blank = Device::start(NorMock::new(32), GEOMETRY, count, Reset::PowerOn);
+        let Ok(blank) = blank else { panic!() };
+        let flash = std::mem::replace(&mut self.device, blank).into_flash();
+        let Ok(device) = Device::start(flash, GEOMETRY, count, Reset::PowerOn) else {
+            panic!("the ledger does not open")
+        };
+        self.device = device;
+        self.act(Event::Wake).unwrap();
+    }
+
+    fn records(&mut self) -> Vec<Record> {
+        let bytes = self.device.ledger().flash().bytes().to_vec();
+        bytes
+            .chunks_exact(SLOT)
+            .filter_map(|slot| match Slot::decode(slot.try_into().unwrap()) {
+                Slot::Good { class: Class::Record, payload, .. } => Record::decode(&payload),
+                _ => None,
+            })
+            .collect()
+    }
+
+    fn outcomes(&mut self) -> Vec<OutcomeKind> {
+        self.records()
+            .into_iter()
+            .filter_map(|record| match record {
+                Record::Outcome(outcome) => Some(outcome.kind),
+                _ => None,
+            })
+            .collect()
+    }
+
+    fn alarm(&self, alarm: Alarm) -> bool {
+        self.device.controller().book().alarm_is_on(alarm)
+    }
+}
+
+#[test]
+fn p1_on_mains_nobody_reads_a_pack_and_nothing_wakes_for_one() {
+    let mut bench = Bench::new(None);
+    bench.until(30 * HOUR);
+    assert_eq!((bench.wires.tests.len(), bench.wires.reads.len()), (0, 0));
+    assert!(!bench.wakes.contains(&Reason::PackTest) && !bench.wakes.contains(&Reason::Display));
+    assert_eq!(bench.outcomes(), [OutcomeKind::Dosed, OutcomeKind::Dosed]);
+    assert_eq!(bench.act(Event::PackChanged), Err(Refusal::OutOfRange));
+    // a reading that comes all the same changes nothing
+    let before = *bench.device.controller().book();
+    for _ in 0..20 {
+        bench.act(Event::PackRead { mv: 1, loaded: true }).unwrap();
+    }
+    assert_eq!(*bench.device.controller().book(), before);
+}
+
+#[test]
+fn p1_p3_the_pack_is_tested_a_minute_before_a_dose_and_read_in_its_pulses() {
+    let mut bench = Bench::new(Some(PACK));
+    // as it was put in
+    assert_eq!(bench.wires.tests, [0]);
+    bench.until(DUE - 1);
+    let test = DUE - TEST_AHEAD.as_ms() as i64;
+    assert_eq!(bench.wires.tests, [0, test]);
+    assert_eq!(bench.wakes.iter().filter(|&&why| why == Reason::PackTest).count(), 1);
+    assert_eq!(bench.wires.reads.len(), 0);
+    bench.until(DUE + HOUR);
+    assert_eq!(bench.outcomes(), [OutcomeKind::Dosed]);
+    let pulses = bench.records().iter().filter(|record| matches!(record, Record::Pulse(_))).count();
+    assert_eq!(bench.wires.reads.len(), pulses);
+    let means = Record::PackMeans { at: Instant::from_ms(test), rest_mv: 10_500, load_mv: 9_500 };
+    assert!(bench.records().contains(&means));
+    // GIP 5.1.1 to 5.1.6: low and depleted alarms; neither here
+    assert!(!bench.alarm(Alarm::PackLow) && !bench.alarm(Alarm::PackExhausted));
+}
+
+#[test]
+fn p3_a_dose_that_the_pack_cannot_finish_is_not_begun() {
+    let mut bench = Bench::new(Some(PACK));
+    // fine at rest, and it sags
+    bench.reads = (10_400, 6_500);
+    bench.until(DUE + HOUR);
+    assert_eq!(bench.outcomes(), [OutcomeKind::Skipped(Cause::Battery)]);
+    assert!(bench.alarm(Alarm::PackLow) && bench.alarm(Alarm::PackExhausted));
+    assert_eq!(bench.act(Event::RunAgain(EntryId(1))), Err(Refusal::Battery));
+    // a restart does not forget it
+    bench.reads = (10_400, 6_400);
+    bench.restart();
+    assert!(bench.alarm(Alarm::PackExhausted));
+    // hysteresis: 200 mV above the threshold is not enough, one more is
+    bench.reads = (10_400, 6_700);
+    bench.until(DUE + 25 * HOUR);
+    assert_eq!(bench.outcomes().len(), 2);
+    assert!(bench.alarm(Alarm::PackExhausted));
+    bench.reads = (10_400, 6_701);
+    bench.until(DUE + 49 * HOUR);
+    assert_eq!(bench.outcomes()[2], OutcomeKind::Dosed);
+    assert!(!bench.alarm(Alarm::PackExhausted) && bench.alarm(Alarm::PackLow));
+}
+
+#[test]
+fn p3_a_dose_that_waits_for_a_pack_begins_with_another_one() {
+    let mut bench = Bench::new(Some(PACK));
+    bench.reads = (8_000, 6_000);
+    bench.until(DUE + HOUR / 4);
+    assert!(!bench.wires.on);
+    bench.reads = (10_900, 10_000);
+    bench.act(Event::PackChanged).unwrap();
+    assert!(bench.wires.on, "it has a window to catch up in");
+    bench.until(DUE + HOUR);
+    assert_eq!(bench.outcomes(), [OutcomeKind::Dosed]);
+    assert!(!bench.alarm(Alarm::PackLow) && !bench.alarm(Alarm::PackExhausted));
+    let changed = bench.records().into_iter().any(|record| {
+        matches!(record, Record::Pack { how: NewPack::Changed, at, .. }
+            if at == Instant::from_ms(DUE + HOUR / 4))
+    });
+    assert!(changed, "O6: it is in the ledger with its time");
+}
+
+#[test]
+fn p3_another_pack_is_recognised_by_its_voltage_at_rest() {
+    let mut bench = Bench::new(Some(PACK));
+    bench.reads = (9_800, 8_000);
+    bench.until(DUE + HOUR);
+    let used = bench.device.controller().book().gauge.used_uc;
+    assert!(used > 350 * 240_000, "a dose of 4 min at 350 mA");
+    // the same pack put back: nothing
+    bench.restart();
+    assert_eq!(bench.device.controller().book().gauge.since, Instant::ZERO);
+    // 700 mV more at rest is another one
+    bench.reads = (10_500, 9_500);
+    bench.restart();
+    let gauge = bench.device.controller().book().gauge;
+    assert_eq!(gauge.since, Instant::from_ms(bench.now));
+    assert_eq!((gauge.rest_mv, gauge.load_mv), (10_500, 9_500));
+    assert!(gauge.used_uc < used / 100);
+    let how = NewPack::Recognised;
+    assert!(bench.records().iter().any(|r| matches!(r, Record::Pack { how: h, .. } if *h == how)));
+}
+
+#[test]
+fn p3_the_account_goes_on_after_a_restart_and_over_a_roll() {
+    let mut bench = Bench::new(Some(PACK));
+    bench.until(DUE + HOUR);
+    let before = bench.device.controller().book().gauge;
+    bench.restart();
+    let after = bench.device.controller().book().gauge;
+    // the test at the start counts as one start
+    assert_eq!(after.used_uc - before.used_uc, PACK.pumping_uc(0, 1));
+    assert_eq!((after.since, after.pack), (before.since, PACK));
+    // through many sectors
+    bench.until(40 * 24 * HOUR);
+    let gauge = bench.device.controller().book().gauge;
+    bench.restart();
+    let after = bench.device.controller().book().gauge;
+    assert_eq!(after.used_uc - gauge.used_uc, PACK.pumping_uc(0, 1));
+    // 40 doses of 240 s at 350 mA, and more for starts and sleep
+    let mah = gauge.drawn_uc(Instant::from_ms(bench.now)) / 3_600_000;
+    assert!((933 + 57..1150).contains(&mah), "{mah} mAh");
+}
+
+#[test]
+fn p3_low_by_account_comes_before_the_voltage_tells() {
+    let small = Pack { capacity_mah: 1000, ..PACK };
+    let mut bench = Bench::new(Some(small));
+    // three quarters of 1000 mAh, less 14 doses of 23.3 mAh and more: 423 mAh
+    bench.until(10 * 24 * HOUR);
+    assert!(!bench.alarm(Alarm::PackLow));
+    bench.until(20 * 24 * HOUR);
+    assert!(bench.alarm(Alarm::PackLow));
+    assert!(!bench.alarm(Alarm::PackExhausted));
+    bench.act(Event::PackChanged).unwrap();
+    assert!(!bench.alarm(Alarm::PackLow));
+}
+
+#[test]
+fn p2_the_display_goes_dark_and_a_key_only_wakes_it() {
+    let mut bench = Bench::new(Some(PACK));
+    bench.until(HOUR / 2);
+    assert!(!bench.device.controller().takes_keys());
+    bench.act(Event::Key { held: false }).unwrap();
+    let lit = bench.now;
+    let dark = lit + STAYS_LIT.as_ms() as i64;
+    assert_eq!(bench.wires.lights, [(lit, true)]);
+    assert!(!bench.device.controller().takes_keys(), "what wakes does nothing else");
+    let book = *bench.device.controller().book();
+    // a storm of keys lights it once, and is in no record
+    for _ in 0..1000 {
+        bench.act(Event::Key { held: false }).unwrap();
+    }
+    assert_eq!(bench.wires.lights.len(), 1);
+    assert_eq!(*bench.device.controller().book(), book);
+    bench.act(Event::Key { held: true }).unwrap();
+    assert!(bench.device.controller().takes_keys());
+    assert_eq!(bench.device.next_wake(), Some((Instant::from_ms(dark), Reason::Display)));
+    bench.until(HOUR);
+    assert_eq!(bench.wires.lights, [(lit, true), (dark, false)]);
+    assert!(!bench.device.controller().display_is_lit());
+    // what it drew is in the account
+    let lit = Record::Lit { at: Instant::from_ms(dark), ms: 60_000 };
+    assert!(bench.records().contains(&lit));
+}
+
+#[test]
+fn p2_a_dose_waits_for_no_display() {
+    let mut bench = Bench::new(Some(PACK));
+    bench.until(DUE - 10_000);
+    bench.act(Event::Key { held: false }).unwrap();
+    bench.until(DUE);
+    assert!(bench.wires.on && bench.device.controller().display_is_lit());
+    // nor the display for a dose
+    bench.until(DUE + 50_000);
+    assert!(!bench.device.controller().display_is_lit());
+    bench.until(DUE + HOUR);
+    assert_eq!(bench.outcomes(), [OutcomeKind::Dosed]);
+}
