@@ -41,6 +41,7 @@ pub(super) fn line(ran: &Ran) -> String {
         "skipped": skipped,
         "open": open,
         "unjudged": ran.unjudged,
+        "left_out": ran.left_out,
         "pump_starts": ran.starts,
         "acts": ran.acts,
         "faults": faults,
@@ -75,6 +76,7 @@ pub(super) fn summary(tally: &Tally, plan: &Plan, interrupted: bool) -> String {
         "skipped": skipped,
         "open": open,
         "unjudged": tally.unjudged,
+        "left_out": tally.left_out,
         "pump_starts": tally.starts,
         "acts": tally.acts,
         "faults": faults,
@@ -120,6 +122,13 @@ pub(super) fn page(tally: &Tally, runs: usize, interrupted: bool, quiet: bool) -
         "{} outcomes could not be judged strictly: the memory was damaged",
         thousands(tally.unjudged)
     );
+    if tally.left_out > 0 {
+        _ = writeln!(
+            out,
+            "{} faults had been put where there was nothing to hit, and were left out",
+            thousands(tally.left_out)
+        );
+    }
     out.push_str("\nfault             asked for   took effect\n");
     for (kind, count) in &tally.faults {
         _ = writeln!(

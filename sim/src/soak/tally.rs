@@ -37,6 +37,8 @@ pub struct Tally {
     pub starts: u64,
     /// Acts that the device took.
     pub acts: u64,
+    /// Faults left out, for want of anything to hit.
+    pub left_out: u64,
     /// By kind.
     pub faults: BTreeMap<&'static str, KindTally>,
 }
@@ -59,6 +61,7 @@ impl Tally {
         self.unjudged += ran.unjudged;
         self.starts += ran.starts;
         self.acts += ran.acts;
+        self.left_out += ran.left_out;
         for (word, asked, took) in &ran.faults {
             let kind = self.faults.entry(word).or_default();
             kind.asked += asked;

@@ -6,7 +6,8 @@ use super::Shape;
 use super::chance::Chance;
 use super::ground::Ground;
 use super::kinds::Kind;
-use super::lines::{self, Course, length};
+use super::lines::{self, Course, RIGHT_PIN, length};
+use super::probe;
 
 /// A seed draws each kind with this share, in percent.
 const DRAWN: u64 = 45;
@@ -26,6 +27,51 @@ fn drawn(chance: &mut Chance, shape: Shape) -> Vec<Kind> {
     drawn
 }
 
+/// Runs that look for a moment, for one seed: each costs as much as the run itself.
+const MOST_PROBED: u32 = 8;
+
+/// Where a fault of the motor, the container or the tube takes effect, at a moment
+/// or soon after it, and how long it has to last for that.
+fn bite(
+    chance: &mut Chance,
+    kind: Kind,
+    ground: &Ground,
+    text: &str,
+    from: u64,
+    until: u64,
+) -> Option<(u64, u64)> {
+    match kind {
+        Kind::MotorStall | Kind::OverCurrent => {
+            let (began, ended) = probe::pump_run(text, from, until)?;
+            let last = ended - KNOWN_BY_MS;
+            let when = if chance.percent(70) {
+                chance.number(began, last)
+            } else {
+                chance.number(from.max(began.saturating_sub(3_600_000)), began)
+            };
+            Some((when, began.saturating_sub(when) + KNOWN_BY_MS))
+        }
+        Kind::FootValveLeak => {
+            ground.lifts.then_some(())?;
+            let (began, _) = probe::pump_run(text, from + 60_000, until)?;
+            Some((from, began - from + 1))
+        }
+        Kind::ContainerLow => {
+            let low = ground.container?.low_nl?;
+            (probe::level_nl(text, from)? > low).then_some((from, 1))
+        }
+        Kind::SqueezeLost => {
+            let heel = ground.container?.heel_nl;
+            (probe::level_nl(text, from)? > heel).then_some((from, 1))
+        }
+        Kind::LevelBounce => ground.container?.low_nl.map(|_| (from, 1)),
+        _ => Some((from, 0)),
+    }
+}
+
+/// A motor's driver knows of a stall by then.
+const KNOWN_BY_MS: u64 = 300;
+
 /// Until when what was put before still matters, in ms of the run.
 #[derive(Debug, Default)]
 struct Ahead {
@@ -35,6 +81,10 @@ struct Ahead {
     tear: u64,
     /// A late call is still to come.
     late: u64,
+    /// A fault of the motor, the container or the tube is on, or has still to bite.
+    parts: u64,
+    /// So many moments have been looked for already.
+    probed: u32,
 }
 
 impl Ahead {
@@ -44,6 +94,12 @@ impl Ahead {
             Kind::SupplyLoss | Kind::WatchdogReset | Kind::SpuriousWake => self.off,
             Kind::MemoryTear => self.off.max(self.tear),
             Kind::LateWake => self.off.max(self.late),
+            Kind::LevelBounce => self.off,
+            Kind::ContainerLow
+            | Kind::MotorStall
+            | Kind::OverCurrent
+            | Kind::SqueezeLost
+            | Kind::FootValveLeak => self.parts,
             _ => 0,
         }
     }
@@ -56,6 +112,11 @@ impl Ahead {
                 self.off = self.off.max(self.tear);
             }
             Kind::LateWake => self.late = at + made.lasts_ms + 1,
+            Kind::ContainerLow
+            | Kind::MotorStall
+            | Kind::OverCurrent
+            | Kind::SqueezeLost
+            | Kind::FootValveLeak => self.parts = at + made.lasts_ms + 1,
             _ => {}
         }
     }
@@ -82,8 +143,17 @@ pub(super) fn make(
         let is_now = chance.number(1, kind.rarity()) == 1;
         let from = at.max(ahead.free_for(kind));
         let near = ground.near_a_due(chance, from).filter(|near| (from..busy_ms).contains(near));
-        let when = near.unwrap_or(from);
-        let made = if is_now && when < busy_ms {
+        let mut when = near.unwrap_or(from);
+        course.least_ms = 0;
+        let mut bites = true;
+        if is_now && when < busy_ms && kind.is_of_a_part() {
+            bites = ahead.probed < MOST_PROBED;
+            ahead.probed += 1;
+            let place = bites.then(|| bite(chance, kind, ground, text, when, busy_ms)).flatten();
+            bites = place.is_some();
+            (when, course.least_ms) = place.unwrap_or((when, 0));
+        }
+        let made = if is_now && bites && when < busy_ms {
             lines::make(chance, kind, ground, &mut course, busy_ms - when)
         } else {
             None
@@ -92,12 +162,21 @@ pub(super) fn make(
             at += chance.number(0, gap_ms);
             continue;
         };
+        if made.table == "operator" && course.has_pin && chance.percent(60) {
+            // whoever comes to do something knows the PIN
+            let _ = write!(text, "\n[[operator]]\nat = \"+{}\"\n{RIGHT_PIN}\n", length(when));
+        }
         let _ = write!(text, "\n[[{}]]\nat = \"+{}\"\n{}\n", made.table, length(when), made.line);
+        if let Some((line, after)) = made.then {
+            let at = length(when + after);
+            let _ = write!(text, "\n[[operator]]\nat = \"+{at}\"\n{line} = {{}}\n");
+        }
         ahead.put(kind, when, &made);
         // what may take days to come is not waited for
         let lasts = if made.lasts_ms > 10 * 86_400_000 { 0 } else { made.lasts_ms };
         at = if chance.percent(OVERLAPPING) {
-            when + chance.number(0, lasts.min(gap_ms))
+            // nothing comes before it has taken effect
+            when + course.least_ms + chance.number(0, lasts.min(gap_ms))
         } else {
             when + lasts + 1 + chance.number(0, gap_ms)
         };

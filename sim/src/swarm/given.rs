@@ -2,10 +2,11 @@
 
 use std::fmt::Write as _;
 
+use dosewright_core::units::Volume;
 use toml_edit::{DocumentMut, Item};
 
 use super::chance::Chance;
-use super::ground::{Ground, Known};
+use super::ground::{Ground, Known, Tank};
 use super::{LEAST_DAYS, Shape, busy_ms, calm, faults};
 use crate::run::{Frame, Options};
 use crate::scenario::Scenario;
@@ -54,6 +55,12 @@ impl Given {
             flow: scenario.head.head.flow,
             sectors: u64::from(scenario.memory.sectors),
             sector_bytes: u64::from(scenario.memory.sector_bytes),
+            container: scenario.container.as_ref().map(|container| Tank {
+                capacity_nl: container.capacity.as_nl(),
+                heel_nl: container.heel.as_nl(),
+                low_nl: container.low_contact.map(Volume::as_nl),
+            }),
+            lifts: scenario.tube.as_ref().is_some_and(|tube| tube.lifted() > Volume::ZERO),
         };
         Some(Self { text: doc.to_string(), ground, run_ms: scenario.clock.run_for.as_ms() })
     }
@@ -75,7 +82,7 @@ impl Given {
         let busy_ms = busy_ms(days);
         let _ = writeln!(text, "\n# made from seed {seed}");
         faults::make(&mut chance, &self.ground, busy_ms, shape, &mut text);
-        calm(&mut text, self.ground.start, busy_ms);
+        calm(&mut text, &self.ground, busy_ms);
         text
     }
 }

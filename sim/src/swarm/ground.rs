@@ -15,6 +15,15 @@ pub(super) struct Known {
     pub(super) inline: String,
 }
 
+/// A container, in nl.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Tank {
+    pub(super) capacity_nl: u64,
+    pub(super) heel_nl: u64,
+    /// Level at which its contact closes.
+    pub(super) low_nl: Option<u64>,
+}
+
 /// A site as faults and acts see it.
 #[derive(Debug, Clone)]
 pub(super) struct Ground {
@@ -24,6 +33,9 @@ pub(super) struct Ground {
     pub(super) flow: Flow,
     pub(super) sectors: u64,
     pub(super) sector_bytes: u64,
+    pub(super) container: Option<Tank>,
+    /// The suction line is lifted: a leaking foot valve lets it drain back.
+    pub(super) lifts: bool,
 }
 
 impl Ground {

@@ -40,11 +40,33 @@ pub enum Kind {
     Prime,
     /// Somebody calibrates.
     Calibrate,
+    /// The low-level contact says low.
+    ContainerLow,
+    /// The low-level contact bounces.
+    LevelBounce,
+    /// The motor stalls.
+    MotorStall,
+    /// The motor draws too much.
+    OverCurrent,
+    /// The container siphons out.
+    SqueezeLost,
+    /// The foot valve leaks.
+    FootValveLeak,
+    /// Somebody fills the container.
+    Refill,
+    /// Somebody acknowledges what is latched.
+    Acknowledge,
+    /// Somebody puts in a new tube set.
+    ChangeTube,
+    /// Somebody sets the PIN, or takes it away.
+    SetPin,
+    /// Somebody enters a PIN, right or wrong, or locks up.
+    Unlock,
 }
 
 impl Kind {
     /// All of them, in the order in which a seed draws them.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 29] = [
         Self::SupplyLoss,
         Self::ClockLost,
         Self::MemoryTear,
@@ -63,6 +85,17 @@ impl Kind {
         Self::RunAgain,
         Self::Prime,
         Self::Calibrate,
+        Self::ContainerLow,
+        Self::LevelBounce,
+        Self::MotorStall,
+        Self::OverCurrent,
+        Self::SqueezeLost,
+        Self::FootValveLeak,
+        Self::Refill,
+        Self::Acknowledge,
+        Self::ChangeTube,
+        Self::SetPin,
+        Self::Unlock,
     ];
 
     /// Its key in a scenario file.
@@ -86,6 +119,17 @@ impl Kind {
             Self::RunAgain => "run_again",
             Self::Prime => "prime",
             Self::Calibrate => "calibrate",
+            Self::ContainerLow => "container_low",
+            Self::LevelBounce => "level_bounce",
+            Self::MotorStall => "motor_stall",
+            Self::OverCurrent => "over_current",
+            Self::SqueezeLost => "squeeze_lost",
+            Self::FootValveLeak => "foot_valve_leak",
+            Self::Refill => "refill",
+            Self::Acknowledge => "acknowledge",
+            Self::ChangeTube => "change_tube",
+            Self::SetPin => "set_pin",
+            Self::Unlock => "unlock",
         }
     }
 
@@ -96,7 +140,23 @@ impl Kind {
 
     /// Whether it goes wrong by itself; the others are acts of people.
     pub const fn is_fault(self) -> bool {
-        (self as u32) < Self::SetClock as u32
+        let place = self as u32;
+        let of_parts = Self::ContainerLow as u32 <= place && place < Self::Refill as u32;
+        place < Self::SetClock as u32 || of_parts
+    }
+
+    /// Whether it is a fault of the motor, the container or the tube: it bites where
+    /// the pump runs, or the level is what it should not be.
+    pub(super) const fn is_of_a_part(self) -> bool {
+        matches!(
+            self,
+            Self::ContainerLow
+                | Self::LevelBounce
+                | Self::MotorStall
+                | Self::OverCurrent
+                | Self::SqueezeLost
+                | Self::FootValveLeak
+        )
     }
 
     /// How many times less often than the others it comes. Damage to the memory
@@ -105,6 +165,8 @@ impl Kind {
         match self {
             Self::BitFlip => 8,
             Self::PageWorn => 40,
+            // behind a lock most acts come to nothing
+            Self::SetPin => 6,
             _ => 1,
         }
     }

@@ -16,6 +16,8 @@ pub(super) struct Made {
     pub(super) off_ms: u64,
     /// It may go on so long from its moment on.
     pub(super) lasts_ms: u64,
+    /// What somebody does about it, and how long after its moment.
+    pub(super) then: Option<(&'static str, u64)>,
 }
 
 /// What was made before, and what there is time for.
@@ -25,10 +27,15 @@ pub(super) struct Course {
     disabled: Option<usize>,
     /// A sector has been worn already.
     is_worn: bool,
+    /// A PIN may be set, so that an act may want it first.
+    pub(super) has_pin: bool,
+    /// The one that is made now has to last so long to take effect.
+    pub(super) least_ms: u64,
 }
 
 impl Course {
-    pub(super) const NEW: Self = Self { disabled: None, is_worn: false };
+    pub(super) const NEW: Self =
+        Self { disabled: None, is_worn: false, has_pin: false, least_ms: 0 };
 }
 
 /// A stamp is due within the hour, and with it a write.
@@ -76,10 +83,11 @@ pub(super) fn make(
     left_ms: u64,
 ) -> Option<Made> {
     let fault = |line: String, off_ms: u64, lasts_ms: u64| {
-        Some(Made { table: "fault", line, off_ms, lasts_ms: lasts_ms.max(off_ms) })
+        Some(Made { table: "fault", line, off_ms, lasts_ms: lasts_ms.max(off_ms), then: None })
     };
-    let act =
-        |line: String, lasts_ms: u64| Some(Made { table: "operator", line, off_ms: 0, lasts_ms });
+    let act = |line: String, lasts_ms: u64| {
+        Some(Made { table: "operator", line, off_ms: 0, lasts_ms, then: None })
+    };
     match kind {
         Kind::SupplyLoss | Kind::ClockLost => {
             let lasts = some_length(chance, left_ms);
@@ -186,17 +194,98 @@ pub(super) fn make(
         Kind::RunAgain => {
             act(format!("run_again = {{ entry = \"{}\" }}", ground.any(chance).name), 0)
         }
+        Kind::ContainerLow | Kind::MotorStall | Kind::OverCurrent => {
+            let lasts = some_length(chance, left_ms).max(course.least_ms);
+            let line = format!("{} = {{ lasts = \"{}\" }}", kind.word(), length(lasts));
+            let made = fault(line, 0, lasts)?;
+            let about = if kind == Kind::ContainerLow { "refill" } else { "acknowledge" };
+            (lasts <= left_ms).then(|| followed(chance, made, about, left_ms))
+        }
+        Kind::SqueezeLost | Kind::FootValveLeak => {
+            let lasts = some_length(chance, left_ms.min(7_200_000)).max(course.least_ms);
+            let ml = chance.number(1, if kind == Kind::SqueezeLost { 400 } else { 60 });
+            let lasts_text = length(lasts);
+            let line =
+                format!("{} = {{ flow = \"{ml} ml/min\", lasts = \"{lasts_text}\" }}", kind.word());
+            let made = fault(line, 0, lasts)?;
+            let siphons = kind == Kind::SqueezeLost;
+            (lasts <= left_ms)
+                .then(|| if siphons { followed(chance, made, "refill", left_ms) } else { made })
+        }
+        Kind::LevelBounce => {
+            let (times, over) = (chance.number(1, 40), chance.number(100, 60_000));
+            let over_text = length(over);
+            fault(format!("level_bounce = {{ times = {times}, over = \"{over_text}\" }}"), 0, over)
+        }
+        Kind::Refill => {
+            let most = ground.container?.capacity_nl / 1_000_000;
+            let level = chance.number(0, most);
+            let line = if chance.percent(60) {
+                "refill = {}".to_owned()
+            } else {
+                format!("refill = {{ level = \"{level} ml\" }}")
+            };
+            act(line, 0)
+        }
+        Kind::Acknowledge => act("acknowledge = {}".to_owned(), 0),
+        Kind::ChangeTube => {
+            let near = near_flow(chance, ground);
+            act(format!("change_tube = {{ true_flow = \"{near}\" }}"), 0)
+        }
+        Kind::SetPin => {
+            course.has_pin = true;
+            let line =
+                if chance.percent(70) { "set_pin = { pin = \"0417\" }" } else { "set_pin = {}" };
+            act(line.to_owned(), 0)
+        }
+        Kind::Unlock => {
+            let line = match chance.number(0, 9) {
+                0 | 1 => "lock = {}",
+                2 | 3 => "unlock = { pin = \"1111\" }",
+                _ => RIGHT_PIN,
+            };
+            act(line.to_owned(), 0)
+        }
         Kind::Prime => act(format!("prime = {{ volume = \"{} ml\" }}", chance.number(1, 200)), 0),
         Kind::Calibrate => {
             let run_s = chance.number(10, 300);
-            let nl_per_min = u64::from(ground.flow.as_nl_per_min());
-            let near = nl_per_min * chance.number(900, 1100) / 1000 / 1000;
+            if chance.percent(30) {
+                let near = near_flow(chance, ground);
+                let line = format!("calibrate = {{ run = \"{run_s} s\", flow = \"{near}\" }}");
+                return act(line, run_s * 1000);
+            }
+            let vessel = chance.pick(&["50 ml", "100 ml", "250 ml", "1 l"]);
+            let run =
+                if chance.percent(50) { format!("run = \"{run_s} s\", ") } else { String::new() };
+            let reading = if chance.percent(60) {
+                "as_delivered = true".to_owned()
+            } else {
+                format!("measured = \"{} ml\"", chance.number(1, 250))
+            };
+            let (found, confirm) = (chance.percent(25), chance.percent(60));
             let line = format!(
-                "calibrate = {{ run = \"{run_s} s\", flow = \"{}.{:03} ml/min\" }}",
-                near / 1000,
-                near % 1000
+                "calibrate = {{ {run}vessel = \"{vessel}\", reading_error = \"0.2 ml\", {reading}, \
+                 as_found = {found}, confirm = {confirm} }}"
             );
-            act(line, run_s * 1000)
+            // two runs at most, with what comes between and after them
+            act(line, 30 * 60_000)
         }
     }
+}
+
+/// Enters the PIN that is ever set.
+pub(super) const RIGHT_PIN: &str = "unlock = { pin = \"0417\" }";
+
+/// A flow within a tenth of the site's.
+fn near_flow(chance: &mut Chance, ground: &Ground) -> String {
+    let nl_per_min = u64::from(ground.flow.as_nl_per_min());
+    let near = nl_per_min * chance.number(900, 1100) / 1000 / 1000;
+    format!("{}.{:03} ml/min", near / 1000, near % 1000)
+}
+
+/// More often than not somebody does something about it within a day and a half.
+fn followed(chance: &mut Chance, made: Made, about: &'static str, left_ms: u64) -> Made {
+    let after = made.lasts_ms.saturating_add(chance.number(1, 36 * 3_600_000));
+    let then = (chance.percent(75) && after < left_ms).then_some((about, after));
+    Made { then, ..made }
 }

@@ -8,6 +8,7 @@ mod given;
 mod ground;
 mod kinds;
 mod lines;
+mod probe;
 mod site;
 
 use std::fmt::Write as _;
@@ -16,7 +17,9 @@ use dosewright_core::civil::Local;
 
 use chance::Chance;
 pub use given::Given;
+use ground::Ground;
 pub use kinds::{Kind, Kinds};
+use lines::RIGHT_PIN;
 
 /// What a made scenario may hold.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,26 +58,51 @@ pub fn scenario(seed: u64, shape: Shape) -> String {
     let ground = site.ground();
     let busy_ms = busy_ms(days);
     faults::make(&mut chance, &ground, busy_ms, shape, &mut text);
-    calm(&mut text, ground.start, busy_ms);
+    calm(&mut text, &ground, busy_ms);
     text
+}
+
+/// A made scenario without some of its faults, by their places among them.
+pub fn without_faults(text: &str, places: &[usize]) -> String {
+    let mut fault = 0;
+    let mut is_left_out = false;
+    let mut out = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        if line.starts_with("[[") {
+            let is_fault = line.starts_with("[[fault]]");
+            is_left_out = is_fault && places.contains(&fault);
+            fault += usize::from(is_fault);
+        }
+        if !is_left_out {
+            out.push_str(line);
+        }
+    }
+    out
 }
 
 fn busy_ms(days: u32) -> u64 {
     u64::from(days.max(LEAST_DAYS) - CALM_DAYS) * 86_400_000
 }
 
-/// What follows the faults: somebody acknowledges what is latched and sets the
-/// clock, and a day later everything has to be in order.
-fn calm(text: &mut String, start: Local, busy_ms: u64) {
+/// What follows the faults: somebody acknowledges what is latched, fills the
+/// container and sets the clock, and a day later everything has to be in order.
+fn calm(text: &mut String, ground: &Ground, busy_ms: u64) {
     let calm_h = busy_ms / 3_600_000;
-    let local = Local::from_ms(start.as_ms().saturating_add_unsigned(busy_ms));
+    // a supply that was lost may come back in the last ms
+    if text.contains("\nset_pin = ") {
+        let _ = write!(text, "\n[[operator]]\nat = \"+{calm_h} h 1 min\"\n{RIGHT_PIN}\n");
+    }
+    if ground.container.is_some() {
+        let _ = write!(text, "\n[[operator]]\nat = \"+{calm_h} h 1 min\"\nrefill = {{}}\n");
+    }
+    let local = Local::from_ms(ground.start.as_ms().saturating_add_unsigned(busy_ms + 60_000));
     let (y, m, d) = local.date().ymd();
     let min = local.time_of_day().as_ms() / 60_000;
     let (h, min) = (min / 60, min % 60);
     let _ = write!(
         text,
-        "\n[[operator]]\nat = \"+{calm_h} h\"\nacknowledge = {{}}\n\
-         \n[[operator]]\nat = \"+{calm_h} h\"\n\
+        "\n[[operator]]\nat = \"+{calm_h} h 1 min\"\nacknowledge = {{}}\n\
+         \n[[operator]]\nat = \"+{calm_h} h 1 min\"\n\
          set_clock = {{ to = \"{y:04}-{m:02}-{d:02} {h:02}:{min:02}\" }}\n\
          \n[[expect]]\ncalm = {{ from = \"+{} h\" }}\n",
         calm_h + SETTLE_H
@@ -95,6 +123,24 @@ mod tests {
     }
 
     #[test]
+    fn faults_are_left_out_by_their_places_and_nothing_else() {
+        let text = scenario(3, Shape { all_on: true, ..Shape::default() });
+        let read = |text: &str| crate::check::read("made.toml", text).0.expect("a scenario");
+        let whole = read(&text);
+        assert!(whole.faults.len() > 4, "{} faults", whole.faults.len());
+        let less = read(&without_faults(&text, &[0, 2]));
+        let kinds = |of: &[crate::scenario::Fault]| -> Vec<_> {
+            of.iter().map(|fault| fault.kind.clone()).collect()
+        };
+        let mut wanted = kinds(&whole.faults);
+        wanted.remove(2);
+        wanted.remove(0);
+        assert_eq!(kinds(&less.faults), wanted);
+        assert_eq!(less.operator.len(), whole.operator.len());
+        assert_eq!(without_faults(&text, &[]), text);
+    }
+
+    #[test]
     fn seeds_differ_and_repeat() {
         assert_eq!(scenario(7, Shape::default()), scenario(7, Shape::default()));
         assert_ne!(scenario(7, Shape::default()), scenario(8, Shape::default()));
@@ -108,9 +154,14 @@ mod tests {
             let line = format!("\n{} = ", kind.word());
             assert!(text.contains(&line), "{}", kind.word());
             let without = Shape { kinds: Kinds::ALL.without(kind), ..shape };
-            let calm = "\nset_clock = { to = ";
-            let text: String = (0..20).map(|seed| scenario(seed, without)).collect();
-            assert!(!text.replace(calm, "").contains(&line), "{}", kind.word());
+            let calm = ["\nset_clock = { to = ", "\nacknowledge = {}", "\nrefill = {}"];
+            // what is done at the calm, and after a fault of the motor or container
+            let follows = matches!(kind, Kind::Acknowledge | Kind::Refill | Kind::Unlock);
+            let mut text: String = (0..20).map(|seed| scenario(seed, without)).collect();
+            for line in calm {
+                text = text.replace(line, "");
+            }
+            assert!(follows || !text.contains(&line), "{}", kind.word());
         }
         assert!(text.contains("during = \"erase\""));
         let none = Shape { kinds: Kinds::NONE, ..shape };

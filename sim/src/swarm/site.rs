@@ -12,7 +12,7 @@ use dosewright_core::units::{Flow, Volume};
 use dosewright_core::zone::Zone;
 
 use super::chance::Chance;
-use super::ground::{Ground, Known};
+use super::ground::{Ground, Known, Tank};
 
 /// What a scenario has that says nothing else.
 const SECTOR_BYTES: u64 = 32_768;
@@ -52,6 +52,19 @@ pub(super) struct Site {
     sectors: u64,
     entries: Vec<MadeEntry>,
     closed: Option<(Date, Date)>,
+    container: Option<MadeContainer>,
+    /// Lift of the suction line in decimetres; none for no tube.
+    lift_dm: u64,
+}
+
+/// A made container, in ml and ms.
+#[derive(Clone, Copy)]
+struct MadeContainer {
+    capacity: u64,
+    level: u64,
+    heel: u64,
+    low: Option<u64>,
+    debounce_ms: u64,
 }
 
 pub(super) fn make(chance: &mut Chance, days: u32) -> Site {
@@ -71,6 +84,8 @@ pub(super) fn make(chance: &mut Chance, days: u32) -> Site {
         sectors: chance.pick(&[2, 3, 4, 4]),
         entries: Vec::new(),
         closed: None,
+        container: None,
+        lift_dm: 0,
     };
     if chance.percent(15) {
         let first = date.plus_days(chance.number(1, 4) as i32);
@@ -93,6 +108,21 @@ pub(super) fn make(chance: &mut Chance, days: u32) -> Site {
             let id = EntryId(site.entries.len() as u16 + 1);
             site.entries.push(MadeEntry { entry: Entry { id, ..made.entry }, ..made });
         }
+    }
+    if chance.percent(60) {
+        let capacity = chance.number(300, 12_000);
+        let heel = capacity * chance.number(0, 8) / 100;
+        let low = chance.number(heel + 1, capacity / 2 + heel);
+        site.container = Some(MadeContainer {
+            capacity,
+            level: chance.number(capacity / 4, capacity),
+            heel,
+            low: chance.percent(75).then_some(low),
+            debounce_ms: chance.pick(&[0, 200, 5_000, 60_000]),
+        });
+    }
+    if chance.percent(50) {
+        site.lift_dm = chance.number(1, 22);
     }
     site
 }
@@ -181,6 +211,12 @@ impl Site {
             flow: self.head().flow,
             sectors: self.sectors,
             sector_bytes: SECTOR_BYTES,
+            container: self.container.map(|made| Tank {
+                capacity_nl: made.capacity * 1_000_000,
+                heel_nl: made.heel * 1_000_000,
+                low_nl: made.low.map(|ml| ml * 1_000_000),
+            }),
+            lifts: self.lift_dm > 0,
         }
     }
 
@@ -221,6 +257,24 @@ impl Site {
             self.word,
             self.sectors
         );
+        if let Some(made) = self.container {
+            let _ = write!(
+                text,
+                "\n[container]\ncapacity = \"{} ml\"\nlevel = \"{} ml\"\nheel = \"{} ml\"\n",
+                made.capacity, made.level, made.heel
+            );
+            if let Some(low) = made.low {
+                let debounce = made.debounce_ms;
+                let _ = write!(text, "low_contact = \"{low} ml\"\ndebounce = \"{debounce} ms\"\n");
+            }
+        }
+        if self.lift_dm > 0 {
+            let lift = self.lift_dm * 10;
+            let _ = write!(
+                text,
+                "\n[tube]\nbore = \"4.8 mm\"\nsuction = \"2.5 m\"\nlift = \"{lift} cm\"\n"
+            );
+        }
         if let Some((first, last)) = self.closed {
             let date = |date: Date| {
                 let (y, m, d) = date.ymd();

@@ -56,7 +56,9 @@ impl Script {
         self.queue.peek().map(|Reverse((at_ms, _, _))| *at_ms)
     }
 
-    pub(super) fn pop(&mut self) -> Option<Cue> {
+    /// The next cue, if its time has come.
+    pub(super) fn pop_by(&mut self, now: u64) -> Option<Cue> {
+        self.next_at().filter(|&at| at <= now)?;
         self.queue.pop().map(|Reverse((_, _, cue))| cue)
     }
 

@@ -5,6 +5,8 @@ mod battery;
 mod calibrate;
 mod faults;
 mod inputs;
+#[cfg(test)]
+mod tests;
 
 pub(super) use acts::start_of;
 pub(super) use battery::Ask;
@@ -213,7 +215,7 @@ impl<'a, const W: usize> Stage<'a, W> {
                     return Err(WorldError::BusyLoop { at_ms: self.now });
                 }
                 self.wake();
-            } else if let Some(cue) = self.script.pop() {
+            } else if let Some(cue) = self.script.pop_by(self.now) {
                 self.cue(cue)?;
             }
         }
