@@ -559,7 +559,7 @@ fn reckon_by(clock: &WallClock, at: Instant, entry: &Entry, state: &mut LineStat
         && let Some(due_at) = entry.instant_of(waiting.nominal, Some(clock))
         && due_at <= at
     {
-        // one that is put ahead again keeps the instant of its birth
+        // one that is put ahead again keeps the instant that it had
         waiting.due_at = due_at;
     }
 }

@@ -61,7 +61,7 @@ impl Stock {
     pub fn restate(&mut self, in_force: Flow, found: Flow) {
         let (old, new) = (u64::from(in_force.as_nl_per_min()), u64::from(found.as_nl_per_min()));
         // in microlitres, so that 1000 l and any flow go into 64 bits together
-        let drawn_ul = self.drawn.as_ul().min(Container::LARGEST.as_ul());
+        let drawn_ul = over(self.drawn.as_nl(), 1000).min(Container::LARGEST.as_ul());
         let off = Volume::from_ul(over(drawn_ul * old.abs_diff(new), 2 * old));
         self.drawn = Volume::ZERO;
         if new > old {

@@ -115,9 +115,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             return Some(Cause::Service);
         }
         self.stopped_by()
-            .or_else(|| (self.next_start_allowed() > self.now).then_some(Cause::PumpLimits))
+            // what only a person can end is worth more than a rest that ends by itself
             .or_else(|| self.pack_hinders(entry))
             .or_else(|| self.is_short().then_some(Cause::ContainerEmpty))
+            .or_else(|| (self.next_start_allowed() > self.now).then_some(Cause::PumpLimits))
     }
 
     /// What the dues need written next: the end of one that waits, or a birth.

@@ -128,26 +128,28 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.stop_run(effects);
                 self.disturb(Cause::ContainerEmpty);
             }
-            Alarm::LowLevel if on => {
-                if let (Some(open), Some(running)) = (self.book.open, self.running) {
-                    let rest = open.pulse.dose_ms.saturating_sub(running.most_ms);
-                    if self.stock_ms(open.pulse.flow) < rest {
-                        self.disturb(Cause::ContainerEmpty);
-                    }
-                }
-            }
+            Alarm::LowLevel if on => self.fit_to_stock(),
             _ => {}
         }
     }
 
+    /// Where the container has less than the open dose still asks for, or had less
+    /// before, the rest is spread anew.
+    pub(super) fn fit_to_stock(&mut self) {
+        let (Some(open), Some(running)) = (&self.book.open, &self.running) else { return };
+        let rest = open.pulse.dose_ms.saturating_sub(running.most_ms);
+        let short = self.stock_ms(open.pulse.flow) < rest;
+        if short || running.disturbed == Some(Cause::ContainerEmpty) {
+            self.disturb(Cause::ContainerEmpty);
+        }
+    }
+
     /// An operator has said what is in the container: the contact is looked at
-    /// afresh, and a dose that was cut for want of product goes on.
+    /// afresh, and so is what the open dose can have of it.
     pub(super) fn container_noted(&mut self) {
         self.low = false;
         self.await_low();
-        if self.running.is_some_and(|running| running.disturbed == Some(Cause::ContainerEmpty)) {
-            self.disturb(Cause::ContainerEmpty);
-        }
+        self.fit_to_stock();
         self.stale = true;
     }
 

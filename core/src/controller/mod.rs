@@ -326,7 +326,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Record::Calibration { .. } => {
                 self.bench = Bench::EMPTY;
                 // the account is restated by it
-                self.level_noted(Alarm::LowLevel, true, effects);
+                self.fit_to_stock();
                 self.refit();
             }
             _ => self.stale = true,

@@ -101,7 +101,8 @@ impl Auditor {
                     || self.open.is_some()
                     || self.model.first_waiting().is_some()
                     || self.model.line(*id).is_none_or(|l| !l.entry.enabled)
-                    || !self.could_be_asked_for(*id, now);
+                    || !self.could_be_asked_for(*id, now)
+                    || self.lock.may_be_closed(now);
                 self.pending.ask = Some((*id, busy));
             }
             DeviceAct::Prime(_) | DeviceAct::Calibrate(_) | DeviceAct::CalibrateInto(_) => {
@@ -111,9 +112,12 @@ impl Auditor {
                 self.pin.ms.released = true;
                 self.bench.leave();
             }
+            DeviceAct::Measured(_) => {
+                self.pending.locked = self.lock.may_be_closed(now);
+                self.pending.setting = Some(act.clone());
+            }
             DeviceAct::SetHead(_)
             | DeviceAct::SetFlow(_)
-            | DeviceAct::Measured(_)
             | DeviceAct::TubeChanged
             | DeviceAct::SetContainer(..)
             | DeviceAct::Refill(_)
@@ -268,8 +272,7 @@ impl Auditor {
         let Some((id, busy)) = self.pending.ask.take() else { return };
         // what was due by then comes first, and may have taken the pump
         let taken = self.open.is_some() || self.model.first_waiting().is_some();
-        let locked = self.lock.may_be_closed(self.now);
-        let spoken = self.pin.ms.damaged || self.taint.covers(id) || locked;
+        let spoken = self.pin.ms.damaged || self.taint.covers(id) || self.model.stock.unsure;
         if busy || taken || spoken || !self.supply.awake {
             self.report.refused_acts += 1;
             return;

@@ -298,8 +298,7 @@ impl Auditor {
     pub(super) fn reading_refused(&mut self, measured: &Measured) {
         let flow = self.model.head.map_or(1, |head| head.flow.as_nl_per_min());
         let known = !self.bench.unsure && !self.taint.all() && !self.pin.ms.damaged;
-        let locked = self.lock.may_be_closed(self.now);
-        let able = self.supply.awake && !self.hinder.ledger_bad && !locked;
+        let able = self.supply.awake && !self.hinder.ledger_bad && !self.pending.locked;
         let worth = self.bench.worth(measured, flow, -MARGIN);
         if worth == Worth::Good && known && able {
             let what = "a good reading was refused, and nothing spoke against it";

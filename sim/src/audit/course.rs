@@ -148,6 +148,10 @@ impl Auditor {
                 && self.model.stock.is_short(head)
             {
                 causes = causes.with(Cause::ContainerEmpty);
+                if self.limits.free_at_latest(head, at) > at {
+                    // both keep it: either is right
+                    causes = causes.with(Cause::PumpLimits);
+                }
             }
             if causes.is_empty()
                 && let Some(head) = &self.model.head
@@ -278,10 +282,11 @@ impl Auditor {
         let ready = self.ready.filter(|(key, _)| self.ready_reported != Some(*key));
         let owed = self.owed.values().flat_map(super::owed::OwedList::iter);
         let waiting = self.model.lines.iter().filter_map(|l| l.waiting);
+        let rested = Some(self.motor.until()).filter(|&at| self.hinder.fault && at < i64::MAX);
         if self.hinder.ledger_bad {
             let lapses = waiting.map(|d| d.deadline()).min();
-            self.timer =
-                [self.model.next_birth(), lapses].into_iter().flatten().min().unwrap_or(i64::MAX);
+            let timers = [self.model.next_birth(), lapses, rested];
+            self.timer = timers.into_iter().flatten().min().unwrap_or(i64::MAX);
             return;
         }
         self.timer = [
@@ -292,7 +297,7 @@ impl Auditor {
             self.open.as_ref().filter(|o| !o.reported).map(|o| o.end_by + after),
             self.level.due,
             self.low_level_by().map(|by| by + after),
-            Some(self.motor.until()).filter(|&at| self.hinder.fault && at < i64::MAX),
+            rested,
         ]
         .into_iter()
         .flatten()

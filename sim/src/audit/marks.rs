@@ -67,7 +67,7 @@ impl Model {
                     let key = moved.key;
                     let old = line.waiting.take().unwrap_or(moved);
                     let span =
-                        Span { key, last: key.nominal, count: 1, due_at: old.born_due_at, by: now };
+                        Span { key, last: key.nominal, count: 1, due_at: old.due_at, by: now };
                     fates.push(Fate::Skipped(span, Causes::of(Cause::ClockSet)));
                 } else if moved.deadline() <= now {
                     line.waiting = None;

@@ -51,8 +51,6 @@ pub(crate) struct Due {
     pub(crate) due_at: i64,
     pub(crate) window_ms: i64,
     pub(crate) grace_ms: i64,
-    /// Its instant when it was born; a setting may have moved `due_at` since.
-    pub(crate) born_due_at: i64,
     /// What passed it.
     pub(crate) why: Why,
     pub(crate) weekly: bool,
@@ -297,7 +295,6 @@ impl Model {
             due_at,
             window_ms: i64::from(line.entry.window_ms),
             grace_ms,
-            born_due_at: due_at,
             why,
             weekly: line.weekly.is_some(),
         }

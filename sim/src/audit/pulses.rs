@@ -309,7 +309,6 @@ fn unknown(key: Key, p: &Pulse) -> Due {
         due_at: p.due_at.as_ms(),
         window_ms: UNKNOWN_MS,
         grace_ms: 0,
-        born_due_at: p.due_at.as_ms(),
         why: Why::Awake,
         weekly: false,
     }

@@ -23,6 +23,8 @@ pub(crate) struct Pending {
     /// For which entry a dose was asked, and whether the pump was in use or stopped.
     pub(crate) ask: Option<(EntryId, bool)>,
     pub(crate) service: Option<DeviceAct>,
+    /// The settings may have been locked when a reading was entered.
+    pub(crate) locked: bool,
     /// A PIN that was entered or set.
     pub(crate) pin: Option<DeviceAct>,
 }
@@ -121,7 +123,9 @@ impl Auditor {
             self.follow_clock(at, epoch, utc_ms, zone);
             return;
         };
-        if utc_ms != wanted_utc {
+        // with a zone that the memory has lost the same local time is another moment
+        let zone_lost = zone != wanted_zone && self.taint.all();
+        if utc_ms != wanted_utc && !zone_lost {
             let text = |utc: Option<i64>| {
                 utc.map_or_else(|| String::from("unset"), |t| zone::local_text(t) + " UTC")
             };

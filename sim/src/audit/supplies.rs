@@ -42,8 +42,11 @@ impl Auditor {
     /// The container is low, and no alarm says so.
     pub(super) fn look_for_low_level(&mut self, at: i64, slack: i64) {
         let late = self.low_level_by().is_some_and(|by| at > by + slack);
-        if late && !self.taint.alarms && !self.taint.all() {
-            self.level.reported = true;
+        // a container that the memory has lost has no level
+        let known = !self.taint.alarms && !self.taint.all() && !self.model.stock.unsure;
+        // looked at once, whatever comes of it: it is what the timer waits for
+        self.level.reported |= late;
+        if late && known {
             self.fail(
                 "O1",
                 None,
@@ -142,11 +145,16 @@ impl Auditor {
             (Alarm::LevelDisagrees, true) => {
                 self.model.stock.nothing_left();
                 self.pin.ms.stopped = true;
+                // what keeps the dose waiting all the same may be over before its deadline,
+                // and the container filled by then
+                let waits = !self.hinder.stop_causes().is_empty();
                 if let Some(open) = &mut self.open {
                     let empty = Causes::of(Cause::ContainerEmpty);
                     open.disturb(Cause::ContainerEmpty);
-                    open.forced = Some(open.forced.unwrap_or_default().or(empty));
-                    open.end_by = at;
+                    if !waits {
+                        open.forced = Some(open.forced.unwrap_or_default().or(empty));
+                        open.end_by = at;
+                    }
                 }
             }
             _ => {}
