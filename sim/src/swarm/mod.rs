@@ -130,7 +130,7 @@ mod tests {
         assert!(whole.faults.len() > 4, "{} faults", whole.faults.len());
         let less = read(&without_faults(&text, &[0, 2]));
         let kinds = |of: &[crate::scenario::Fault]| -> Vec<_> {
-            of.iter().map(|fault| fault.kind.clone()).collect()
+            of.iter().map(|fault| fault.kind).collect()
         };
         let mut wanted = kinds(&whole.faults);
         wanted.remove(2);

@@ -118,6 +118,8 @@ pub(super) struct Motor {
     pub(super) tried: bool,
     /// When that was, in device time.
     pub(super) at: i64,
+    /// The ledger has not taken the fault down yet; until then it keeps the pump off.
+    pub(super) unwritten: bool,
 }
 
 /// Prime or a calibration run.
@@ -254,7 +256,7 @@ impl Ghost {
             Record::Act { act, ms, .. } => self.act(*act, u64::from(*ms)),
             Record::Motor { at, faults } => {
                 // its rest counts from when the ledger has it
-                self.motor.at = at.as_ms();
+                (self.motor.at, self.motor.unwritten) = (at.as_ms(), false);
                 must(self.motor.faults == *faults, "P4", || {
                     format!("the ledger counts {faults} faults of {}", self.motor.faults)
                 })
@@ -291,8 +293,8 @@ impl Ghost {
 
     /// Whether the motor is kept from running: latched, or at rest after a fault.
     pub(super) fn motor_rests(&self) -> bool {
-        let Motor { faults, tried, at } = self.motor;
-        faults > 3 || faults > 0 && !tried && self.now < at + (60_000 << (faults - 1))
+        let Motor { faults, tried, at, unwritten } = self.motor;
+        unwritten || faults > 3 || faults > 0 && !tried && self.now < at + (60_000 << (faults - 1))
     }
 
     /// The motor stalls or draws too much at this device time.
@@ -300,7 +302,7 @@ impl Ghost {
         self.now = now;
         if self.pin.is_on() || !self.motor_rests() {
             let faults = (self.motor.faults + 1).min(4);
-            self.motor = Motor { faults, tried: false, at: now };
+            self.motor = Motor { faults, tried: false, at: now, unwritten: true };
             self.disturb();
         }
     }

@@ -10,6 +10,8 @@
 
 mod board;
 mod events;
+#[cfg(feature = "line")]
+mod line;
 #[cfg(any(feature = "log", feature = "defmt"))]
 mod logger;
 #[cfg(feature = "hal")]
@@ -82,6 +84,8 @@ fn main() -> ! {
     loop {
         main.turn();
         events::hand_in(&mut main);
+        #[cfg(feature = "line")]
+        line::take(&mut main);
         plants::act();
     }
 }
