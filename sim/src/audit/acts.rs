@@ -215,6 +215,7 @@ impl Auditor {
         }
         self.hinder.service = Some(Service { prime, at, asked_ms: ms, ran_ms: 0 });
         self.motor.starts();
+        self.model.stock.unsure |= !flow_known && self.model.stock.container.is_some();
         self.model.stock.service_begins(volume_nl(ms, flow));
         self.pin.intend_service(at, ms);
         self.refresh(at);

@@ -252,6 +252,9 @@ impl Auditor {
             self.fail("O6", None, String::from(what));
         }
         self.bench.note(*found);
+        // by a flow that the memory has lost it is another account
+        let lost = self.taint.all() && self.model.stock.container.is_some();
+        self.model.stock.unsure |= lost;
         self.model.stock.restate(flow, found.flow.as_nl_per_min());
         if in_force {
             self.model.head = self.model.head.map(|head| Head { flow: found.flow, ..head });

@@ -141,6 +141,11 @@ impl Auditor {
             if self.taint.all() {
                 // the record of the last setting may be lost, and its number with it
                 self.model.clock.epoch = epoch.wrapping_sub(u16::from(opens));
+                // what passed by that setting never passed for the device, which gives
+                // its epoch's number out anew
+                for list in self.owed.values_mut() {
+                    list.retain(|owed| owed.span.key.asked || owed.span.key.epoch < epoch);
+                }
             } else {
                 self.fail("D9", None, format!("clock epoch {epoch} opens, not {wanted_epoch}"));
             }
