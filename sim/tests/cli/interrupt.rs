@@ -6,6 +6,11 @@ use std::process::{Command, Stdio};
 
 use crate::support::{Place, good};
 
+fn interrupt(id: u32) {
+    let signal = Command::new("kill").args(["-INT", &id.to_string()]).status().unwrap();
+    assert!(signal.success());
+}
+
 /// Interrupts the program once `ready` finds what it waits for in its output; gives
 /// the code and all of standard output.
 fn interrupted(
@@ -25,8 +30,7 @@ fn interrupted(
             break;
         }
     }
-    let signal = Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
-    assert!(signal.success());
+    interrupt(child.id());
     out.read_to_string(&mut text).unwrap();
     let mut err = String::new();
     child.stderr.take().unwrap().read_to_string(&mut err).unwrap();
@@ -79,6 +83,38 @@ fn an_exploration_says_how_far_it_came() {
         interrupted(&place, &["explore", "cuts", "--word", "1"], |text| text.contains("words of"));
     assert_eq!(code, 130, "{err}");
     assert!(out.contains("held as far as it was explored"), "{out}");
+}
+
+/// It says nothing on standard output before its end, so its bar is waited for.
+#[test]
+fn an_exploration_of_states_keeps_what_it_has_seen() {
+    let place = Place::new("int-states");
+    let args = ["--progress", "bar", "explore", "states", "--disturbances", "2", "--json"];
+    let mut child =
+        place.command(&args).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    let mut err = BufReader::new(child.stderr.take().unwrap());
+    let mut bar = Vec::new();
+    // a bar ends by clearing the rest of its line
+    err.read_until(b'K', &mut bar).unwrap();
+    assert!(bar.ends_with(b"\x1b[K"), "it ended by itself: {bar:?}");
+    let bar = String::from_utf8(bar).unwrap();
+    interrupt(child.id());
+    let rest = std::thread::spawn(move || std::io::copy(&mut err, &mut std::io::sink()));
+    let output = child.wait_with_output().unwrap();
+    rest.join().unwrap().unwrap();
+    assert_eq!(output.status.code(), Some(130), "{bar}");
+    let out = String::from_utf8(output.stdout).unwrap();
+    assert_eq!((out.lines().count(), events(&out, "summary")), (1, 1), "{out}");
+    assert!(out.contains("\"ended\":\"interrupted\"") && out.contains("\"held\":true"), "{out}");
+    assert!(out.contains("\"fixed_point\":false"), "{out}");
+    // all that the bar had counted is still in the summary
+    let number = |text: &str| -> u64 {
+        let digits: String = text.chars().take_while(char::is_ascii_digit).collect();
+        digits.parse().unwrap_or_else(|_| panic!("no number in {text}"))
+    };
+    let shown = number(bar.split_once(", ").unwrap().1);
+    let kept = number(out.split_once("\"states\":").unwrap().1);
+    assert!(0 < shown && shown <= kept, "{shown} of {kept}: {bar}");
 }
 
 #[test]
