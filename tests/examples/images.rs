@@ -8,8 +8,9 @@
 use std::thread;
 use std::time::Instant;
 
+use dosewright_tests::dice::Dice;
 use dosewright_tests::fuzz::image;
-use dosewright_tests::fuzz::mutate::{Dice, mutate};
+use dosewright_tests::fuzz::mutate::mutate;
 
 #[derive(Default)]
 struct Tally {

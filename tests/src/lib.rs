@@ -1,3 +1,4 @@
 //! What the tests of dosewright share with its fuzz targets and examples.
 
+pub mod dice;
 pub mod fuzz;

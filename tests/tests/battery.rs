@@ -9,49 +9,27 @@ use dosewright_sim::judged::{self, Judged};
 use dosewright_sim::observe::{Observation, Observer};
 use dosewright_sim::run::Options;
 use dosewright_sim::scenario::{self, Scenario};
+use dosewright_tests::dice::Dice;
 
 const DAY_MS: f64 = 86.4e6;
 
-/// Numbers from 0 to 1, the same for the same seed.
-struct Chance(u64);
-
-impl Chance {
-    /// `SplitMix64` (Steele, Lea, Flood: Fast splittable pseudorandom number
-    /// generators, 2014).
-    fn next(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    fn whole(&mut self, least: u32, most: u32) -> u32 {
-        least + (f64::from(most - least + 1) * self.next()) as u32
-    }
-
-    fn one_of<'a>(&mut self, of: &[&'a str]) -> &'a str {
-        of[self.whole(0, of.len() as u32 - 1) as usize]
-    }
-}
-
 /// A site with a timetable, a pack and a cellar of its own.
 fn site(seed: u64) -> Scenario {
-    let mut chance = Chance(seed);
-    let cells = chance.one_of(&["LR20", "LR20", "LR14", "HR20"]);
+    let mut chance = Dice::new(seed);
+    let cells = ["LR20", "LR20", "LR14", "HR20"][chance.whole(0, 3) as usize];
     let celsius = chance.whole(2, 18);
     let warn_days = chance.whole(7, 21);
     // cells as they come: the device takes them for full
     let charge = chance.whole(90, 100);
     let nights: Vec<String> = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
         .iter()
-        .filter(|_| chance.next() < 0.75)
+        .filter(|_| chance.share() < 0.75)
         .map(|day| format!("\"{day}\""))
         .collect();
     let nights = if nights.is_empty() { "\"mon\"".to_owned() } else { nights.join(", ") };
     let volume = chance.whole(60, 240);
-    let pulses = if chance.next() < 0.5 { String::new() } else { "pulses = 12\n".to_owned() };
-    let more = if chance.next() < 0.5 {
+    let pulses = if chance.share() < 0.5 { String::new() } else { "pulses = 12\n".to_owned() };
+    let more = if chance.share() < 0.5 {
         let (ml, hours) = (chance.whole(20, 60), chance.whole(8, 36));
         format!(
             "[[entry]]\nname = \"flush\"\nevery = {{ interval = \"{hours} h\", \

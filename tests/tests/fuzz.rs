@@ -1,6 +1,7 @@
 //! A bounded run of the fuzz targets' bodies, the same at every run.
 
-use dosewright_tests::fuzz::mutate::{Dice, mutate};
+use dosewright_tests::dice::Dice;
+use dosewright_tests::fuzz::mutate::mutate;
 use dosewright_tests::fuzz::{events, image, message, scenario};
 
 #[test]

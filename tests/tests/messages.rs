@@ -18,6 +18,7 @@ use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_core::zone::Zone;
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::fuzz::message::frame;
 use proptest::prelude::*;
 
 const N: usize = 4;
@@ -89,27 +90,6 @@ fn bytes(number: u8, message: &Message) -> Vec<u8> {
 fn said(bytes: &[u8]) -> Vec<(u8, Result<Message, Fault>)> {
     let mut receiver = Receiver::NEW;
     bytes.iter().filter_map(|&byte| receiver.push(byte)).collect()
-}
-
-/// A frame made by the published rule (Cheshire and Baker, 1999), and a checksum bit
-/// by bit, with no help from the code that is tested.
-fn frame(body: &[u8]) -> Vec<u8> {
-    let mut crc = u32::MAX;
-    for byte in body {
-        crc ^= u32::from(*byte);
-        for _ in 0..8 {
-            crc = if crc & 1 == 1 { crc >> 1 ^ 0xedb8_8320 } else { crc >> 1 };
-        }
-    }
-    let mut body = body.to_vec();
-    body.extend((!crc).to_le_bytes());
-    let mut out = vec![0];
-    for stretch in body.split(|byte| *byte == 0) {
-        out.push(stretch.len() as u8 + 1);
-        out.extend(stretch);
-    }
-    out.push(0);
-    out
 }
 
 #[test]

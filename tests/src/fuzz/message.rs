@@ -84,35 +84,45 @@ pub fn seed(locked: bool) -> Vec<u8> {
     bytes
 }
 
+/// A frame made by the published rule (Cheshire and Baker, 1999), and a checksum bit
+/// by bit, with no help from the code that is tested.
+pub fn frame(body: &[u8]) -> Vec<u8> {
+    let mut crc = u32::MAX;
+    for byte in body {
+        crc ^= u32::from(*byte);
+        for _ in 0..8 {
+            crc = if crc & 1 == 1 { crc >> 1 ^ 0xedb8_8320 } else { crc >> 1 };
+        }
+    }
+    let mut body = body.to_vec();
+    body.extend((!crc).to_le_bytes());
+    let mut out = vec![0];
+    for stretch in body.split(|byte| *byte == 0) {
+        // a code of 255 is none: no stretch of a message is so long
+        out.push((stretch.len() + 1).min(255) as u8);
+        out.extend(stretch);
+    }
+    out.push(0);
+    out
+}
+
 /// Every frame of a stream whose checksum no longer holds is given one that does, so
 /// that what a mutation made of the content is looked at.
 pub fn forge(bytes: &[u8]) -> Vec<u8> {
-    let mut out = vec![0];
-    for frame in bytes.split(|byte| *byte == 0).filter(|frame| !frame.is_empty()) {
+    let mut out = Vec::new();
+    for stuffed in bytes.split(|byte| *byte == 0).filter(|stuffed| !stuffed.is_empty()) {
         let mut body = Vec::new();
         let mut at = 0;
-        while let Some(&code) = frame.get(at) {
-            let end = (at + usize::from(code)).min(frame.len());
-            body.extend(&frame[at + 1..end.max(at + 1)]);
+        while let Some(&code) = stuffed.get(at) {
+            let end = (at + usize::from(code)).min(stuffed.len());
+            body.extend(&stuffed[at + 1..end.max(at + 1)]);
             at = end.max(at + 1);
-            if at < frame.len() {
+            if at < stuffed.len() {
                 body.push(0);
             }
         }
         body.truncate(body.len().saturating_sub(4));
-        let mut crc = u32::MAX;
-        for byte in &body {
-            crc ^= u32::from(*byte);
-            for _ in 0..8 {
-                crc = if crc & 1 == 1 { crc >> 1 ^ 0xedb8_8320 } else { crc >> 1 };
-            }
-        }
-        body.extend((!crc).to_le_bytes());
-        for stretch in body.split(|byte| *byte == 0) {
-            out.push((stretch.len() + 1).min(255) as u8);
-            out.extend(stretch);
-        }
-        out.push(0);
+        out.extend(frame(&body));
     }
     out
 }

@@ -1,30 +1,6 @@
 //! Mutation of bytes from a seed, for the runs that have no fuzzer.
 
-/// A small generator (`SplitMix64`, public domain reference code by S. Vigna): all
-/// that is asked of it is that the same seed gives the same bytes on every machine.
-#[derive(Debug, Clone)]
-pub struct Dice(u64);
-
-impl Dice {
-    /// From a seed.
-    pub const fn new(seed: u64) -> Self {
-        Self(seed)
-    }
-
-    /// The next 64 bits.
-    pub const fn roll(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
-    }
-
-    /// A number below `end`; 0 where that is 0.
-    pub const fn below(&mut self, end: usize) -> usize {
-        if end == 0 { 0 } else { (self.roll() % end as u64) as usize }
-    }
-}
+use crate::dice::Dice;
 
 /// Changes bytes in one to eight places: flips, runs set to one byte, copies from
 /// elsewhere, swaps of whole 64 byte slots, cuts of the end.

@@ -7,32 +7,14 @@ use dosewright_core::event::Event;
 use dosewright_core::timetable::Refusal;
 use dosewright_core::units::Volume;
 use dosewright_sim::world::head::{HeadModel, Rotor};
+use dosewright_tests::dice::Dice;
 
 use crate::rig::{CYLINDER, Rig, flow, nightly};
-
-/// Numbers from 0 to 1, the same for the same seed.
-struct Chance(u64);
-
-impl Chance {
-    /// `SplitMix64` (Steele, Lea, Flood: Fast splittable pseudorandom number
-    /// generators, 2014).
-    fn next(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    fn between(&mut self, least: f64, most: f64) -> f64 {
-        least + (most - least) * self.next()
-    }
-}
 
 /// What a month delivered against what was set, as a share, and the uncertainty
 /// that the calibration stated.
 fn month(seed: u64) -> (f64, f64) {
-    let mut chance = Chance(seed);
+    let mut chance = Dice::new(seed);
     let nominal = chance.between(20.0, 60.0);
     let pass_ml = 0.29;
     let head = Head { roller_pass: Volume::from_ul(290), ..Head::with_flow(flow(nominal)) };
@@ -45,7 +27,7 @@ fn month(seed: u64) -> (f64, f64) {
         left: chance.between(0.85, 1.05),
         ..HeadModel::with_flow(nominal, 3, pass_ml)
     };
-    let mut rig = Rig::new(head, Rotor { model, angle: chance.next() });
+    let mut rig = Rig::new(head, Rotor { model, angle: chance.share() });
     // a cylinder of the tables, whose own error is anywhere within its tolerance
     let vessel = if nominal > 40.0 {
         // 250 ml, class A: 1.00 ml (ASTM E1272, Table 1)
