@@ -224,8 +224,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Record::Alarm { alarm, on, .. } => self.alarm(*alarm, *on),
             Record::Container { container, level, .. } => {
                 let drawn = self.open.map_or(Volume::ZERO, |open| open.most());
-                let stock = Stock { container: *container, level: level.plus(drawn), ..self.stock };
-                self.stock = Stock { service: Volume::ZERO, drawn: Volume::ZERO, ..stock };
+                let (container, level) = (*container, level.plus(drawn));
+                self.stock = Stock { container, level, ..Stock::NONE };
             }
             Record::Pin { check, .. } => self.lock = Lock::with(*check),
             Record::Motor { at, faults } => self.motor.failed(*at, *faults),

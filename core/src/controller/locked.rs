@@ -15,8 +15,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// A request was taken: whoever asked is still there.
     pub(super) fn stay_unlocked(&mut self) {
         if self.book.lock.is_set() && !self.is_locked() {
-            self.unlocked_until = self.now.plus(STAYS_UNLOCKED);
+            self.open_up();
         }
+    }
+
+    /// Whoever entered the PIN, or set it, is in.
+    pub(super) const fn open_up(&mut self) {
+        self.unlocked_until = self.now.plus(STAYS_UNLOCKED);
     }
 
     pub(super) const fn lock_up(&mut self) {
@@ -46,7 +51,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// The ledger has a try.
     pub(super) fn try_noted(&mut self, act: Act, effects: &mut Effects) {
         match act {
-            Act::Unlocked => self.unlocked_until = self.now.plus(STAYS_UNLOCKED),
+            Act::Unlocked => self.open_up(),
             _ => effects.push(Effect::Refused(Refusal::WrongPin)),
         }
     }

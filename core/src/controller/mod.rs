@@ -303,8 +303,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.pack_noted(&record);
             }
             Record::Motor { .. } => (self.motor_failed, self.stale) = (false, true),
-            // whoever set it is in
-            Record::Pin { .. } => self.unlocked_until = self.now.plus(crate::lock::STAYS_UNLOCKED),
+            Record::Pin { .. } => self.open_up(),
             Record::Alarm { alarm, on, .. } => {
                 effects.push(Effect::Alarm(*alarm, *on));
                 self.level_noted(*alarm, *on, effects);

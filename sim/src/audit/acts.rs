@@ -102,7 +102,7 @@ impl Auditor {
                     || self.model.first_waiting().is_some()
                     || self.model.line(*id).is_none_or(|l| !l.entry.enabled)
                     || !self.could_be_asked_for(*id, now)
-                    || self.lock.may_be_closed(now);
+                    || self.lock_may_be_closed(now);
                 self.pending.ask = Some((*id, busy));
             }
             DeviceAct::Prime(_) | DeviceAct::Calibrate(_) | DeviceAct::CalibrateInto(_) => {
@@ -113,7 +113,7 @@ impl Auditor {
                 self.bench.leave();
             }
             DeviceAct::Measured(_) => {
-                self.pending.locked = self.lock.may_be_closed(now);
+                self.pending.locked = self.lock_may_be_closed(now);
                 self.pending.setting = Some(act.clone());
             }
             DeviceAct::SetHead(_)

@@ -5,25 +5,19 @@ use dosewright_core::calibration::{Amount, Measured, Vessel};
 use dosewright_core::config::Head;
 use dosewright_core::tube::{Found, Tube};
 
+use crate::calibrate::{CONFIRM_FROM, PLAUSIBLE, TARGET};
 use crate::observe::DeviceAct;
 use crate::trade::product::volume_ml;
-use crate::trade::uncertainty::{Budget, rectangular};
+use crate::trade::run_length::FILL;
+use crate::trade::uncertainty::timed_run;
 use crate::trade::water::{STANDARD_HPA, z_ml_per_g};
 
 use super::Auditor;
 
-/// Expanded uncertainty that is good enough, as a share.
-const TARGET: f64 = 0.02;
-/// The same of a run that is planned: the head may deliver a tenth less than it did.
+/// Expanded uncertainty that a run is planned for, as a share: the head may deliver a tenth less than it did.
 const PLANNED: f64 = 0.018;
-/// The share of a vessel that a run is planned to fill.
-const FILL: f64 = 0.9;
 /// Standard uncertainty of a run that the device times, in s.
 const TIMING_S: f64 = 0.1;
-/// Shares of the nominal flow outside which a reading is a mistake.
-const PLAUSIBLE: (f64, f64) = (0.5, 1.5);
-/// From here on a second run has to say the same, as a share.
-const CONFIRM: f64 = 0.05;
 /// Near a limit either side of it is right: the device reckons in integers, and in
 /// half degrees.
 const MARGIN: f64 = 1e-3;
@@ -41,8 +35,6 @@ pub(crate) struct Bench {
     since: Option<i64>,
     /// The calibrations since then: the first, and those after it.
     found: Vec<Found>,
-    /// A record that may have spoken of any of this is lost.
-    pub(crate) unsure: bool,
 }
 
 /// What a reading is worth.
@@ -73,10 +65,7 @@ fn flow_of(measured: &Measured, run_ms: i64) -> (f64, f64) {
     };
     let run_s = run_ms as f64 / 1e3;
     let error_ml = measured.reading_error.as_nl() as f64 / 1e6;
-    let expanded = Budget::default()
-        .with("vessel", rectangular(error_ml) / ml)
-        .with("timing", TIMING_S / run_s)
-        .expanded();
+    let expanded = timed_run(ml, error_ml, run_s, TIMING_S).expanded();
     (ml * 1e6 / run_s * 60.0, expanded * 1e6)
 }
 
@@ -115,7 +104,7 @@ impl Bench {
         let plausible = flow >= nominal * least * (1.0 - slack)
             && flow <= nominal * most * (1.0 + slack)
             && flow >= 1.0;
-        let agrees = |other: f64| (flow - other).abs() <= other * CONFIRM * (1.0 + slack);
+        let agrees = |other: f64| (flow - other).abs() <= other * CONFIRM_FROM * (1.0 + slack);
         if !plausible {
             Worth::Implausible
         } else if ppm > TARGET * 1e6 * (1.0 + slack) {
@@ -226,10 +215,7 @@ impl Means {
 
     /// Expanded uncertainty of a run, as a share.
     fn share(&self, ms: f64) -> f64 {
-        Budget::default()
-            .with("vessel", rectangular(self.error_ml) / (self.flow_ms * ms))
-            .with("timing", TIMING_S / ms * 1e3)
-            .expanded()
+        timed_run(self.flow_ms * ms, self.error_ml, ms / 1e3, TIMING_S).expanded()
     }
 }
 
@@ -274,7 +260,7 @@ impl Auditor {
             };
             self.fail("O2", None, String::from(what));
         }
-        if self.bench.unsure || self.taint.all() {
+        if self.taint.ever || self.taint.all() {
             return;
         }
         let worth = self.bench.worth(m, flow, MARGIN);
@@ -300,7 +286,7 @@ impl Auditor {
     /// A reading that left no trace in the ledger was refused.
     pub(super) fn reading_refused(&mut self, measured: &Measured) {
         let flow = self.model.head.map_or(1, |head| head.flow.as_nl_per_min());
-        let known = !self.bench.unsure && !self.taint.all() && !self.pin.ms.damaged;
+        let known = !self.taint.ever && !self.taint.all() && !self.pin.ms.damaged;
         let able = self.supply.awake && !self.hinder.ledger_bad && !self.pending.locked;
         let worth = self.bench.worth(measured, flow, -MARGIN);
         if worth == Worth::Good && known && able {

@@ -21,13 +21,11 @@ pub(crate) struct Lock {
     open_until: (i64, i64),
     wrong: u32,
     wrong_at: i64,
-    /// A record that may have spoken of it is lost.
-    pub(crate) unsure: bool,
 }
 
 impl Default for Lock {
     fn default() -> Self {
-        Self { pin: None, open_until: (i64::MIN, i64::MIN), wrong: 0, wrong_at: 0, unsure: false }
+        Self { pin: None, open_until: (i64::MIN, i64::MIN), wrong: 0, wrong_at: 0 }
     }
 }
 
@@ -57,12 +55,12 @@ impl Lock {
 
     /// Whether it is closed for sure.
     fn is_closed(&self, at: i64) -> bool {
-        self.pin.is_some() && at >= self.open_until.1 && !self.unsure
+        self.pin.is_some() && at >= self.open_until.1
     }
 
     /// Whether it may be closed.
-    pub(crate) fn may_be_closed(&self, at: i64) -> bool {
-        self.unsure || self.pin.is_some() && at >= self.open_until.0
+    fn may_be_closed(&self, at: i64) -> bool {
+        self.pin.is_some() && at >= self.open_until.0
     }
 
     /// When the next try is judged.
@@ -75,6 +73,11 @@ impl Lock {
 }
 
 impl Auditor {
+    /// Whether the settings may be locked now.
+    pub(super) fn lock_may_be_closed(&self, now: i64) -> bool {
+        self.taint.ever || self.lock.may_be_closed(now)
+    }
+
     /// Something was done to the device that the lock may keep out.
     pub(super) fn note_for_lock(&mut self, act: &DeviceAct, now: i64) {
         match act {
@@ -128,7 +131,7 @@ impl Auditor {
             Record::Pulse(pulse) if pulse.asked && pulse.first => "a dose that was asked for",
             _ => return,
         };
-        if self.lock.is_closed(at) {
+        if self.lock.is_closed(at) && !self.taint.ever {
             self.fail("O5", None, format!("{what} was taken, and the settings are locked"));
         }
         self.lock.taken(at);
@@ -140,8 +143,7 @@ impl Auditor {
         let early = at < self.lock.next_try();
         let wrong = match (record, pending) {
             (Record::Pin { .. }, Some(DeviceAct::SetPin(pin))) => {
-                let unsure = self.lock.unsure;
-                self.lock = Lock { pin, unsure, ..Lock::default() };
+                self.lock = Lock { pin, ..Lock::default() };
                 self.lock.open(at);
                 None
             }
@@ -170,7 +172,7 @@ impl Auditor {
             }
             _ => Some("a try or a PIN is noted that nobody entered"),
         };
-        if let Some(what) = wrong.filter(|_| !self.lock.unsure) {
+        if let Some(what) = wrong.filter(|_| !self.taint.ever) {
             self.fail("O5", None, String::from(what));
         }
     }
@@ -181,7 +183,7 @@ impl Auditor {
         let now = self.chip.count(self.ms);
         let able = self.supply.awake && !self.hinder.ledger_bad && !self.pin.ms.damaged;
         let right = self.lock.pin == Some(pin) && now >= self.lock.next_try();
-        if right && able && !self.lock.unsure {
+        if right && able && !self.taint.ever {
             self.fail("O5", None, String::from("the right PIN was refused"));
         }
     }

@@ -158,7 +158,7 @@ impl Auditor {
         }
         // a due that a setting has moved or put ahead: by a setting that the memory has
         // lost it had another instant
-        let known = !(self.bench.unsure && cause == Cause::ClockSet);
+        let known = !(self.taint.ever && cause == Cause::ClockSet);
         if grows.is_none() && known && o.due_at.as_ms() != settled.due_at {
             self.fail(
                 "D9",
@@ -227,7 +227,7 @@ impl Auditor {
             };
             self.fail(promise, Some(key), format!("skipped, {found}, at device ms {now}: {what}"));
         }
-        let known = !(self.bench.unsure && cause == Cause::ClockSet);
+        let known = !(self.taint.ever && cause == Cause::ClockSet);
         if known && o.due_at.as_ms() != due.due_at {
             self.fail(
                 "D9",

@@ -49,8 +49,6 @@ pub(super) struct Pack {
     /// The last means in the ledger.
     rest_mv: u16,
     load_mv: u16,
-    /// A record of it may be lost.
-    pub(super) unsure: bool,
 }
 
 impl Pack {
@@ -60,9 +58,10 @@ impl Pack {
         }
     }
 
-    /// Whether the device has no mean under load to go by.
-    pub(super) fn is_unread(&self) -> bool {
-        self.figures.is_some() && (self.load_mv == 0 || self.unsure)
+    /// Whether the device has no mean under load to go by, or may have lost it with
+    /// what the memory has lost.
+    pub(super) fn is_unread(&self, lost: bool) -> bool {
+        self.figures.is_some() && (self.load_mv == 0 || lost)
     }
 
     fn is_under(&self, threshold_mv: u16, hysteresis_mv: u16, was: bool) -> bool {
@@ -101,7 +100,7 @@ impl Auditor {
         } else {
             asked == Some((how, figures))
         };
-        if !right && !self.pack.unsure {
+        if !right && !self.taint.ever {
             let what = match how {
                 NewPack::Set => "a pack is set up as nobody did",
                 NewPack::Changed => "the ledger says another pack was put in, and nobody did",
@@ -126,7 +125,7 @@ impl Auditor {
     pub(super) fn on_pack_means(&mut self, rest_mv: u16, load_mv: u16) {
         let rest = self.pack.rest.mean.take().unwrap_or(self.pack.rest_mv);
         let load = self.pack.load.mean.take().unwrap_or(0);
-        if (rest, load) != (rest_mv, load_mv) && !self.pack.unsure {
+        if (rest, load) != (rest_mv, load_mv) && !self.taint.ever {
             let what = format!(
                 "the ledger has {rest_mv} and {load_mv} mV as the pack's means; the last ten \
                  readings make {rest} and {load} mV"
@@ -140,7 +139,7 @@ impl Auditor {
     /// Whether the pack keeps every dose from beginning from now on.
     fn weigh_pack(&mut self, at: i64) {
         let was = self.alarm_is_on(Alarm::PackExhausted);
-        self.hinder.pack = !self.pack.unsure
+        self.hinder.pack = !self.taint.ever
             && self
                 .pack
                 .figures
@@ -156,7 +155,7 @@ impl Auditor {
         }
         let was = self.alarm_is_on(alarm);
         let Some(pack) = self.pack.figures else {
-            if on && !self.pack.unsure {
+            if on && !self.taint.ever {
                 let what = format!("\"{}\" on a device without a pack", alarm.words());
                 self.fail("P3", None, what);
             }
@@ -167,7 +166,7 @@ impl Auditor {
         // the account may say that it is low, and stands in where nothing was read
         let by_account = alarm == Alarm::PackLow || self.pack.load_mv == 0;
         let wrong = if on { !under && !by_account } else { under };
-        if (wrong || was == on) && !self.pack.unsure && !self.taint.alarms && !self.taint.all() {
+        if (wrong || was == on) && !self.taint.ever && !self.taint.alarms && !self.taint.all() {
             let what = format!(
                 "\"{}\" {} at {} mV under load",
                 alarm.words(),

@@ -63,8 +63,6 @@ impl Auditor {
         if let Some(about) = lost {
             // what it drew or said of the container may be lost with it
             self.model.stock.unsure |= self.model.stock.container.is_some();
-            (self.bench.unsure, self.lock.unsure) = (true, true);
-            self.pack.unsure = true;
             self.taint.add(about);
             if let About::Entry(id) | About::Line(id) = about
                 && let Some(line) = self.model.line_mut(id)

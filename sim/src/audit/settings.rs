@@ -380,7 +380,7 @@ impl Auditor {
             ));
         }
         let carried = snapshot.tube.unwrap_or(Tube::UNKNOWN);
-        if carried != self.bench.tube() && !self.bench.unsure {
+        if carried != self.bench.tube() && !self.taint.ever {
             let what = "a snapshot carries other calibrations forward than there were";
             self.fail("O4", None, String::from(what));
         }
@@ -449,7 +449,7 @@ impl Auditor {
     }
 
     pub(super) fn believed(&self) -> Causes {
-        let by_account = self.pack.is_unread().then_some(Cause::Battery);
+        let by_account = self.pack.is_unread(self.taint.ever).then_some(Cause::Battery);
         by_account.map_or(self.facts.believed, |cause| self.facts.believed.with(cause))
     }
 }

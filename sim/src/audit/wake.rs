@@ -74,6 +74,9 @@ pub(crate) struct Taint {
     pub(super) lines_lost: bool,
     /// The device has started since, and knows of the damage.
     known: bool,
+    /// A record has been lost since the run began: what no setting speaks of again is
+    /// not known any more.
+    pub(super) ever: bool,
 }
 
 impl Taint {
@@ -88,6 +91,7 @@ impl Taint {
 
     /// A record about that is lost.
     pub(crate) fn add(&mut self, about: About) {
+        self.ever = true;
         match about {
             About::Nothing => return,
             About::Alarms => self.alarms = true,

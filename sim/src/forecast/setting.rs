@@ -4,10 +4,8 @@ use dosewright_core::power::Pack;
 
 use super::{Draw, cold_or_cool};
 use crate::scenario::{Scenario, Supply};
-use crate::trade::cells::{DRIVER_DROP_V, SELF_DISCHARGE_A_YEAR, cells_for};
+use crate::trade::cells::{DRIVER_DROP_V, MOTOR_V, SELF_DISCHARGE_A_YEAR, cells_for};
 
-/// Motor voltage unless said, in V (own choice).
-const MOTOR_V: f64 = 6.0;
 /// So far above its end a cell is low, in V (own choice).
 const LOW_V: f64 = 0.1;
 /// A dose is begun no nearer to the least voltage of the device than this, in V a

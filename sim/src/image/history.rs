@@ -74,27 +74,8 @@ fn wall(at: Instant, utc: Option<Utc>, zone: Zone) -> Option<WallClock> {
 
 /// When a record was written, by the device's elapsed time.
 pub(super) fn instant(record: &Record) -> Option<Instant> {
-    match record {
-        Record::Boot { at, .. }
-        | Record::Clock { at, .. }
-        | Record::Head { at, .. }
-        | Record::Stamp { at }
-        | Record::Act { at, .. }
-        | Record::Alarm { at, .. }
-        | Record::Container { at, .. }
-        | Record::Motor { at, .. }
-        | Record::Pin { at, .. }
-        | Record::Pack { at, .. }
-        | Record::PackMeans { at, .. }
-        | Record::Lit { at, .. }
-        | Record::SnapClock { at, .. } => Some(*at),
-        Record::Calibration { found, .. } => Some(found.at),
-        Record::Adopted(adopted) => Some(adopted.at),
-        Record::Born(born) => Some(born.at),
-        Record::Pulse(pulse) => Some(pulse.at),
-        Record::Outcome(outcome) => Some(outcome.at),
-        _ => None,
-    }
+    // that of an open dose is carried along by snapshots that are later
+    record.at().filter(|_| !matches!(record, Record::SnapOpen { .. }))
 }
 
 /// Its word, its entry and what it says; `None` for what is too small to tell.

@@ -61,6 +61,8 @@ pub const HR20: Cell = Cell {
 pub const END_V: f64 = 0.9;
 /// Drop of a driver with its wiring in V (own choice).
 pub const DRIVER_DROP_V: f64 = 0.3;
+/// Motor voltage unless said, in V (own choice).
+pub const MOTOR_V: f64 = 6.0;
 /// Share that can be used in a cool cellar: cold times age (common practice, no
 /// source).
 pub const USABLE_COOL: f64 = 0.7 * AGE_SHARE;

@@ -11,7 +11,7 @@ use super::{Power, Stage};
 use crate::forecast::pack_setting;
 use crate::observe::{DeviceAct, Observation};
 use crate::run::{ActEnd, Frame};
-use crate::scenario::{Act, CellType, ClockSetting, IntervalStart};
+use crate::scenario::{Act, Calibration, CellType, ClockSetting, IntervalStart};
 use crate::world::script::Cue;
 
 /// The act names an entry that is not in the timetable, so there is no number.
@@ -131,8 +131,10 @@ impl<const W: usize> Stage<'_, W> {
                 };
                 self.act(&DeviceAct::Prime(volume));
             }
-            Act::Calibrate { run: Some(_), .. } => self.calibrate(index),
-            Act::Calibrate { run: None, result, .. } => self.enter_flow(index, *result),
+            Act::Calibrate { run: None, result: Calibration::Flow(flow), .. } => {
+                self.enter_flow(index, *flow);
+            }
+            Act::Calibrate { .. } => self.calibrate(index),
             Act::RunAgain(entry) => match self.plan.id(&entry.name) {
                 Some(id) => self.act(&DeviceAct::RunAgain(id)),
                 None => self.note_act(index, NO_SUCH_ENTRY),

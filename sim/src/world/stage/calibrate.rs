@@ -3,7 +3,7 @@
 
 use dosewright_core::calibration::{Amount, Measured, Vessel};
 use dosewright_core::timetable::Refusal;
-use dosewright_core::units::Volume;
+use dosewright_core::units::{Flow, Volume};
 use rand_pcg::Pcg64Mcg;
 use rand_pcg::rand_core::{RngCore as _, SeedableRng as _};
 
@@ -57,7 +57,7 @@ impl<const W: usize> Stage<'_, W> {
             return;
         };
         let volume = match *result {
-            Calibration::Flow(_) => return self.enter_flow(index, *result),
+            Calibration::Flow(flow) => return self.enter_flow(index, flow),
             Calibration::Measured(volume) => volume,
             Calibration::AsDelivered => self.read_off(vessel),
         };
@@ -91,10 +91,7 @@ impl<const W: usize> Stage<'_, W> {
         Volume::from_nl(u64::try_from(read).unwrap_or(u64::MAX))
     }
 
-    pub(super) fn enter_flow(&mut self, index: usize, result: Calibration) {
-        let Calibration::Flow(flow) = result else {
-            return self.note_act(index, ActEnd::Refused(Refusal::NothingMeasured));
-        };
+    pub(super) fn enter_flow(&mut self, index: usize, flow: Flow) {
         if matches!(self.power, Some(Power::On(_))) {
             self.act(&DeviceAct::SetFlow(flow));
         } else {
