@@ -4,6 +4,7 @@
 //! encoder writes are no record (M2): every field is checked on the way in.
 
 use super::fields::*;
+use super::parts::*;
 use super::{Act, Adopted, Alarm, Born, NewPack, RECORD_BYTES, Record, Reset, STARTS_A_RECORD};
 use crate::codec::{Get, Put};
 use crate::entry::EntryId;

@@ -1,0 +1,236 @@
+//! The parts of a device, as records have them: head, container, tube set, motor,
+//! lock, battery pack.
+
+use super::fields::{get_flow, get_instant, get_volume, put_instant, put_volume};
+use crate::codec::{Get, Put};
+use crate::config::{Container, Head};
+use crate::lock::Lock;
+use crate::motor::Motor;
+use crate::power::{Gauge, Pack};
+use crate::stock::Stock;
+use crate::time::Instant;
+use crate::tube::{Found, Tube};
+
+pub(super) fn put_head(p: &mut Put, h: &Head) {
+    p.u32(h.flow.as_nl_per_min());
+    p.u8(h.rollers);
+    put_volume(p, h.roller_pass);
+    p.u32(h.shortest_on_ms);
+    p.u32(h.shortest_off_ms);
+    p.u32(h.longest_run_ms);
+    p.u32(h.least_rest_ms);
+    p.u16(h.starts_per_hour);
+    put_volume(p, h.least_pulse);
+    p.u32(h.longest_prime_ms);
+    p.u32(h.longest_calibration_ms);
+}
+
+pub(super) fn get_head(g: &mut Get) -> Head {
+    let head = Head {
+        flow: get_flow(g),
+        rollers: g.u8(),
+        roller_pass: get_volume(g),
+        shortest_on_ms: g.u32(),
+        shortest_off_ms: g.u32(),
+        longest_run_ms: g.u32(),
+        least_rest_ms: g.u32(),
+        starts_per_hour: g.u16(),
+        least_pulse: get_volume(g),
+        longest_prime_ms: g.u32(),
+        longest_calibration_ms: g.u32(),
+    };
+    g.ok &= head.problem().is_none();
+    head
+}
+
+pub(super) fn put_container(p: &mut Put, c: &Container) {
+    put_volume(p, c.capacity);
+    put_volume(p, c.low);
+    put_volume(p, c.heel);
+    p.u32(c.debounce_ms);
+}
+
+pub(super) fn get_container(g: &mut Get) -> Container {
+    let container = Container {
+        capacity: get_volume(g),
+        low: get_volume(g),
+        heel: get_volume(g),
+        debounce_ms: g.u32(),
+    };
+    g.ok &= container.is_sound();
+    container
+}
+
+pub(super) fn put_stock(p: &mut Put, s: &Stock) {
+    put_container(p, &s.container);
+    put_volume(p, s.level);
+    put_volume(p, s.service);
+    put_volume(p, s.drawn);
+}
+
+pub(super) fn get_stock(g: &mut Get) -> Stock {
+    Stock {
+        container: get_container(g),
+        level: get_volume(g),
+        service: get_volume(g),
+        // format 2 ends before it, in zeros
+        drawn: get_volume(g),
+    }
+}
+
+pub(super) fn put_found(p: &mut Put, found: &Found) {
+    put_instant(p, found.at);
+    p.u32(found.flow.as_nl_per_min());
+    p.u32(found.uncertainty_ppm);
+}
+
+pub(super) fn get_found(g: &mut Get) -> Found {
+    Found { at: get_instant(g), flow: get_flow(g), uncertainty_ppm: g.u32() }
+}
+
+pub(super) fn put_lock(p: &mut Put, lock: &Lock) {
+    p.u32(lock.word());
+    p.u8(lock.wrong);
+    put_instant(p, lock.at);
+}
+
+pub(super) fn get_lock(g: &mut Get) -> Lock {
+    let mut lock = Lock::with(g.u32());
+    (lock.wrong, lock.at) = (g.u8(), get_instant(g));
+    lock
+}
+
+pub(super) fn put_pack(p: &mut Put, pack: &Pack) {
+    for field in [
+        pack.capacity_mah,
+        pack.motor_ma,
+        pack.start_ma,
+        pack.start_ms,
+        pack.sleep_ua,
+        pack.display_ua,
+        pack.low_mv,
+        pack.exhausted_mv,
+        pack.hysteresis_mv,
+        pack.jump_mv,
+    ] {
+        p.u16(field);
+    }
+    p.u8(pack.warn_days);
+}
+
+pub(super) fn get_pack(g: &mut Get) -> Pack {
+    let pack = Pack {
+        capacity_mah: g.u16(),
+        motor_ma: g.u16(),
+        start_ma: g.u16(),
+        start_ms: g.u16(),
+        sleep_ua: g.u16(),
+        display_ua: g.u16(),
+        low_mv: g.u16(),
+        exhausted_mv: g.u16(),
+        hysteresis_mv: g.u16(),
+        jump_mv: g.u16(),
+        warn_days: g.u8(),
+    };
+    g.ok &= pack.is_sound();
+    pack
+}
+
+pub(super) fn put_gauge(p: &mut Put, gauge: &Gauge) {
+    put_pack(p, &gauge.pack);
+    put_instant(p, gauge.since);
+    p.u64(gauge.used_uc);
+    p.u16(gauge.rest_mv);
+    p.u16(gauge.load_mv);
+}
+
+pub(super) fn get_gauge(g: &mut Get) -> Gauge {
+    Gauge {
+        pack: get_pack(g),
+        since: get_instant(g),
+        used_uc: g.u64(),
+        rest_mv: g.u16(),
+        load_mv: g.u16(),
+    }
+}
+
+/// Bits of what a record of the tube set has: when it was put in, the nominal
+/// flow, and the calibrations in their order.
+pub(super) const HAS_SINCE: u8 = 1;
+pub(super) const HAS_NOMINAL: u8 = 2;
+pub(super) const HAS_FOUND: u8 = 4;
+
+pub(super) fn put_tube(p: &mut Put, tube: &Tube) {
+    let mut has = 0;
+    for (is_there, bit) in
+        [(tube.since.is_some(), HAS_SINCE), (tube.nominal.is_some(), HAS_NOMINAL)]
+    {
+        if is_there {
+            has |= bit;
+        }
+    }
+    for (place, found) in tube.found.iter().enumerate() {
+        if found.is_some() {
+            has |= HAS_FOUND << place;
+        }
+    }
+    p.u8(has);
+    if let Some(since) = tube.since {
+        put_instant(p, since);
+    }
+    if let Some(nominal) = tube.nominal {
+        p.u32(nominal.as_nl_per_min());
+    }
+    for found in tube.calibrations() {
+        put_found(p, &found);
+    }
+}
+
+pub(super) fn get_tube(g: &mut Get) -> Tube {
+    let has = g.u8();
+    let mut tube = Tube::UNKNOWN;
+    if has & HAS_SINCE != 0 {
+        tube.since = Some(get_instant(g));
+    }
+    if has & HAS_NOMINAL != 0 {
+        tube.nominal = Some(get_flow(g));
+    }
+    for (place, found) in tube.found.iter_mut().enumerate() {
+        if has & HAS_FOUND << place != 0 {
+            *found = Some(get_found(g));
+        }
+    }
+    // they come one after another
+    let found = has / HAS_FOUND;
+    g.ok &= matches!(found, 0 | 1 | 3 | 7);
+    tube
+}
+
+pub(super) const TRIED: u8 = 128;
+pub(super) const HAS_MOTOR: u8 = 64;
+
+/// Format 1 had nothing here: zeros.
+pub(super) fn put_motor(p: &mut Put, motor: Option<&Motor>) {
+    if let Some(m) = motor {
+        p.u8(m.faults | HAS_MOTOR | if m.tried { TRIED } else { 0 });
+        put_instant(p, m.at);
+    }
+}
+
+pub(super) fn get_motor(g: &mut Get) -> Option<Motor> {
+    let bits = g.u8();
+    let motor =
+        Motor { faults: bits & !(TRIED | HAS_MOTOR), tried: bits & TRIED != 0, at: get_instant(g) };
+    g.ok &= motor.faults <= Motor::LATCHED;
+    if bits & HAS_MOTOR != 0 {
+        return Some(motor);
+    }
+    g.ok &= bits == 0 && motor.at == Instant::ZERO;
+    None
+}
+
+pub(super) fn get_faults(g: &mut Get) -> u8 {
+    let faults = g.u8();
+    g.ok &= faults <= Motor::LATCHED;
+    faults
+}
