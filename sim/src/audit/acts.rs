@@ -50,15 +50,19 @@ impl Hindrances {
 
     /// All that keeps a dose from beginning, apart from other dues.
     pub(crate) fn pump_causes(&self) -> Causes {
+        let causes = self.run_causes();
+        if self.pack { causes.with(Cause::Battery) } else { causes }
+    }
+
+    /// All that keeps a dose from going on that has begun: what the pack reads does
+    /// not.
+    pub(crate) fn run_causes(&self) -> Causes {
         let mut causes = self.stop_causes();
         if self.ledger_bad {
             causes = causes.with(Cause::Ledger);
         }
         if self.service.is_some() {
             causes = causes.with(Cause::Service);
-        }
-        if self.pack {
-            causes = causes.with(Cause::Battery);
         }
         causes
     }

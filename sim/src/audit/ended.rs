@@ -97,7 +97,7 @@ impl Auditor {
         if let (Some(head), false) = (head, forced) {
             let stock = &self.model.stock;
             let cap = if stock.unsure { 0 } else { stock.cap_ms(open.flow) };
-            found.extend(open.check_end(now, &head, self.hinder.pump_causes(), cap));
+            found.extend(open.check_end(now, &head, self.hinder.run_causes(), cap));
         }
         let tainted = self.taint.covers(key.id);
         if tainted && !found.is_empty() {

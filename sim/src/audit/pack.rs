@@ -64,6 +64,11 @@ impl Pack {
         self.figures.is_some() && (self.load_mv == 0 || lost)
     }
 
+    /// The last mean under load that the ledger has, in mV.
+    pub(super) fn load_mv(&self) -> u16 {
+        self.load_mv
+    }
+
     fn is_under(&self, threshold_mv: u16, hysteresis_mv: u16, was: bool) -> bool {
         let over = if was { u32::from(hysteresis_mv) } else { 0 };
         self.load_mv != 0 && u32::from(self.load_mv) <= u32::from(threshold_mv) + over

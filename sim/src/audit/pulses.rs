@@ -104,6 +104,13 @@ impl Auditor {
         if self.hinder.service.is_some() {
             self.fail("D3", Some(key), format!("a dose begins in spite of {kept}"));
         }
+        if self.hinder.pack && !self.taint.covers(key.id) && !self.taint.all() {
+            let what = format!(
+                "a dose begins, and the pack reads {} mV under load: it cannot finish it",
+                self.pack.load_mv()
+            );
+            self.fail("P3", Some(key), what);
+        }
         if due.weekly && self.model.clock.offset_ms.is_none() && !key.asked {
             self.fail(
                 "D9",

@@ -381,7 +381,7 @@ impl Auditor {
             open.end_by = at;
         } else {
             open.end_by = open.due.deadline();
-            if self.hinder.pump_causes().is_empty() {
+            if self.hinder.run_causes().is_empty() {
                 open.resume(at, &self.limits);
             }
         }

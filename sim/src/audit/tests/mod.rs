@@ -4,6 +4,7 @@
 mod bad;
 mod bad_calibrations;
 mod bad_lock;
+mod bad_pack;
 mod bad_settings;
 mod bench;
 mod finders;

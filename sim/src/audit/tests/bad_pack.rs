@@ -1,0 +1,148 @@
+//! A battery pack that is misread (P3): every check is seen to fail on what it is for.
+
+use dosewright_core::power::Pack;
+use dosewright_core::record::{Alarm, NewPack, Record};
+use dosewright_core::time::Instant;
+
+use super::bench::{
+    CET, Ev, HOUR, Stream, breaks, head, holds, ideal_stream, install, table, weekly,
+};
+use crate::observe::DeviceAct;
+
+const END: u64 = 12 * HOUR as u64;
+const MORNING: i64 = 6 * HOUR;
+
+const PACK: Pack = Pack {
+    capacity_mah: 6000,
+    motor_ma: 350,
+    low_mv: 7000,
+    exhausted_mv: 6500,
+    hysteresis_mv: 200,
+    jump_mv: 700,
+    warn_days: 14,
+    ..Pack::MAINS
+};
+
+/// A night, and these events from so many ms after six in the morning on.
+fn morning(events: &[(i64, Ev)], end: u64) -> Stream {
+    let stream = install(head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+    let mut stream = ideal_stream(&stream, end);
+    stream.extend(events.iter().map(|(ms, ev)| ((MORNING + ms) as u64, ev.clone())));
+    stream.sort_by_key(|(ms, _)| *ms);
+    stream
+}
+
+fn at(ms: i64) -> Instant {
+    Instant::from_ms(MORNING + ms)
+}
+
+fn set() -> Vec<(i64, Ev)> {
+    vec![
+        (0, Ev::Act(DeviceAct::SetPack(PACK))),
+        (0, Ev::Record(Record::Pack { at: at(0), pack: PACK, how: NewPack::Set })),
+    ]
+}
+
+fn readings(ms: i64, mv: u16, loaded: bool) -> Vec<(i64, Ev)> {
+    vec![(ms, Ev::Act(DeviceAct::PackRead { mv, loaded })); 10]
+}
+
+fn means(ms: i64, rest_mv: u16, load_mv: u16) -> (i64, Ev) {
+    (ms, Ev::Record(Record::PackMeans { at: at(ms), rest_mv, load_mv }))
+}
+
+fn alarm(ms: i64, alarm: Alarm, on: bool) -> (i64, Ev) {
+    (ms, Ev::Record(Record::Alarm { at: at(ms), alarm, on, detail: 0 }))
+}
+
+/// A pack that reads so, with its means as they are.
+fn read_as(ms: i64, rest: u16, load: u16) -> Vec<(i64, Ev)> {
+    let mut events = readings(ms, rest, false);
+    events.extend(readings(ms, load, true));
+    events.push(means(ms, rest, load));
+    events
+}
+
+fn all(parts: &[&[(i64, Ev)]]) -> Vec<(i64, Ev)> {
+    parts.concat()
+}
+
+#[test]
+fn p3_means_that_the_readings_do_not_make() {
+    holds(&morning(&all(&[&set(), &read_as(1, 10_500, 9_500)]), END), END);
+    let wrong = all(&[
+        &set(),
+        &readings(1, 10_500, false),
+        &readings(1, 9_500, true),
+        &[means(1, 10_500, 9_499)],
+    ]);
+    breaks(&morning(&wrong, END), END, "P3", "the last ten readings make");
+    // nine are no mean
+    let nine = all(&[
+        &set(),
+        &readings(1, 10_500, false),
+        &readings(1, 9_500, true)[1..],
+        &[means(1, 10_500, 9_500)],
+    ]);
+    breaks(&morning(&nine, END), END, "P3", "the last ten readings make");
+    // nor are ten that lie further apart
+    let late = all(&[
+        &set(),
+        &readings(1, 10_500, false),
+        &readings(1, 9_500, true)[5..],
+        &readings(180_002, 9_500, true)[5..],
+        &[means(180_002, 10_500, 9_500)],
+    ]);
+    breaks(&morning(&late, END), END, "P3", "the last ten readings make");
+}
+
+#[test]
+fn p3_alarms_that_the_means_do_not_say() {
+    let low = alarm(2, Alarm::PackLow, true);
+    let exhausted = alarm(2, Alarm::PackExhausted, true);
+    let sags = read_as(1, 10_500, 6_500);
+    holds(&morning(&all(&[&set(), &sags, &[low.clone(), exhausted.clone()]]), END), END);
+    let fine = read_as(1, 10_500, 6_501);
+    let said = all(&[&set(), &fine, &[low.clone(), exhausted.clone()]]);
+    breaks(&morning(&said, END), END, "P3", "\"battery exhausted\" comes at 6501 mV");
+    // within the hysteresis it stays
+    let back = read_as(3, 10_500, 6_700);
+    let gone = [alarm(4, Alarm::PackExhausted, false)];
+    let early = all(&[&set(), &sags, &[low.clone(), exhausted.clone()], &back, &gone]);
+    breaks(&morning(&early, END), END, "P3", "\"battery exhausted\" goes at 6700 mV");
+    let back = read_as(3, 10_500, 6_701);
+    holds(&morning(&all(&[&set(), &sags, &[low.clone(), exhausted], &back, &gone]), END), END);
+    breaks(&morning(&[low], END), END, "P3", "on a device without a pack");
+}
+
+#[test]
+fn p3_another_pack_that_nothing_says_is_there() {
+    let other = |how| (3, Ev::Record(Record::Pack { at: at(3), pack: PACK, how }));
+    let first = read_as(1, 9_000, 8_000);
+    let jump = readings(2, 9_700, false);
+    let seen = [other(NewPack::Recognised)];
+    holds(&morning(&all(&[&set(), &first, &jump, &seen]), END), END);
+    let less = readings(2, 9_699, false);
+    breaks(
+        &morning(&all(&[&set(), &first, &less, &seen]), END),
+        END,
+        "P3",
+        "its voltage does not say so",
+    );
+    let changed = all(&[&set(), &first, &[other(NewPack::Changed)]]);
+    breaks(&morning(&changed, END), END, "O6", "and nobody did");
+    breaks(&morning(&set()[1..], END), END, "O6", "set up as nobody did");
+}
+
+#[test]
+fn p3_a_dose_that_begins_though_the_pack_cannot_finish_it() {
+    let end = 24 * HOUR as u64 + END;
+    let fine = all(&[&set(), &read_as(1, 10_500, 6_501), &[alarm(2, Alarm::PackLow, true)]]);
+    holds(&morning(&fine, end), end);
+    let sags = all(&[
+        &set(),
+        &read_as(1, 10_500, 6_500),
+        &[alarm(2, Alarm::PackLow, true), alarm(2, Alarm::PackExhausted, true)],
+    ]);
+    breaks(&morning(&sags, end), end, "P3", "a dose begins, and the pack reads 6500 mV");
+}
