@@ -292,7 +292,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Record::Pulse(pulse) => {
                 if pulse.first {
                     self.stale = true;
-                    if pulse.due_at <= self.doubt_until {
+                    // what is asked for after a restart cannot have begun before it
+                    if !pulse.asked && pulse.due_at <= self.doubt_until {
                         self.doubt = 0;
                     }
                 }

@@ -227,7 +227,9 @@ impl Auditor {
                 open.disturb(Cause::PumpLimits);
             }
         }
-        if let Some(tail) = self.tail.take_if(|t| due.due_at <= t.booted_at) {
+        // a dose that is asked for now has nothing behind the restart
+        let doubted = |t: &mut super::wake::Tail| !key.asked && due.due_at <= t.booted_at;
+        if let Some(tail) = self.tail.take_if(doubted) {
             open.doubt_tail(tail.least, tail.most, pulses.filter(|_| cut.is_none()));
         }
         self.open = Some(open);
