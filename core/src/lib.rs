@@ -24,6 +24,8 @@ pub mod lock;
 pub mod message;
 pub mod motor;
 mod notice;
+#[cfg(feature = "panel")]
+pub mod panel;
 pub mod power;
 pub mod record;
 pub mod recovery;

@@ -110,6 +110,10 @@ impl Pack {
     const fn capacity_uc(&self) -> u64 {
         self.capacity_mah as u64 * UC_A_MAH
     }
+
+    const fn counted_on_uc(&self) -> u64 {
+        self.capacity_uc() / COUNTED_ON.1 * COUNTED_ON.0
+    }
 }
 
 /// The gauge: the account of a pack and its last means.
@@ -167,6 +171,12 @@ impl Gauge {
         self.pack.capacity_uc().saturating_sub(self.drawn_uc(now))
     }
 
+    /// What of it can still be counted on by now, in uC.
+    #[cfg(feature = "panel")]
+    pub const fn counted_on_uc(&self, now: Instant) -> u64 {
+        self.pack.counted_on_uc().saturating_sub(self.drawn_uc(now))
+    }
+
     /// Whether the pack is low: by its voltage under load, or because what can be
     /// counted on is no more than the days of warning need, in uC. `was`: it was low
     /// before.
@@ -174,7 +184,7 @@ impl Gauge {
         if self.pack.is_mains() {
             return false;
         }
-        let counted_on = self.pack.capacity_uc() / COUNTED_ON.1 * COUNTED_ON.0;
+        let counted_on = self.pack.counted_on_uc();
         let by_account = counted_on <= self.drawn_uc(now).saturating_add(need_uc);
         by_account || self.is_under(self.pack.low_mv, was)
     }

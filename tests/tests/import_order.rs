@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 /// The rooms of `core`, each of which may use those before it only. A room is a
 /// file of `core/src` with the folder of its name.
-const ORDER: [&str; 32] = [
+const ORDER: [&str; 33] = [
     "notice",
     "codec",
     "time",
@@ -37,6 +37,7 @@ const ORDER: [&str; 32] = [
     "controller",
     "recovery",
     "device",
+    "panel",
     "shell",
     "lib",
 ];

@@ -42,7 +42,7 @@ struct Skip {
 impl<const N: usize, const H: usize> Controller<N, H> {
     /// The place and the instant of the next due of a line, whatever its instant.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn next_on(&self, line: usize) -> Option<(Nominal, Instant)> {
+    pub(super) fn next_on(&self, line: usize) -> Option<(Nominal, Instant)> {
         let entry = self.book.timetable.line(line)?;
         let nominal = entry.next_at_or_after(self.book.state(line).mark?)?;
         Some((nominal, entry.instant_of(nominal, self.book.clock.as_ref())?))
@@ -101,7 +101,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// What keeps a due from beginning now.
-    fn hindrance(&self, entry: &Entry) -> Option<Cause> {
+    pub(super) fn hindrance(&self, entry: &Entry) -> Option<Cause> {
         if entry.is_weekly() && self.book.clock.is_none() {
             return Some(Cause::ClockUnset);
         }

@@ -16,6 +16,8 @@ mod adoption;
 mod calibrate;
 mod dose;
 mod dues;
+#[cfg(feature = "panel")]
+mod glance;
 mod inputs;
 mod locked;
 mod power;
@@ -34,6 +36,9 @@ use crate::time::{Duration, Instant};
 use crate::timers::{Reason, TimerTable};
 use crate::timetable::Refusal;
 use crate::units::Volume;
+
+#[cfg(feature = "panel")]
+pub use glance::{NextDose, ServiceRun};
 
 use calibrate::Bench;
 use dose::Running;

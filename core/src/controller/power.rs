@@ -181,7 +181,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         gauge.cannot_give(self.now, dose_uc, self.pack_is_exhausted()).then_some(Cause::Battery)
     }
 
-    fn dose_uc(&self, pack: &Pack, entry: &Entry) -> u64 {
+    pub(super) fn dose_uc(&self, pack: &Pack, entry: &Entry) -> u64 {
         let Some(head) = &self.book.head else { return 0 };
         let on = head.flow.on_time(entry.volume, Carry(0)).0;
         let pulses = timetable::fit(entry, head).unwrap_or(1);

@@ -1,0 +1,126 @@
+//! What a panel shows beside the book: what runs, what comes next, how long it lasts.
+
+use super::Controller;
+use crate::cause::Cause;
+use crate::entry::{Entry, Recurrence};
+use crate::record::Act;
+use crate::time::{Duration, Instant};
+use crate::units::{Volume, over};
+
+/// Seconds in a week.
+const WEEK_S: u64 = 604_800;
+
+/// A prime or calibration run that owns the pump.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct ServiceRun {
+    /// It is a calibration run, not a prime.
+    pub calibrates: bool,
+    /// How long it is to be, in ms.
+    pub asked_ms: u32,
+    /// When it began; `None` where the pump has been stopped already.
+    pub since: Option<Instant>,
+}
+
+/// The dose that comes next.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct NextDose {
+    /// Its entry.
+    pub entry: Entry,
+    /// Its instant.
+    pub due_at: Instant,
+    /// What it waits for, where its instant has passed.
+    pub waits_for: Option<Cause>,
+}
+
+impl<const N: usize, const H: usize> Controller<N, H> {
+    /// Whether a key that comes at an instant means anything, as
+    /// [`Self::takes_keys`] says of the last call's.
+    pub fn takes_keys_at(&self, now: Instant) -> bool {
+        self.display.takes_keys(now)
+    }
+
+    /// Whether the display is still lit at an instant.
+    pub fn is_lit_at(&self, now: Instant) -> bool {
+        self.display.is_lit() && now < self.display.until
+    }
+
+    /// The prime or calibration run that owns the pump.
+    pub fn service_run(&self) -> Option<ServiceRun> {
+        let service = self.service?;
+        let since = match self.pump {
+            super::Pump::On { since, .. } => Some(since),
+            super::Pump::Off { .. } => None,
+        };
+        let calibrates = service.act == Act::CalibrationBegun;
+        Some(ServiceRun { calibrates, asked_ms: service.asked_ms, since })
+    }
+
+    /// The first of the doses that wait; where none does, the first that is due.
+    pub fn next_dose(&self) -> Option<NextDose> {
+        let lines = || (0..N).filter_map(|line| Some((line, self.book.timetable.line(line)?)));
+        let waiting = lines()
+            .filter_map(|(line, entry)| {
+                let waiting = self.book.state(line).waiting.filter(|w| w.id == entry.id)?;
+                let waits_for = Some(self.hindrance(&entry).unwrap_or(waiting.cause));
+                Some(NextDose { entry, due_at: waiting.due_at, waits_for })
+            })
+            .min_by_key(|next| next.due_at);
+        waiting.or_else(|| {
+            lines()
+                .filter_map(|(line, entry)| {
+                    let (_, due_at) = self.next_on(line)?;
+                    Some(NextDose { entry, due_at, waits_for: None })
+                })
+                .min_by_key(|next| next.due_at)
+        })
+    }
+
+    /// Until when the container lasts by account, at what the timetable asks for in a
+    /// week. `None` without a container or where nothing is asked for.
+    pub fn product_lasts_until(&self, now: Instant) -> Option<Instant> {
+        let container = self.book.stock.container()?;
+        let left_ul = self.book.account().minus(container.heel).as_ul();
+        let week_ul = self.a_week(|entry| entry.volume.as_ul());
+        // 1000 l in ul times a week in s goes into 64 bits
+        self.lasts(now, left_ul.min(crate::config::Container::LARGEST.as_ul()), week_ul)
+    }
+
+    /// Until when the pack lasts by account, three quarters of it counted on, as for
+    /// the low alarm (P3). `None` on mains.
+    pub fn pack_lasts_until(&self, now: Instant) -> Option<Instant> {
+        let gauge = &self.book.gauge;
+        let pack = gauge.pack()?;
+        let doses_uc = self.a_week(|entry| self.dose_uc(pack, entry));
+        let week_uc = doses_uc.saturating_add(pack.asleep_uc(7));
+        // in mC, so that the largest pack times a week in s goes into 64 bits
+        self.lasts(now, gauge.counted_on_uc(now) / 1000, week_uc / 1000)
+    }
+
+    /// What the doses of a week come to, each enabled entry by its own measure.
+    fn a_week(&self, of: impl Fn(&Entry) -> u64) -> u64 {
+        let entries = self.book.timetable.entries().filter(|entry| entry.enabled);
+        entries.fold(0, |sum: u64, entry| {
+            let times = match entry.recurrence {
+                Recurrence::Weekly { days, .. } => u64::from(days.len()),
+                Recurrence::Interval { every_ms, .. } => over(WEEK_S * 1000, every_ms),
+            };
+            sum.saturating_add(of(&entry).saturating_mul(times))
+        })
+    }
+
+    fn lasts(&self, now: Instant, left: u64, a_week: u64) -> Option<Instant> {
+        let s = over(left.saturating_mul(WEEK_S), a_week);
+        // a hundred years are for ever
+        let is_soon = a_week > 0 && s < 100 * 52 * WEEK_S;
+        is_soon.then(|| now.plus(Duration::from_s(s)))
+    }
+
+    /// What the open dose has delivered at least by its last intent, and what it is.
+    pub fn open_dose(&self) -> Option<(Volume, Volume)> {
+        let pulse = self.book.open?.pulse;
+        let volume = |ms: u32| pulse.flow.volume(Duration::from_ms(u64::from(ms)));
+        Some((volume(pulse.least_ms), volume(pulse.dose_ms)))
+    }
+}

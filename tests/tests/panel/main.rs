@@ -1,0 +1,6 @@
+//! The front panel: what it shows, what it asks for, and what it never does.
+
+mod forged;
+mod rig;
+mod screens;
+mod touch;

@@ -1,0 +1,139 @@
+//! A device with a panel beside it, and a hand on its knob.
+
+use dosewright_core::controller::Controller;
+use dosewright_core::device::{Device, Outputs};
+use dosewright_core::event::Event;
+use dosewright_core::ledger::Geometry;
+use dosewright_core::panel::{self, Desk, Input, Panel, Preferences, Recent, Screen, View};
+use dosewright_core::record::{Alarm, Reset};
+use dosewright_core::time::{Duration, Instant};
+use dosewright_core::timetable::Refusal;
+use dosewright_sim::world::flash::NorMock;
+
+pub(crate) const N: usize = 4;
+pub(crate) const H: usize = 8;
+type Pump = Device<NorMock<4, 1024>, N, H>;
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 16_384, sectors: 2 };
+
+#[derive(Default, Clone)]
+pub(crate) struct Wires {
+    pub(crate) refused: Option<Refusal>,
+    pub(crate) on: bool,
+}
+
+impl Outputs for Wires {
+    fn pump_on(&mut self, _: Duration) {
+        self.on = true;
+    }
+    fn pump_off(&mut self) {
+        self.on = false;
+    }
+    fn refused(&mut self, refusal: &Refusal) {
+        self.refused = Some(*refusal);
+    }
+    fn alarm(&mut self, _: Alarm, _: bool) {}
+}
+
+/// The device's side of the panel.
+#[derive(Clone)]
+pub(crate) struct Side {
+    pub(crate) device: Pump,
+    pub(crate) wires: Wires,
+    pub(crate) now: i64,
+    recent: Recent,
+    /// Every event that the panel handed in, keys left out.
+    pub(crate) asked: u32,
+}
+
+impl Desk<N, H> for Side {
+    fn now(&mut self) -> Instant {
+        Instant::from_ms(self.now)
+    }
+
+    fn controller(&self) -> &Controller<N, H> {
+        self.device.controller()
+    }
+
+    fn recent(&self) -> &Recent {
+        &self.recent
+    }
+
+    fn hand_in(&mut self, event: Event<'_, N>) -> Option<Refusal> {
+        self.asked += u32::from(!matches!(event, Event::Key { .. } | Event::Wake));
+        self.wires.refused = None;
+        self.device.handle(Instant::from_ms(self.now), event, &mut self.wires);
+        self.recent = Recent::read(self.device.ledger_mut());
+        self.wires.refused
+    }
+}
+
+#[derive(Clone)]
+pub(crate) struct Rig {
+    pub(crate) side: Side,
+    pub(crate) panel: Panel,
+}
+
+impl Rig {
+    /// A device as it comes from the factory.
+    pub(crate) fn new() -> Self {
+        let zero = Some(Instant::ZERO);
+        let Ok(device) = Device::start(NorMock::new(32), GEOMETRY, zero, Reset::PowerOn) else {
+            panic!("the ledger does not start")
+        };
+        let side = Side { device, wires: Wires::default(), now: 0, recent: Recent::NONE, asked: 0 };
+        let mut rig = Self { side, panel: Panel::new(Preferences::default()) };
+        assert_eq!(rig.act(Event::Wake), None);
+        rig
+    }
+
+    pub(crate) fn act(&mut self, event: Event<'_, N>) -> Option<Refusal> {
+        self.side.hand_in(event)
+    }
+
+    /// A touch, half a second after the one before.
+    pub(crate) fn touch(&mut self, input: Input) {
+        self.until(self.side.now + 500);
+        panel::operate(&mut self.panel, &mut self.side, input);
+    }
+
+    pub(crate) fn touches(&mut self, inputs: &[(Input, u32)]) {
+        for &(input, times) in inputs {
+            for _ in 0..times {
+                self.touch(input);
+            }
+        }
+    }
+
+    /// Lets time pass, calling as asked.
+    pub(crate) fn until(&mut self, ms: i64) {
+        while let Some((at, _)) = self.side.device.next_wake().filter(|(at, _)| at.as_ms() <= ms) {
+            self.side.now = self.side.now.max(at.as_ms());
+            assert_eq!(self.act(Event::Wake), None);
+        }
+        self.side.now = ms;
+    }
+
+    pub(crate) fn view(&self) -> View<'_, N, H> {
+        View {
+            controller: self.side.device.controller(),
+            recent: &self.side.recent,
+            now: Instant::from_ms(self.side.now),
+        }
+    }
+
+    pub(crate) fn screen(&self) -> Screen {
+        self.panel.screen(&self.view())
+    }
+
+    /// The lines of the screen, spaces at their ends left out.
+    pub(crate) fn lines(&self) -> Vec<String> {
+        self.screen().to_string().lines().map(str::to_owned).collect()
+    }
+
+    /// Lit, with its keys open.
+    pub(crate) fn lit(mut self) -> Self {
+        self.touch(Input::Right);
+        self.touch(Input::Hold);
+        self
+    }
+}
