@@ -109,6 +109,17 @@ pub enum Observation<'a> {
         /// Whether it is on now.
         on: bool,
     },
+    /// The display was lit or went dark.
+    Display {
+        /// Whether it is lit now.
+        lit: bool,
+    },
+    /// The device's account of the container has changed: what is in it, a dose that
+    /// is open not taken off. It is told while neither prime nor calibrate runs.
+    Account {
+        /// What is in it.
+        level: Volume,
+    },
     /// A slot of the ledger was written (whole, or torn by a cut), or a fault
     /// changed it.
     Slot {

@@ -10,7 +10,7 @@ use dosewright_sim::diagnose::{Source, Spans};
 use dosewright_sim::scenario::{
     self, Act, CellType, Claim, ClockPlan, ClockSetting, Container, EntryName, EntryPlan,
     Expectation, Fault, FaultKind, HeadPlan, IntervalStart, Limits, Memory, Moment, Motion,
-    NamedZone, OperatorAct, Pack, RecurrencePlan, Scenario, SignedMs, Supply, WorldPart,
+    NamedZone, OperatorAct, Pack, RecurrencePlan, Scenario, SignedMs, Site, Supply, WorldPart,
 };
 
 const SAMPLE: &str = r#"schema = 1
@@ -146,6 +146,7 @@ fn expected() -> Scenario {
         memory: Memory { word_bytes: 4, sector_bytes: 32_768, sectors: 4, spans: spans() },
         limits: Limits { daily_ceiling: None, spans: spans() },
         closed: Vec::new(),
+        site: Site::default(),
         closed_spans: Vec::new(),
         entries: vec![
             entry(

@@ -134,6 +134,7 @@ impl<H: Hand> Ideal<H> {
                 return;
             }
             Observation::Chip { .. } if ms == self.ms => {}
+            Observation::Display { .. } | Observation::Account { .. } => return,
             _ => self.catch_up(ms, what),
         }
         match *what {
@@ -156,6 +157,8 @@ impl<H: Hand> Ideal<H> {
             Observation::LateWake { .. }
             | Observation::Pump { .. }
             | Observation::Slot { .. }
+            | Observation::Display { .. }
+            | Observation::Account { .. }
             | Observation::Wake => {}
         }
     }

@@ -269,6 +269,11 @@ impl Auditor {
 
 impl Observer for Auditor {
     fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
+        // what the device makes of things is for people: nothing is judged by it, and
+        // it moves nothing
+        if matches!(what, Observation::Display { .. } | Observation::Account { .. }) {
+            return;
+        }
         if at_ms > self.ms {
             self.settle();
             self.ms = at_ms;
@@ -283,7 +288,7 @@ impl Observer for Auditor {
             Observation::Slot { address, bytes } => self.see_slot(address, bytes),
             Observation::Act(act) => self.see_act(act),
             Observation::LateWake { by_ms } => self.see_late_wake(by_ms),
-            Observation::Wake => {}
+            Observation::Wake | Observation::Display { .. } | Observation::Account { .. } => {}
         }
     }
 }

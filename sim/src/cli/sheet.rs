@@ -23,13 +23,14 @@ pub(super) struct SheetArgs {
     /// Paper that it is printed on
     #[arg(long, value_enum, default_value_t = Paper::A4)]
     pub(super) paper: Paper,
-    /// Where the product goes in; a blank and a warning without it
+    /// Where the product goes in, instead of the scenario's [site]; a blank and a
+    /// warning where neither says it
     #[arg(long, value_name = "TEXT", value_parser = words)]
     pub(super) dosing_point: Option<String>,
-    /// Class of product; a blank and a warning without it
+    /// Class of product, likewise
     #[arg(long, value_name = "TEXT", value_parser = words)]
     pub(super) product_class: Option<String>,
-    /// Reference of the discharge permit; a blank and a warning without it
+    /// Reference of the discharge permit, likewise
     #[arg(long, value_name = "TEXT", value_parser = words)]
     pub(super) permit: Option<String>,
     /// Serial number of the pump; a blank without it
@@ -100,9 +101,9 @@ pub(super) fn sheet(terminal: Terminal, args: &SheetArgs) -> Exit {
         Err(exit) => return exit,
     };
     let site = Site {
-        dosing_point: args.dosing_point.clone(),
-        product_class: args.product_class.clone(),
-        permit: args.permit.clone(),
+        dosing_point: args.dosing_point.clone().or_else(|| scenario.site.dosing_point.clone()),
+        product_class: args.product_class.clone().or_else(|| scenario.site.product_class.clone()),
+        permit: args.permit.clone().or_else(|| scenario.site.permit.clone()),
         serial: args.serial.clone(),
         calibrated: args.calibrated.clone(),
         uncertainty: args.uncertainty.clone(),
@@ -112,13 +113,13 @@ pub(super) fn sheet(terminal: Terminal, args: &SheetArgs) -> Exit {
         Paper::Letter => sheet::Paper::Letter,
     };
     for (name, known) in [
-        ("--dosing-point", &site.dosing_point),
-        ("--product-class", &site.product_class),
-        ("--permit", &site.permit),
+        ("dosing point", &site.dosing_point),
+        ("product class", &site.product_class),
+        ("permit", &site.permit),
     ] {
         if known.is_none() && !terminal.quiet {
             terminal.message(&format!(
-                "warning: {name} is not given: the sheet has a blank and a warning\n"
+                "warning: no {name} in [site] or as an option: the sheet has a blank\n"
             ));
         }
     }

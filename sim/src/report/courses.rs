@@ -1,25 +1,23 @@
-//! How things run down: the pack by the forecast's model, the container by account
-//! and forecast.
+//! How the pack runs down, by the forecast's model.
 
 use dosewright_core::civil::Date;
 use maud::html;
 
-use super::facts::Facts;
-use super::figure::{Figure, Table, W, cell, label, line, n, path, sample, ticks};
+use super::figure::{Figure, Table, W, cell, label, line, n, path, sample};
 use crate::forecast::{self, Forecast};
 use crate::scenario::{Scenario, show};
 use crate::trade::cells::END_V;
 
 /// Points of a course that are drawn and told.
-const POINTS: usize = 40;
+pub(super) const POINTS: usize = 40;
 
-const LEFT: f64 = 54.0;
-const RIGHT: f64 = W - 12.0;
-const TOP: f64 = 16.0;
-const LOW: f64 = 186.0;
+pub(super) const LEFT: f64 = 54.0;
+pub(super) const RIGHT: f64 = W - 12.0;
+pub(super) const TOP: f64 = 16.0;
+pub(super) const LOW: f64 = 186.0;
 
 /// Every so-many-th of a course, and its last.
-fn sampled(course: &[f64]) -> Vec<(usize, f64)> {
+pub(super) fn sampled(course: &[f64]) -> Vec<(usize, f64)> {
     let step = course.len().div_ceil(POINTS).max(1);
     let mut out: Vec<(usize, f64)> = course.iter().copied().enumerate().step_by(step).collect();
     if let Some(last) = course.len().checked_sub(1)
@@ -30,12 +28,12 @@ fn sampled(course: &[f64]) -> Vec<(usize, f64)> {
     out
 }
 
-fn day(start: Date, days: usize) -> String {
+pub(super) fn day(start: Date, days: usize) -> String {
     show::date(start.plus_days(days as i32))
 }
 
 /// The axis of dates under a picture.
-fn dates(start: Date, most: usize) -> maud::Markup {
+pub(super) fn dates(start: Date, most: usize) -> maud::Markup {
     let x = |day: f64| LEFT + day / most.max(1) as f64 * (RIGHT - LEFT);
     html! {
         (line("axis", LEFT, LOW, RIGHT, LOW))
@@ -118,129 +116,5 @@ pub(super) fn battery(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
             (sample(line("limit", 0.0, 7.0, 24.0, 7.0)), "exhausted"),
         ],
         table: Table { head: vec!["day", "typical, V", "worst, V"], rows, note: None },
-    })
-}
-
-/// Level by account at the end of each day of the run, in ml.
-fn account(facts: &Facts, level_ml: f64) -> Vec<f64> {
-    let days = (facts.totals.simulated_ms / 86_400_000) as usize;
-    let mut drawn = vec![0.0; days + 1];
-    for dose in &facts.doses {
-        if let Some(ended) = dose.ended {
-            let day = (facts.true_ms(ended).max(0) / 86_400_000) as usize;
-            if let Some(sum) = drawn.get_mut(day + 1) {
-                *sum += dose.most_ul as f64 / 1000.0;
-            }
-        }
-    }
-    let mut level = level_ml;
-    drawn
-        .into_iter()
-        .map(|ml| {
-            level = (level - ml).max(0.0);
-            level
-        })
-        .collect()
-}
-
-/// The container's level; `None` without one.
-pub(super) fn container(
-    facts: Option<&Facts>,
-    scenario: &Scenario,
-    forecast: &Forecast,
-) -> Option<Figure> {
-    let container = scenario.container.as_ref()?;
-    let stock = forecast.stock.as_ref()?;
-    let planned = forecast::levels_ml(scenario)?;
-    let litres = |ml: f64| ml / 1000.0;
-    let in_ml = |volume: dosewright_core::units::Volume| volume.as_nl() as f64 / 1e6;
-    let ran = facts.map(|facts| account(facts, in_ml(container.level))).unwrap_or_default();
-    let most_days = planned.len().saturating_sub(1).max(1);
-    let most_days = if stock.until.days.is_finite() {
-        most_days
-    } else {
-        most_days.min(ran.len().max(2 * 365))
-    };
-    let ran = &ran[..ran.len().min(most_days + 1)];
-    let planned = &planned[..planned.len().min(most_days + 1)];
-    let top_l = litres(in_ml(container.level)).max(0.001);
-    let steps = ticks(top_l);
-    let most_l = steps.last().copied().unwrap_or(top_l).max(top_l);
-    let x = |day: f64| LEFT + day / most_days as f64 * (RIGHT - LEFT);
-    let y = |l: f64| LOW - l / most_l * (LOW - TOP);
-    let points = |course: &[f64]| {
-        sampled(course)
-            .into_iter()
-            .map(|(at, ml)| (x(at as f64), y(litres(ml))))
-            .collect::<Vec<_>>()
-    };
-    let date =
-        |days: f64| forecast.date(days).map_or_else(|| "after 10 years".to_owned(), show::date);
-    let heel = litres(in_ml(container.heel));
-    let low = container.low_contact.map(|low| litres(in_ml(low)));
-    let reorder = stock.reorder_days.is_finite().then_some(stock.reorder_days);
-    let svg = html! {
-        @for step in &steps {
-            (line("grid", LEFT, y(*step), RIGHT, y(*step)))
-            (label(LEFT - 4.0, y(*step) + 4.0, "end", &format!("{} l", n(*step, 2))))
-        }
-        (line("limit", LEFT, y(heel), RIGHT, y(heel)))
-        @if let Some(low) = low { (line("due", LEFT, y(low), RIGHT, y(low))) }
-        (path("two", &points(planned)))
-        (path("one", &points(ran)))
-        @if let Some(days) = reorder.filter(|days| *days <= most_days as f64) {
-            (line("mark", x(days), TOP, x(days), LOW))
-            @let near = x(days) > W - 90.0;
-            (label(if near { x(days) - 4.0 } else { x(days) + 4.0 }, TOP + 10.0, if near { "end" } else { "start" }, "order by"))
-        }
-        (dates(forecast.start, most_days))
-    };
-    let order = reorder.map(|days| format!(" Order by {}.", date(days))).unwrap_or_default();
-    let contact = stock
-        .low_days
-        .map(|days| format!(" The low-level contact closes on {}.", date(days)))
-        .unwrap_or_default();
-    let mut legend = vec![
-        (sample(path("two", &[(0.0, 7.0), (24.0, 7.0)])), "by the timetable"),
-        (sample(line("limit", 0.0, 7.0, 24.0, 7.0)), "heel: the suction tube ends here"),
-    ];
-    if !ran.is_empty() {
-        legend.insert(
-            0,
-            (
-                sample(path("one", &[(0.0, 7.0), (24.0, 7.0)])),
-                "by account of the run, at most delivered",
-            ),
-        );
-    }
-    if low.is_some() {
-        legend.push((sample(line("due", 0.0, 7.0, 24.0, 7.0)), "low-level contact"));
-    }
-    if reorder.is_some() {
-        legend.push((sample(line("mark", 12.0, 0.0, 12.0, 14.0)), "order by"));
-    }
-    let rows = sampled(planned)
-        .into_iter()
-        .map(|(at, ml)| {
-            let by_run = ran.get(at).map_or_else(|| "-".to_owned(), |ml| n(litres(*ml), 3));
-            vec![cell(day(forecast.start, at)), cell(by_run), cell(n(litres(ml), 3))]
-        })
-        .collect();
-    Some(Figure {
-        id: "container".to_owned(),
-        title: "Level of the container".to_owned(),
-        finding: format!(
-            "{} l at the start are down to the heel on {}.{contact}{order}",
-            n(top_l, 3),
-            date(stock.until.days)
-        ),
-        height: 210.0,
-        svg,
-        legend,
-        table: Table {
-            head: vec!["day", "by account, l", "by the timetable, l"],
-            rows,
-            note: None,
-        },
     })
 }

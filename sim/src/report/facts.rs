@@ -5,7 +5,7 @@ use dosewright_core::civil::Local;
 use serde_json::Value;
 
 use crate::run::Frame;
-use crate::trace::{Event, Outcome, Sink, Stamped};
+use crate::trace::{Event, Mover, Outcome, Sink, Stamped};
 
 /// Pulses of one dose that are kept.
 const MOST_PULSES: usize = 512;
@@ -176,6 +176,8 @@ pub struct Facts {
     pub feed_lost: Vec<u64>,
     /// Alarms after the start: true ms, which, on.
     pub alarms: Vec<(u64, String, bool)>,
+    /// The container's account as it changed: true ms, microlitres in it, by what.
+    pub account: Vec<(u64, u64, Mover)>,
     /// A dose for the close-up.
     pub seen: Option<Seen>,
     /// What became of faults and acts: kind, line, what.
@@ -211,6 +213,7 @@ impl Facts {
             clock: Vec::new(),
             feed_lost: Vec::new(),
             alarms: Vec::new(),
+            account: Vec::new(),
             seen: None,
             became: Vec::new(),
             totals: Totals::default(),
@@ -251,6 +254,13 @@ impl Facts {
             "clock" => self.clock_set(at_ms, when("before"), when("after")),
             "clock_lost" => self.feed_lost.push(at_ms),
             "alarm" => self.alarm(at_ms, text("alarm"), on),
+            "account" => {
+                if let (Some(ul), Some(by)) =
+                    (line["level_ul"].as_u64(), line["by"].as_str().and_then(Mover::from_word))
+                {
+                    self.account.push((at_ms, ul, by));
+                }
+            }
             "fault" | "operator" => {
                 let number = line["line"].as_u64().unwrap_or(0);
                 self.became.push((text("kind"), number, text("became")));
@@ -397,6 +407,7 @@ impl Sink for Facts {
             Event::Supply { on } => self.supplied(at_ms, *on),
             Event::Clock(change) => self.clock_set(at_ms, change.before, change.after),
             Event::FeedLost => self.feed_lost.push(at_ms),
+            Event::Account { level, by } => self.account.push((at_ms, level.as_ul(), *by)),
             Event::Alarm { alarm, on } => self.alarm(at_ms, alarm.words().to_owned(), *on),
             _ => {}
         }

@@ -1,6 +1,7 @@
 //! One offline page of a run: a verdict first, then pictures, each with what it
 //! shows in words and the same data as a table. No script, nothing to fetch.
 
+mod container;
 mod courses;
 mod daily;
 mod doses;
@@ -273,7 +274,8 @@ fn of_run(facts: &Facts, scenario: Option<&Scenario>) -> Markup {
         @if let Some(figure) = train.and_then(|(entry, train)| train::evenness(&entry, &train)) { (figure.html()) }
         (daily::figure(facts, scenario).html())
         @if let (Some(scenario), Some(forecast)) = (scenario, &forecast) {
-            @if let Some(figure) = courses::container(Some(facts), scenario, forecast) { (figure.html()) }
+            @if let Some(figure) = container::in_run(facts, scenario) { (figure.html()) }
+            @if let Some(figure) = container::planned(scenario, forecast) { (figure.html()) }
             @if let Some(figure) = courses::battery(scenario, forecast) { (figure.html()) }
             @else { p class="note" { "The supply is mains: there is no battery to show." } }
         } @else {

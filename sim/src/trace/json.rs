@@ -9,7 +9,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::stamp::rfc3339;
-use super::{ClockChange, Event, Fate, Outcome, Sink, Stamped};
+use super::{ClockChange, Event, Fate, Mover, Outcome, Sink, Stamped};
 use crate::observe::DeviceAct;
 
 /// Writes one object a line; the first error of the writer ends it.
@@ -108,6 +108,16 @@ pub(super) enum Line<'a> {
     Pump { at_ms: u64, on: bool },
     /// The supply came on or went off.
     Supply { at_ms: u64, on: bool },
+    /// The display was lit or went dark.
+    Display { at_ms: u64, on: bool },
+    /// The device's account of the container has changed.
+    Account {
+        at_ms: u64,
+        /// What is in it, a dose that is open not taken off.
+        level_ul: u64,
+        /// What changed it.
+        by: Mover,
+    },
     /// The processor started again though the supply was on.
     Reset { at_ms: u64 },
     /// The clock chip lost its feed: the clock is unset.
@@ -246,6 +256,8 @@ impl<W: io::Write> Sink for Lines<W> {
             Event::Opened { .. } => return,
             Event::Pump { on, .. } => Line::Pump { at_ms, on },
             Event::Supply { on } => Line::Supply { at_ms, on },
+            Event::Display { lit } => Line::Display { at_ms, on: lit },
+            Event::Account { level, by } => Line::Account { at_ms, level_ul: level.as_ul(), by },
             Event::Reset => Line::Reset { at_ms },
             Event::FeedLost => Line::ClockLost { at_ms },
             Event::Clock(change) => clock_line(at_ms, change),

@@ -24,6 +24,7 @@ pub use outcomes::{Fate, Outcome, Tracker};
 use dosewright_core::civil::Local;
 use dosewright_core::record::{Act, Alarm, DueKey};
 use dosewright_core::tube::Found;
+use dosewright_core::units::Volume;
 
 use crate::observe::DeviceAct;
 
@@ -47,6 +48,57 @@ pub struct Stamped {
     pub local: Local,
     /// Seconds east of UTC.
     pub offset_s: i32,
+}
+
+/// What changed the account of the container.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Mover {
+    /// Somebody said what is in it.
+    Told,
+    /// A dose.
+    Dose,
+    /// A prime.
+    Prime,
+    /// A calibration run.
+    Calibrate,
+    /// A calibration found another flow: what was drawn is restated.
+    Restated,
+    /// The low-level contact showed that there is less.
+    Contact,
+    /// The device started again and does not know what was drawn before.
+    Restart,
+}
+
+impl Mover {
+    /// All of them.
+    pub const ALL: [Self; 7] = [
+        Self::Told,
+        Self::Dose,
+        Self::Prime,
+        Self::Calibrate,
+        Self::Restated,
+        Self::Contact,
+        Self::Restart,
+    ];
+
+    /// Its word in the lines.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Told => "told",
+            Self::Dose => "dose",
+            Self::Prime => "prime",
+            Self::Calibrate => "calibrate",
+            Self::Restated => "restated",
+            Self::Contact => "contact",
+            Self::Restart => "restart",
+        }
+    }
+
+    /// Of its word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|by| by.word() == word)
+    }
 }
 
 /// One thing that a trace may want to say.
@@ -74,6 +126,18 @@ pub enum Event<'a> {
     Supply {
         /// Whether it is on now.
         on: bool,
+    },
+    /// The display was lit or went dark.
+    Display {
+        /// Whether it is lit now.
+        lit: bool,
+    },
+    /// The device's account of the container has changed.
+    Account {
+        /// What is in it, a dose that is open not taken off.
+        level: Volume,
+        /// What changed it.
+        by: Mover,
     },
     /// The processor started again though the supply was on.
     Reset,

@@ -9,7 +9,7 @@ use dosewright_core::time::{Duration, Instant};
 use dosewright_core::units::{Flow, Volume};
 
 use super::clocks::Clocks;
-use super::{ClockChange, Event, Names, Sink, Stamped};
+use super::{ClockChange, Event, Mover, Names, Sink, Stamped};
 use crate::audit::SleptThrough;
 use crate::observe::{Observation, Observer};
 use crate::run::Frame;
@@ -154,6 +154,8 @@ pub struct Tracker<'s> {
     /// The pump's next run, or present one, is for `running`.
     owns: bool,
     on_since: Option<u64>,
+    /// What the last record says of the container's account.
+    mover: Mover,
     /// Stretches of closed dates, which may still grow; one an entry.
     growing: Vec<Outcome>,
 }
@@ -171,6 +173,7 @@ impl<'s> Tracker<'s> {
             running: None,
             owns: false,
             on_since: None,
+            mover: Mover::Told,
             growing: Vec::new(),
         }
     }
@@ -311,6 +314,7 @@ impl<'s> Tracker<'s> {
     }
 
     fn record(&mut self, at_ms: u64, record: &Record) {
+        self.mover = mover(record).unwrap_or(self.mover);
         match record {
             Record::Boot { feed_kept, .. } => {
                 self.owns = false;
@@ -417,6 +421,23 @@ impl<'s> Tracker<'s> {
     }
 }
 
+/// How a record changes the container's account, if it may.
+const fn mover(record: &Record) -> Option<Mover> {
+    use dosewright_core::record::{Act, Alarm};
+    Some(match record {
+        Record::Container { .. } => Mover::Told,
+        Record::Outcome(_) => Mover::Dose,
+        Record::Act { act: Act::PrimeEnded, .. } => Mover::Prime,
+        Record::Act { act: Act::CalibrationEnded, .. } => Mover::Calibrate,
+        Record::Calibration { .. } => Mover::Restated,
+        Record::Alarm { alarm: Alarm::LowLevel | Alarm::LevelDisagrees, on: true, .. } => {
+            Mover::Contact
+        }
+        Record::Boot { .. } => Mover::Restart,
+        _ => return None,
+    })
+}
+
 impl Observer for Tracker<'_> {
     fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
         match what {
@@ -433,6 +454,10 @@ impl Observer for Tracker<'_> {
             }
             Observation::Pump { on } => self.pump(at_ms, *on),
             Observation::Supply { on } => self.tell(at_ms, &Event::Supply { on: *on }),
+            Observation::Display { lit } => self.tell(at_ms, &Event::Display { lit: *lit }),
+            Observation::Account { level } => {
+                self.tell(at_ms, &Event::Account { level: *level, by: self.mover });
+            }
             Observation::Reset => self.tell(at_ms, &Event::Reset),
             Observation::LateWake { by_ms } => self.tell(at_ms, &Event::LateWake { by_ms: *by_ms }),
             Observation::Act(act) => {

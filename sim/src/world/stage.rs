@@ -82,6 +82,10 @@ pub(super) struct Stage<'a, const W: usize> {
     tear: Option<(usize, u64)>,
     remote_stop: bool,
     leak: bool,
+    /// The display is lit.
+    lit: bool,
+    /// The account of the container that was told of last, in nl.
+    account_nl: Option<u64>,
     /// Doses and pulses begun, where a cue waits for one.
     dose: u32,
     pulse: u32,
@@ -152,6 +156,8 @@ impl<'a, const W: usize> Stage<'a, W> {
             tear: None,
             remote_stop: false,
             leak: false,
+            lit: false,
+            account_nl: None,
             dose: 0,
             pulse: 0,
             seed: options.seed,
@@ -323,11 +329,7 @@ impl<'a, const W: usize> Stage<'a, W> {
                 Deed::Refused(refusal) => self.refused(refusal),
                 Deed::Alarm(alarm, on) => self.end.alarms.push((self.now, alarm, on)),
                 Deed::Pack(ask) => asked.push(ask),
-                Deed::Light(on) => {
-                    if let Some(battery) = &mut self.battery {
-                        battery.set_lit(on, self.now);
-                    }
-                }
+                Deed::Light(on) => self.light(on),
             }
         }
         *self.deeds.borrow_mut() = deeds;
@@ -339,8 +341,33 @@ impl<'a, const W: usize> Stage<'a, W> {
             self.took_effect(fault);
             self.supply_off(lasts_ms, false);
         }
+        self.look_at_account();
         for ask in asked {
             self.read_pack(ask);
+        }
+    }
+
+    /// Tells of the container's account where it has changed and stands still.
+    fn look_at_account(&mut self) {
+        let Some(Power::On(device)) = &self.power else { return };
+        let stock = &device.controller().book().stock;
+        if stock.container().is_none() || stock.service.as_nl() > 0 {
+            return;
+        }
+        let level = stock.level;
+        if self.account_nl != Some(level.as_nl()) {
+            self.account_nl = Some(level.as_nl());
+            self.see(&Observation::Account { level });
+        }
+    }
+
+    fn light(&mut self, on: bool) {
+        if let Some(battery) = &mut self.battery {
+            battery.set_lit(on, self.now);
+        }
+        if on != self.lit {
+            self.lit = on;
+            self.see(&Observation::Display { lit: on });
         }
     }
 
@@ -493,6 +520,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             self.power = Some(Power::Off(flash));
         }
         self.pump_off();
+        self.light(false);
         if let Some(battery) = &mut self.battery {
             battery.set_awake(false, self.now);
         }
@@ -509,6 +537,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             self.power = Some(Power::Off(device.into_flash()));
         }
         self.pump_off();
+        self.light(false);
         self.see(&Observation::Reset);
         self.power_on(Reset::Watchdog)?;
         Ok(true)

@@ -126,7 +126,7 @@ fn the_train_and_the_courses_are_those_of_pulses_and_forecast() {
         assert!(page.contains(&text), "{text}");
     }
     // the course ends where the forecast ends: the last day of the table is on it
-    let level = table(&page, "Level of the container");
+    let level = table(&page, "Level of the container by the timetable");
     let end = forecast["container"]["until"]["days"].as_f64().unwrap().ceil() as usize;
     assert_eq!(level.last().unwrap()[0], {
         let until = forecast["container"]["until"]["date"].as_str().unwrap();
@@ -135,7 +135,53 @@ fn the_train_and_the_courses_are_those_of_pulses_and_forecast() {
         let day: u32 = until[8..].parse().unwrap();
         format!("{}{:02}", &until[..8], day + 1)
     });
-    assert_eq!(level[0][1..], ["8.1", "8.1"]);
+    assert_eq!(level[0][1..], ["8100"]);
+}
+
+/// What a visit draws and fills is in the course of the container, by the account of
+/// the lines.
+#[test]
+fn the_container_shows_prime_calibration_and_refill() {
+    let place = Place::new("report-container");
+    let refill = "\n[[operator]]\nat = \"2026-10-07 12:00\"\nrefill = { level = \"25 l\" }\n";
+    place.write("visit.toml", &format!("{}{refill}", shipped("09-service-visit.toml")));
+    place.call(&["report", "visit.toml", "-o", "r.html", "-q"]);
+    let page = place.read("r.html");
+    let lines: Vec<Value> = place
+        .call(&["run", "visit.toml", "--json"])
+        .out
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect();
+    let account: Vec<&Value> = lines.iter().filter(|line| line["event"] == "account").collect();
+    let mut besides = Vec::new();
+    for pair in account.windows(2) {
+        let (before, after) = (&pair[0]["level_ul"], &pair[1]["level_ul"]);
+        let ml = (after.as_f64().unwrap() - before.as_f64().unwrap()) / 1000.0;
+        let word = match pair[1]["by"].as_str().unwrap() {
+            "dose" => continue,
+            "told" => "filled",
+            word => word,
+        };
+        let change = if ml > 0.0 { "more" } else { "less" };
+        let ul = (ml.abs() * 1000.0).round() / 1000.0;
+        besides.push([
+            (after.as_f64().unwrap() / 1000.0).to_string(),
+            "-".to_owned(),
+            format!("{word}, {ul} ml {change}"),
+        ]);
+    }
+    let rows = table(&page, "Level of the container in the run");
+    let found: Vec<&[String]> =
+        rows.iter().filter(|row| row[3].contains(',')).map(|row| &row[1..]).collect();
+    assert_eq!(found, besides, "{rows:?}");
+    for word in ["prime", "calibrate", "filled"] {
+        assert!(besides.iter().any(|row| row[2].starts_with(word)), "{word}: {besides:?}");
+    }
+    assert!(page.contains("and it was filled once."), "{page}");
+    // and what is left at the end
+    let last = account.last().unwrap()["level_ul"].as_f64().unwrap() / 1000.0;
+    assert_eq!(rows.last().unwrap()[1..], [&last.to_string(), "-", "end of the run"]);
 }
 
 #[test]

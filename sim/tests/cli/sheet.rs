@@ -8,9 +8,10 @@ fn a_blank_on_the_sheet_is_a_warning() {
     place.write("site.toml", &shipped("harbour-kitchen.toml"));
     let said = place.call(&["sheet", "site.toml", "-o", "sheet.html"]);
     assert_eq!(said.code, 0, "{said:?}");
-    for name in ["--dosing-point", "--product-class", "--permit"] {
-        assert!(said.err.contains(&format!("warning: {name} is not given")), "{}", said.err);
+    for name in ["dosing point", "product class", "permit"] {
+        assert!(said.err.contains(&format!("warning: no {name} in [site]")), "{}", said.err);
     }
+    crate::support::wide(&said.err);
     let page = place.read("sheet.html");
     assert!(
         page.contains("Warning: </strong>dosing point, product class, permit reference not given")
@@ -61,6 +62,39 @@ fn a_blank_on_the_sheet_is_a_warning() {
     assert!(page.contains("upstream of the &lt;U-bend&gt;") && page.contains("HK 12/2026"));
     let said = place.call(&["sheet", "site.toml", "-o", "x.html", "--permit", " "]);
     assert!(said.code == 2 && said.err.contains("leave it out for a blank"), "{said:?}");
+}
+
+#[test]
+fn the_site_in_the_file_is_on_the_sheet_and_the_command_line_goes_before_it() {
+    let place = Place::new("sheet-site");
+    let file = |site: &str| format!("{}\n[site]\n{site}", shipped("harbour-kitchen.toml"));
+    place.write(
+        "site.toml",
+        &file(
+            "dosing_point = \"drain 2\"\nproduct_class = \" bacteria \"\npermit = \"HK 12/2026\"\n",
+        ),
+    );
+    let said = place.call(&["sheet", "site.toml", "-o", "sheet.html"]);
+    assert_eq!((said.code, said.err.as_str()), (0, ""), "{said:?}");
+    let known = |text: &str| format!("<span class=\"known\">{text}</span>");
+    let page = place.read("sheet.html");
+    for text in ["drain 2", "bacteria", "HK 12/2026"] {
+        assert!(page.contains(&known(text)), "{text}");
+    }
+    place.call(&["sheet", "site.toml", "-o", "sheet.html", "--permit", "HK 13/2027"]);
+    let page = place.read("sheet.html");
+    assert!(page.contains(&known("HK 13/2027")) && !page.contains("HK 12/2026"));
+    assert!(page.contains(&known("drain 2")));
+    // blanks are no dosing point
+    place.write("blank.toml", &file("dosing_point = \"  \"\nproduct_class = \"bacteria\"\n"));
+    let said = place.call(&["sheet", "blank.toml", "-o", "sheet.html"]);
+    assert!(said.err.contains("no dosing point") && said.err.contains("no permit"), "{said:?}");
+    assert!(!said.err.contains("no product class"), "{said:?}");
+    assert!(place.read("sheet.html").contains("dosing point, permit reference not given"));
+    // longer than its line
+    place.write("long.toml", &file(&format!("permit = \"{}\"\n", "x".repeat(61))));
+    let said = place.call(&["check", "long.toml"]);
+    assert!(said.code == 2 && said.out.contains("longer than 60 characters"), "{said:?}");
 }
 
 #[test]

@@ -10,8 +10,9 @@ pub(crate) struct Place {
 
 impl Place {
     pub(crate) fn new(test: &str) -> Self {
-        let dir =
-            std::env::temp_dir().join(format!("dosewright-cli-{}-{test}", std::process::id()));
+        // inside the build's own directory: a test that is killed leaves nothing elsewhere
+        let dir = Path::new(env!("CARGO_TARGET_TMPDIR"))
+            .join(format!("cli-{}-{test}", std::process::id()));
         _ = std::fs::remove_dir_all(&dir);
         std::fs::create_dir_all(&dir).unwrap();
         Self { dir }

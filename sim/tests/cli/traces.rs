@@ -196,7 +196,7 @@ fn read_vcd(text: &str) -> (String, Changes, u64) {
         match words.as_slice() {
             ["$timescale", scale @ .., "$end"] => timescale = scale.concat(),
             ["$var", kind, width, id, name, "$end"] => {
-                assert!(matches!((*kind, *width), ("wire", "1") | ("real", "64")), "{line}");
+                assert!(matches!((*kind, *width), ("wire", "1" | "3") | ("real", "64")), "{line}");
                 names.insert((*id).to_owned(), (*name).to_owned());
             }
             [time] if time.starts_with('#') => {
@@ -208,13 +208,17 @@ fn read_vcd(text: &str) -> (String, Changes, u64) {
                 let name = names[&bit[1..]].clone();
                 changes.entry(name).or_default().push((at, bit[..1].parse().unwrap()));
             }
+            [bus, id] if bus.starts_with('b') => {
+                let value = u8::from_str_radix(&bus[1..], 2).unwrap();
+                changes.entry(names[*id].clone()).or_default().push((at, f64::from(value)));
+            }
             [real, id] if real.starts_with('r') => {
                 changes
                     .entry(names[*id].clone())
                     .or_default()
                     .push((at, real[1..].parse().unwrap()));
             }
-            ["dosewright"] => {}
+            ["dosewright"] | ["state:", ..] => {}
             _ => assert!(line.starts_with('$'), "{line}"),
         }
     }
@@ -239,6 +243,23 @@ fn the_waveform_reads_back_as_the_lines_say() {
     let dose = &changes["dose_open"];
     assert_eq!(dose.len(), 1 + 4);
     assert_eq!((dose[1], dose[2]), ((89_100_000, 1.0), (105_000_000, 0.0)));
+    // off, idle, the dose, off in it, idle, the next night's dose, idle
+    let ended = dose[4].0;
+    let state = &changes["state"];
+    assert_eq!(
+        state[..],
+        [
+            (0, 0.0),
+            (0, 1.0),
+            (89_100_000, 2.0),
+            (89_400_000, 0.0),
+            (105_000_000, 2.0),
+            (105_000_000, 1.0),
+            (dose[3].0, 2.0),
+            (ended, 1.0),
+        ]
+    );
+    assert_eq!(changes["display"], [(0, 0.0)]);
     let delivered = changes["delivered_ml"].last().unwrap().1;
     let summary = lines.last().unwrap()["volume_ul"].as_u64().unwrap();
     assert!((delivered * 1000.0 - summary as f64).abs() < 1.5, "{delivered} {summary}");
@@ -264,7 +285,10 @@ fn by_wellen(path: &std::path::Path) -> (wellen::Timescale, BTreeMap<String, Vec
             .map(|(at, value)| {
                 let value = match value {
                     wellen::SignalValue::Real(value) => value,
-                    bit => bit.to_bit_string().unwrap().parse().unwrap(),
+                    bits => {
+                        let bits = bits.to_bit_string().unwrap();
+                        f64::from(u8::from_str_radix(&bits, 2).unwrap())
+                    }
                 };
                 (times[at as usize], value)
             })
@@ -304,11 +328,96 @@ fn an_independent_reader_finds_the_same_waveform() {
             .map(|(at, _)| *at)
             .collect()
     };
+    assert_eq!(edges("device.state", 3.0), service("prime_begun"));
+    assert_eq!(edges("device.state", 4.0), service("calibration_begun"));
+    // the level is the device's account: doses, the prime and what came of the
+    // calibration have been taken off
+    let account: Vec<(u64, f64)> = of(&lines, "account")
+        .iter()
+        .map(|line| {
+            let ul = line["level_ul"].as_f64().unwrap();
+            (line["at_ms"].as_u64().unwrap(), ul / 1000.0)
+        })
+        .collect();
+    let level = &changes["device.level_ml"];
+    assert_eq!(level.len(), account.len());
+    for ((at, ml), (told_at, told_ml)) in level.iter().zip(&account) {
+        assert!(at == told_at && (ml - told_ml).abs() < 0.001, "{at} {ml} {told_at} {told_ml}");
+    }
+    let by: Vec<&str> =
+        of(&lines, "account").iter().map(|line| line["by"].as_str().unwrap()).collect();
+    assert!(by.contains(&"prime") && by.contains(&"calibrate"), "{by:?}");
+    assert_eq!(
+        of(&lines, "account").last().unwrap()["level_ul"],
+        lines.last().unwrap()["account_ul"]
+    );
     assert_eq!(edges("device.prime", 1.0), service("prime_begun"));
     assert_eq!(edges("device.prime", 0.0), service("prime_ended"));
     assert_eq!(edges("device.calibrate", 1.0), service("calibration_begun"));
     assert!(!service("prime_begun").is_empty() && !service("calibration_begun").is_empty());
     assert!(changes["device.clock_set"].last().unwrap().1 > 0.5);
+}
+
+/// What the device is at, by an independent reader: stopped, a leak, a fault that is
+/// latched, and a display that goes dark after its minute or with the supply.
+#[test]
+fn the_waveform_says_what_the_device_is_at_and_when_its_display_is_lit() {
+    let place = Place::new("state");
+    let more = "[container]\ncapacity = \"5 l\"\n\n\
+                [[fault]]\nat = \"+1 h\"\nremote_stop = { lasts = \"1 min\" }\n\n\
+                [[fault]]\nat = \"+2 h\"\nleak = { lasts = \"2 min\" }\n\n\
+                [[fault]]\nat = \"+1 d 50 min\"\nmotor_stall = { lasts = \"8 h\" }\n\n\
+                [[fault]]\nat = \"+3 h 30 s\"\nsupply_loss = { lasts = \"1 min\" }\n\n\
+                [[operator]]\nat = \"+2 h 30 min\"\npress = { key = \"ok\" }\n\n\
+                [[operator]]\nat = \"+3 h\"\npress = { key = \"ok\" }\n\n\
+                [[operator]]\nat = \"+3 h 10 min\"\nprime = { volume = \"100 ml\" }\n\n\
+                [[fault]]\nat = \"+3 h 11 min\"\nwatchdog_reset = {}\n\n\
+                [[operator]]\nat = \"+1 d 10 h\"\nacknowledge = {}\n";
+    place.write("state.toml", &crate::support::nights(more));
+    let lines = lines(&place, &["run", "state.toml", "--json", "--vcd", "state.vcd"]);
+    let (_, changes) = by_wellen(&place.dir.join("state.vcd"));
+    let (min, h) = (60_000, 3_600_000);
+    assert_eq!(
+        changes["device.display"],
+        [
+            (0, 0.0),
+            (2 * h + 30 * min, 1.0),
+            (2 * h + 31 * min, 0.0),
+            (3 * h, 1.0),
+            (3 * h + min / 2, 0.0)
+        ]
+    );
+    let lit = of(&lines, "display");
+    assert_eq!(lit.len(), 4);
+    let (off, idle, dose, prime, stopped, fault) = (0.0, 1.0, 2.0, 3.0, 5.0, 6.0);
+    let state = &changes["device.state"];
+    let alarm = |on: bool| {
+        let lines = of(&lines, "alarm");
+        let found = lines.iter().find(|line| line["alarm"] == "fault" && line["on"] == on);
+        found.unwrap_or_else(|| panic!("{lines:?}"))["at_ms"].as_u64().unwrap()
+    };
+    // latched by the fourth stall, and until it is acknowledged
+    assert!(alarm(true) > 24 * h + 55 * min && alarm(false) == 34 * h, "{lines:?}");
+    let until_first_dose = state.iter().position(|(_, value)| (*value - dose).abs() < 0.5).unwrap();
+    assert_eq!(
+        state[..until_first_dose],
+        [
+            (0, off),
+            (0, idle),
+            (h, stopped),
+            (h + min, idle),
+            (2 * h, fault),
+            (2 * h + 2 * min, idle),
+            (3 * h + min / 2, off),
+            (3 * h + 3 * min / 2, idle),
+            (3 * h + 10 * min, prime),
+            // a device that starts again does not go on priming
+            (3 * h + 11 * min, idle),
+        ]
+    );
+    assert!(state.contains(&(alarm(true), fault)), "{state:?}");
+    assert!(state.contains(&(34 * h, idle)), "{state:?}");
+    assert!(state.iter().all(|(_, value)| (0.0..=6.0).contains(value)));
 }
 
 #[test]
@@ -374,6 +483,7 @@ fn the_lines_fit_their_schema() {
                 [[fault]]\nat = \"+1 d 6 h\"\nclock_lost = { lasts = \"1 h\" }\n\n\
                 [[fault]]\nat = \"+1 d 5 h\"\nleak = { lasts = \"1 min\" }\n\n\
                 [[fault]]\nat = \"+1 d 47 min\"\nlate_wake = { by = \"1 min\" }\n\n\
+                [[operator]]\nat = \"+1 d 9 h\"\npress = { key = \"ok\" }\n\n\
                 [[operator]]\nat = \"+1 d 5 h 30 min\"\nrun_again = { entry = \"night\" }\n\n\
                 [[expect]]\noutcomes = { entry = \"night\", dosed = 9 }\n";
     place.write("more.toml", &crate::support::nights(more));
@@ -395,6 +505,8 @@ fn the_lines_fit_their_schema() {
         "open",
         "pump",
         "supply",
+        "display",
+        "account",
         "reset",
         "clock_lost",
         "late_wake",

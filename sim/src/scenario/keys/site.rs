@@ -18,6 +18,7 @@ pub(in crate::scenario) static ROOT: Table = Table {
         required("head", Kind::Table(&HEAD), "Pump head and tube set with their limits."),
         optional("motor", Kind::Table(&MOTOR), "The motor, for the battery model."),
         optional("supply", Kind::Table(&SUPPLY), "Mains, or a battery pack; mains unless said."),
+        optional("site", Kind::Table(&PLACE), "What the papers left on site say of it."),
         optional("container", Kind::Table(&CONTAINER), "What the product is drawn from."),
         optional("tube", Kind::Table(&TUBE), "The tube set and the lines, for the arithmetic."),
         optional("product", Kind::Table(&PRODUCT), "What is dosed, for the arithmetic."),
@@ -36,6 +37,19 @@ pub(in crate::scenario) static ROOT: Table = Table {
             "What somebody does at the device, and when.",
         ),
         optional("expect", Kind::Tables(&EXPECT), "What must hold of the run."),
+    ],
+};
+
+/// What a line of the sheet has room for.
+const A_LINE: Kind = Kind::Text(60);
+
+pub(in crate::scenario) static PLACE: Table = Table {
+    name: "[site]",
+    group: "",
+    keys: &[
+        optional("dosing_point", A_LINE, "Where the product goes in."),
+        optional("product_class", A_LINE, "Class of product: \"bacteria, no surfactants\"."),
+        optional("permit", A_LINE, "Reference of the discharge permit."),
     ],
 };
 

@@ -20,7 +20,7 @@ pub use entry::{EntryPlan, IntervalStart, RecurrencePlan};
 pub use expect::{Claim, DueClaim, Expectation, Outcome};
 pub use fault::{Fault, FaultKind, MemoryWork, WorldPart};
 pub use product::{Product, Tube};
-pub use site::{CellType, Container, HeadPlan, Limits, Memory, Motion, Motor, Pack, Supply};
+pub use site::{CellType, Container, HeadPlan, Limits, Memory, Motion, Motor, Pack, Site, Supply};
 
 use dosewright_core::civil::Local;
 use dosewright_core::entry::ClosedDates;
@@ -43,6 +43,8 @@ pub struct Scenario {
     pub motor: Option<Motor>,
     /// Mains, unless the file says otherwise.
     pub supply: Supply,
+    /// What the papers say of the site.
+    pub site: Site,
     /// The container, where the file describes it.
     pub container: Option<Container>,
     /// Tube set and lines, where the file describes them.

@@ -30,6 +30,19 @@ pub struct Motion {
     pub pulsation_ppm: Option<u32>,
 }
 
+/// `[site]`: what the papers left on site say of it. None of it changes a run.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Site {
+    /// Where the product goes in.
+    pub dosing_point: Option<String>,
+    /// Class of product.
+    pub product_class: Option<String>,
+    /// Reference of the discharge permit.
+    pub permit: Option<String>,
+    /// Where it stands.
+    pub spans: Spans,
+}
+
 /// `[motor]`: what the battery model reckons with.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Motor {

@@ -54,6 +54,7 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
     let motor = t.inner("motor").and_then(site::motor);
     let supply = t.inner("supply").and_then(site::supply);
     let supply = supply.or((!t.has("supply")).then_some(Supply::Mains));
+    let place = t.inner("site").map(site::site).unwrap_or_default();
     let container = t.inner("container").and_then(site::container);
     let tube = t.inner("tube").and_then(product::tube);
     let product = t.inner("product").map(product::product);
@@ -79,6 +80,7 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
         head: head?,
         motor,
         supply: supply?,
+        site: place,
         container,
         tube,
         product,

@@ -1,4 +1,4 @@
-//! `[clock]`, `[head]`, `[motor]`, `[supply]`, `[container]`, `[memory]`, `[limits]`.
+//! `[clock]`, `[head]`, `[motor]`, `[supply]`, `[site]`, `[container]`, `[memory]`, `[limits]`.
 
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::config::{self, Head};
@@ -7,7 +7,7 @@ use dosewright_core::units::Volume;
 
 use super::super::model::{
     CellType, ClockPlan, Container, Crystal, HeadPlan, Limits, Memory, Motion, Motor, Pack,
-    SignedMs, Supply,
+    SignedMs, Site, Supply,
 };
 use super::super::quantity::show;
 use super::super::reader::TableReader;
@@ -108,6 +108,18 @@ pub(super) fn head(mut t: TableReader) -> Option<HeadPlan> {
         longest_calibration_ms: longest_calibration_ms.unwrap_or(usual.longest_calibration_ms),
     };
     Some(HeadPlan { head, true_flow, motion, spans })
+}
+
+/// A text of nothing but blanks is a blank to fill in.
+pub(super) fn site(mut t: TableReader) -> Site {
+    let mut line = |key| {
+        let text = t.free_text(key)?.trim().to_owned();
+        (!text.is_empty()).then_some(text)
+    };
+    let dosing_point = line("dosing_point");
+    let product_class = line("product_class");
+    let permit = line("permit");
+    Site { dosing_point, product_class, permit, spans: t.finish() }
 }
 
 /// The defaults are common practice, no source.

@@ -158,7 +158,9 @@ pub(super) fn note(event: &Event<'_>, names: &Names) -> Option<String> {
         | Event::Outcome(_)
         | Event::Opened { .. }
         | Event::Pump { .. }
-        | Event::Supply { .. } => {
+        | Event::Supply { .. }
+        | Event::Display { .. }
+        | Event::Account { .. } => {
             return None;
         }
     })

@@ -142,7 +142,10 @@ impl Observer for Watch {
         match what {
             Observation::Supply { on: false } => self.cut = Some((at, false)),
             Observation::Reset => self.cut = Some((at, true)),
-            Observation::Supply { on: true } | Observation::Wake => {}
+            Observation::Supply { on: true }
+            | Observation::Display { .. }
+            | Observation::Account { .. }
+            | Observation::Wake => {}
             Observation::Chip { count_ms, rate_ppb, feed_kept } => {
                 self.chip = (at_ms, *count_ms);
                 if *rate_ppb != 0 {
