@@ -16,6 +16,7 @@ pub mod failure;
 pub mod forecast;
 pub mod image;
 pub mod judged;
+pub mod lines;
 pub mod observe;
 pub mod plan;
 pub mod pulses;

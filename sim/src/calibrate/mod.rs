@@ -2,11 +2,13 @@
 //! with it. The same rules as the device's (O2, O3), on the PC, for readings
 //! taken by hand.
 
+mod lines;
 mod page;
 
 use std::f64::consts::PI;
 
-pub use page::{json, page, planned_json, planned_page};
+pub use lines::{json, planned_json, schema};
+pub use page::{page, planned_page};
 
 use crate::trade::restate::{Restated, restate};
 use crate::trade::run_length::{self, Run, Unreachable};

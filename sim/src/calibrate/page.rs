@@ -2,8 +2,6 @@
 
 use std::fmt::Write as _;
 
-use serde_json::{Value, json};
-
 use super::{
     CONFIRM_FROM, Gauge, Liquid, Outcome, PLAUSIBLE, Reading, Setup, Verdict, run_length::Run,
     run_length::Unreachable,
@@ -63,7 +61,7 @@ fn run_words(run: &Run) -> String {
     )
 }
 
-fn unreachable(why: &Unreachable) -> String {
+pub(super) fn unreachable(why: &Unreachable) -> String {
     match why {
         Unreachable::Vessel { needed_ml, best } => format!(
             "this vessel is too small for the target: the best it can do is {}; one of about {:.0} ml with the same reading error would do, or a finer one",
@@ -188,67 +186,4 @@ pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
     out.push('\n');
     paragraph(&mut out, CAUTIONS);
     out
-}
-
-fn rounded(value: f64) -> f64 {
-    (value * 1e6).round() / 1e6
-}
-
-fn run_json(run: &Run) -> Value {
-    json!({
-        "turns": run.turns,
-        "run_s": rounded(run.run_s),
-        "volume_ml": rounded(run.volume_ml),
-        "expanded": rounded(run.expanded),
-    })
-}
-
-fn plan_json(plan: &Result<Run, Unreachable>) -> (Value, Option<String>) {
-    match plan {
-        Ok(run) => (run_json(run), None),
-        Err(why) => (Value::Null, Some(unreachable(why))),
-    }
-}
-
-/// The run to make, as one object.
-pub fn planned_json(setup: &Setup, plan: &Result<Run, Unreachable>) -> Value {
-    let (run, why) = plan_json(plan);
-    json!({
-        "event": "calibration_run",
-        "run": run,
-        "why_not": why,
-        "target": setup.target,
-        "gauge": setup.gauge.words(),
-    })
-}
-
-/// The result, as one object.
-pub fn json(setup: &Setup, reading: &Reading, found: &Outcome) -> Value {
-    let longer = match &found.verdict {
-        Verdict::RunLonger(plan) => plan_json(plan),
-        _ => (Value::Null, None),
-    };
-    json!({
-        "event": "calibration",
-        "verdict": found.verdict.word(),
-        "flow_ml_min": rounded(found.flow_ml_min),
-        "expanded_ml_min": rounded(found.expanded_ml_min()),
-        "coverage": super::COVERAGE,
-        "target": setup.target,
-        "change": rounded(found.change),
-        "run_s": reading.run_s,
-        "volume_ml": rounded(reading.volume_ml),
-        "turns": found.turns.map(rounded),
-        "budget": found.budget.parts.iter().map(|part| {
-            json!({ "part": part.name, "share": rounded(part.share) })
-        }).collect::<Vec<_>>(),
-        "steady_ml_min": found.steady.map(|(s, _, _)| rounded(s.flow_ml_min)),
-        "loss_per_start_ml": found.steady.map(|(s, _, _)| rounded(s.loss_ml)),
-        "loss_expanded_ml": found.steady.map(|(_, _, u)| rounded(u)),
-        "restated_ml": found.restated.map(|r| json!({
-            "best": rounded(r.best), "least": rounded(r.least), "most": rounded(r.most),
-        })),
-        "run_longer": longer.0,
-        "why_not": longer.1,
-    })
 }

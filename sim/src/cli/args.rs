@@ -138,11 +138,11 @@ pub(super) enum Command {
         /// A code such as S014; without one, the list of all codes
         code: Option<String>,
     },
-    /// Print the JSON Schema of scenario files, or of the lines of `run --json`
+    /// Print the JSON Schema of scenario files, or of the lines that a command prints
     Schema {
-        /// Of the lines of `run --json`
-        #[arg(long)]
-        lines: bool,
+        /// Of the JSON lines of this command; of run where none is named
+        #[arg(long, value_enum, value_name = "COMMAND", num_args = 0..=1, default_missing_value = "run")]
+        lines: Option<LinesOf>,
     },
     /// Print a completion script for a shell
     Completions {
@@ -151,6 +151,31 @@ pub(super) enum Command {
     },
     /// Print the manual page (roff)
     Man,
+}
+
+/// Commands that print lines for machines.
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum LinesOf {
+    /// `run --json`, and `replay --json` of a failure
+    Run,
+    /// `check --format json`
+    Check,
+    /// `sweep --json`
+    Sweep,
+    /// `soak --json`
+    Soak,
+    /// `explore cuts --json`
+    ExploreCuts,
+    /// `explore states --json`
+    ExploreStates,
+    /// `pulses --json`
+    Pulses,
+    /// `calibrate --json`
+    Calibrate,
+    /// `forecast --json`
+    Forecast,
+    /// `replay --json` of the image of a memory
+    ReplayImage,
 }
 
 /// What can be explored.

@@ -246,7 +246,7 @@ pub(super) fn calibrate(terminal: Terminal, args: &CalibrateArgs) -> Exit {
         Ok((None, setup)) => {
             let plan = setup.plan();
             let text = if args.json {
-                format!("{}\n", calibrate::planned_json(&setup, &plan))
+                calibrate::planned_json(&setup, &plan)
             } else {
                 calibrate::planned_page(&setup, &plan)
             };
@@ -255,7 +255,7 @@ pub(super) fn calibrate(terminal: Terminal, args: &CalibrateArgs) -> Exit {
         Ok((Some(reading), setup)) => {
             let found = calibrate::judge(&setup, &reading);
             let text = if args.json {
-                format!("{}\n", calibrate::json(&setup, &reading, &found))
+                calibrate::json(&setup, &reading, &found)
             } else {
                 calibrate::page(&setup, &reading, &found)
             };

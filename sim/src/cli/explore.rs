@@ -5,7 +5,10 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use dosewright_sim::explore::cuts::{self, Failure, Plan, Report, Watch};
+use dosewright_sim::lines::line;
 use dosewright_sim::trace::stamp::about;
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use super::args::{CutsArgs, Progress};
 use super::exit::Exit;
@@ -168,33 +171,66 @@ fn verdict(done: &[(Report, Duration)], threads: usize) -> String {
     )
 }
 
+/// A line of an exploration of cuts: what came of one word size.
+#[derive(Serialize, JsonSchema)]
+#[serde(tag = "event", rename_all = "snake_case")]
+pub(super) enum Line {
+    /// Runs with cuts, for one word size.
+    Cuts {
+        /// Bytes of a word of the memory.
+        word: usize,
+        /// Cuts in a run.
+        depth: usize,
+        threads: usize,
+        /// Gone on only once from first cuts that leave the same state.
+        merged: bool,
+        /// Places of the first cut.
+        first_cuts: u64,
+        runs: u64,
+        runs_of_one_cut: u64,
+        runs_of_two_cuts: u64,
+        runs_to_the_end: u64,
+        took_ms: u64,
+        runs_per_s: u64,
+        /// Explored to the end.
+        complete: bool,
+        held: bool,
+        /// The first run that broke a promise.
+        violation: Option<Broken>,
+    },
+}
+
+/// A promise that was broken.
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Broken {
+    promise: String,
+    what: String,
+    /// The failure file's text.
+    file: String,
+}
+
 fn json(report: &Report, took: Duration) -> String {
     let counts = report.counts;
-    let failure = report.failure.as_ref().map(|failure| {
-        serde_json::json!({
-            "promise": failure.violation.promise,
-            "what": failure.violation.what,
-            "file": failure.write(),
-        })
-    });
-    let line = serde_json::json!({
-        "event": "cuts",
-        "word": report.plan.word,
-        "depth": report.plan.depth,
-        "threads": report.plan.threads,
-        "merged": report.plan.merge_first,
-        "first_cuts": counts.first_cuts,
-        "runs": counts.runs(),
-        "runs_of_one_cut": counts.one_cut,
-        "runs_of_two_cuts": counts.two_cuts,
-        "runs_to_the_end": counts.to_the_end,
-        "took_ms": took.as_millis() as u64,
-        "runs_per_s": rate(counts.runs(), took),
-        "complete": report.is_complete,
-        "held": report.failure.is_none(),
-        "violation": failure,
-    });
-    format!("{line}\n")
+    line(&Line::Cuts {
+        word: report.plan.word,
+        depth: report.plan.depth,
+        threads: report.plan.threads,
+        merged: report.plan.merge_first,
+        first_cuts: counts.first_cuts,
+        runs: counts.runs(),
+        runs_of_one_cut: counts.one_cut,
+        runs_of_two_cuts: counts.two_cuts,
+        runs_to_the_end: counts.to_the_end,
+        took_ms: took.as_millis() as u64,
+        runs_per_s: rate(counts.runs(), took),
+        complete: report.is_complete,
+        held: report.failure.is_none(),
+        violation: report.failure.as_ref().map(|failure| Broken {
+            promise: failure.violation.promise.to_string(),
+            what: failure.violation.what.clone(),
+            file: failure.write(),
+        }),
+    })
 }
 
 /// Writes a failure down at once and says how to see it again.

@@ -4,8 +4,10 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use dosewright_sim::explore::states::{self, BUILT_IN, Ended, Found, Options, Report, Setup};
+use dosewright_sim::lines::line;
 use dosewright_sim::{check, judged, run};
-use serde_json::json;
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use super::args::{Progress, StatesArgs};
 use super::exit::Exit;
@@ -141,32 +143,59 @@ fn page(name: &str, args: &StatesArgs, report: &Report, saved: &[Saved]) -> Stri
     text
 }
 
+/// A line of an exploration of states.
+#[derive(Serialize, JsonSchema)]
+#[serde(tag = "event", rename_all = "snake_case")]
+pub(super) enum Line<'a> {
+    /// A promise that does not hold, and the shortest path to it.
+    Violation {
+        promise: String,
+        what: String,
+        at_ms: u64,
+        steps: usize,
+        path: &'a [String],
+        /// The scenario that was written of it.
+        scenario: Option<&'a str>,
+        /// What the auditor says of that scenario.
+        auditor: &'a str,
+    },
+    /// What the exploration came to.
+    Summary {
+        held: bool,
+        scenario: &'a str,
+        disturbances: u8,
+        states: usize,
+        transitions: u64,
+        depth: u32,
+        /// Every state was seen.
+        fixed_point: bool,
+        /// Why it ended.
+        ended: &'a str,
+    },
+}
+
 fn lines(name: &str, args: &StatesArgs, report: &Report, saved: &[Saved]) -> String {
     let mut text = String::new();
     for (found, saved) in report.found.iter().zip(saved) {
-        let line = json!({
-            "event": "violation",
-            "promise": found.finding.promise,
-            "what": found.finding.what,
-            "at_ms": found.at_ms,
-            "steps": found.steps,
-            "path": found.path,
-            "scenario": saved.path,
-            "auditor": saved.auditor,
+        text += &line(&Line::Violation {
+            promise: found.finding.promise.to_string(),
+            what: found.finding.what.clone(),
+            at_ms: found.at_ms,
+            steps: found.steps,
+            path: &found.path,
+            scenario: saved.path.as_deref(),
+            auditor: &saved.auditor,
         });
-        _ = writeln!(text, "{line}");
     }
-    let line = json!({
-        "event": "summary",
-        "held": report.found.is_empty(),
-        "scenario": name,
-        "disturbances": args.disturbances,
-        "states": report.states,
-        "transitions": report.transitions,
-        "depth": report.depth,
-        "fixed_point": report.ended == Ended::FixedPoint,
-        "ended": report.ended.words(),
+    text += &line(&Line::Summary {
+        held: report.found.is_empty(),
+        scenario: name,
+        disturbances: args.disturbances,
+        states: report.states,
+        transitions: report.transitions,
+        depth: report.depth,
+        fixed_point: report.ended == Ended::FixedPoint,
+        ended: report.ended.words(),
     });
-    _ = writeln!(text, "{line}");
     text
 }

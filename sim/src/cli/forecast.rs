@@ -1,6 +1,5 @@
 //! `dosewright forecast`.
 
-use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -31,6 +30,9 @@ pub(super) struct ForecastArgs {
     /// Print JSON, one object a line
     #[arg(long)]
     pub(super) json: bool,
+    /// Print the courses of container and battery too, a line a day
+    #[arg(long, requires = "json")]
+    pub(super) courses: bool,
 }
 
 /// Forecasts a scenario.
@@ -50,10 +52,7 @@ pub(super) fn forecast(terminal: Terminal, args: &ForecastArgs) -> Exit {
             terminal.paint_err(),
         ));
         let verdict = if args.json {
-            format!(
-                "{}\n",
-                serde_json::json!({ "event": "forecast", "file": file.name, "fits": false })
-            )
+            forecast::not(&file.name)
         } else {
             format!("{} does not fit.\n", file.name)
         };
@@ -72,10 +71,12 @@ pub(super) fn forecast(terminal: Terminal, args: &ForecastArgs) -> Exit {
         drawdown(mass, args.within, density, logged)
     });
     let text = if args.json {
-        let mut text =
-            format!("{}\n", forecast::json(&file.name, &found, &changes, &figures, &warnings));
+        let mut text = forecast::json(&file.name, &found, &changes, &figures, &warnings);
+        if args.courses {
+            text += &forecast::courses(&scenario, &found);
+        }
         if let Some(drawn) = &drawn {
-            _ = writeln!(text, "{}", forecast::drawdown_json(drawn));
+            text += &forecast::drawdown_json(drawn);
         }
         text
     } else {

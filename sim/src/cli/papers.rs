@@ -1,17 +1,34 @@
 //! `dosewright schema`, `completions` and `man`: texts made from the grammars.
 
 use clap::CommandFactory;
-use dosewright_sim::scenario;
+use dosewright_sim::lines::schema as schema_of;
+use dosewright_sim::{calibrate, diagnose, forecast, image, pulses, scenario, trace};
 
-use super::args::Cli;
+use super::args::{Cli, LinesOf};
 use super::exit::Exit;
 use super::print;
 use super::terminal::Terminal;
+use super::{explore, explore_states, soak_report, sweep};
 
-/// The JSON Schema of scenario files, or of the lines of a run.
-pub(super) fn schema(terminal: Terminal, lines: bool) -> Exit {
-    let text = if lines { dosewright_sim::trace::summary::schema() } else { scenario::schema() };
-    print(terminal, &text)
+/// The JSON Schema of scenario files, or of the lines of a command.
+pub(super) fn schema(terminal: Terminal, of: Option<LinesOf>) -> Exit {
+    print(terminal, &of.map_or_else(scenario::schema, lines_of))
+}
+
+/// From the types that write them.
+fn lines_of(of: LinesOf) -> String {
+    match of {
+        LinesOf::Run => trace::summary::schema(),
+        LinesOf::Check => diagnose::json::schema(),
+        LinesOf::Sweep => schema_of::<sweep::Line<'_>>("sweep --json"),
+        LinesOf::Soak => schema_of::<soak_report::Line<'_>>("soak --json"),
+        LinesOf::ExploreCuts => schema_of::<explore::Line>("explore cuts --json"),
+        LinesOf::ExploreStates => schema_of::<explore_states::Line<'_>>("explore states --json"),
+        LinesOf::Pulses => pulses::schema(),
+        LinesOf::Calibrate => calibrate::schema(),
+        LinesOf::Forecast => forecast::schema(),
+        LinesOf::ReplayImage => image::schema(),
+    }
 }
 
 /// A completion script.

@@ -172,7 +172,7 @@ fn one(
     }
     let dash = |path: &Option<PathBuf>| path.as_ref().is_some_and(|path| path.as_os_str() == "-");
     let text = if args.json {
-        format!("{}\n", pulses::json(name, &entry.name, train, Some(&ran)))
+        pulses::json(name, &entry.name, train, Some(&ran))
     } else if dash(&args.csv) || dash(&args.vcd) {
         String::new()
     } else {
@@ -195,11 +195,8 @@ fn compare(
         heads.iter().map(|(name, head)| (name.clone(), train(entry, head, conditions))).collect();
     let text = if args.json {
         let line = |(name, train): &(String, Result<Train, String>)| match train {
-            Ok(train) => format!("{}\n", pulses::json(name, &entry.name, train, None)),
-            Err(why) => format!(
-                "{}\n",
-                serde_json::json!({ "event": "pulses", "head": name, "entry": entry.name, "error": why })
-            ),
+            Ok(train) => pulses::json(name, &entry.name, train, None),
+            Err(why) => pulses::no_train(name, &entry.name, why),
         };
         trains.iter().map(line).collect()
     } else {

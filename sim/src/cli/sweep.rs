@@ -3,8 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use dosewright_sim::judged::Verdict;
+use dosewright_sim::lines::line;
 use dosewright_sim::sweep::{self, Cell, Moments, Plan};
-use serde_json::json;
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use super::BUILD;
 use super::args::{Progress as How, SweepArgs};
@@ -38,7 +40,7 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
             replays += &format_failed(&cell, first, &replay);
         }
         if args.reports.json {
-            let exit = super::print(terminal, &line(&cell, &replay));
+            let exit = super::print(terminal, &cell_line(&cell, &replay));
             if exit != Exit::Held {
                 return exit;
             }
@@ -112,40 +114,77 @@ fn replay(terminal: Terminal, args: &SweepArgs, file: &str, cell: &Cell) -> Stri
     saved::save(terminal, &path, &failed).trim_end().to_owned()
 }
 
-const fn word(verdict: Verdict) -> &'static str {
+/// A line of a sweep.
+#[derive(Serialize, JsonSchema)]
+#[serde(tag = "event", rename_all = "snake_case")]
+pub(super) enum Line<'a> {
+    /// A kind of fault at a moment.
+    Cell {
+        fault: &'a str,
+        /// The moment's name.
+        moment: &'a str,
+        /// The moment as a scenario has it.
+        at: &'a str,
+        verdict: Word,
+        /// What failed, or why it had no effect; 20 at most.
+        findings: &'a [String],
+        /// The command that runs it again.
+        replay: &'a str,
+    },
+    /// All of them.
+    Summary {
+        cells: usize,
+        held: usize,
+        failed: usize,
+        no_effect: usize,
+        seed: u64,
+        /// Version and digest of the sources.
+        build: &'a str,
+    },
+}
+
+/// How a cell ended.
+#[derive(Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum Word {
+    Held,
+    Failed,
+    /// The fault never took effect.
+    #[serde(rename = "no effect")]
+    NoEffect,
+    Stopped,
+}
+
+const fn word(verdict: Verdict) -> Word {
     match verdict {
-        Verdict::Held => "held",
-        Verdict::Failed => "failed",
-        Verdict::Invalid => "no effect",
-        Verdict::Stopped => "stopped",
+        Verdict::Held => Word::Held,
+        Verdict::Failed => Word::Failed,
+        Verdict::Invalid => Word::NoEffect,
+        Verdict::Stopped => Word::Stopped,
     }
 }
 
-fn line(cell: &Cell, replay: &str) -> String {
-    let line = json!({
-        "event": "cell",
-        "fault": cell.kind,
-        "moment": cell.name,
-        "at": cell.at,
-        "verdict": word(cell.verdict),
-        "findings": cell.findings.iter().take(20).collect::<Vec<_>>(),
-        "replay": replay.strip_prefix("replay: ").unwrap_or(replay),
-    });
-    format!("{line}\n")
+fn cell_line(cell: &Cell, replay: &str) -> String {
+    line(&Line::Cell {
+        fault: cell.kind,
+        moment: &cell.name,
+        at: &cell.at,
+        verdict: word(cell.verdict),
+        findings: &cell.findings[..cell.findings.len().min(20)],
+        replay: replay.strip_prefix("replay: ").unwrap_or(replay),
+    })
 }
 
 fn summary(cells: &[Cell], seed: u64) -> String {
     let count = |verdict| cells.iter().filter(|cell| cell.verdict == verdict).count();
-    let line = json!({
-        "event": "summary",
-        "cells": cells.len(),
-        "held": count(Verdict::Held),
-        "failed": count(Verdict::Failed),
-        "no_effect": count(Verdict::Invalid),
-        "seed": seed,
-        "build": BUILD,
-    });
-    format!("{line}\n")
+    line(&Line::Summary {
+        cells: cells.len(),
+        held: count(Verdict::Held),
+        failed: count(Verdict::Failed),
+        no_effect: count(Verdict::Invalid),
+        seed,
+        build: BUILD,
+    })
 }
 
 fn case(cell: &Cell) -> Case {

@@ -4,11 +4,12 @@
 //! `{"event":"check",...}` with the counts. Lines and columns count from 1,
 //! columns in characters; bytes count from 0, the end is not in the span.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Diagnostic, Source, Span, count};
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Place {
     line: usize,
     column: usize,
@@ -34,17 +35,19 @@ impl Place {
     }
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct NoteLine<'a> {
     text: &'a str,
     #[serde(flatten)]
     place: Option<Place>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Line<'a> {
+    #[schemars(extend("const" = "diagnostic"))]
     event: &'static str,
     code: &'static str,
+    #[schemars(extend("enum" = ["error", "warning"]))]
     severity: &'static str,
     message: &'a str,
     file: &'a str,
@@ -55,12 +58,22 @@ struct Line<'a> {
     notes: Vec<NoteLine<'a>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Close {
+    #[schemars(extend("const" = "check"))]
     event: &'static str,
     files: usize,
     errors: usize,
     warnings: usize,
+}
+
+/// Every line of `check --format json`.
+#[derive(JsonSchema)]
+#[serde(untagged)]
+#[allow(dead_code, clippy::large_enum_variant)]
+enum AnyLine<'a> {
+    Diagnostic(Line<'a>),
+    Close(Close),
 }
 
 /// All of them, and the line with the counts. `sources` are the files that were
@@ -94,6 +107,11 @@ pub fn render(diagnostics: &[Diagnostic], sources: &[Source]) -> String {
     let (errors, warnings) = count(diagnostics);
     put(serde_json::to_string(&Close { event: "check", files: sources.len(), errors, warnings }));
     out
+}
+
+/// The JSON Schema of these lines.
+pub fn schema() -> String {
+    crate::lines::schema::<AnyLine<'_>>("check --format json")
 }
 
 #[cfg(test)]

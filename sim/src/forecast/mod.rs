@@ -7,6 +7,7 @@
 mod changes;
 mod course;
 mod days;
+mod lines;
 mod memory;
 mod page;
 mod setting;
@@ -15,8 +16,9 @@ mod warnings;
 pub use changes::{Change, changes};
 pub use course::{Voltage, levels_ml, voltage};
 pub use days::{Day, days};
+pub use lines::{courses, drawdown_json, json, not, schema};
 pub use memory::{RATED_ERASES, Wear, wear};
-pub use page::{drawdown_json, drawdown_page, json, page};
+pub use page::{drawdown_page, page};
 pub use setting::pack_setting;
 pub use warnings::{Figures, figures, warnings};
 

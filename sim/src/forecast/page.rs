@@ -2,8 +2,6 @@
 
 use std::fmt::Write as _;
 
-use serde_json::{Value, json as object};
-
 use super::{Change, Figures, Forecast, Until};
 use crate::scenario::show;
 use crate::trade::crystal;
@@ -187,81 +185,6 @@ pub fn page(
     out
 }
 
-fn days(value: f64) -> Value {
-    if value.is_finite() { object!((value * 100.0).round() / 100.0) } else { Value::Null }
-}
-
-fn until(f: &Forecast, until: &Until) -> Value {
-    object!({
-        "days": days(until.days),
-        "date": f.date(until.days).map(show::date),
-        "least": f.date(until.least).map(show::date),
-        "most": f.date(until.most).map(show::date),
-    })
-}
-
-/// The same as one object.
-pub fn json(
-    name: &str,
-    f: &Forecast,
-    changes: &[Change],
-    figures: &Figures,
-    warnings: &[String],
-) -> Value {
-    let rounded = |value: f64| (value * 1e6).round() / 1e6;
-    object!({
-        "event": "forecast",
-        "file": name,
-        "fits": true,
-        "start": show::date(f.start),
-        "doses_a_year": f.year.1,
-        "volume_a_year_ml": rounded(f.year.0),
-        "battery": f.pack.as_ref().map(|pack| object!({
-            "model": true,
-            "until": until(f, &pack.until),
-            "cell": pack.cell.name,
-            "cells": pack.cells,
-            "usable_ah": rounded(pack.usable_ah),
-            "week_ah": rounded(pack.drain.total_ah() + pack.lost_ah),
-        })),
-        "container": f.stock.as_ref().map(|stock| object!({
-            "until": until(f, &stock.until),
-            "low_contact": stock.low_days.and_then(|d| f.date(d)).map(show::date),
-            "order_by": f.date(stock.reorder_days).map(show::date),
-            "shelf_governs": stock.shelf_governs,
-        })),
-        "tube_set": {
-            "date": f.date(f.tube.days).map(show::date),
-            "by": f.tube.governs.word(),
-            "hours_a_year": rounded(f.tube.hours_a_year),
-        },
-        "memory": {
-            "years": rounded(f.wear.years),
-            "records_a_day": rounded(f.wear.records_a_day),
-            "erases_a_year": rounded(f.wear.erases_a_year),
-        },
-        "next_visit": f.next().map(|call| object!({
-            "date": f.date(call.days).map(show::date),
-            "reason": call.reason,
-        })),
-        "clock_ppm": rounded(figures.clock_ppm),
-        "prime_ml": figures.prime_ml.map(rounded),
-        "siphon_ml_min": figures.siphon.map(|flow| rounded(flow.ml_min)),
-        "discharge": figures.discharge.as_ref().map(|d| object!({
-            "active_g_a_day": rounded(d.active_g()),
-            "active_mg_l": rounded(d.active_mg_l()),
-            "cod_mg_l": rounded(d.cod_mg_l()),
-        })),
-        "warnings": warnings,
-        "changes": changes.iter().map(|change| object!({
-            "what": change.what,
-            "visit_days": days(change.visit_days),
-            "battery_days": change.pack_days.map(days),
-            "container_days": change.stock_days.map(days),
-        })).collect::<Vec<_>>(),
-    })
-}
-
 /// What weighing the container says.
 pub fn drawdown_page(found: &Drawdown) -> String {
     let mut out = String::new();
@@ -281,14 +204,4 @@ pub fn drawdown_page(found: &Drawdown) -> String {
         ),
     );
     out
-}
-
-/// The same as one object.
-pub fn drawdown_json(found: &Drawdown) -> Value {
-    object!({
-        "event": "drawdown",
-        "drawn_ml": found.drawn_ml,
-        "error_percent": found.error_percent,
-        "expanded_percent": found.expanded_percent,
-    })
 }

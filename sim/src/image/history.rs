@@ -11,6 +11,27 @@ use dosewright_core::zone::Zone;
 use super::words;
 use crate::scenario::show;
 
+/// What kind of record, as the lines have it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "snake_case")]
+#[allow(missing_docs)]
+pub enum Kind {
+    Start,
+    Clock,
+    Head,
+    Entry,
+    Timetable,
+    Waits,
+    Outcome,
+    Act,
+    Alarm,
+    Container,
+    Pack,
+    Pin,
+    Calibration,
+    Motor,
+}
+
 /// One thing that it tells.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Row {
@@ -20,8 +41,8 @@ pub struct Row {
     pub at_ms: i64,
     /// By the clock that was in force, or elapsed time.
     pub when: String,
-    /// A word for machines: `outcome`, `act`, `clock`, ...
-    pub kind: &'static str,
+    /// What kind of record.
+    pub kind: Kind,
     /// Which entry, by number.
     pub entry: Option<u16>,
     /// In words.
@@ -79,7 +100,7 @@ pub(super) fn instant(record: &Record) -> Option<Instant> {
 }
 
 /// Its word, its entry and what it says; `None` for what is too small to tell.
-fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Option<u16>, String)> {
+fn row(record: &Record, clock: Option<&WallClock>) -> Option<(Kind, Option<u16>, String)> {
     Some(match record {
         Record::Boot { feed_kept, reset, .. } => {
             let why = match reset {
@@ -87,15 +108,17 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
                 Reset::Watchdog => "the watchdog fired",
             };
             let feed = if *feed_kept { "" } else { "; the clock chip had lost its feed" };
-            ("start", None, format!("start: {why}{feed}"))
+            (Kind::Start, None, format!("start: {why}{feed}"))
         }
         Record::Clock { epoch, utc: Some(_), .. } => {
-            ("clock", None, format!("clock or zone set, epoch {epoch}"))
+            (Kind::Clock, None, format!("clock or zone set, epoch {epoch}"))
         }
-        Record::Clock { .. } => ("clock", None, "zone set, the clock is unset".to_owned()),
-        Record::Head { head, .. } => ("head", None, format!("head set: {}", show::flow(head.flow))),
+        Record::Clock { .. } => (Kind::Clock, None, "zone set, the clock is unset".to_owned()),
+        Record::Head { head, .. } => {
+            (Kind::Head, None, format!("head set: {}", show::flow(head.flow)))
+        }
         Record::Staged(staged) => (
-            "entry",
+            Kind::Entry,
             Some(staged.entry.id.0),
             format!(
                 "entered, revision {}: {}",
@@ -103,9 +126,9 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
                 words::entry(&staged.entry, clock)
             ),
         ),
-        Record::Adopted(_) => ("timetable", None, "a timetable is in force".to_owned()),
+        Record::Adopted(_) => (Kind::Timetable, None, "a timetable is in force".to_owned()),
         Record::Born(born) => {
-            ("waits", Some(born.due.id.0), format!("waits: {}", born.cause.words()))
+            (Kind::Waits, Some(born.due.id.0), format!("waits: {}", born.cause.words()))
         }
         Record::Outcome(outcome) => {
             let due = words::moment(outcome.due_at, clock);
@@ -127,7 +150,7 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
             let cause = cause.map_or_else(String::new, |cause| format!(", {}", cause.words()));
             let asked = if outcome.asked { "asked for" } else { "due" };
             (
-                "outcome",
+                Kind::Outcome,
                 Some(outcome.due.id.0),
                 format!("{word}{count}{amount}{cause}; {asked} {due}"),
             )
@@ -149,7 +172,7 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
                 Act::Unlocked => "settings unlocked".to_owned(),
                 Act::WrongPin => "a wrong PIN".to_owned(),
             };
-            ("act", None, what)
+            (Kind::Act, None, what)
         }
         Record::Alarm { alarm, on, detail, .. } => {
             let state = if *on { "on" } else { "off" };
@@ -159,10 +182,10 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
                 }
                 _ => String::new(),
             };
-            ("alarm", None, format!("alarm {state}: {}{account}", alarm.words()))
+            (Kind::Alarm, None, format!("alarm {state}: {}{account}", alarm.words()))
         }
         Record::Container { container, level, .. } => (
-            "container",
+            Kind::Container,
             None,
             format!(
                 "container: {} of {} in it, {} of them not dosed",
@@ -177,7 +200,7 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
                 NewPack::Changed => "battery pack changed",
                 NewPack::Recognised => "another battery pack recognised by its voltage",
             };
-            ("pack", None, what.to_owned())
+            (Kind::Pack, None, what.to_owned())
         }
         Record::PackMeans { rest_mv, load_mv, .. } => {
             let volts = |mv: u16| format!("{:.2} V", f64::from(mv) / 1e3);
@@ -186,14 +209,14 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(&'static str, Opti
                 volts(*rest_mv),
                 volts(*load_mv)
             );
-            ("pack", None, what)
+            (Kind::Pack, None, what)
         }
-        Record::Pin { check: 0, .. } => ("pin", None, "PIN taken away".to_owned()),
-        Record::Pin { .. } => ("pin", None, "PIN set".to_owned()),
+        Record::Pin { check: 0, .. } => (Kind::Pin, None, "PIN taken away".to_owned()),
+        Record::Pin { .. } => (Kind::Pin, None, "PIN set".to_owned()),
         Record::Calibration { found, in_force } => {
-            ("calibration", None, show::calibration(found, *in_force))
+            (Kind::Calibration, None, show::calibration(found, *in_force))
         }
-        Record::Motor { faults, .. } => ("motor", None, motor_words(*faults)),
+        Record::Motor { faults, .. } => (Kind::Motor, None, motor_words(*faults)),
         _ => return None,
     })
 }

@@ -4,12 +4,14 @@
 
 mod found;
 mod history;
+mod lines;
 mod page;
 mod started;
 mod words;
 
 pub use found::{Found, SectorFound, SectorState, find};
-pub use history::{Row, history};
+pub use history::{Kind, Row, history};
+pub use lines::schema;
 pub use started::{Started, State, start};
 
 use dosewright_core::ledger::Geometry;
@@ -65,7 +67,7 @@ impl Report {
 
     /// For machines: one JSON object a line.
     pub fn json(&self) -> String {
-        page::json(self)
+        lines::json(self)
     }
 }
 

@@ -2,8 +2,6 @@
 
 use std::fmt::Write as _;
 
-use serde_json::{Value, json};
-
 use super::found::SectorState;
 use super::{Report, Started, words};
 use crate::audit::posix_string;
@@ -13,7 +11,7 @@ use crate::scenario::show;
 const ROWS: usize = 40;
 const WIDTH: usize = 79;
 
-const fn state_word(state: SectorState) -> &'static str {
+pub(super) const fn state_word(state: SectorState) -> &'static str {
     match state {
         SectorState::Blank => "blank",
         SectorState::Sealed => "sealed",
@@ -117,7 +115,7 @@ fn settings(started: &Started) -> String {
     out
 }
 
-fn open(started: &Started) -> String {
+pub(super) fn open(started: &Started) -> String {
     let clock = started.state.clock.as_ref();
     started.open.as_ref().map_or("none".to_owned(), |open| {
         let pulse = &open.pulse;
@@ -158,68 +156,4 @@ fn next(started: &Started) -> String {
     };
     out.push_str(&wrap(&format!("  next call  {call}"), 13));
     out
-}
-
-pub(super) fn json(report: &Report) -> String {
-    let found = &report.found;
-    let mut lines: Vec<Value> = vec![json!({
-        "event": "image",
-        "bytes": report.bytes,
-        "offset": found.offset,
-        "version": found.version,
-        "sector_bytes": found.geometry.sector_bytes,
-        "sectors": found.geometry.sectors,
-        "geometry_from_header": found.is_said,
-        "missing_bytes": found.missing(report.bytes),
-        "starts": report.started.is_ok(),
-        "why_not": report.started.as_ref().err(),
-    })];
-    for (at, sector) in found.sectors.iter().enumerate() {
-        lines.push(json!({
-            "event": "sector",
-            "sector": at,
-            "state": state_word(sector.state),
-            "in_force": found.in_force() == Some(at),
-            "seal": sector.seal,
-            "good": sector.good,
-            "blank": sector.blank,
-            "damaged": sector.damaged,
-        }));
-    }
-    for row in &report.history {
-        lines.push(json!({
-            "event": row.kind,
-            "seq": row.seq,
-            "at_ms": row.at_ms,
-            "when": row.when,
-            "entry": row.entry,
-            "what": row.what,
-        }));
-    }
-    if let Ok(started) = &report.started {
-        let state = &started.state;
-        let clock = state.clock.as_ref();
-        for entry in state.timetable.entries() {
-            lines.push(json!({
-                "event": "setting",
-                "entry": entry.id.0,
-                "enabled": entry.enabled,
-                "what": words::entry(&entry, clock),
-            }));
-        }
-        lines.push(json!({
-            "event": "started",
-            "at_ms": started.at.as_ms(),
-            "clock_set": clock.is_some(),
-            "epoch": state.epoch,
-            "zone": posix_string(&state.zone),
-            "head": state.head.as_ref().map(words::head),
-            "open_dose": started.open.as_ref().map(|_| open(started)),
-            "alarms": started.alarms.iter().map(|alarm| alarm.words()).collect::<Vec<_>>(),
-            "pump_on_ms": started.pump_on.map(dosewright_core::time::Duration::as_ms),
-            "next_call_ms": started.next.map(|(at, _)| at.as_ms()),
-            "next_call_reason": started.next.map(|(_, reason)| words::reason(reason)),
-        }));
-    }
-    lines.into_iter().map(|line| format!("{line}\n")).collect()
 }

@@ -29,7 +29,7 @@ fn a_whole_image_is_told() {
     assert!(started.next.is_some_and(|(at, _)| at > started.at));
     let (scenario, _) = check::read(builtin::NAME, builtin::EXAMPLE);
     assert_eq!(started.state.timetable.entries().count(), scenario.unwrap().entries.len());
-    assert!(report.history.iter().any(|row| row.kind == "outcome"), "{:?}", report.history);
+    assert!(report.history.iter().any(|row| row.kind == Kind::Outcome), "{:?}", report.history);
     let text = report.text(true);
     fits(&text);
     for part in ["this build starts from it", "settings in force", "next call", "dosed"] {

@@ -2,11 +2,13 @@
 //! out of a pulsating head, and how even both are.
 
 mod judge;
+mod lines;
 pub mod page;
 mod tables;
 
 pub use judge::{Turndown, turndown};
-pub use tables::{csv, json, vcd};
+pub use lines::{json, no_train, schema};
+pub use tables::{csv, vcd};
 
 use dosewright_core::config::Head;
 use dosewright_core::spread::{self, Misfit, Plan};

@@ -1,69 +1,12 @@
-//! The train for other programs: JSON, rows, a waveform.
+//! The train for other programs: rows, a waveform.
 
 use std::io;
 
-use serde_json::{Value, json};
 use vcd::{SimulationCommand, TimescaleUnit, VarType, Writer};
 
-use super::{Ran, Train, turndown};
-use crate::trade::evenness::Error;
+use super::Train;
+use crate::lines::rounded;
 use crate::world::head::Rotor;
-
-fn errors(errors: &[Error]) -> Value {
-    errors
-        .iter()
-        .map(|e| {
-            json!({
-                "window_min": e.window_min,
-                "most_percent": rounded(e.most_percent),
-                "least_percent": rounded(e.least_percent),
-            })
-        })
-        .collect()
-}
-
-/// To a millionth: what a model says beyond that is noise.
-fn rounded(value: f64) -> f64 {
-    (value * 1e6).round() / 1e6
-}
-
-/// One object for one head.
-pub fn json(name: &str, entry: &str, train: &Train, ran: Option<&Ran>) -> Value {
-    let (commanded, outflow) = train.evenness();
-    let line = train.line();
-    let down = turndown(train.window_ms, &train.head, train.model);
-    json!({
-        "event": "pulses",
-        "head": name,
-        "entry": entry,
-        "dose_ul": train.dose.as_ul(),
-        "window_ms": train.window_ms,
-        "pulses": train.pulses.len(),
-        "asked": train.asked,
-        "pump_on_ms": train.on_ms(),
-        "commanded_ml": rounded(train.commanded_ml()),
-        "outflow_ml": rounded(train.outflow_ml()),
-        "lead_ml": rounded(line.lead_ml),
-        "lag_ml": rounded(line.lag_ml),
-        "largest_pulse_ml": rounded(line.pulse_ml),
-        "limits_broken": train.broken_limits(),
-        "loss_per_start_ml": rounded(train.model.loss_ml()),
-        "commanded_error": errors(&commanded),
-        "outflow_error": errors(&outflow),
-        "turndown": {
-            "most_ml": rounded(down.most_ml),
-            "settings": down.settings,
-            "accuracy_percent": down.found.map(|f| rounded(f.accuracy_percent)),
-            "linearity_percent": down.found.map(|f| rounded(f.linearity_percent)),
-            "repeatability_percent": down.found.map(|f| rounded(f.repeatability_percent)),
-        },
-        "device": ran.map(|ran| match ran {
-            Ran::Same => "same".to_owned(),
-            Ran::Differs(at) => format!("differs at pulse {at}"),
-            Ran::NotRun(why) => format!("not run: {why}"),
-        }),
-    })
-}
 
 /// One row a pulse.
 pub fn csv(train: &Train) -> String {

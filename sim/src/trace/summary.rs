@@ -40,6 +40,8 @@ pub struct Opening<'a> {
     start: String,
     /// The zone of the place, as a POSIX TZ string.
     zone: &'a str,
+    /// Ceiling of any 23 hours by the timetable at the start.
+    ceiling_ul: u64,
 }
 
 impl<'a> Opening<'a> {
@@ -53,6 +55,7 @@ impl<'a> Opening<'a> {
     ) -> Self {
         let run_for_ms = scenario.clock.run_for.as_ms();
         let frame = Frame::of(scenario, &Options::default());
+        let timetable = crate::world::first_timetable(scenario, &frame);
         let start = Stamped { local: frame.start, offset_s: frame.offset_s(0) };
         Self {
             file,
@@ -63,6 +66,7 @@ impl<'a> Opening<'a> {
             run_for_ms,
             start: rfc3339(start),
             zone: &scenario.clock.zone.posix,
+            ceiling_ul: timetable.ceiling_in_force().as_ul(),
         }
     }
 }
@@ -247,12 +251,7 @@ enum AnyLine<'a> {
     Became(Became),
 }
 
-/// The JSON Schema of the lines of `run --json`, from the types that write them.
-/// Fields may be added to a line, and lines of other events between them.
+/// The JSON Schema of these lines.
 pub fn schema() -> String {
-    let mut schema = schemars::schema_for!(AnyLine<'_>);
-    schema.insert("title".to_owned(), "A line of dosewright run --json".into());
-    let mut text = serde_json::to_string_pretty(&schema).unwrap_or_default();
-    text.push('\n');
-    text
+    crate::lines::schema::<AnyLine<'_>>("run --json")
 }

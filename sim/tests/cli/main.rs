@@ -16,6 +16,7 @@ mod pulses;
 mod replay;
 mod report;
 mod run;
+mod schemas;
 mod sheet;
 mod shrink;
 mod soak;

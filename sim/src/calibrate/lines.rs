@@ -1,0 +1,133 @@
+//! A calibration as lines for machines.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::page::unreachable;
+use super::{Outcome, Reading, Setup, Verdict, run_length::Run, run_length::Unreachable};
+use crate::lines::{line, rounded};
+
+/// Every line of `calibrate --json`.
+#[derive(Serialize, JsonSchema)]
+#[serde(tag = "event", rename_all = "snake_case")]
+enum Line<'a> {
+    /// The run to make.
+    CalibrationRun {
+        /// Null where no run reaches the target.
+        run: Option<RunLine>,
+        why_not: Option<String>,
+        /// Expanded uncertainty that is asked for, as a share.
+        target: f64,
+        /// What it is measured with.
+        gauge: String,
+    },
+    /// What a reading means.
+    Calibration {
+        verdict: &'a str,
+        flow_ml_min: f64,
+        /// Expanded uncertainty of the flow.
+        expanded_ml_min: f64,
+        /// Coverage factor k.
+        coverage: f64,
+        target: f64,
+        /// Against the last flow, as a share.
+        change: f64,
+        run_s: f64,
+        volume_ml: f64,
+        turns: Option<f64>,
+        /// Standard uncertainties, as shares of the flow.
+        budget: Vec<Part>,
+        /// With a train of short pulses.
+        steady_ml_min: Option<f64>,
+        loss_per_start_ml: Option<f64>,
+        loss_expanded_ml: Option<f64>,
+        /// The account since the last calibration.
+        restated_ml: Option<Account>,
+        /// The longer run that is asked for.
+        run_longer: Option<RunLine>,
+        why_not: Option<String>,
+    },
+}
+
+/// A run.
+#[derive(Serialize, JsonSchema)]
+struct RunLine {
+    /// Whole rotor turns; 0 where a turn is not known.
+    turns: u32,
+    run_s: f64,
+    volume_ml: f64,
+    /// Expanded uncertainty that it will have, as a share.
+    expanded: f64,
+}
+
+/// A part of the uncertainty.
+#[derive(Serialize, JsonSchema)]
+struct Part {
+    part: &'static str,
+    share: f64,
+}
+
+/// What was delivered by account.
+#[derive(Serialize, JsonSchema)]
+struct Account {
+    best: f64,
+    least: f64,
+    most: f64,
+}
+
+fn run_line(plan: &Result<Run, Unreachable>) -> (Option<RunLine>, Option<String>) {
+    match plan {
+        Ok(run) => {
+            let run = RunLine {
+                turns: run.turns,
+                run_s: rounded(run.run_s),
+                volume_ml: rounded(run.volume_ml),
+                expanded: rounded(run.expanded),
+            };
+            (Some(run), None)
+        }
+        Err(why) => (None, Some(unreachable(why))),
+    }
+}
+
+/// The run to make, as a line.
+pub fn planned_json(setup: &Setup, plan: &Result<Run, Unreachable>) -> String {
+    let (run, why_not) = run_line(plan);
+    line(&Line::CalibrationRun { run, why_not, target: setup.target, gauge: setup.gauge.words() })
+}
+
+/// The result, as a line.
+pub fn json(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
+    let (run_longer, why_not) = match &found.verdict {
+        Verdict::RunLonger(plan) => run_line(plan),
+        _ => (None, None),
+    };
+    let parts = found.budget.parts.iter();
+    line(&Line::Calibration {
+        verdict: found.verdict.word(),
+        flow_ml_min: rounded(found.flow_ml_min),
+        expanded_ml_min: rounded(found.expanded_ml_min()),
+        coverage: super::COVERAGE,
+        target: setup.target,
+        change: rounded(found.change),
+        run_s: reading.run_s,
+        volume_ml: rounded(reading.volume_ml),
+        turns: found.turns.map(rounded),
+        budget: parts.map(|part| Part { part: part.name, share: rounded(part.share) }).collect(),
+        steady_ml_min: found.steady.map(|(s, _, _)| rounded(s.flow_ml_min)),
+        loss_per_start_ml: found.steady.map(|(s, _, _)| rounded(s.loss_ml)),
+        loss_expanded_ml: found.steady.map(|(_, _, u)| rounded(u)),
+        restated_ml: found.restated.map(|r| Account {
+            best: rounded(r.best),
+            least: rounded(r.least),
+            most: rounded(r.most),
+        }),
+        run_longer,
+        why_not,
+    })
+}
+
+/// The JSON Schema of these lines.
+pub fn schema() -> String {
+    crate::lines::schema::<Line<'_>>("calibrate --json")
+}

@@ -1,0 +1,147 @@
+//! A report on an image as lines for machines.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::history::Kind;
+use super::page::{open, state_word};
+use super::{Report, words};
+use crate::audit::posix_string;
+use crate::lines::line;
+
+/// Every line of `replay --json` of an image.
+#[derive(JsonSchema)]
+#[serde(untagged)]
+#[allow(dead_code)]
+enum AnyLine<'a> {
+    Line(Line<'a>),
+    Row(RowLine<'a>),
+}
+
+/// A line of what was found, but for the history.
+#[derive(Serialize, JsonSchema)]
+#[serde(tag = "event", rename_all = "snake_case")]
+enum Line<'a> {
+    /// The image as a whole.
+    Image {
+        bytes: usize,
+        /// Where the ledger begins in it.
+        offset: usize,
+        /// Of the format.
+        version: Option<u16>,
+        sector_bytes: u32,
+        sectors: u16,
+        /// The ledger's header says its geometry.
+        geometry_from_header: bool,
+        missing_bytes: usize,
+        /// A device starts from it.
+        starts: bool,
+        why_not: Option<&'a str>,
+    },
+    /// A sector of the ring.
+    Sector {
+        sector: usize,
+        state: &'static str,
+        in_force: bool,
+        /// Sequence number of its seal.
+        seal: Option<u32>,
+        good: u32,
+        blank: u32,
+        damaged: u32,
+    },
+    /// An entry that is in force.
+    Setting { entry: u16, enabled: bool, what: String },
+    /// The device as it starts from it.
+    Started {
+        at_ms: i64,
+        clock_set: bool,
+        epoch: u16,
+        /// As a POSIX TZ string.
+        zone: String,
+        head: Option<String>,
+        open_dose: Option<String>,
+        alarms: Vec<&'static str>,
+        pump_on_ms: Option<u64>,
+        next_call_ms: Option<i64>,
+        next_call_reason: Option<&'static str>,
+    },
+}
+
+/// A record of the history; its event is its kind.
+#[derive(Serialize, JsonSchema)]
+struct RowLine<'a> {
+    event: Kind,
+    seq: u32,
+    /// The device's elapsed time.
+    at_ms: i64,
+    /// By the clock that was in force, or elapsed time.
+    when: &'a str,
+    /// Which entry, by number.
+    entry: Option<u16>,
+    what: &'a str,
+}
+
+/// All of it.
+pub(super) fn json(report: &Report) -> String {
+    let found = &report.found;
+    let mut out = line(&Line::Image {
+        bytes: report.bytes,
+        offset: found.offset,
+        version: found.version,
+        sector_bytes: found.geometry.sector_bytes,
+        sectors: found.geometry.sectors,
+        geometry_from_header: found.is_said,
+        missing_bytes: found.missing(report.bytes),
+        starts: report.started.is_ok(),
+        why_not: report.started.as_ref().err().map(String::as_str),
+    });
+    for (at, sector) in found.sectors.iter().enumerate() {
+        out += &line(&Line::Sector {
+            sector: at,
+            state: state_word(sector.state),
+            in_force: found.in_force() == Some(at),
+            seal: sector.seal,
+            good: sector.good,
+            blank: sector.blank,
+            damaged: sector.damaged,
+        });
+    }
+    for row in &report.history {
+        out += &line(&RowLine {
+            event: row.kind,
+            seq: row.seq,
+            at_ms: row.at_ms,
+            when: &row.when,
+            entry: row.entry,
+            what: &row.what,
+        });
+    }
+    let Ok(started) = &report.started else { return out };
+    let state = &started.state;
+    let clock = state.clock.as_ref();
+    for entry in state.timetable.entries() {
+        out += &line(&Line::Setting {
+            entry: entry.id.0,
+            enabled: entry.enabled,
+            what: words::entry(&entry, clock),
+        });
+    }
+    out += &line(&Line::Started {
+        at_ms: started.at.as_ms(),
+        clock_set: clock.is_some(),
+        epoch: state.epoch,
+        zone: posix_string(&state.zone),
+        head: state.head.as_ref().map(words::head),
+        open_dose: started.open.as_ref().map(|_| open(started)),
+        alarms: started.alarms.iter().map(|alarm| alarm.words()).collect(),
+        pump_on_ms: started.pump_on.map(dosewright_core::time::Duration::as_ms),
+        next_call_ms: started.next.map(|(at, _)| at.as_ms()),
+        next_call_reason: started.next.map(|(_, reason)| words::reason(reason)),
+    });
+    out
+}
+
+/// The JSON Schema of these lines.
+pub fn schema() -> String {
+    crate::lines::schema::<AnyLine<'_>>("replay --json of an image")
+}
