@@ -5,11 +5,10 @@ use maud::{Markup, html};
 
 use super::courses::{LEFT, LOW, RIGHT, TOP, dates, day, sampled};
 use super::facts::Facts;
-use super::figure::{Figure, Table, W, cell, label, line, n, path, sample, ticks};
+use super::figure::{Figure, Table, W, cell, label, line, n, path, sample, ticks, time};
 use crate::forecast::{self, Forecast};
 use crate::scenario::{Scenario, show};
-use crate::trace::Mover;
-use crate::trace::stamp::clock_time;
+use crate::trace::{Mover, Stamped};
 
 /// Changes of the account that are drawn one by one.
 const MOST_STEPS: usize = 400;
@@ -160,21 +159,20 @@ fn table(facts: &Facts, besides: &[Besides], planned: &[f64], days: usize) -> Ta
     // true ms, what is shown
     let mut rows: Vec<(u64, Vec<Markup>)> = Vec::new();
     for (at, _) in sampled(&vec![0.0; days + 1]) {
-        let at_ms = at as u64 * DAY_MS;
+        let at_ms = days_after(facts, at);
         if at_ms < end_ms {
             let by_run = level_at(facts, at_ms).map_or_else(|| "-".to_owned(), in_ml);
             let by_plan = planned.get(at).map_or_else(|| "-".to_owned(), |ml| n(*ml, 3));
-            let when = moment(facts, at_ms);
-            rows.push((at_ms, vec![cell(when), cell(by_run), cell(by_plan), cell("-")]));
+            rows.push((at_ms, vec![moment(facts, at_ms), cell(by_run), cell(by_plan), cell("-")]));
         }
     }
     for one in besides.iter().take(MOST_BESIDES) {
         let (when, level) = (moment(facts, one.at_ms), in_ml(one.after_ul));
-        rows.push((one.at_ms, vec![cell(when), cell(level), cell("-"), cell(one.words())]));
+        rows.push((one.at_ms, vec![when, cell(level), cell("-"), cell(one.words())]));
     }
     rows.sort_by_key(|(at, _)| *at);
     let last = level_at(facts, end_ms).map_or_else(|| "-".to_owned(), in_ml);
-    let row = vec![cell(moment(facts, end_ms)), cell(last), cell("-"), cell("end of the run")];
+    let row = vec![moment(facts, end_ms), cell(last), cell("-"), cell("end of the run")];
     rows.push((end_ms, row));
     let more = besides.len().saturating_sub(MOST_BESIDES);
     Table {
@@ -184,9 +182,22 @@ fn table(facts: &Facts, besides: &[Besides], planned: &[f64], days: usize) -> Ta
     }
 }
 
-fn moment(facts: &Facts, at_ms: u64) -> String {
-    let local = facts.frame.local(at_ms);
-    format!("{} {}", show::date(local.date()), clock_time(local))
+/// True ms of the local time of the start so many days later, whatever the clocks did
+/// in between.
+fn days_after(facts: &Facts, days: usize) -> u64 {
+    let frame = &facts.frame;
+    let wanted = frame.start.as_ms().saturating_add_unsigned(days as u64 * DAY_MS);
+    let mut at_ms = days as u64 * DAY_MS;
+    // the second time where the first step went over a change
+    for _ in 0..2 {
+        at_ms = at_ms.saturating_add_signed(wanted - frame.local(at_ms).as_ms());
+    }
+    at_ms
+}
+
+fn moment(facts: &Facts, at_ms: u64) -> Markup {
+    let frame = &facts.frame;
+    time(Some(Stamped { local: frame.local(at_ms), offset_s: frame.offset_s(at_ms) }))
 }
 
 /// Round steps over a range that need not begin at nothing.

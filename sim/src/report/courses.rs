@@ -37,7 +37,8 @@ pub(super) fn dates(start: Date, most: usize) -> maud::Markup {
     let x = |day: f64| LEFT + day / most.max(1) as f64 * (RIGHT - LEFT);
     html! {
         (line("axis", LEFT, LOW, RIGHT, LOW))
-        @for part in 0..=2_usize {
+        // the middle has a date of its own only where it is a whole day with room beside
+        @for part in (0..=2_usize).filter(|part| *part != 1 || most.is_multiple_of(2) || most > 12) {
             @let at = most * part / 2;
             @let anchor = ["start", "middle", "end"][part];
             (line("axis", x(at as f64), LOW, x(at as f64), LOW + 4.0))

@@ -26,8 +26,7 @@ struct Bar {
 /// The ceiling in force at the start, in microlitres.
 fn ceiling(scenario: &Scenario) -> u64 {
     let frame = Frame::of(scenario, &Options::default());
-    let timetable = crate::world::first_timetable(scenario, &frame);
-    timetable.ceiling_in_force().as_ul()
+    crate::world::first_timetable(scenario, &frame).ceiling_in_force().as_ul()
 }
 
 fn bars(facts: &Facts) -> Vec<Bar> {
@@ -117,8 +116,8 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
     };
     let fullest = days.iter().rev().max_by_key(|bar| bar.in_23_h_ul).copied().unwrap_or_default();
     let against = ceiling.map_or_else(String::new, |ceiling| {
-        let word = if fullest.in_23_h_ul <= ceiling { "stay under" } else { "are over" };
-        format!(" and {word} the ceiling of {} ml", n(in_ml(ceiling), 3))
+        let word = if fullest.in_23_h_ul <= ceiling { "stays under" } else { "is over" };
+        format!(", and {word} the ceiling of {} ml", n(in_ml(ceiling), 3))
     });
     let what = match by {
         1 => String::new(),
@@ -147,7 +146,7 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
         id: "daily".to_owned(),
         title: "Daily volume against the ceiling".to_owned(),
         finding: format!(
-            "The most in any 23 hours are {} ml, up to {}{against}.{what}",
+            "The most in any 23 hours is {} ml, first on {}{against}.{what}",
             n(in_ml(fullest.in_23_h_ul), 3),
             date(&fullest)
         ),

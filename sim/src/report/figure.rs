@@ -65,6 +65,33 @@ pub(super) fn cell(text: impl AsRef<str>) -> Markup {
     html! { (text.as_ref()) }
 }
 
+/// A sentence whose dates stay in one piece at the end of a line.
+pub(super) fn dated(text: &str) -> Markup {
+    let is_date = |part: &str| {
+        part.bytes().enumerate().all(|(i, b)| match i {
+            4 | 7 => b == b'-',
+            _ => b.is_ascii_digit(),
+        })
+    };
+    let mut parts = Vec::new();
+    let mut from = 0;
+    let mut at = 0;
+    while at + 10 <= text.len() {
+        match text.get(at..at + 10) {
+            Some(part) if is_date(part) => {
+                parts.push((&text[from..at], part));
+                at += 10;
+                from = at;
+            }
+            _ => at += 1,
+        }
+    }
+    html! {
+        @for (before, date) in &parts { (before) span class="date" { (date) } }
+        (&text[from..])
+    }
+}
+
 /// A local time as a cell, with its offset for machines; a dash where there is none.
 pub(super) fn time(at: Option<Stamped>) -> Markup {
     match at {
@@ -171,7 +198,7 @@ impl Figure {
                             @for (mark, word) in &self.legend { li { (mark) " " (word) } }
                         }
                     }
-                    figcaption { (self.finding) }
+                    figcaption { (dated(&self.finding)) }
                 }
                 details {
                     summary { "The same as a table" }
@@ -213,6 +240,20 @@ mod tests {
             ("12.5", "0", "119.998")
         );
         assert_eq!((n(100.0, 0).as_str(), c(0.04).as_str()), ("100", "0"));
+    }
+
+    #[test]
+    fn a_date_is_kept_together_and_nothing_else_is_changed() {
+        let of = |text: &str| dated(text).into_string();
+        let date = "<span class=\"date\">2026-10-06</span>";
+        assert_eq!(of("2026-10-06"), date);
+        assert_eq!(
+            of("due 2026-10-06 00:45, \u{fc}ber 2026-10-06"),
+            format!("due {date} 00:45, \u{fc}ber {date}")
+        );
+        for text in ["", "2026-10-0", "20261006 <b>", "a-b-c 2026/10/06"] {
+            assert_eq!(of(text), text.replace('<', "&lt;").replace('>', "&gt;"));
+        }
     }
 
     #[test]

@@ -153,7 +153,10 @@ fn about_run(facts: &Facts) -> Markup {
         }
         @if !facts.totals.findings.is_empty() {
             div class="finding" {
-                h2 { "What failed" }
+                h2 {
+                    @if facts.totals.broken + facts.totals.failures > 0 { "What failed" }
+                    @else { "What never took effect" }
+                }
                 ul {
                     @for found in facts.totals.findings.iter().take(MOST_FINDINGS) { li { (found) } }
                 }
@@ -206,7 +209,7 @@ fn disturbances(facts: &Facts) -> Option<Markup> {
             section {
                 h2 { "What happened to it" }
                 ul {
-                    @for (at, what) in &rows { li { (local(*at)) ": " (what) } }
+                    @for (at, what) in &rows { li { (figure::dated(&format!("{}: {what}", local(*at)))) } }
                     @for (kind, line, became) in vain.iter().take(MOST_EVENTS) {
                         li { code { (kind) } " (line " (line) "): " (became) }
                     }

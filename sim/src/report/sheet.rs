@@ -157,7 +157,7 @@ fn timetable(scenario: &Scenario) -> Markup {
                 ". A night is named by the day on which it begins. "
                 @if closed.is_empty() { "No closed dates." }
                 @else {
-                    "Closed: " (closed.join("; "))
+                    "Closed: " (figure::dated(&closed.join("; ")))
                     @if scenario.closed.len() > MOST_CLOSED { "; and " (scenario.closed.len() - MOST_CLOSED) " more" }
                     "."
                 }
@@ -177,7 +177,7 @@ fn head(scenario: &Scenario, site: &Site, forecast: &Forecast) -> Markup {
                 "Flow " strong { (show::flow(head.flow)) } "; " (head.rollers) " rollers. Pulses of "
                 (show::length(u64::from(head.shortest_on_ms))) " to "
                 (show::length(u64::from(head.longest_run_ms))) ", at most " (head.starts_per_hour)
-                " starts an hour. Calibrate again by " (due) " (common practice, six months)."
+                " starts an hour. Calibrate again by " (figure::dated(&due)) " (common practice, six months)."
             }
             (blank("calibrated on", site.calibrated.as_deref()))
             (blank("uncertainty, k = 2", site.uncertainty.as_deref()))
@@ -186,8 +186,9 @@ fn head(scenario: &Scenario, site: &Site, forecast: &Forecast) -> Markup {
 }
 
 fn lasts(forecast: &Forecast) -> Markup {
-    let date =
-        |days: f64| forecast.date(days).map_or_else(|| "after 10 years".to_owned(), show::date);
+    let date = |days: f64| {
+        figure::dated(&forecast.date(days).map_or_else(|| "after 10 years".to_owned(), show::date))
+    };
     let (ml, doses) = forecast.year;
     html! {
         section {
@@ -303,12 +304,14 @@ pub fn sheet(file: &str, hash: &str, scenario: &Scenario, site: &Site, paper: Pa
     let forecast = forecast::forecast(scenario);
     let largest = forecast::days(scenario, 365).iter().map(|day| day.volume_ml).fold(0.0, f64::max);
     let warnings = forecast::warnings(scenario, &forecast::figures(scenario, largest));
-    let title = scenario.title.as_deref().unwrap_or(file);
+    // whoever reads it on site has no use for the folders of the one who wrote it
+    let name = file.rsplit(['/', '\\']).next().unwrap_or(file);
+    let title = scenario.title.as_deref().unwrap_or(name);
     let body = html! {
         main class=(paper.class()) {
             header {
                 h1 { (title) }
-                p { "Dosing pump, sheet to leave on site. Planned from " (show::date(forecast.start)) ". File " (file) ", " code { (hash) } "." }
+                p { "Dosing pump, sheet to leave on site. Planned from " (figure::dated(&show::date(forecast.start))) ". File " (name) ", " code { (hash) } "." }
             }
             div class="columns" {
                 (timetable(scenario))

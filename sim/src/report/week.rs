@@ -309,7 +309,7 @@ fn one(facts: &Facts, first: i64, marks: &[&Mark<'_>], shades: &[Shade], number:
     Figure {
         id: format!("week-{number}"),
         title: format!("Week of Monday {start}"),
-        finding: format!("From Monday {start} to Sunday {what}.{notes}"),
+        finding: format!("From Monday {start} to Sunday, {what}.{notes}"),
         height: HEIGHT,
         svg,
         legend,
@@ -377,8 +377,8 @@ fn all(marks: &[Mark<'_>], weeks: usize) -> Figure {
                         } else {
                             Fate::Open
                         };
-                        (glyph::glyph(worst, x + 34.0, y, 2.6))
-                        (label(x + 39.0, y + 4.0, "start", &if others > 9 { "+".to_owned() } else { others.to_string() }))
+                        (glyph::glyph(worst, x + 32.0, y, 2.6))
+                        (label(x + 36.0, y + 4.0, "start", &if others > 9 { "+".to_owned() } else { others.to_string() }))
                     }
                 }
             }

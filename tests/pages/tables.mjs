@@ -1,0 +1,218 @@
+// What every table of a report has to say, worked out from the lines that the program
+// printed of the same run, and from nothing that made the page.
+
+const DAY = 86_400_000;
+const SPAN = 23 * 3_600_000;
+const WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+const number = (value, decimals) => String(Number(value.toFixed(decimals)));
+const ml = (ul) => number(ul / 1000, 3);
+const or = (value, text = "-") => value ?? text;
+const day = (text) => Date.parse(`${text.slice(0, 10)}T00:00:00Z`);
+const date = (ms) => new Date(ms).toISOString().slice(0, 10);
+const at = (dose) => dose.due ?? dose.started;
+const monday = (text) => day(text) - ((new Date(day(text)).getUTCDay() + 6) % 7) * DAY;
+
+const doses = (lines) => lines.filter((line) => ["outcome", "open"].includes(line.event));
+
+// all of a short run, of a long one those that were not dosed
+function list(lines, all) {
+  return doses(lines).filter((line) => all || line.outcome !== "dosed").map((line) => [
+    line.last_due ? `${line.due} to ${line.last_due}` : or(line.due),
+    line.entry,
+    `${line.outcome}${line.count ? ` x ${line.count}` : ""}${line.asked ? ", asked for" : ""}`,
+    or(line.cause),
+    ml(line.volume_ul),
+    ml(line.volume_most_ul),
+    or(line.started),
+    or(line.ended),
+  ]);
+}
+
+function entries(lines) {
+  const rows = new Map();
+  for (const line of doses(lines)) {
+    if (!rows.has(line.entry)) rows.set(line.entry, [0, 0, 0, 0, 0, 0, 0]);
+    const row = rows.get(line.entry);
+    const column = ["dosed", "part", "skipped", "open"].indexOf(line.outcome);
+    if (line.asked && line.outcome !== "open") row[4] += 1;
+    else row[column] += line.count ?? 1;
+    row[5] += line.volume_ul;
+    row[6] += line.volume_most_ul;
+  }
+  return [...rows].map(([name, row]) => [name, ...row.slice(0, 5).map(String), ml(row[5]), ml(row[6])]);
+}
+
+// rows of one week: a row of skipped dues is told due by due, which the lines do not
+// have one by one; those rows come back by themselves
+function week(lines, from) {
+  const mine = doses(lines).filter((line) => at(line) && monday(at(line)) === from && !line.count);
+  return mine.map((line) => [
+    at(line), line.entry, line.outcome, or(line.cause), ml(line.volume_ul), or(line.started), or(line.ended),
+  ]);
+}
+
+function hours(lines) {
+  const counts = new Map();
+  for (const line of doses(lines)) {
+    if (line.count || !at(line)) continue;
+    const weekday = WEEKDAYS[(new Date(day(at(line))).getUTCDay() + 6) % 7];
+    const hour = `${weekday} ${at(line).slice(11, 13)}:00`;
+    if (!counts.has(hour)) counts.set(hour, [0, 0, 0, 0]);
+    counts.get(hour)[["dosed", "part", "skipped", "open"].indexOf(line.outcome)] += 1;
+  }
+  return counts;
+}
+
+// starts and lengths of the pulses between the first and the last of a dose
+function pulses(lines, dose) {
+  const start = Date.parse(lines.find((line) => line.event === "run").start);
+  const [from, to] = [Date.parse(dose.started) - start, Date.parse(dose.ended) - start];
+  const edges = lines.filter((line) => line.event === "pump" && line.at_ms >= from && line.at_ms <= to);
+  const found = [];
+  for (const edge of edges) {
+    if (edge.on) found.push([edge.at_ms, null]);
+    else if (found.length > 0) found.at(-1)[1] = edge.at_ms;
+  }
+  return found.map(([on, off], i) => [
+    String(i + 1), String(on - found[0][0]), String(off - on),
+    i + 1 < found.length ? String(found[i + 1][0] - off) : "-",
+  ]);
+}
+
+// the first whole dose of the most pulses among the first two hundred outcomes
+function closeUp(lines) {
+  let best;
+  for (const dose of doses(lines).slice(0, 200)) {
+    if (dose.outcome !== "dosed" || !dose.started) continue;
+    const rows = pulses(lines, dose);
+    if (rows.length > (best?.rows.length ?? 0)) best = { dose, rows };
+  }
+  return best;
+}
+
+function daily(lines, rows) {
+  const run = lines.find((line) => line.event === "run");
+  const first = day(run.start);
+  const drawn = doses(lines).filter((line) => line.volume_most_ul > 0 && at(line))
+    .map((line) => ({ ms: Date.parse(at(line)), day: (day(at(line)) - first) / DAY, ul: line.volume_most_ul }))
+    .sort((a, b) => a.ms - b.ms || a.day - b.day || a.ul - b.ul);
+  const by = rows.length > 1 ? (day(rows[1][0]) - day(rows[0][0])) / DAY : 1;
+  const days = new Map();
+  drawn.forEach((dose, i) => {
+    const sum = days.get(dose.day) ?? { day: 0, span: 0 };
+    sum.day += dose.ul;
+    const span = drawn.slice(0, i + 1).filter((other) => dose.ms - other.ms < SPAN)
+      .reduce((total, other) => total + other.ul, 0);
+    sum.span = Math.max(sum.span, span);
+    days.set(dose.day, sum);
+  });
+  return rows.map((_, i) => {
+    const stretch = [...days].filter(([at]) => at >= i * by && at < (i + 1) * by).map(([, sum]) => sum);
+    return [
+      date(first + i * by * DAY),
+      ml(Math.max(0, ...stretch.map((sum) => sum.day))),
+      ml(Math.max(0, ...stretch.map((sum) => sum.span))),
+      ml(run.ceiling_ul),
+    ];
+  });
+}
+
+// a day's row, a row of what changed the account besides a dose, and the end
+function container(lines, forecast, rows) {
+  const run = lines.find((line) => line.event === "run");
+  const end = lines.at(-1).simulated_ms;
+  const account = lines.filter((line) => line.event === "account");
+  const levels = forecast.filter((line) => line.event === "level");
+  const level = (ms) => account.filter((line) => line.at_ms <= ms).at(-1);
+  const besides = account.slice(1).map((line, i) => [account[i], line]).filter(([, line]) => line.by !== "dose")
+    .map(([before, line]) => {
+      const change = line.level_ul - before.level_ul;
+      const word = { told: change < 0 ? "level set" : "filled", contact: "low level" }[line.by] ?? line.by;
+      return [line.at_ms, ml(line.level_ul), "-", `${word}, ${ml(Math.abs(change))} ml ${change > 0 ? "more" : "less"}`];
+    });
+  const passed = (row) => Date.parse(row[0]) - Date.parse(run.start);
+  const told = rows.filter((row) => row[3].includes(",")).map((row) => [passed(row), ...row.slice(1)]);
+  const days = rows.filter((row) => row[3] === "-");
+  const expected = days.map((row) => {
+    const plan = levels.find((line) => line.day === row[0].slice(0, 10));
+    return [row[0], ml(level(passed(row)).level_ul), plan ? number(plan.level_ml, 3) : "-", "-"];
+  });
+  const last = [passed(rows.at(-1)), ...rows.at(-1).slice(1)];
+  // days begin at one time of day, whatever the clocks do
+  const times = new Set(days.map((row) => row[0].slice(11, 19)));
+  return [[told, besides], [days, expected], [[...times], [run.start.slice(11, 19)]], [last, [end, ml(level(end).level_ul), "-", "end of the run"]]];
+}
+
+// the lines have two decimals more than the table: half a step of its last one is the same
+function errors(train, rows) {
+  return train.commanded_error.map((commanded, i) => {
+    const outflow = train.outflow_error[i];
+    const percents = [commanded.least_percent, commanded.most_percent, outflow.least_percent, outflow.most_percent];
+    return [String(commanded.window_min), ...percents.map((percent, column) => {
+      const cell = rows[i]?.[column + 1];
+      return Math.abs(Number(cell) - percent) <= 0.000051 ? cell : number(percent, 4);
+    })];
+  });
+}
+
+const byDay = (lines, rows, cells) => rows.map((row) => {
+  const line = lines.find((line) => line.day === row[0]);
+  return line ? [line.day, ...cells(line)] : ["no such day"];
+});
+
+// Pairs of what a table says and what it should; `figure` has a title and rows,
+// `ask` prints the lines of a command.
+export function expected(figure, { lines, ask, file }) {
+  const { title, rows } = figure;
+  const forecast = () => ask(["forecast", file, "--json", "--courses"]);
+  if (title === "What each entry came to") return [[rows, entries(lines)]];
+  if (title === "All doses") return [[rows, list(lines, true)]];
+  if (title === "Doses that were not dosed") return [[rows, list(lines, false).slice(0, 300)]];
+  if (title.startsWith("Week of Monday ")) {
+    const from = day(title.slice(-10));
+    const sorted = (rows) => rows.map((row) => row.join("|")).sort();
+    const folded = doses(lines).filter((line) => line.count);
+    const inRow = (row) => folded.some((line) => line.entry === row[1] && line.outcome === row[2]
+      && or(line.cause) === row[3] && row[4] === "0" && day(row[0]) >= day(line.due) && day(row[0]) <= day(line.last_due));
+    const [single, several] = [rows.filter((row) => row[0].includes("T")), rows.filter((row) => !row[0].includes("T"))];
+    return [[sorted(single), sorted(week(lines, from))], [several.filter((row) => !inRow(row)), []]];
+  }
+  if (/^All \d+ weeks in one$/.test(title)) {
+    const counts = hours(lines);
+    const folded = doses(lines).filter((line) => line.count).reduce((sum, line) => sum + line.count, 0);
+    const spread = rows.reduce((sum, row) => sum + Number(row[3]) - (counts.get(row[0])?.[2] ?? 0), 0);
+    const plain = (row) => [row[0], row[1], row[2], row[4]];
+    const others = rows.filter((row) => counts.has(row[0]));
+    return [
+      [others.map(plain), others.map((row) => plain([row[0], ...counts.get(row[0]).map(String)]))],
+      [[...counts.keys()].filter((hour) => !rows.some((row) => row[0] === hour)), []],
+      [spread, folded],
+    ];
+  }
+  if (title === "Pulses of one dose, close up") return [[rows, closeUp(lines).rows]];
+  if (title === "Flow error by observation window") {
+    const entry = closeUp(lines)?.dose.entry;
+    return [[rows, errors(ask(["pulses", file, ...(entry ? ["--entry", entry] : []), "--json"])[0], rows)]];
+  }
+  if (title === "Daily volume against the ceiling") return [[rows, daily(lines, rows)]];
+  if (title === "Level of the container in the run") return container(lines, forecast(), rows);
+  if (title === "Level of the container by the timetable") {
+    const levels = forecast().filter((line) => line.event === "level");
+    return [[rows, byDay(levels, rows, (line) => [number(line.level_ml, 3)])], [rows.at(-1)[0], levels.at(-1).day]];
+  }
+  if (title === "Battery voltage with the motor running (model)") {
+    const volts = forecast().filter((line) => line.event === "voltage");
+    const cell = (value) => (value === null ? "-" : number(value, 3));
+    return [[rows, byDay(volts, rows, (line) => [cell(line.typical_v), cell(line.worst_v)])], [rows.at(-1)[0], volts.at(-1).day]];
+  }
+  return undefined;
+}
+
+// The matrix of a sweep, over all its parts.
+export function matrix(rows, lines) {
+  const cells = lines.filter((line) => line.event === "cell").map((cell) => [
+    cell.fault, cell.moment, cell.at, cell.verdict, or(cell.findings[0]), cell.replay,
+  ].join("|"));
+  const told = rows.map((row) => [row[0], row[1].replace(/^\d+: /, ""), ...row.slice(2)].join("|"));
+  return [told.sort(), cells.sort()];
+}
