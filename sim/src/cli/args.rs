@@ -369,7 +369,8 @@ pub(super) struct SoakArgs {
     /// Seeds to run, such as 1..1000 (the last left out) or 1..=999
     #[arg(long, value_name = "A..B", value_parser = seeds)]
     pub(super) seeds: Option<(u64, u64)>,
-    /// Stop after so many controller-years in all; 100 where no seeds are given
+    /// Stop after so many controller-years in all, to the nearest run; 100 where no
+    /// seeds are given
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
     pub(super) years: Option<u64>,
     /// Days of one run; 365, or those of the file

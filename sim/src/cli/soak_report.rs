@@ -190,8 +190,11 @@ pub(super) fn page(tally: &Tally, runs: usize, interrupted: bool, quiet: bool) -
     );
     _ = writeln!(
         out,
-        "{} outcomes could not be judged strictly: the memory was damaged",
-        thousands(tally.unjudged)
+        "{} could not be judged strictly: the memory was damaged",
+        match tally.unjudged {
+            1 => "1 outcome".to_owned(),
+            count => format!("{} outcomes", thousands(count)),
+        }
     );
     if tally.left_out > 0 {
         _ = writeln!(

@@ -398,7 +398,7 @@ fn all(marks: &[Mark<'_>], weeks: usize) -> Figure {
         id: "week-all".to_owned(),
         title: format!("All {weeks} weeks in one"),
         finding: format!(
-            "In {weeks} weeks {}. Each cell counts the doses of its hour: dosed, and beside it those that were not.",
+            "In {weeks} weeks {}. Each cell counts the doses of its hour: dosed, and beside it those that were not (+ is more than nine).",
             counted(marks.iter().map(|mark| mark.fate))
         ),
         height: HEIGHT,

@@ -68,13 +68,15 @@ impl Plan {
             .flat_map(move |seed| (0..of_a_seed).map(move |at| (seed, at)))
             .enumerate()
             .map_while(move |(number, (seed, at))| {
-                if self.most_ms.is_some_and(|most| ms >= most) {
-                    return None;
-                }
                 let site = (!self.sites.is_empty()).then_some(at as usize);
                 let own = || site.and_then(|at| self.sites.get(at)).map(|site| site.given.days());
                 let days = self.days.or_else(own).unwrap_or(DAYS).max(LEAST_DAYS);
-                ms += u64::from(days) * DAY_MS;
+                // to the nearest run: a year of 365.25 days is one run of 365, not two
+                let run_ms = u64::from(days) * DAY_MS;
+                if number > 0 && self.most_ms.is_some_and(|most| ms + run_ms / 2 >= most) {
+                    return None;
+                }
+                ms += run_ms;
                 Some(Case { number: number as u64, seed, site, days })
             })
     }

@@ -56,6 +56,9 @@ fn years_end_a_soak() {
     // a year of runs of 100 days each is four of them
     let said = place.call(&["soak", "--years", "1", "--days", "100", "--json"]);
     assert_eq!((said.code, runs(&said.out).len()), (0, 4), "{said:?}");
+    // a run of 365 days is a year, to the nearest run
+    let said = place.call(&["soak", "--years", "2", "--json"]);
+    assert_eq!((said.code, runs(&said.out).len()), (0, 2), "{said:?}");
 }
 
 #[test]
