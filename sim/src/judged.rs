@@ -56,6 +56,17 @@ pub fn run(
     sinks: Vec<&mut dyn Sink>,
     watcher: Option<&mut dyn Observer>,
 ) -> Result<Judged, WorldError> {
+    run_by(scenario, options, sinks, watcher, |observer| run::run(scenario, options, observer))
+}
+
+/// The same with a run that somebody else drives.
+pub(crate) fn run_by(
+    scenario: &Scenario,
+    options: &Options,
+    sinks: Vec<&mut dyn Sink>,
+    watcher: Option<&mut dyn Observer>,
+    drive: impl FnOnce(&mut dyn Observer) -> Result<RunEnd, WorldError>,
+) -> Result<Judged, WorldError> {
     let frame = Frame::of(scenario, options);
     let mut figures = Figures::new(scenario);
     let mut auditor = Auditor::new(facts(scenario, &frame));
@@ -65,11 +76,7 @@ pub fn run(
             all.push(sink);
         }
         let mut tracker = Tracker::new(frame, Names::of(scenario), all);
-        let end = run::run(
-            scenario,
-            options,
-            &mut All { auditor: &mut auditor, tracker: &mut tracker, watcher },
-        )?;
+        let end = drive(&mut All { auditor: &mut auditor, tracker: &mut tracker, watcher })?;
         let audit = auditor.finish(end.end_ms);
         tracker.finish(end.end_ms, &audit.slept_through);
         (end, audit)

@@ -18,6 +18,7 @@ pub mod image;
 pub mod judged;
 pub mod lines;
 pub mod observe;
+pub mod operate;
 pub mod plan;
 pub mod pulses;
 pub mod report;

@@ -239,7 +239,8 @@ impl Panel {
             style.volume(&mut text, dose);
             screen.right(2, &text);
             if let Some((first, more)) = view.alarm() {
-                alarm(first, more, style, screen, 3);
+                screen.clear(2);
+                alarm(first, more, style, screen, 2);
             }
             return;
         }

@@ -202,10 +202,11 @@ impl Draft {
     pub(super) fn turn(&mut self, right: bool, style: &Style) {
         let last = (self.steps().len() as u8).checked_sub(1);
         match self.at {
-            At::Wheel { step, wheel, .. } => {
-                let Some(step) = self.step(step) else { return };
-                let value = self.field(step, style).turned(self.get(step), wheel, right);
+            At::Wheel { step: at, wheel, again } => {
+                let Some(step) = self.step(at) else { return };
+                let (value, wheel) = self.field(step, style).turn(self.get(step), wheel, right);
                 self.set(step, value);
+                self.at = At::Wheel { step: at, wheel, again };
             }
             At::Put => {
                 if let Some(step) = last.filter(|_| !right) {
@@ -218,6 +219,12 @@ impl Draft {
         }
     }
 
+    /// At the first wheel of a question.
+    fn wheel_of(&self, at: u8, again: bool, style: &Style) -> At {
+        let wheel = self.step(at).map_or(0, |step| self.field(step, style).first(self.get(step)));
+        At::Wheel { step: at, wheel, again }
+    }
+
     /// A press: the next wheel, the next question, the end.
     pub(super) fn press(
         &mut self,
@@ -226,7 +233,7 @@ impl Draft {
     ) -> Pressed {
         match self.at {
             At::Put => return Pressed::Put,
-            At::Look { step } => self.at = At::Wheel { step, wheel: 0, again: true },
+            At::Look { step } => self.at = self.wheel_of(step, true, style),
             At::Wheel { step: at, wheel, again } => {
                 let Some(step) = self.step(at) else {
                     self.at = At::Put;
@@ -246,13 +253,13 @@ impl Draft {
                     // where the answer brings other questions, these are asked
                     let brings = matches!(step, Step::Method | Step::PinWanted | Step::Capacity);
                     if brings && usize::from(at).saturating_add(1) < count {
-                        self.at = At::Wheel { step: at.saturating_add(1), wheel: 0, again: false };
+                        self.at = self.wheel_of(at.saturating_add(1), false, style);
                     }
                 } else {
                     propose(self, step);
                     let next = at.saturating_add(1);
                     self.at = if usize::from(next) < count {
-                        At::Wheel { step: next, wheel: 0, again: false }
+                        self.wheel_of(next, false, style)
                     } else {
                         At::Put
                     };

@@ -53,12 +53,31 @@ const fn round(value: u32, first: u32, count: u32, right: bool) -> u32 {
 }
 
 impl Field {
+    /// Whether the first wheel stands for the whole value: a press takes it as it is, a
+    /// turn goes into its digits.
+    const fn is_whole(&self, wheel: u8) -> bool {
+        matches!(self, Self::Number { .. } | Self::Time | Self::Date) && wheel == 0
+    }
+
+    /// The wheel to begin with.
+    pub(super) const fn first(&self, value: u32) -> u8 {
+        matches!(self, Self::Number { .. }) as u8 & (value == BLANK) as u8
+    }
+
+    /// A turn: the value and the wheel after it.
+    pub(super) fn turn(&self, value: u32, wheel: u8, right: bool) -> (u32, u8) {
+        if self.is_whole(wheel) {
+            return (value, 1);
+        }
+        (self.turned(value, wheel, right), wheel)
+    }
+
     /// The value after a turn of a wheel.
-    pub(super) fn turned(&self, value: u32, wheel: u8, right: bool) -> u32 {
+    fn turned(&self, value: u32, wheel: u8, right: bool) -> u32 {
         match *self {
             Self::Number { digits, .. } => {
                 let value = if value == BLANK { 0 } else { value };
-                let place = power(10, digits.saturating_sub(wheel).saturating_sub(1)).max(1);
+                let place = power(10, digits.saturating_sub(wheel)).max(1);
                 let digit = value / place % 10;
                 let without = value.saturating_sub(digit.saturating_mul(place));
                 without.saturating_add(round(digit, 0, 10, right).saturating_mul(place))
@@ -66,8 +85,8 @@ impl Field {
             Self::Time => {
                 let (hour, tens, ones) = (value / 60 % 24, value % 60 / 10, value % 10);
                 match wheel {
-                    0 => round(hour, 0, 24, right) * 60 + tens * 10 + ones,
-                    1 => hour * 60 + round(tens, 0, 6, right) * 10 + ones,
+                    1 => round(hour, 0, 24, right) * 60 + tens * 10 + ones,
+                    2 => hour * 60 + round(tens, 0, 6, right) * 10 + ones,
                     _ => hour * 60 + tens * 10 + round(ones, 0, 10, right),
                 }
             }
@@ -98,8 +117,9 @@ impl Field {
     pub(super) fn next(&self, value: u32, wheel: u8) -> Option<u8> {
         let next = wheel.saturating_add(1);
         let count = match *self {
-            Self::Number { digits, .. } => digits,
-            Self::Time | Self::Date => 3,
+            _ if self.is_whole(wheel) => 1,
+            Self::Number { digits, .. } => digits.saturating_add(1),
+            Self::Time | Self::Date => 4,
             Self::Days { .. } => {
                 if value & OWN == 0 {
                     1
@@ -129,6 +149,22 @@ impl Field {
         wheel: Option<u8>,
         choice: &str,
     ) {
+        if wheel.is_some_and(|wheel| self.is_whole(wheel)) {
+            text.char('[');
+            self.show_parts(style, text, value, None, choice);
+            return text.char(']');
+        }
+        self.show_parts(style, text, value, wheel, choice);
+    }
+
+    fn show_parts(
+        &self,
+        style: &Style,
+        text: &mut Text,
+        value: u32,
+        wheel: Option<u8>,
+        choice: &str,
+    ) {
         match *self {
             Self::Number { decimals, unit, .. } if wheel.is_none() && value != BLANK => {
                 style.decimal(text, value, 1, u32::from(decimals));
@@ -142,14 +178,14 @@ impl Field {
                     }
                     let place = power(10, digits.saturating_sub(at).saturating_sub(1)).max(1);
                     let c = if value == BLANK { '_' } else { digit_char(value / place % 10) };
-                    part(text, wheel, at, |text| text.char(c));
+                    part(text, wheel, at.saturating_add(1), |text| text.char(c));
                 }
                 text.char(' ');
                 text.say(unit);
             }
             Self::Time => {
                 let hour = value / 60 % 24;
-                part(text, wheel, 0, |text| {
+                part(text, wheel, 1, |text| {
                     if style.twelve_hours {
                         text.number(if hour.is_multiple_of(12) { 12 } else { hour % 12 }, 1);
                     } else {
@@ -157,8 +193,8 @@ impl Field {
                     }
                 });
                 text.char(':');
-                part(text, wheel, 1, |text| text.number(value % 60 / 10, 1));
-                part(text, wheel, 2, |text| text.number(value % 10, 1));
+                part(text, wheel, 2, |text| text.number(value % 60 / 10, 1));
+                part(text, wheel, 3, |text| text.number(value % 10, 1));
                 if style.twelve_hours {
                     text.say(if hour < 12 { "am" } else { "pm" });
                 }
@@ -166,16 +202,16 @@ impl Field {
             Self::Date => {
                 let date = Date::from_days(value as i32);
                 let (year, month, day) = date.ymd();
-                part(text, wheel, 0, |text| text.number(year.unsigned_abs(), 4));
+                part(text, wheel, 1, |text| text.number(year.unsigned_abs(), 4));
                 text.char(' ');
                 let from = usize::from(month).saturating_sub(1) * 3;
-                part(text, wheel, 1, |text| {
+                part(text, wheel, 2, |text| {
                     for c in style.words.months.chars().skip(from).take(3) {
                         text.char(c);
                     }
                 });
                 text.char(' ');
-                part(text, wheel, 2, |text| text.number(u32::from(day), 2));
+                part(text, wheel, 3, |text| text.number(u32::from(day), 2));
             }
             Self::Days { by_night } => {
                 let days = Days::from_bits((value & 0x7f) as u8);
@@ -246,8 +282,8 @@ pub(super) fn digits_of(value: u32) -> ([u8; 8], usize) {
 fn turned_date(value: u32, wheel: u8, right: bool) -> u32 {
     let (year, month, day) = Date::from_days(value as i32).ymd();
     let (year, month, day) = match wheel {
-        0 => (round(year.unsigned_abs(), 2000, 179, right) as i32, month, day),
-        1 => (year, round(u32::from(month), 1, 12, right) as u8, day),
+        1 => (round(year.unsigned_abs(), 2000, 179, right) as i32, month, day),
+        2 => (year, round(u32::from(month), 1, 12, right) as u8, day),
         _ => {
             let most = u32::from(days_in_month(year, month));
             (year, month, round(u32::from(day), 1, most, right) as u8)

@@ -234,7 +234,7 @@ impl Panel {
         match &mut self.over {
             Over::Told { pin, .. } => self.over = if *pin { ask_for_pin() } else { Over::Nothing },
             Over::Pin { digits, wheel } => {
-                digits.0 = Field::Pin.turned(digits.0, *wheel, right);
+                (digits.0, _) = Field::Pin.turn(digits.0, *wheel, right);
             }
             Over::Nothing => match &mut self.draft {
                 Some(draft) => draft.turn(right, &style),
@@ -397,7 +397,7 @@ impl Panel {
             return screen;
         }
         match (self.over, &self.draft) {
-            (Over::Told { problem, .. }, _) => problem.show(&style, &mut screen),
+            (Over::Told { problem, pin }, _) => problem.show(pin, &style, &mut screen),
             (Over::Pin { digits, wheel }, _) => {
                 screen.left(0, &Text::of(style.words.unlock));
                 screen.left(1, &Text::of(style.words.pin));

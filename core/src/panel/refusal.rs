@@ -53,7 +53,8 @@ impl Problem {
         }
     }
 
-    pub(super) fn show(&self, style: &Style, screen: &mut Screen) {
+    /// `pin`: it was the PIN that was not taken.
+    pub(super) fn show(&self, pin: bool, style: &Style, screen: &mut Screen) {
         let words = style.words;
         screen.left(0, &Text::of(words.not_taken));
         let mut more = Text::new();
@@ -124,6 +125,7 @@ impl Problem {
         screen.left(1, &Text::of(reason));
         screen.left(2, &more);
         match self.remedy() {
+            _ if pin => screen.action(words.do_pin),
             Remedy::Back => screen.action(words.do_back),
             Remedy::Pin => screen.action(words.do_pin),
             Remedy::RunAgain => screen.action(words.do_new),

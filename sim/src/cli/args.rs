@@ -127,6 +127,8 @@ pub(super) enum Command {
     Forecast(super::forecast::ForecastArgs),
     /// Plan a timetable from a label's rate, the hours without water and the head
     Plan(super::plan::PlanArgs),
+    /// Stand at the device's front panel: live in a terminal, or by a script
+    Operate(super::operate::OperateArgs),
     /// Write one offline page of a run: verdict, pictures, tables
     Report(super::report::ReportArgs),
     /// Write one page to leave on site: timetable, dates, checklist, blanks to sign
@@ -423,7 +425,7 @@ fn window(text: &str) -> Result<(u64, u64), String> {
     if from < to { Ok((from, to)) } else { Err("a window ends after it begins".to_owned()) }
 }
 
-fn pace(text: &str) -> Result<Pace, String> {
+pub(super) fn pace(text: &str) -> Result<Pace, String> {
     if text == "max" {
         return Ok(Pace::Max);
     }

@@ -13,6 +13,8 @@ mod image;
 mod junit;
 mod new;
 mod number;
+mod operate;
+mod operate_live;
 mod papers;
 mod plan;
 mod progress;
@@ -69,6 +71,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Calibrate(args) => calibrate::calibrate(terminal, &args),
         Command::Forecast(args) => forecast::forecast(terminal, &args),
         Command::Plan(args) => plan::plan(terminal, &args),
+        Command::Operate(args) => operate::operate(terminal, &args),
         Command::Report(args) => report::report(terminal, &args),
         Command::Sheet(args) => sheet::sheet(terminal, &args),
         Command::Calendar(args) => sheet::calendar(terminal, &args),

@@ -15,6 +15,7 @@ use dosewright_core::ledger::OpenError;
 use dosewright_core::timetable::Timetable;
 
 use crate::observe::{LINES, Observer};
+use crate::operate::{Condition, Hand};
 use crate::run::{Frame, Options, RunEnd};
 use crate::scenario::Scenario;
 
@@ -53,6 +54,21 @@ pub(crate) fn run(
         1 => stage::Stage::<1>::new(scenario, options, observer)?.play(),
         8 => stage::Stage::<8>::new(scenario, options, observer)?.play(),
         _ => stage::Stage::<4>::new(scenario, options, observer)?.play(),
+    }
+}
+
+/// Drives a scenario's world with a hand on the device's panel.
+pub(crate) fn operate(
+    scenario: &Scenario,
+    options: &Options,
+    condition: Condition,
+    hand: &mut dyn Hand,
+    observer: &mut dyn Observer,
+) -> Result<RunEnd, WorldError> {
+    match scenario.memory.word_bytes {
+        1 => stage::Stage::<1>::new(scenario, options, observer)?.under(hand, condition).play(),
+        8 => stage::Stage::<8>::new(scenario, options, observer)?.under(hand, condition).play(),
+        _ => stage::Stage::<4>::new(scenario, options, observer)?.under(hand, condition).play(),
     }
 }
 

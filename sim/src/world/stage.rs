@@ -5,6 +5,7 @@ mod battery;
 mod calibrate;
 mod faults;
 mod inputs;
+mod panel;
 #[cfg(test)]
 mod tests;
 
@@ -92,6 +93,10 @@ pub(super) struct Stage<'a, const W: usize> {
     calls_now: u32,
     /// The act of the file that is being done.
     doing: Option<usize>,
+    /// The panel with a hand on it; `None` where nobody stands there.
+    front: Option<panel::Front<'a>>,
+    /// Nothing was set up before the run.
+    is_bare: bool,
     seed: u64,
     /// What had come out when the calibration run began, in nl.
     measured_from: u64,
@@ -166,6 +171,8 @@ impl<'a, const W: usize> Stage<'a, W> {
             run_twice: Vec::new(),
             calls_now: 0,
             doing: None,
+            front: None,
+            is_bare: false,
             end: RunEnd {
                 end_ms: frame.run_ms,
                 names: Vec::new(),
@@ -192,10 +199,12 @@ impl<'a, const W: usize> Stage<'a, W> {
     /// From power-on to the end.
     pub(super) fn play(mut self) -> Result<RunEnd, WorldError> {
         self.power_on(Reset::PowerOn)?;
-        self.install();
+        if !self.is_bare {
+            self.install();
+        }
         let mut stopped = false;
         loop {
-            if self.observer.wants_end() {
+            if self.observer.wants_end() || self.front.as_ref().is_some_and(panel::Front::is_done) {
                 stopped = true;
                 break;
             }
@@ -203,7 +212,9 @@ impl<'a, const W: usize> Stage<'a, W> {
             let plant = self.plant.next_at();
             let nexts =
                 [self.one_shot, wake, self.script.next_at(), self.trip_at, plant, self.sags_at()];
-            let next = nexts.into_iter().flatten().min();
+            let world = nexts.into_iter().flatten().min();
+            let hand = self.hand_at(world);
+            let next = hand.or(world);
             let Some(next) = next.filter(|&next| next <= self.frame.run_ms) else { break };
             if next > self.now {
                 self.now = next;
@@ -221,6 +232,8 @@ impl<'a, const W: usize> Stage<'a, W> {
                     return Err(WorldError::BusyLoop { at_ms: self.now });
                 }
                 self.wake();
+            } else if hand.is_some() {
+                self.hand_acts();
             } else if let Some(cue) = self.script.pop_by(self.now) {
                 self.cue(cue)?;
             }
@@ -427,6 +440,11 @@ impl<'a, const W: usize> Stage<'a, W> {
 
     /// Takes down a refusal of the act that is being done.
     fn refused(&mut self, refusal: Refusal) {
+        if let Some(front) = &mut self.front
+            && front.refused(refusal)
+        {
+            return;
+        }
         match self.doing {
             Some(index) => self.note_act(index, ActEnd::Refused(refusal)),
             None => self.end.install_refused = self.end.install_refused.or(Some(refusal)),
@@ -514,6 +532,9 @@ impl<'a, const W: usize> Stage<'a, W> {
         }
         self.note_lateness();
         self.forget_loss();
+        if let Some(front) = &mut self.front {
+            front.restart();
+        }
         if let Some(Power::On(device)) = self.power.take() {
             let mut flash = device.into_flash();
             flash.nor.power_off();
@@ -533,6 +554,9 @@ impl<'a, const W: usize> Stage<'a, W> {
         }
         self.note_lateness();
         self.forget_loss();
+        if let Some(front) = &mut self.front {
+            front.restart();
+        }
         if let Some(Power::On(device)) = self.power.take() {
             self.power = Some(Power::Off(device.into_flash()));
         }

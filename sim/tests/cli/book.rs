@@ -25,18 +25,24 @@ fn shell(place: &Place, line: &str) -> Said {
     let bin = Path::new(env!("CARGO_BIN_EXE_dosewright")).parent().unwrap();
     let path = format!("{}:{}", bin.display(), std::env::var("PATH").unwrap_or_default());
     let mut command = Command::new("sh");
-    command.args(["-c", line]).current_dir(&place.dir).env("PATH", path).env("NO_COLOR", "1");
+    command
+        .args(["-c", line])
+        .stdin(std::process::Stdio::null())
+        .current_dir(&place.dir)
+        .env("PATH", path)
+        .env("NO_COLOR", "1");
     Said::of(&command.output().unwrap())
 }
 
 /// The pages of the book with commands for users.
-const PAGES: [&str; 6] = [
+const PAGES: [&str; 7] = [
     "users/controller-developer",
     "users/integrator",
     "users/qa",
     "users/technician",
     "outputs",
     "comparison",
+    "panel",
 ];
 
 #[test]
@@ -45,7 +51,7 @@ fn the_books_commands_do_what_it_says() {
     let (mut compared, mut run) = (0, 0);
     for page in PAGES {
         let place = Place::new(&page.replace('/', "-"));
-        for folder in ["scenarios", "failing", "heads", "briefs"] {
+        for folder in ["scenarios", "failing", "heads", "briefs", "scripts"] {
             copy(&docs.join(folder), &place.dir.join(folder));
         }
         let text = std::fs::read_to_string(docs.join(format!("src/{page}.md"))).unwrap();

@@ -8,6 +8,7 @@ mod forecast;
 mod golden;
 mod image;
 mod interrupt;
+mod operate;
 mod papers;
 mod pictures;
 mod plan;

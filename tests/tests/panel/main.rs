@@ -1,6 +1,8 @@
 //! The front panel: what it shows, what it asks for, and what it never does.
 
 mod forged;
+mod properties;
 mod rig;
 mod screens;
 mod touch;
+mod world;

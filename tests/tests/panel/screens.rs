@@ -243,8 +243,10 @@ fn walk_states(preferences: Preferences, table: &mut Table) {
     table.section("a dose");
     table.take(Looking::at(forged::dosing(), preferences).screen());
     let mut state = forged::dosing();
-    state.alarms |= 1 << Alarm::Leak as u16;
-    table.take(Looking::at(state, preferences).screen());
+    for alarm in Alarm::ALL {
+        state.alarms = 1 << alarm as u16;
+        table.take(Looking::at(state, preferences).screen());
+    }
     table.section("keys that are locked");
     let mut looking = Looking::at(book(), preferences);
     for at in 0..9 {
