@@ -44,7 +44,8 @@ def main():
             print(f"{target}: {field} is over its budget", file=sys.stderr)
             failed = True
 
-    names = {"inbox": "the least: ledger, loop, inbox", "hal": "and `hal`", "line": "and settings by line", "fast-crc": "and `fast-crc`",
+    names = {"inbox": "the least: ledger, loop, inbox", "hal": "and `hal`", "line": "and settings by line",
+             "panel": "and the panel, in English", "panel-all": "and the panel, in five languages", "fast-crc": "and `fast-crc`",
              "log": "and `log`, with a logger", "defmt": "and `defmt`, with a logger"}
     size_rows = [
         [TARGETS[target], names[name], *map(number, sizes[target, name])]

@@ -154,23 +154,23 @@ impl Panel {
             Card::Supply => supply(&style, view, screen),
             Card::Timetable => timetable(&style, view, screen),
             Card::Prime => {
-                screen.left(0, &Text::of(words.prime));
+                screen.say(0, words.prime);
                 let mut volume = Text::new();
                 style.volume(&mut volume, self.prime);
                 row(screen, 1, words.up_to, &volume);
-                screen.left(2, &Text::of(words.any_touch));
+                screen.say(2, words.any_touch);
             }
             Card::Calibrate => calibrate(&style, view, screen),
             Card::Clock => clock(&style, view, screen),
             Card::History => {
-                screen.left(0, &Text::of(words.history));
+                screen.say(0, words.history);
                 match view.recent.get(usize::from(self.back)) {
                     Some(past) => outcome(past, &style, view, screen),
-                    None => screen.left(1, &Text::of(words.none_yet)),
+                    None => screen.say(1, words.none_yet),
                 }
             }
             Card::SetUp => {
-                screen.left(0, &Text::of(words.set_up));
+                screen.say(0, words.set_up);
                 let is_set = view.controller.book().lock.is_set();
                 let lock = match (is_set, view.controller.is_locked()) {
                     (false, _) => words.lock_none,
@@ -178,7 +178,7 @@ impl Panel {
                     (true, true) => words.lock_shut,
                 };
                 row(screen, 1, words.lock, &Text::of(lock));
-                screen.left(2, &Text::of(words.name));
+                screen.say(2, words.name);
             }
         }
         let action = self.action(view);
@@ -214,12 +214,12 @@ impl Panel {
         let words = style.words;
         if let Some((at, kind)) = self.set_up_step(view) {
             if at == 1 {
-                screen.left(0, &Text::of(words.hint_turn));
-                screen.left(1, &Text::of(words.hint_press));
-                screen.left(2, &Text::of(words.hint_hold));
+                screen.say(0, words.hint_turn);
+                screen.say(1, words.hint_press);
+                screen.say(2, words.hint_hold);
             } else {
-                screen.left(0, &Text::of(title(kind, words)));
-                screen.left(1, &Text::of(help(kind, words)));
+                screen.say(0, title(kind, words));
+                screen.say(1, help(kind, words));
             }
             let mut text = Text::of("> ");
             text.say(words.set_up_step);
@@ -230,7 +230,7 @@ impl Panel {
             return screen.left(3, &text);
         }
         if let Some((least, dose)) = view.controller.open_dose() {
-            screen.left(0, &Text::of(words.dosing));
+            screen.say(0, words.dosing);
             let mut text = Text::new();
             style.volume(&mut text, least);
             screen.left(1, &text);
@@ -244,10 +244,10 @@ impl Panel {
             }
             return;
         }
-        screen.left(0, &Text::of(words.last));
+        screen.say(0, words.last);
         match view.recent.get(0) {
             Some(past) => outcome(past, style, view, screen),
-            None => screen.left(1, &Text::of(words.none_yet)),
+            None => screen.say(1, words.none_yet),
         }
         if let Some((first, more)) = view.alarm() {
             screen.clear(2);
@@ -282,8 +282,9 @@ const fn help(kind: Kind, words: &'static Words) -> &'static str {
 }
 
 /// A word at the left of a line and what belongs to it at the right.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 fn row(screen: &mut Screen, at: usize, word: &str, right: &Text) {
-    screen.left(at, &Text::of(word));
+    screen.say(at, word);
     screen.right(at, right);
 }
 
@@ -315,14 +316,14 @@ fn outcome<const N: usize, const H: usize>(
         OutcomeKind::Part(cause) => (words.part, Some(cause)),
         OutcomeKind::Skipped(cause) => (words.skipped, Some(cause)),
     };
-    screen.left(1, &Text::of(word));
+    screen.say(1, word);
     if !matches!(past.kind, OutcomeKind::Skipped(_)) {
         style.volume(&mut text, past.least);
         screen.right(1, &text);
     }
     if let Some(cause) = cause {
         let name = words.causes.get(usize::from(cause.code()).saturating_sub(1));
-        screen.left(2, &Text::of(name.copied().unwrap_or("-")));
+        screen.say(2, name.copied().unwrap_or("-"));
     }
 }
 
@@ -342,9 +343,9 @@ fn when<const N: usize, const H: usize>(
 
 fn next<const N: usize, const H: usize>(style: &Style, view: &View<'_, N, H>, screen: &mut Screen) {
     let words = style.words;
-    screen.left(0, &Text::of(words.next));
+    screen.say(0, words.next);
     let Some(next) = view.controller.next_dose() else {
-        return screen.left(1, &Text::of(words.none_due));
+        return screen.say(1, words.none_due);
     };
     when(next.due_at, style, view, screen);
     let (mut volume, mut window) = (Text::new(), Text::new());
@@ -374,7 +375,7 @@ fn supply<const N: usize, const H: usize>(
 ) {
     let words = style.words;
     let book = view.controller.book();
-    screen.left(0, &Text::of(words.supply));
+    screen.say(0, words.supply);
     let mut product = Text::new();
     if book.stock.container().is_none() {
         product.say(words.no_account);
@@ -406,7 +407,7 @@ fn timetable<const N: usize, const H: usize>(
 ) {
     let words = style.words;
     let timetable = &view.controller.book().timetable;
-    screen.left(0, &Text::of(words.timetable));
+    screen.say(0, words.timetable);
     let mut count = Text::new();
     count.number(timetable.ids().count() as u32, 1);
     row(screen, 1, words.entries, &count);
@@ -422,8 +423,8 @@ fn calibrate<const N: usize, const H: usize>(
 ) {
     let words = style.words;
     let book = view.controller.book();
-    screen.left(0, &Text::of(words.calibrate));
-    let Some(head) = &book.head else { return screen.left(1, &Text::of(words.unset)) };
+    screen.say(0, words.calibrate);
+    let Some(head) = &book.head else { return screen.say(1, words.unset) };
     let mut text = Text::new();
     style.volume(&mut text, Volume::from_nl(u64::from(head.flow.as_nl_per_min())));
     text.say("/min");
@@ -447,8 +448,8 @@ fn clock<const N: usize, const H: usize>(
     screen: &mut Screen,
 ) {
     let words = style.words;
-    screen.left(0, &Text::of(words.clock));
-    let Some(local) = view.local() else { return screen.left(1, &Text::of(words.unset)) };
+    screen.say(0, words.clock);
+    let Some(local) = view.local() else { return screen.say(1, words.unset) };
     let mut text = Text::new();
     style.long_date(&mut text, local.date());
     screen.left(1, &text);
@@ -474,7 +475,7 @@ pub(super) fn running<const N: usize, const H: usize>(
     screen: &mut Screen,
 ) {
     let words = style.words;
-    screen.left(0, &Text::of(if run.calibrates { words.calibrating } else { words.priming }));
+    screen.say(0, if run.calibrates { words.calibrating } else { words.priming });
     let asked = Duration::from_ms(u64::from(run.asked_ms));
     if run.calibrates {
         // counting up, in time: the volume is what is to be found out

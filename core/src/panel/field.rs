@@ -44,12 +44,24 @@ const fn power(base: u32, exponent: u8) -> u32 {
     base.saturating_pow(exponent as u32)
 }
 
+/// The digit of a base at a place, without a way to panic: 0 where there is no place.
+fn digit_of(value: u32, place: u32, base: u32) -> u32 {
+    value.checked_div(place).and_then(|left| left.checked_rem(base)).unwrap_or(0)
+}
+
+const fn rest(value: u32, of: u32) -> u32 {
+    match value.checked_rem(of) {
+        Some(rest) => rest,
+        None => 0,
+    }
+}
+
 /// The one after or before in a circle of so many from `first`.
 const fn round(value: u32, first: u32, count: u32, right: bool) -> u32 {
     let at = value.saturating_sub(first);
     let count = if count == 0 { 1 } else { count };
     let next = if right { at.saturating_add(1) } else { at.saturating_add(count - 1) };
-    first.saturating_add(next % count)
+    first.saturating_add(rest(next, count))
 }
 
 impl Field {
@@ -78,7 +90,7 @@ impl Field {
             Self::Number { digits, .. } => {
                 let value = if value == BLANK { 0 } else { value };
                 let place = power(10, digits.saturating_sub(wheel)).max(1);
-                let digit = value / place % 10;
+                let digit = digit_of(value, place, 10);
                 let without = value.saturating_sub(digit.saturating_mul(place));
                 without.saturating_add(round(digit, 0, 10, right).saturating_mul(place))
             }
@@ -105,7 +117,7 @@ impl Field {
             Self::Choice(count) => round(value, 0, u32::from(count), right),
             Self::Pin => {
                 let place = power(11, wheel);
-                let digit = value / place % 11;
+                let digit = digit_of(value, place, 11);
                 let count = if wheel < 4 { 10 } else { 11 };
                 let without = value.saturating_sub(digit.saturating_mul(place));
                 without.saturating_add(round(digit, 0, count, right).saturating_mul(place))
@@ -136,7 +148,7 @@ impl Field {
 
     /// Whether the wheel stands after the last digit of a PIN.
     pub(super) fn ends_at(&self, value: u32, wheel: u8) -> bool {
-        matches!(self, Self::Pin) && wheel >= 4 && value / power(11, wheel) % 11 == END
+        matches!(self, Self::Pin) && wheel >= 4 && digit_of(value, power(11, wheel), 11) == END
     }
 
     /// The value, with brackets round the wheel that is being turned. What a choice
@@ -177,7 +189,8 @@ impl Field {
                         text.char(if style.words.comma { ',' } else { '.' });
                     }
                     let place = power(10, digits.saturating_sub(at).saturating_sub(1)).max(1);
-                    let c = if value == BLANK { '_' } else { digit_char(value / place % 10) };
+                    let c =
+                        if value == BLANK { '_' } else { digit_char(digit_of(value, place, 10)) };
                     part(text, wheel, at.saturating_add(1), |text| text.char(c));
                 }
                 text.char(' ');
@@ -237,7 +250,7 @@ impl Field {
             Self::Choice(_) => part(text, wheel, 0, |text| text.say(choice)),
             Self::Pin => {
                 for at in 0..8_u8 {
-                    let digit = value / power(11, at) % 11;
+                    let digit = digit_of(value, power(11, at), 11);
                     let shown = match wheel {
                         Some(wheel) if at == wheel && digit == END => ' ',
                         Some(wheel) if at == wheel => digit_char(digit),
@@ -269,7 +282,7 @@ pub(super) fn digits_of(value: u32) -> ([u8; 8], usize) {
     let mut digits = [0; 8];
     let mut len = 0;
     for (at, place) in digits.iter_mut().enumerate() {
-        let digit = value / power(11, at as u8) % 11;
+        let digit = digit_of(value, power(11, at as u8), 11);
         if digit == END {
             break;
         }

@@ -294,8 +294,10 @@ impl Panel {
             match self.action(view)? {
                 Action::Open(kind) => self.open(kind, view),
                 Action::Older => {
-                    let count = view.recent.len().max(1) as u8;
-                    self.back = self.back.saturating_add(1) % count;
+                    // round again after the oldest
+                    let next = self.back.saturating_add(1);
+                    let is_there = view.recent.get(usize::from(next)).is_some();
+                    self.back = if is_there { next } else { 0 };
                 }
             }
             return None;
@@ -399,8 +401,8 @@ impl Panel {
         match (self.over, &self.draft) {
             (Over::Told { problem, pin }, _) => problem.show(pin, &style, &mut screen),
             (Over::Pin { digits, wheel }, _) => {
-                screen.left(0, &Text::of(style.words.unlock));
-                screen.left(1, &Text::of(style.words.pin));
+                screen.say(0, style.words.unlock);
+                screen.say(1, style.words.pin);
                 let mut text = Text::new();
                 Field::Pin.show(&style, &mut text, digits.0, Some(wheel), "");
                 screen.left(2, &text);
@@ -425,7 +427,7 @@ impl Panel {
         }
         if !view.controller.takes_keys_at(view.now) {
             screen.clear(ROWS - 1);
-            screen.left(ROWS - 1, &Text::of(style.words.hold_to_unlock));
+            screen.say(ROWS - 1, style.words.hold_to_unlock);
         }
         screen
     }
@@ -492,8 +494,23 @@ pub fn operate<const N: usize, const H: usize>(
     // a key changes nothing but the display
     let _ = desk.hand_in(Event::Key { held: input == Input::Hold });
     let Some(request) = request else { return };
-    let timetable = desk.controller().book().timetable;
-    let refusal = request.hand_in(&timetable, |event| desk.hand_in(event));
+    let refusal = match request.event() {
+        Some(event) => desk.hand_in(event),
+        None => hand_in_timetable(&request, desk),
+    };
     let now = desk.now();
     panel.answer(refusal, &View { controller: desk.controller(), recent: desk.recent(), now });
+}
+
+/// A change of the timetable: the one in force, whole, with the change in it.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+fn hand_in_timetable<const N: usize, const H: usize>(
+    request: &Request,
+    desk: &mut impl Desk<N, H>,
+) -> Option<Refusal> {
+    let mut timetable = desk.controller().book().timetable;
+    match request.timetable(&mut timetable)? {
+        Ok(()) => desk.hand_in(Event::Timetable(&timetable)),
+        Err(refusal) => Some(refusal),
+    }
 }

@@ -56,7 +56,7 @@ impl Problem {
     /// `pin`: it was the PIN that was not taken.
     pub(super) fn show(&self, pin: bool, style: &Style, screen: &mut Screen) {
         let words = style.words;
-        screen.left(0, &Text::of(words.not_taken));
+        screen.say(0, words.not_taken);
         let mut more = Text::new();
         let reason = match *self {
             Self::NoNumber => words.no_number,
@@ -122,7 +122,7 @@ impl Problem {
                 Refusal::Implausible { .. } => words.implausible,
             },
         };
-        screen.left(1, &Text::of(reason));
+        screen.say(1, reason);
         screen.left(2, &more);
         match self.remedy() {
             _ if pin => screen.action(words.do_pin),

@@ -10,8 +10,8 @@ use crate::timetable::{Refusal, Timetable};
 use crate::units::Volume;
 use crate::zone::Zone;
 
-/// One thing that the person at the knob wants. It is made an event by
-/// [`Self::hand_in`], and is in force when the controller has taken that, or not at
+/// One thing that the person at the knob wants. It is made an event
+/// ([`operate`](super::operate)), and is in force when the controller has taken that, or not at
 /// all.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -56,45 +56,44 @@ pub enum Request {
 }
 
 impl Request {
-    /// Makes an event of it and hands that in. `timetable` is the one in force; what
-    /// comes back is why it was not taken.
-    pub fn hand_in<const N: usize>(
+    /// The event that it is; `None` for a change of the timetable ([`Self::timetable`]).
+    pub const fn event<const N: usize>(&self) -> Option<Event<'_, N>> {
+        Some(match self {
+            Self::Release => Event::Release,
+            Self::Acknowledge => Event::Acknowledge,
+            Self::SetClock(local) => Event::SetClock(*local),
+            Self::SetZone(zone) => Event::SetZone(zone),
+            Self::SetHead(head) => Event::SetHead(head),
+            Self::TubeChanged => Event::TubeChanged,
+            Self::Container(container, level) => Event::Container(container, *level),
+            Self::Refill(level) => Event::Refill(*level),
+            Self::PackChanged => Event::PackChanged,
+            Self::Prime(volume) => Event::Prime(*volume),
+            Self::Calibrate(vessel) => Event::CalibrateInto(vessel),
+            Self::Measured(measured) => Event::Measured(measured),
+            Self::RunAgain(id) => Event::RunAgain(*id),
+            Self::Unlock(pin) => Event::Unlock(*pin),
+            Self::Lock => Event::Lock,
+            Self::SetPin(pin) => Event::SetPin(*pin),
+            Self::Put(_) | Self::Remove(_) => return None,
+        })
+    }
+
+    /// Changes a copy of the timetable in force; `None` where it asks for no such
+    /// change. The whole of it is then handed in.
+    ///
+    /// # Errors
+    ///
+    /// There is no line for the entry, or no such entry.
+    pub fn timetable<const N: usize>(
         &self,
-        timetable: &Timetable<N>,
-        hand_in: impl FnOnce(Event<'_, N>) -> Option<Refusal>,
-    ) -> Option<Refusal> {
+        timetable: &mut Timetable<N>,
+    ) -> Option<Result<(), Refusal>> {
         match self {
-            Self::Release => hand_in(Event::Release),
-            Self::Acknowledge => hand_in(Event::Acknowledge),
-            Self::SetClock(local) => hand_in(Event::SetClock(*local)),
-            Self::SetZone(zone) => hand_in(Event::SetZone(zone)),
-            Self::SetHead(head) => hand_in(Event::SetHead(head)),
-            Self::TubeChanged => hand_in(Event::TubeChanged),
-            Self::Container(container, level) => hand_in(Event::Container(container, *level)),
-            Self::Refill(level) => hand_in(Event::Refill(*level)),
-            Self::PackChanged => hand_in(Event::PackChanged),
-            Self::Prime(volume) => hand_in(Event::Prime(*volume)),
-            Self::Calibrate(vessel) => hand_in(Event::CalibrateInto(vessel)),
-            Self::Measured(measured) => hand_in(Event::Measured(measured)),
-            Self::Put(entry) => {
-                let mut timetable = *timetable;
-                match timetable.put(*entry) {
-                    Ok(()) => hand_in(Event::Timetable(&timetable)),
-                    Err(refusal) => Some(refusal),
-                }
-            }
-            Self::Remove(id) => {
-                let mut timetable = *timetable;
-                if timetable.remove(*id) {
-                    hand_in(Event::Timetable(&timetable))
-                } else {
-                    Some(Refusal::NoSuchEntry { id: *id })
-                }
-            }
-            Self::RunAgain(id) => hand_in(Event::RunAgain(*id)),
-            Self::Unlock(pin) => hand_in(Event::Unlock(*pin)),
-            Self::Lock => hand_in(Event::Lock),
-            Self::SetPin(pin) => hand_in(Event::SetPin(*pin)),
+            Self::Put(entry) => Some(timetable.put(*entry)),
+            Self::Remove(id) if timetable.remove(*id) => Some(Ok(())),
+            Self::Remove(id) => Some(Err(Refusal::NoSuchEntry { id: *id })),
+            _ => None,
         }
     }
 }

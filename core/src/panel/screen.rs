@@ -31,11 +31,19 @@ impl Screen {
     }
 
     /// Puts a text at the left of a line.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn left(&mut self, row: usize, text: &Text) {
         self.put(row, 0, text);
     }
 
+    /// Words at the left of a line.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn say(&mut self, row: usize, words: &str) {
+        self.left(row, &Text::of(words));
+    }
+
     /// Puts a text at the right of a line, a space apart from what is there.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn right(&mut self, row: usize, text: &Text) {
         let from = COLUMNS.saturating_sub(usize::from(text.len));
         let before = from.checked_sub(1).and_then(|at| self.rows.get(row)?.get(at));
@@ -54,6 +62,7 @@ impl Screen {
     }
 
     /// The last line: what a press does.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn action(&mut self, words: &str) {
         let mut text = Text::of("> ");
         text.say(words);
@@ -113,12 +122,14 @@ impl Text {
     }
 
     /// One that says this.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn of(words: &str) -> Self {
         let mut text = Self::new();
         text.say(words);
         text
     }
 
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn char(&mut self, c: char) {
         match self.chars.get_mut(usize::from(self.len)) {
             Some(place) => {

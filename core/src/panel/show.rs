@@ -32,11 +32,11 @@ impl Style {
     /// A number of so many tenths, hundredths, ...: its whole part in at least
     /// `digits` digits.
     pub(super) fn decimal(&self, text: &mut Text, value: u32, digits: u32, decimals: u32) {
-        let scale = 10_u32.pow(decimals.min(3));
-        text.number(value / scale, digits);
+        let scale = ten_to(decimals);
+        text.number(value.checked_div(scale).unwrap_or(0), digits);
         if decimals > 0 {
             text.char(self.point());
-            text.number(value % scale, decimals.min(3));
+            text.number(value.checked_rem(scale).unwrap_or(0), decimals.min(3));
         }
     }
 
@@ -178,6 +178,16 @@ impl Style {
     }
 }
 
+/// Ten to the power of so many decimals, at most three.
+const fn ten_to(decimals: u32) -> u32 {
+    match decimals {
+        0 => 1,
+        1 => 10,
+        2 => 100,
+        _ => 1000,
+    }
+}
+
 /// The minute of the day of a local time.
 pub(super) const fn minute_of(local: Local) -> u32 {
     (local.as_ms().rem_euclid(DAY_MS) / MINUTE_MS as i64) as u32
@@ -192,7 +202,7 @@ fn some_of(text: &mut Text, of: &str, from: usize, count: usize) {
 /// A volume in ten to the power of minus `decimals` of a unit, rounded half up.
 pub(super) fn value_of(volume: Volume, decimals: u32, unit: Unit, much: bool) -> u32 {
     let (num, den) = unit.volume(much).nanolitres();
-    let scale = u64::from(10_u32.pow(decimals.min(3))).saturating_mul(den);
+    let scale = u64::from(ten_to(decimals)).saturating_mul(den);
     let value = over(volume.as_nl().saturating_mul(scale).saturating_add(num / 2), num);
     u32::try_from(value).unwrap_or(u32::MAX)
 }
@@ -200,7 +210,7 @@ pub(super) fn value_of(volume: Volume, decimals: u32, unit: Unit, much: bool) ->
 /// The volume that such a number stands for, rounded half up to the nanolitre.
 pub(super) fn volume_of(value: u32, decimals: u32, unit: Unit, much: bool) -> Volume {
     let (num, den) = unit.volume(much).nanolitres();
-    let scale = u64::from(10_u32.pow(decimals.min(3))).saturating_mul(den);
+    let scale = u64::from(ten_to(decimals)).saturating_mul(den);
     Volume::from_nl(over(u64::from(value).saturating_mul(num).saturating_add(scale / 2), scale))
 }
 

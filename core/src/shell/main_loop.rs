@@ -9,7 +9,7 @@ use super::inbox::{Inbox, Taken};
 use crate::controller::Controller;
 use crate::device::{Device, StartError};
 use crate::event::Event;
-use crate::ledger::Geometry;
+use crate::ledger::{Geometry, Ledger};
 use crate::notice::notice;
 use crate::record::Reset;
 use crate::time::Instant;
@@ -119,6 +119,11 @@ where
     /// The device.
     pub const fn device(&self) -> &Device<F, N, H, C> {
         &self.device
+    }
+
+    /// The ledger, to read from it: for a panel, which shows the latest outcomes.
+    pub const fn ledger(&mut self) -> &mut Ledger<F> {
+        self.device.ledger_mut()
     }
 
     /// The board.

@@ -66,7 +66,7 @@ impl Draft {
             Kind::Clock => {
                 let local = view.local();
                 let date = local.map_or(Date::from_days(FIRST_DATE), crate::civil::Local::date);
-                let date = date.clamp(Date::MIN, Date::MAX);
+                let date = date.max(Date::MIN).min(Date::MAX);
                 draft.set(Step::Date, date.days().unsigned_abs());
                 draft.set(Step::Time, local.map_or(0, minute_of));
             }

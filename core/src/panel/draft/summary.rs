@@ -123,6 +123,7 @@ impl Draft {
         }
     }
 
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn value(&self, step: Step, style: &Style) -> Text {
         let mut text = Text::new();
         let choice = self.choice(step, style.words);
@@ -156,30 +157,30 @@ impl Draft {
                 if self.get(Step::State) == 2 {
                     // what is taken out has no other figures that matter
                     screen.clear(2);
-                    return screen.left(2, &Text::of(words.state_gone));
+                    return screen.say(2, words.state_gone);
                 }
                 if matches!(self.kind, Kind::Entry(_)) || state == words.state_off {
                     screen.right(0, &Text::of(state));
                 }
             }
             Kind::Prime => {
-                screen.left(1, &Text::of(outlet_in_vessel));
-                screen.left(2, &Text::of(words.up_to));
+                screen.say(1, outlet_in_vessel);
+                screen.say(2, words.up_to);
                 screen.right(2, &self.value(Step::MostPrime, style));
             }
             Kind::Calibrate => {
-                screen.left(1, &Text::of(outlet_in_vessel));
+                screen.say(1, outlet_in_vessel);
                 screen.left(2, &self.value(Step::Vessel, style));
             }
             Kind::RunAgain(id) => {
-                screen.left(1, &Text::of(look_first));
+                screen.say(1, look_first);
                 let entry = view.controller.book().timetable.get(id);
                 let mut text = Text::new();
                 style.volume(&mut text, entry.map_or(Volume::ZERO, |entry| entry.volume));
                 screen.left(2, &text);
             }
             Kind::Acknowledge => {
-                screen.left(1, &Text::of(look_first));
+                screen.say(1, look_first);
                 if let Some((alarm, _)) = view.alarm() {
                     super::super::cards::alarm(alarm, 0, style, screen, 2);
                 }
@@ -203,9 +204,9 @@ impl Draft {
                 screen.left(2, &self.value(Step::Language, style));
             }
             Kind::NewPin => screen.left(1, &self.value(Step::PinWanted, style)),
-            Kind::NewPack | Kind::Lock => screen.left(1, &Text::of(look_first)),
+            Kind::NewPack | Kind::Lock => screen.say(1, look_first),
             Kind::Product if self.get(Step::Capacity) == 0 => {
-                screen.left(1, &Text::of(words.no_account));
+                screen.say(1, words.no_account);
             }
             _ => {
                 for (row, &step) in self.steps().iter().take(2).enumerate() {

@@ -16,6 +16,8 @@ mod line;
 mod logger;
 #[cfg(feature = "hal")]
 mod pins;
+#[cfg(feature = "panel")]
+mod panel;
 mod plants;
 
 use core::mem::MaybeUninit;
@@ -86,6 +88,8 @@ fn main() -> ! {
         events::hand_in(&mut main);
         #[cfg(feature = "line")]
         line::take(&mut main);
+        #[cfg(feature = "panel")]
+        panel::take(&mut main);
         plants::act();
     }
 }
