@@ -23,7 +23,7 @@ pub(super) struct SheetArgs {
     /// Paper that it is printed on
     #[arg(long, value_enum, default_value_t = Paper::A4)]
     pub(super) paper: Paper,
-    /// Where the product goes in, instead of the scenario's [site]; a blank and a
+    /// Where the product goes in, instead of the scenario's `[site]`; a blank and a
     /// warning where neither says it
     #[arg(long, value_name = "TEXT", value_parser = words)]
     pub(super) dosing_point: Option<String>,
