@@ -13,7 +13,7 @@ use crate::lock::Lock;
 use crate::motor::Motor;
 use crate::power::Gauge;
 use crate::record::{
-    Act, Adopted, Alarm, Begin, Born, ClosedRun, Delivery, LineState, NewPack, Outcome,
+    Act, Adopted, Alarm, Begin, Born, ClosedRun, Delivery, LineState, Mark, NewPack, Outcome,
     OutcomeKind, PackedState, Pulse, Record, Staged, Waiting,
 };
 use crate::schedule::WallClock;
@@ -177,6 +177,16 @@ impl<const N: usize, const H: usize> Book<N, H> {
     /// The state of a line; that of an empty line where there is none.
     pub fn state(&self, line: usize) -> LineState {
         self.lines.get(line).map(PackedState::get).unwrap_or_default()
+    }
+
+    /// The mark of a line.
+    pub(crate) fn mark(&self, line: usize) -> Mark {
+        self.lines.get(line).and_then(PackedState::mark)
+    }
+
+    /// The revision of the entry on a line.
+    pub(crate) fn revision(&self, line: usize) -> u16 {
+        self.lines.get(line).map_or(0, PackedState::revision)
     }
 
     /// Changes the state of a line.
@@ -412,8 +422,11 @@ impl<const N: usize, const H: usize> Book<N, H> {
     fn begin_pulse(&mut self, pulse: &Pulse) {
         let first = pulse.first;
         let begin = Begin { at: pulse.at, utc: self.utc(pulse.at), losses: self.losses };
-        if self.entry_is(pulse.line, pulse.due.id) {
-            self.change(usize::from(pulse.line), |state| {
+        let line = usize::from(pulse.line);
+        // the pulses of a dose but its first find the mark where it is
+        let changes = first || pulse.mark != self.mark(line);
+        if changes && self.entry_is(pulse.line, pulse.due.id) {
+            self.change(line, |state| {
                 if !pulse.asked && pulse.due.revision == state.revision {
                     state.mark = pulse.mark;
                 }

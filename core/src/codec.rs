@@ -5,6 +5,10 @@
 //! asking after each field would cost a device more code than the fields do. For
 //! the same reason a field is a call there, and in line on a host.
 
+// in line, with the lengths known, a field is one load; else a good part of a pump edge
+// goes into checks of lengths
+#![allow(clippy::inline_always)]
+
 /// Writes fields one after another.
 pub(crate) struct Put<'a> {
     buffer: &'a mut [u8],
@@ -25,17 +29,20 @@ impl<'a> Put<'a> {
 
     /// The low `bytes` bytes of a number.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     fn number(&mut self, value: u64, bytes: usize) {
         self.bytes(value.to_le_bytes().get(..bytes).unwrap_or_default());
     }
 
     /// The same for a number that a register of the device holds.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     fn short(&mut self, value: u32, bytes: usize) {
         self.bytes(value.to_le_bytes().get(..bytes).unwrap_or_default());
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     pub(crate) fn bytes(&mut self, bytes: &[u8]) {
         for &byte in bytes {
             match self.buffer.get_mut(self.at) {
@@ -74,6 +81,7 @@ impl<'a> Put<'a> {
 
     /// Six bytes, two's complement; values outside are clamped to the ends.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     pub(crate) fn i48(&mut self, value: i64) {
         const MOST: i64 = (1 << 47) - 1;
         self.number(value.clamp(-MOST - 1, MOST) as u64, 6);
@@ -94,6 +102,7 @@ impl<'a> Get<'a> {
 
     /// Fills `to` with the next bytes, with zeros where there are not so many.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     fn fill(&mut self, to: &mut [u8]) {
         match self.buffer.split_at_checked(to.len()) {
             Some((head, rest)) => {
@@ -113,6 +122,7 @@ impl<'a> Get<'a> {
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     fn short(&mut self, bytes: usize) -> u32 {
         let mut value = [0; 4];
         self.fill(value.get_mut(..bytes).unwrap_or_default());
@@ -120,6 +130,7 @@ impl<'a> Get<'a> {
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     fn number(&mut self, bytes: usize) -> u64 {
         let mut value = [0; 8];
         self.fill(value.get_mut(..bytes).unwrap_or_default());
@@ -151,6 +162,7 @@ impl<'a> Get<'a> {
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     pub(crate) fn i48(&mut self) -> i64 {
         // the sign is in the topmost of six bytes
         (self.number(6) << 16) as i64 >> 16
@@ -158,6 +170,7 @@ impl<'a> Get<'a> {
 
     /// A byte that is 0 or 1.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     pub(crate) fn bool(&mut self) -> bool {
         let byte = self.u8();
         self.ok &= byte <= 1;

@@ -26,42 +26,59 @@ const LONGEST_GUARD: Duration = Duration::from_h(84);
 pub struct Starts {
     /// The newest.
     last: Instant,
-    /// How much earlier each was, in ms and one more, in three bytes; 0 for none.
+    /// How much later than a reference each was, in ms and one more, in three bytes; 0
+    /// for none. The reference moves on with the newest in steps of over two hours, so
+    /// that most starts change no other place.
     ring: [[u8; 3]; KEPT],
-    /// Where the next goes, which is also where the oldest is.
+    /// Where the next goes.
     next: u8,
+    /// How many there are, one after another up to the one before `next`.
+    count: u8,
+}
+
+/// How far the reference moves at once, in ms: two such steps go into three bytes.
+const STEP_MS: i64 = 1 << 23;
+
+/// The instant that places are counted from: at least one step before the newest.
+const fn reference(last: Instant) -> Instant {
+    Instant::from_ms((last.as_ms() & -STEP_MS).saturating_sub(STEP_MS))
 }
 
 impl Starts {
     /// None yet.
-    pub const NONE: Self = Self { last: Instant::ZERO, ring: [[0; 3]; KEPT], next: 0 };
+    pub const NONE: Self = Self { last: Instant::ZERO, ring: [[0; 3]; KEPT], next: 0, count: 0 };
 
     /// Takes down a start.
     pub fn push(&mut self, at: Instant) {
-        // one that does not come in order is put down by what it is
-        let earlier = self.last.since(at).min(HOUR).as_ms() as u32;
-        let later = at.since(self.last).min(HOUR).as_ms() as u32;
-        for place in &mut self.ring {
-            let age = age_of(*place);
-            let grown = if age == 0 { 0 } else { age.saturating_add(later) };
-            *place = bytes_of(if u64::from(grown) > HOUR.as_ms() { 0 } else { grown });
-        }
+        let before = reference(self.last);
         self.last = self.last.max(at);
-        if let Some(place) = self.ring.get_mut(usize::from(self.next)) {
-            *place = bytes_of(earlier.saturating_add(1));
+        let (last, now) = (self.last, reference(self.last));
+        // from the oldest on, as far as they are an hour old
+        while let Some(place) = self.ring.get_mut(place_back(self.next, self.count)) {
+            if self.count == 0 || at_of(*place, before).is_some_and(|at| last.since(at) < HOUR) {
+                break;
+            }
+            *place = NONE;
+            self.count -= 1;
         }
-        self.next = (self.next + 1) % KEPT as u8;
+        if now != before {
+            for place in &mut self.ring {
+                let kept = at_of(*place, before).filter(|&at| last.since(at) < HOUR);
+                *place = kept.map_or(NONE, |at| place_of(at, now));
+            }
+        }
+        if let Some(place) = self.ring.get_mut(usize::from(self.next)) {
+            // one that does not come in order is put down by what it is
+            *place = place_of(at.max(last.minus(HOUR)), now);
+        }
+        self.next = if usize::from(self.next) + 1 < KEPT { self.next + 1 } else { 0 };
+        self.count = (self.count + 1).min(KEPT as u8);
     }
 
     /// The start so many starts back; 1 is the newest.
     fn back(&self, count: usize) -> Option<Instant> {
-        let index = (usize::from(self.next) + KEPT).checked_sub(count)? % KEPT;
-        self.at(*self.ring.get(index)?)
-    }
-
-    fn at(&self, place: [u8; 3]) -> Option<Instant> {
-        let earlier = age_of(place).checked_sub(1)?;
-        Some(self.last.minus(Duration::from_ms(u64::from(earlier))))
+        let index = place_back(self.next, u8::try_from(count).ok()?);
+        at_of(*self.ring.get(index)?, reference(self.last))
     }
 
     /// From the oldest to the newest.
@@ -71,12 +88,10 @@ impl Starts {
 
     /// How many more starts the hour that ends at `now` allows.
     pub fn free(&self, now: Instant, limit: u16) -> u32 {
-        // how old the newest is, and what the others are on top of it
-        let since = now.since(self.last).min(HOUR).as_ms() as u32;
-        let hour = HOUR.as_ms() as u32;
+        let reference = reference(self.last);
+        let at = now.max(self.last);
         let in_hour = |place: &&[u8; 3]| {
-            let age = age_of(**place);
-            age != 0 && age.saturating_add(since) <= hour
+            at_of(**place, reference).is_some_and(|start| at.since(start) < HOUR)
         };
         let used = self.ring.iter().filter(in_hour).count();
         u32::from(limit).saturating_sub(u32::try_from(used).unwrap_or(u32::MAX))
@@ -105,12 +120,22 @@ impl Starts {
     }
 }
 
-const fn age_of([a, b, c]: [u8; 3]) -> u32 {
-    u32::from_le_bytes([a, b, c, 0])
+/// The place so many before another, at most all of them.
+const fn place_back(next: u8, count: u8) -> usize {
+    let (next, count) = (next as usize, count as usize);
+    if next >= count { next - count } else { (next + KEPT).saturating_sub(count) }
 }
 
-const fn bytes_of(age: u32) -> [u8; 3] {
-    let [a, b, c, _] = age.to_le_bytes();
+/// What a place is without a start.
+const NONE: [u8; 3] = [0; 3];
+
+fn at_of([a, b, c]: [u8; 3], reference: Instant) -> Option<Instant> {
+    let later = u32::from_le_bytes([a, b, c, 0]).checked_sub(1)?;
+    Some(reference.plus(Duration::from_ms(u64::from(later))))
+}
+
+fn place_of(at: Instant, reference: Instant) -> [u8; 3] {
+    let [a, b, c, ..] = (at.since(reference).as_ms() as u32).saturating_add(1).to_le_bytes();
     [a, b, c]
 }
 
@@ -146,6 +171,12 @@ impl<const H: usize> History<H> {
     /// In no particular order.
     pub fn iter(&self) -> impl Iterator<Item = Delivery> + Clone + '_ {
         self.items.iter().filter_map(PackedDelivery::get)
+    }
+
+    /// The same without the first so many, which are not unpacked.
+    pub(crate) fn iter_from(&self, first: usize) -> impl Iterator<Item = Delivery> + '_ {
+        let kept = self.items.iter().filter(|item| item.is_some());
+        kept.skip(first).filter_map(PackedDelivery::get)
     }
 
     /// Takes down a delivery.
@@ -228,6 +259,8 @@ impl<const H: usize> History<H> {
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
+
     use super::*;
 
     #[test]
@@ -243,5 +276,32 @@ mod tests {
         assert_eq!(starts.free(now, 3), 1);
         // what is an hour old is forgotten
         assert_eq!(starts.iter().count(), 2);
+    }
+
+    #[test]
+    fn starts_are_those_of_a_plain_list_of_the_last_hour() {
+        let (mut starts, mut list) = (Starts::NONE, std::vec::Vec::<i64>::new());
+        let (mut now, mut seed) = (5_i64, 1_u64);
+        for i in 0..20_000 {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            // mostly a minute or less, now and then an hour, some hours, years
+            let most = match seed >> 60 {
+                0 => 3_600_001,
+                1 => 20_000_000,
+                2 if i % 50 == 0 => 1 << 40,
+                _ => 70_000,
+            };
+            now += ((seed >> 20) % most) as i64;
+            starts.push(Instant::from_ms(now));
+            list.retain(|at| now - at < 3_600_000);
+            list.push(now);
+            if list.len() > KEPT {
+                list.remove(0);
+            }
+            assert!(starts.iter().map(Instant::as_ms).eq(list.iter().copied()), "{i}");
+            let later = now + ((seed >> 33) % 4_000_000) as i64;
+            let used = list.iter().filter(|&&at| later - at < 3_600_000).count() as u32;
+            assert_eq!(starts.free(Instant::from_ms(later), 60), 60 - used, "{i}");
+        }
     }
 }

@@ -32,11 +32,37 @@ impl WallClock {
     pub fn local(&self, at: Instant) -> Local {
         self.zone.to_local(self.utc(at))
     }
+
+    /// The instant before which no due of that place can be, whichever of the zone's
+    /// offsets its local time is read by: the larger one gives the earlier moment, and
+    /// of a skipped time every reading lies after it.
+    pub(crate) fn earliest(&self, n: Nominal) -> Instant {
+        let local = i64::from(n.0) * MINUTE_MS;
+        self.instant(Utc::from_ms(local.saturating_sub(self.zone.offsets_ms().1)))
+    }
+
+    /// The first whole minutes that clocks with the smaller and with the greater of the
+    /// zone's offsets show at or after an instant: no due before the first can be at or
+    /// after it, and all from the second on are.
+    pub(crate) fn shown(&self, at: Instant) -> (Nominal, Nominal) {
+        let shown = |offset_ms| {
+            let local = self.utc(at).as_ms().saturating_add(offset_ms);
+            let minute = local.saturating_add(MINUTE_MS - 1).div_euclid(MINUTE_MS);
+            Nominal(u32::try_from(minute.max(0)).unwrap_or(u32::MAX))
+        };
+        let (least, most) = self.zone.offsets_ms();
+        (shown(least), shown(most))
+    }
+
+    /// How far the zone's offsets lie apart, in minutes, rounded up.
+    pub(crate) fn offsets_apart_min(&self) -> u32 {
+        let (least, most) = self.zone.offsets_ms();
+        u32::try_from((most - least + MINUTE_MS - 1) / MINUTE_MS).unwrap_or(u32::MAX)
+    }
 }
 
 /// The most nominals that lie between the earliest that can be at or after an
-/// instant and the first that is: a change of offset is a day at most, and the
-/// search begins two days early.
+/// instant and the first that is: two offsets are a few days apart at most.
 const NEAR: usize = 8;
 const MINUTE_MS: i64 = 60_000;
 /// Noon, in minutes of the day: a trading night runs from noon to noon.
@@ -115,20 +141,34 @@ impl Entry {
         }
     }
 
+    /// I(n), if it can be `by` then at the latest: what cannot needs no offset looked
+    /// up, which is most of the work.
+    pub(crate) fn instant_by(
+        &self,
+        n: Nominal,
+        clock: Option<&WallClock>,
+        by: Instant,
+    ) -> Option<Instant> {
+        match clock {
+            Some(clock) if self.is_weekly() && clock.earliest(n) > by => None,
+            _ => self.instant_of(n, clock),
+        }
+    }
+
     /// The first due in the entry's order whose instant is `at` or later.
     pub fn first_from(&self, at: Instant, clock: Option<&WallClock>) -> Option<Nominal> {
         match self.recurrence {
             Recurrence::Weekly { .. } => {
-                let day = clock?.local(at).date().plus_days(-2).days();
-                let from = Nominal(u32::try_from(day).unwrap_or(0).saturating_mul(DAY_MIN));
-                let mut n = self.next_at_or_after(from)?;
+                let clock = clock?;
+                let mut n = self.next_at_or_after(clock.shown(at).0)?;
                 for _ in 0..NEAR {
-                    if self.instant_of(n, clock)? >= at {
+                    // most are told without asking which offset is in force
+                    if clock.earliest(n) >= at || self.instant_of(n, Some(clock))? >= at {
                         return Some(n);
                     }
                     n = self.next_at_or_after(n.next())?;
                 }
-                debug_assert!(false, "a due within two days of an instant lies over a week off");
+                debug_assert!(false, "offsets of a zone lie over a week apart");
                 None
             }
             Recurrence::Interval { every_ms, from } => {

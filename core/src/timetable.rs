@@ -1,5 +1,7 @@
 //! All the entries together, and what makes a timetable acceptable.
 
+mod upcoming;
+
 use crate::calibration::NoRun;
 use crate::civil::{DAY_MIN, DAY_MS, Date};
 use crate::config::{Head, HeadProblem};

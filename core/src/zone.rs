@@ -198,6 +198,12 @@ impl Zone {
         None
     }
 
+    /// The smaller and the greater of the offsets, in ms.
+    pub(crate) fn offsets_ms(&self) -> (i64, i64) {
+        let summer_s = self.summer.map_or(self.offset_s, |summer| summer.offset_s);
+        (ms(self.offset_s.min(summer_s)), ms(self.offset_s.max(summer_s)))
+    }
+
     /// The local time read by the greater and by the smaller of the offsets: the
     /// moments, the earlier one first, at which a clock may show it.
     fn readings(&self, local: Local) -> (Reading, Reading) {

@@ -114,7 +114,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
 
     fn snapshot_deliveries(&self, part: usize) -> Option<Record> {
         let mut items = [None; DELIVERIES_A_RECORD];
-        let from = self.history.iter().skip(part.saturating_mul(DELIVERIES_A_RECORD));
+        let from = self.history.iter_from(part.saturating_mul(DELIVERIES_A_RECORD));
         for (place, item) in items.iter_mut().zip(from) {
             *place = Some(item);
         }

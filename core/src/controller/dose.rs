@@ -73,11 +73,20 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     fn open_entry(&self, pulse: &Pulse) -> Result<Entry, Cause> {
         let line = usize::from(pulse.line);
         match self.book.timetable.line(line) {
-            Some(entry) if entry.id != pulse.due.id => Err(Cause::Removed),
-            Some(_) if self.book.state(line).revision == pulse.due.revision => {
-                self.book.timetable.line(line).ok_or(Cause::Removed)
+            Some(entry) => self.open_stands(pulse).map(|()| entry),
+            None => self.open_stands(pulse).and(Err(Cause::Removed)),
+        }
+    }
+
+    /// Whether it is, without unpacking it: this is asked at every call.
+    fn open_stands(&self, pulse: &Pulse) -> Result<(), Cause> {
+        let line = usize::from(pulse.line);
+        match self.book.timetable.id_on(line) {
+            Some(id) if id != pulse.due.id => Err(Cause::Removed),
+            Some(_) if self.book.revision(line) == pulse.due.revision => Ok(()),
+            Some(_) if self.book.timetable.line(line).is_some_and(|entry| !entry.enabled) => {
+                Err(Cause::Disabled)
             }
-            Some(entry) if !entry.enabled => Err(Cause::Disabled),
             Some(_) => Err(Cause::Edited),
             None if self.book.damaged & crate::book::bit(line) != 0 => Err(Cause::Damaged),
             None => Err(Cause::Removed),
@@ -200,19 +209,23 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// The end of the open dose, if it has come.
     pub(super) fn dose_end(&mut self, effects: &mut Effects) -> bool {
-        let Some(open) = self.book.open else { return false };
-        let pulse = open.pulse;
+        let Some(open) = &self.book.open else { return false };
         if self.running.is_none() {
             debug_assert!(false, "an open dose that nobody runs");
-            self.running = Some(self.resumed(&open));
+            self.running = Some(self.resumed(open));
         }
-        if let Some(cause) = self.must_end(&open) {
+        if let Some(cause) = self.must_end(open) {
+            let pulse = open.pulse;
             self.stop_run(effects);
             return self.outcome_of(&pulse, cause);
         }
-        let Some(running) = self.running.filter(|_| !self.pump_is_on()) else { return false };
-        let over = running.most_ms >= pulse.dose_ms || self.now >= running.deadline;
-        over && self.outcome_of(&pulse, self.blame(&running))
+        let Some(running) = &self.running else { return false };
+        let over = running.most_ms >= open.pulse.dose_ms || self.now >= running.deadline;
+        if !over || self.pump_is_on() {
+            return false;
+        }
+        let (pulse, blame) = (open.pulse, self.blame(running));
+        self.outcome_of(&pulse, blame)
     }
 
     /// What keeps the open dose from going on, or disturbed it last.
@@ -224,17 +237,15 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// The next intent of the open dose, if its time has come; or its end, where
     /// nothing more can be delivered.
     pub(super) fn dose_pulse(&mut self) -> bool {
-        let (Some(open), Some(running)) = (self.book.open, self.running) else { return false };
-        if self.pump_is_on() || self.stopped_by().is_some() {
+        if self.pump_is_on() || self.book.open.is_none() || self.stopped_by().is_some() {
             return false;
         }
-        let pulse = open.pulse;
+        let Some(running) = &mut self.running else { return false };
         if running.plan.is_some() && self.any_waiting && !running.hurried {
             // another dose waits for this one: it finishes as fast as it may (D3)
-            if let Some(running) = &mut self.running {
-                (running.plan, running.hurried) = (None, true);
-            }
+            (running.plan, running.hurried) = (None, true);
         }
+        let Some(OpenDose { pulse, .. }) = self.book.open else { return false };
         let planned = self.running.and_then(|running| running.plan);
         let plan = match planned.and_then(|plan| plan.next_start().map(|at| (plan, at))) {
             Some((_, start)) if self.now < start => return false,
@@ -268,7 +279,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let Some(running) = self.running else { return false };
         self.want(&Record::Pulse(Pulse {
             at: self.now,
-            mark: self.book.state(usize::from(pulse.line)).mark,
+            mark: self.book.mark(usize::from(pulse.line)),
             on_ms: u32::try_from(plan.next_length().as_ms()).unwrap_or(u32::MAX),
             least_ms: running.least_ms,
             most_ms: running.most_ms,
@@ -306,7 +317,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if open.lost {
             return Some(Cause::ClockLost);
         }
-        if let Err(cause) = self.open_entry(&open.pulse) {
+        if let Err(cause) = self.open_stands(&open.pulse) {
             return Some(cause);
         }
         (open.pulse.restarts >= 3).then_some(Cause::Restarts)

@@ -40,17 +40,20 @@ struct Skip {
 }
 
 impl<const N: usize, const H: usize> Controller<N, H> {
-    /// The place and the instant of the next due of a line, whatever its instant.
+    /// The place and the instant of the next due of a line, if it is by then at the
+    /// latest.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn next_on(&self, line: usize) -> Option<(Nominal, Instant)> {
+    pub(super) fn next_on(&self, line: usize, by: Instant) -> Option<(Nominal, Instant)> {
+        let mark = self.book.mark(line)?;
         let entry = self.book.timetable.line(line)?;
-        let nominal = entry.next_at_or_after(self.book.state(line).mark?)?;
-        Some((nominal, entry.instant_of(nominal, self.book.clock.as_ref())?))
+        let nominal = entry.next_at_or_after(mark)?;
+        let at = entry.instant_by(nominal, self.book.clock.as_ref(), by)?;
+        (at <= by).then_some((nominal, at))
     }
 
     /// The same with all that is known of it.
     fn next_due(&self, line: usize) -> Option<Due> {
-        self.due(line, self.next_on(line)?)
+        self.due(line, self.next_on(line, Instant::MAX)?)
     }
 
     fn due(&self, line: usize, (nominal, due_at): (Nominal, Instant)) -> Option<Due> {
@@ -60,7 +63,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// When the next due of all is.
     pub(super) fn next_due_at(&self) -> Option<Instant> {
-        (0..N).filter_map(|line| self.next_on(line)).map(|(_, at)| at).min()
+        let mut first = None;
+        for line in 0..N {
+            if let Some((_, at)) = self.next_on(line, first.unwrap_or(Instant::MAX)) {
+                first = Some(at);
+            }
+        }
+        first
     }
 
     /// The first due that is to be born now.
@@ -69,7 +78,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             return None;
         }
         let first = self.first_line(|line| {
-            let (_, at) = self.next_on(line).filter(|&(_, at)| at <= self.now)?;
+            let (_, at) = self.next_on(line, self.now)?;
             Some((at, self.book.timetable.id_on(line)?.0))
         });
         self.next_due(first?)
@@ -468,8 +477,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// Whether a due of a line is to be born now that is not missed already.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn is_due_on(&self, line: usize) -> bool {
-        let next = self.next_on(line).filter(|&(_, at)| at <= self.now);
-        let due = next.and_then(|next| self.due(line, next));
+        let due = self.next_on(line, self.now).and_then(|next| self.due(line, next));
         due.is_some_and(|due| self.missed_by(&due).is_none())
     }
 

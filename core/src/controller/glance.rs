@@ -70,7 +70,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         waiting.or_else(|| {
             lines()
                 .filter_map(|(line, entry)| {
-                    let (_, due_at) = self.next_on(line)?;
+                    let (_, due_at) = self.next_on(line, Instant::MAX)?;
                     Some(NextDose { entry, due_at, waits_for: None })
                 })
                 .min_by_key(|next| next.due_at)

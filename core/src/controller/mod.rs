@@ -438,23 +438,33 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// An alarm whose state the ledger does not have yet.
     fn alarm_record(&mut self) -> bool {
         let wanted = [
-            (Alarm::ClockUnset, self.book.clock.is_none(), 0),
-            (
-                Alarm::EntryDamaged,
-                self.book.damaged != 0 || self.book.closed_damaged,
-                self.book.damaged,
-            ),
-            (Alarm::DoesNotFit, self.misfits != 0, self.misfits),
-            (Alarm::MotorFault, self.book.motor.is_latched(), 0),
-            (Alarm::Leak, self.leak, 0),
-            (Alarm::LowLevel, self.is_low(), self.book.account().as_nl()),
-            (Alarm::LevelDisagrees, self.disagrees(), self.book.account().as_nl()),
-            (Alarm::ContainerEmpty, self.is_empty(), self.book.account().as_nl()),
-            (Alarm::PackLow, self.pack_is_low(), self.book.gauge.left_uc(self.now)),
-            (Alarm::PackExhausted, self.pack_is_exhausted(), u64::from(self.book.gauge.load_mv)),
+            (Alarm::ClockUnset, self.book.clock.is_none()),
+            (Alarm::EntryDamaged, self.book.damaged != 0 || self.book.closed_damaged),
+            (Alarm::DoesNotFit, self.misfits != 0),
+            (Alarm::MotorFault, self.book.motor.is_latched()),
+            (Alarm::Leak, self.leak),
+            (Alarm::LowLevel, self.is_low()),
+            (Alarm::LevelDisagrees, self.disagrees()),
+            (Alarm::ContainerEmpty, self.is_empty()),
+            (Alarm::PackLow, self.pack_is_low()),
+            (Alarm::PackExhausted, self.pack_is_exhausted()),
         ];
-        for (alarm, on, detail) in wanted {
+        let on = wanted.iter().fold(0, |bits, &(alarm, on)| bits | u16::from(on) << alarm as u16);
+        let known = wanted.iter().fold(0, |bits, &(alarm, _)| bits | 1 << alarm as u16);
+        // almost always nothing has changed: that is told at once
+        let changed = self.book.alarms & known != on;
+        for (alarm, on) in wanted.into_iter().filter(|_| changed) {
             if self.book.alarm_is_on(alarm) != on {
+                let detail = match alarm {
+                    Alarm::EntryDamaged => self.book.damaged,
+                    Alarm::DoesNotFit => self.misfits,
+                    Alarm::LowLevel | Alarm::LevelDisagrees | Alarm::ContainerEmpty => {
+                        self.book.account().as_nl()
+                    }
+                    Alarm::PackLow => self.book.gauge.left_uc(self.now),
+                    Alarm::PackExhausted => u64::from(self.book.gauge.load_mv),
+                    _ => 0,
+                };
                 return self.want(&Record::Alarm { at: self.now, alarm, on, detail });
             }
         }

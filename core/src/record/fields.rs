@@ -1,5 +1,9 @@
 //! The fields that records are made of, in bytes.
 
+// in line, with the lengths known, a field is one load; else a good part of a pump edge
+// goes into checks of lengths
+#![allow(clippy::inline_always)]
+
 use super::{
     Begin, ClosedList, ClosedRun, Delivery, DueKey, LineState, MOST_CLOSED, Mark, Outcome,
     OutcomeKind, Pulse, Staged, Waiting,
@@ -15,32 +19,39 @@ use crate::zone::Zone;
 pub(super) const NO_NOMINAL: u32 = u32::MAX;
 pub(super) const NO_TIME: i64 = (1 << 47) - 1;
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_mark(p: &mut Put, mark: Mark) {
     p.u32(mark.map_or(NO_NOMINAL, |n| n.0));
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_mark(g: &mut Get) -> Mark {
     let n = g.u32();
     (n != NO_NOMINAL).then_some(Nominal(n))
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_utc(p: &mut Put, utc: Option<Utc>) {
     p.i48(utc.map_or(NO_TIME, Utc::as_ms));
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_utc(g: &mut Get) -> Option<Utc> {
     let ms = g.i48();
     (ms != NO_TIME).then_some(Utc::from_ms(ms))
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_instant(p: &mut Put, at: Instant) {
     p.i48(at.as_ms());
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_instant(g: &mut Get) -> Instant {
     Instant::from_ms(g.i48())
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_key(p: &mut Put, due: &DueKey) {
     p.u16(due.id.0);
     p.u16(due.revision);
@@ -48,14 +59,17 @@ pub(super) fn put_key(p: &mut Put, due: &DueKey) {
     p.u32(due.nominal.0);
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_key(g: &mut Get) -> DueKey {
     DueKey { id: EntryId(g.u16()), revision: g.u16(), epoch: g.u16(), nominal: Nominal(g.u32()) }
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_cause(p: &mut Put, cause: Option<Cause>) {
     p.u8(cause.map_or(0, Cause::code));
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_cause(g: &mut Get) -> Option<Cause> {
     let code = g.u8();
     let cause = Cause::from_code(code);
@@ -64,6 +78,7 @@ pub(super) fn get_cause(g: &mut Get) -> Option<Cause> {
 }
 
 /// A cause that has to be there.
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_some_cause(g: &mut Get) -> Cause {
     let cause = get_cause(g);
     g.or(cause, Cause::Damaged)
@@ -72,12 +87,14 @@ pub(super) fn get_some_cause(g: &mut Get) -> Cause {
 /// Dates are stored as days since [`Date::MIN`].
 pub(super) const NO_DATE: u16 = u16::MAX;
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_date(p: &mut Put, date: Option<Date>) {
     // a date out of range is stored as one that is out of range too
     let days = date.map(|d| u16::try_from(d.days().saturating_sub(Date::MIN.days())));
     p.u16(days.map_or(NO_DATE, |days| days.map_or(NO_DATE - 1, |d| d.min(NO_DATE - 1))));
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_date(g: &mut Get) -> Option<Date> {
     let days = g.u16();
     let date = Date::MIN.plus_days(i32::from(days));
@@ -85,19 +102,23 @@ pub(super) fn get_date(g: &mut Get) -> Option<Date> {
     (days != NO_DATE).then_some(date)
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_volume(p: &mut Put, volume: Volume) {
     p.u40(volume.as_nl());
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_volume(g: &mut Get) -> Volume {
     Volume::from_nl(g.u40())
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_zone(g: &mut Get) -> Zone {
     let zone = Zone::decode(&g.array());
     g.or(zone, Zone::UTC)
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_flow(g: &mut Get) -> Flow {
     let flow = Flow::from_nl_per_min(g.u32());
     g.or(flow, Flow::LEAST)
@@ -105,10 +126,12 @@ pub(super) fn get_flow(g: &mut Get) -> Flow {
 
 pub(super) const NO_VOLUME: u64 = 0xff_ffff_ffff;
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_ceiling(p: &mut Put, ceiling: Option<Volume>) {
     p.u40(ceiling.map_or(NO_VOLUME, |v| v.as_nl().min(NO_VOLUME - 1)));
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_ceiling(g: &mut Get) -> Option<Volume> {
     let nl = g.u40();
     (nl != NO_VOLUME).then_some(Volume::from_nl(nl))
@@ -127,14 +150,17 @@ pub(super) const DATED: u8 = 64;
 pub(super) const PACKED_ENTRY: usize = 30;
 
 /// In the ledger an entry has the fields of both recurrences.
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 fn put_entry(p: &mut Put, e: &Entry) {
     put_fields(p, e, true);
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_packed_entry(p: &mut Put, e: &Entry) {
     put_fields(p, e, false);
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 fn put_fields(p: &mut Put, e: &Entry, both: bool) {
     let mut flags = 0;
     for (on, bit) in [
@@ -179,16 +205,19 @@ fn put_fields(p: &mut Put, e: &Entry, both: bool) {
     p.u16(e.pulses.unwrap_or(0));
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 fn get_entry(g: &mut Get) -> Entry {
     let entry = get_fields(g, true);
     g.ok &= entry.bad_field().is_none();
     entry
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_packed_entry(g: &mut Get) -> Entry {
     get_fields(g, false)
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 fn get_fields(g: &mut Get, both: bool) -> Entry {
     let id = EntryId(g.u16());
     let flags = g.u8();
@@ -228,6 +257,7 @@ fn get_fields(g: &mut Get, both: bool) -> Entry {
     }
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_staged(p: &mut Put, s: &Staged) {
     p.u8(s.line);
     put_entry(p, &s.entry);
@@ -236,6 +266,7 @@ pub(super) fn put_staged(p: &mut Put, s: &Staged) {
     p.u8(u8::from(s.edited));
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_staged(g: &mut Get) -> Staged {
     Staged {
         line: g.u8(),
@@ -246,6 +277,7 @@ pub(super) fn get_staged(g: &mut Get) -> Staged {
     }
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_closed(p: &mut Put, list: &ClosedList) {
     let mut dates = list.iter();
     for _ in 0..MOST_CLOSED {
@@ -255,6 +287,7 @@ pub(super) fn put_closed(p: &mut Put, list: &ClosedList) {
     }
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_closed(g: &mut Get) -> ClosedList {
     let mut list = ClosedList::EMPTY;
     for _ in 0..MOST_CLOSED {
@@ -269,6 +302,7 @@ pub(super) fn get_closed(g: &mut Get) -> ClosedList {
 
 pub(super) const ASKED: u8 = 4;
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_outcome(p: &mut Put, o: &Outcome) {
     p.u8(o.line);
     put_key(p, &o.due);
@@ -291,6 +325,7 @@ pub(super) fn put_outcome(p: &mut Put, o: &Outcome) {
     p.u32(o.carry.0);
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_outcome(g: &mut Get) -> Outcome {
     let (line, due, last, count) = (g.u8(), get_key(g), Nominal(g.u32()), g.u24());
     let (at, due_at, begun_after_ms) = (get_instant(g), get_instant(g), g.u32());
@@ -321,6 +356,7 @@ pub(super) fn get_outcome(g: &mut Get) -> Outcome {
     }
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_pulse(p: &mut Put, pulse: &Pulse, more_flags: u8) {
     p.u8(pulse.line);
     put_key(p, &pulse.due);
@@ -338,6 +374,7 @@ pub(super) fn put_pulse(p: &mut Put, pulse: &Pulse, more_flags: u8) {
     p.u8(pulse.restarts);
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_pulse(g: &mut Get) -> (Pulse, u8) {
     let (line, due, mark) = (g.u8(), get_key(g), get_mark(g));
     let (at, due_at, begun_after_ms) = (get_instant(g), get_instant(g), g.u32());
@@ -367,12 +404,14 @@ pub(super) fn get_pulse(g: &mut Get) -> (Pulse, u8) {
     (pulse, flags & !9)
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_begin(p: &mut Put, begin: &Begin) {
     put_instant(p, begin.at);
     put_utc(p, begin.utc);
     p.u16(begin.losses);
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_begin(g: &mut Get) -> Begin {
     Begin { at: get_instant(g), utc: get_utc(g), losses: g.u16() }
 }
@@ -386,6 +425,7 @@ pub(super) const STATE: usize = 44;
 
 /// A waiting due and a run of closed dues exclude each other on one line in
 /// practice; where both stand, the run is dropped: it only joins records.
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_state(p: &mut Put, s: &LineState) {
     let mut flags = if s.edited { EDITED } else { 0 };
     if s.last.is_some() {
@@ -417,6 +457,7 @@ pub(super) fn put_state(p: &mut Put, s: &LineState) {
     }
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_state(g: &mut Get) -> LineState {
     let flags = g.u8();
     let mut state = LineState {
@@ -445,6 +486,7 @@ pub(super) fn get_state(g: &mut Get) -> LineState {
     state
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn put_delivery(p: &mut Put, d: &Delivery) {
     p.u8(1);
     p.u16(d.id.0);
@@ -453,6 +495,7 @@ pub(super) fn put_delivery(p: &mut Put, d: &Delivery) {
     put_volume(p, d.volume);
 }
 
+#[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_delivery(g: &mut Get) -> Option<Delivery> {
     g.bool().then(|| Delivery {
         id: EntryId(g.u16()),

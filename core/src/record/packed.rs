@@ -5,16 +5,19 @@
 //! three tables. What is asked for often is read without unpacking the rest.
 
 use super::fields::{
-    HAS_WAITING, PACKED_ENTRY, STATE, get_delivery, get_packed_entry, get_state, put_delivery,
-    put_packed_entry, put_state,
+    BY_NIGHT, ENABLED, HAS_WAITING, NO_NOMINAL, PACKED_ENTRY, STATE, WEEKLY, get_delivery,
+    get_packed_entry, get_state, put_delivery, put_packed_entry, put_state,
 };
-use super::{Delivery, LineState};
+use super::{Delivery, LineState, Mark};
+use crate::civil::Days;
 use crate::codec::{Get, Put};
-use crate::entry::{Entry, EntryId};
+use crate::entry::{Entry, EntryId, Nominal};
 
 /// Place and bit of what says that there is an entry: the topmost flag.
 const FLAGS: usize = 2;
 const PRESENT: u8 = 0x80;
+/// Flags of an entry that is there, enabled and weekly.
+const PLAIN: u8 = PRESENT | ENABLED | WEEKLY;
 /// Place of the mark in a line's state: no mark is all ones there, and all zeros
 /// here, so that a line that was never used is zeros.
 const MARK: core::ops::Range<usize> = 3..7;
@@ -46,6 +49,22 @@ impl PackedEntry {
     pub(crate) fn id(&self) -> Option<EntryId> {
         let [low, high, ..] = self.0;
         self.is_some().then_some(EntryId(u16::from_le_bytes([low, high])))
+    }
+
+    /// Calendar days and minute of the day, where that says all about when its dues are:
+    /// of an enabled weekly entry without dates. A night's days are those its time falls on.
+    pub(crate) const fn plain(&self) -> Option<(u8, u16)> {
+        let flags = self.0[FLAGS];
+        let dated = self.0[19] & self.0[20] & self.0[21] & self.0[22] != 0xff;
+        if flags & PLAIN != PLAIN || dated {
+            return None;
+        }
+        let (days, at_min) = (self.0[3], u16::from_le_bytes([self.0[4], self.0[5]]));
+        // a trading night runs from noon to noon
+        if flags & BY_NIGHT != 0 && at_min < 720 {
+            return Some((Days::from_bits(days).shifted_to_next_day().bits(), at_min));
+        }
+        Some((days, at_min))
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
@@ -85,6 +104,18 @@ impl PackedState {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn get(&self) -> LineState {
         get_state(&mut Get::new(&self.turned().0))
+    }
+
+    /// The mark, without the rest.
+    pub(crate) fn mark(&self) -> Mark {
+        let [_, _, _, a, b, c, d, ..] = self.0;
+        let n = !u32::from_le_bytes([a, b, c, d]);
+        (n != NO_NOMINAL).then_some(Nominal(n))
+    }
+
+    /// The revision, without the rest.
+    pub(crate) const fn revision(&self) -> u16 {
+        u16::from_le_bytes([self.0[1], self.0[2]])
     }
 
     /// Whether a due waits.
@@ -134,8 +165,8 @@ impl core::fmt::Debug for PackedDelivery {
 mod tests {
     use super::*;
     use crate::cause::Cause;
-    use crate::civil::{Date, Days};
-    use crate::entry::{GapRule, Nominal, Recurrence};
+    use crate::civil::Date;
+    use crate::entry::{GapRule, Recurrence};
     use crate::record::{Begin, ClosedRun, DueKey, Waiting};
     use crate::time::{Instant, Utc};
     use crate::units::{Carry, Volume};
@@ -210,6 +241,7 @@ mod tests {
             let packed = PackedState::new(&state);
             assert_eq!(packed.get(), state);
             assert_eq!(packed.waits(), state.waiting.is_some());
+            assert_eq!((packed.mark(), packed.revision()), (state.mark, state.revision));
         }
         assert_eq!(PackedState::UNUSED, PackedState::new(&LineState::default()));
         let delivery = Delivery {

@@ -95,8 +95,17 @@ impl Plant {
         (pump, siphon, back)
     }
 
+    /// Whether nothing flows at all, as it is between two pulses.
+    fn is_still(&self) -> bool {
+        (self.stalled || !self.drive) && self.siphon == 0 && (self.drive || self.back == 0)
+    }
+
     /// How long the flows stay as they are, in ms; `None` for without end.
     fn steady_ms(&self) -> Option<i128> {
+        let is_plain = self.tank.is_none() && self.air == 0 && (self.drive || self.back == 0);
+        if is_plain || self.is_still() {
+            return None;
+        }
         let (pump, siphon, back) = self.rates();
         let down = pump + siphon - back;
         let mut next: Option<i128> = None;
@@ -126,6 +135,10 @@ impl Plant {
 
     /// Lets time pass up to a true ms.
     pub(super) fn advance(&mut self, to: u64) {
+        if self.is_still() {
+            self.now = self.now.max(to);
+            return;
+        }
         while self.now < to {
             let left = i128::from(to - self.now);
             let ms = self.steady_ms().map_or(left, |steady| steady.clamp(1, left));

@@ -1,0 +1,167 @@
+//! The first due of all: the one question that goes through the whole timetable.
+//!
+//! Most entries are weekly and without dates. Of those, days and minute are read where
+//! they lie, and only one whose due can come first is turned into an instant.
+
+use super::Timetable;
+use crate::civil::{DAY_MIN, Date};
+use crate::entry::{EntryId, Nominal};
+use crate::record::PackedEntry;
+use crate::schedule::WallClock;
+use crate::time::Instant;
+
+/// A place in local time, taken apart once for all entries.
+struct From {
+    day: u32,
+    minute: u32,
+    weekday: u32,
+}
+
+impl From {
+    fn new(n: Nominal) -> Self {
+        let (day, minute) = (n.0 / DAY_MIN, n.0 % DAY_MIN);
+        Self { day, minute, weekday: Date::from_days(day as i32).weekday().index() }
+    }
+
+    /// How many minutes after the day's start the first due is, at or after the place,
+    /// of an entry on some calendar days (bits, Monday first) at a minute.
+    const fn ahead(&self, days: u8, at_min: u16) -> u32 {
+        let passed = (self.minute > at_min as u32) as u32;
+        // the week twice over, so that it can be looked through from any day
+        let twice = (days as u32) << 7 | days as u32;
+        let day = (twice >> (self.weekday + passed)).trailing_zeros() + passed;
+        day * DAY_MIN + at_min as u32
+    }
+
+    const fn nominal(&self, ahead: u32) -> Nominal {
+        Nominal(self.day.saturating_mul(DAY_MIN).saturating_add(ahead))
+    }
+}
+
+impl<const N: usize> Timetable<N> {
+    /// The first due of all at or after an instant, and its entry; of two at one instant
+    /// the entry with the lower number. `None` where nothing is ever due, or where the
+    /// clock is unset and no interval entry is there.
+    pub fn next_due(&self, from: Instant, clock: Option<&WallClock>) -> Option<(Instant, EntryId)> {
+        let Some(clock) = clock else {
+            return self.first_of(from, None, |_| true);
+        };
+        // by the greater of the zone's offsets everything from here on lies ahead
+        let (least, most) = clock.shown(from);
+        let (sure, early) = (From::new(most), From::new(least));
+        let mut first: Option<(u32, EntryId)> = None;
+        let mut is_plain = true;
+        for line in &self.lines {
+            let Some((days, at_min)) = line.plain() else {
+                is_plain &= !line.is_some();
+                continue;
+            };
+            let ahead = sure.ahead(days, at_min);
+            let Some(id) = line.id().filter(|_| days != 0) else { continue };
+            if first.is_none_or(|best| (ahead, id) < best) {
+                first = Some((ahead, id));
+            }
+        }
+        if least == most && is_plain {
+            let (ahead, id) = first?;
+            return Some((clock.earliest(sure.nominal(ahead)), id));
+        }
+        // whichever offsets are in force, what comes first lies no further ahead
+        let by = first.map_or(u32::MAX, |(ahead, _)| {
+            sure.nominal(ahead).0.saturating_add(clock.offsets_apart_min())
+        });
+        self.first_of(from, Some(clock), |line| {
+            match self.lines.get(line).and_then(PackedEntry::plain) {
+                Some((days, at_min)) => {
+                    days != 0 && early.nominal(early.ahead(days, at_min)).0 <= by
+                }
+                None => true,
+            }
+        })
+    }
+
+    /// The same, entry by entry, of the lines that are asked for.
+    fn first_of(
+        &self,
+        from: Instant,
+        clock: Option<&WallClock>,
+        is_asked: impl Fn(usize) -> bool,
+    ) -> Option<(Instant, EntryId)> {
+        let mut first: Option<(Instant, EntryId)> = None;
+        for line in (0..N).filter(|&line| is_asked(line)) {
+            let Some(entry) = self.line(line).filter(|entry| entry.enabled) else { continue };
+            let Some(n) = entry.first_from(from, clock) else { continue };
+            let best = first.map_or(Instant::MAX, |(at, _)| at);
+            let Some(at) = entry.instant_by(n, clock, best) else { continue };
+            if first.is_none_or(|best| (at, entry.id) < best) {
+                first = Some((at, entry.id));
+            }
+        }
+        first
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::civil::Days;
+    use crate::entry::{Entry, GapRule, Recurrence};
+    use crate::units::Volume;
+    use crate::zone::Zone;
+
+    #[test]
+    fn the_first_due_is_that_of_the_entries_one_by_one() {
+        let mut seed = 7_u64;
+        let mut draw = |most: u64| {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            (seed >> 33) % most
+        };
+        let zones = ["UTC0", "CET-1CEST,M3.5.0,M10.5.0/3", "<+1030>-10:30<+11>-11,M10.1.0,M4.1.0"];
+        for round in 0..3_000_u32 {
+            let zone = Zone::parse(zones[draw(3) as usize]).unwrap();
+            let clock = WallClock { offset_ms: draw(86_400_000) as i64, zone };
+            let mut timetable = Timetable::<12>::EMPTY;
+            for id in 0..draw(13) {
+                let day = |n: u64| Date::MIN.plus_days(9_000 + n as i32);
+                let recurrence = if draw(9) == 0 {
+                    let every_ms = 3_600_000 * (1 + draw(100));
+                    Recurrence::Interval { every_ms, from: Instant::from_ms(5) }
+                } else {
+                    Recurrence::Weekly {
+                        days: Days::from_bits(draw(128) as u8),
+                        at_min: if draw(2) == 0 { draw(1440) as u16 } else { 90 + draw(90) as u16 },
+                        by_night: draw(2) == 0,
+                    }
+                };
+                let weekly = matches!(recurrence, Recurrence::Weekly { .. });
+                let entry = Entry {
+                    id: EntryId(100 - id as u16),
+                    enabled: draw(6) != 0,
+                    recurrence,
+                    volume: Volume::from_ml(60),
+                    window_ms: 600_000,
+                    grace_ms: 0,
+                    first: (weekly && draw(6) == 0).then(|| day(draw(900))),
+                    last: (weekly && draw(6) == 0).then(|| day(draw(900))),
+                    observes_closed: true,
+                    gap_rule: if draw(2) == 0 { GapRule::Shift } else { GapRule::FirstValid },
+                    pulses: None,
+                };
+                timetable.put(entry).unwrap();
+            }
+            // half of the instants lie about a change of the clocks, 2026-03-29 or 10-25
+            let near = [1_774_746_000_000, 1_792_890_000_000, 1_774_713_600_000][draw(3) as usize];
+            let spread = if draw(2) == 0 { 4 * 3_600_000 } else { 300 * 86_400_000 };
+            let at = near + draw(spread) as i64 - spread as i64 / 2;
+            let from = clock.instant(crate::time::Utc::from_ms(at / 60_000 * 60_000));
+            let entries = timetable.entries().filter(|entry| entry.enabled);
+            let plain = entries
+                .filter_map(|entry| {
+                    let n = entry.first_from(from, Some(&clock))?;
+                    Some((entry.instant_of(n, Some(&clock))?, entry.id))
+                })
+                .min();
+            assert_eq!(timetable.next_due(from, Some(&clock)), plain, "{round} {zone:?}");
+        }
+    }
+}
