@@ -1,0 +1,10 @@
+//! The same work done by others.
+
+#[cfg(feature = "peers")]
+pub mod nexosim;
+#[cfg(feature = "peers")]
+pub mod next_due;
+pub mod polled;
+pub mod scan;
+pub mod simpy;
+pub mod ticking;
