@@ -449,11 +449,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             (Alarm::PackLow, self.pack_is_low()),
             (Alarm::PackExhausted, self.pack_is_exhausted()),
         ];
-        let on = wanted.iter().fold(0, |bits, &(alarm, on)| bits | u16::from(on) << alarm as u16);
-        let known = wanted.iter().fold(0, |bits, &(alarm, _)| bits | 1 << alarm as u16);
-        // almost always nothing has changed: that is told at once
-        let changed = self.book.alarms & known != on;
-        for (alarm, on) in wanted.into_iter().filter(|_| changed) {
+        for (alarm, on) in wanted {
             if self.book.alarm_is_on(alarm) != on {
                 let detail = match alarm {
                     Alarm::EntryDamaged => self.book.damaged,
