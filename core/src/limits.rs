@@ -63,8 +63,8 @@ impl Starts {
         }
         if now != before {
             for place in &mut self.ring {
-                let kept = at_of(*place, before).filter(|&at| last.since(at) < HOUR);
-                *place = kept.map_or(NONE, |at| place_of(at, now));
+                // one from before the reference counts for nothing at the reference too
+                *place = at_of(*place, before).map_or(NONE, |at| place_of(at, now));
             }
         }
         if let Some(place) = self.ring.get_mut(usize::from(self.next)) {
@@ -129,6 +129,7 @@ const fn place_back(next: u8, count: u8) -> usize {
 /// What a place is without a start.
 const NONE: [u8; 3] = [0; 3];
 
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 fn at_of([a, b, c]: [u8; 3], reference: Instant) -> Option<Instant> {
     let later = u32::from_le_bytes([a, b, c, 0]).checked_sub(1)?;
     Some(reference.plus(Duration::from_ms(u64::from(later))))

@@ -3,6 +3,7 @@
 use crate::civil::{DAY_MIN, Date, Days, Local};
 use crate::entry::{Entry, Nominal, Recurrence};
 use crate::time::{Duration, Instant, Utc};
+use crate::units::over;
 use crate::zone::Zone;
 
 /// What the device's clock says: its distance from elapsed time, and its zone.
@@ -47,8 +48,8 @@ impl WallClock {
     pub(crate) fn shown(&self, at: Instant) -> (Nominal, Nominal) {
         let shown = |offset_ms| {
             let local = self.utc(at).as_ms().saturating_add(offset_ms);
-            let minute = local.saturating_add(MINUTE_MS - 1).div_euclid(MINUTE_MS);
-            Nominal(u32::try_from(minute.max(0)).unwrap_or(u32::MAX))
+            let local = u64::try_from(local.saturating_add(MINUTE_MS - 1)).unwrap_or(0);
+            Nominal(u32::try_from(over(local, MINUTE_MS as u64)).unwrap_or(u32::MAX))
         };
         let (least, most) = self.zone.offsets_ms();
         (shown(least), shown(most))
@@ -143,6 +144,7 @@ impl Entry {
 
     /// I(n), if it can be `by` then at the latest: what cannot needs no offset looked
     /// up, which is most of the work.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(crate) fn instant_by(
         &self,
         n: Nominal,
@@ -162,8 +164,7 @@ impl Entry {
                 let clock = clock?;
                 let mut n = self.next_at_or_after(clock.shown(at).0)?;
                 for _ in 0..NEAR {
-                    // most are told without asking which offset is in force
-                    if clock.earliest(n) >= at || self.instant_of(n, Some(clock))? >= at {
+                    if self.instant_of(n, Some(clock))? >= at {
                         return Some(n);
                     }
                     n = self.next_at_or_after(n.next())?;

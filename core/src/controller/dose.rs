@@ -79,6 +79,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// Whether it is, without unpacking it: this is asked at every call.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn open_stands(&self, pulse: &Pulse) -> Result<(), Cause> {
         let line = usize::from(pulse.line);
         match self.book.timetable.id_on(line) {

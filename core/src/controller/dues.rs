@@ -47,7 +47,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let mark = self.book.mark(line)?;
         let entry = self.book.timetable.line(line)?;
         let nominal = entry.next_at_or_after(mark)?;
-        let at = entry.instant_by(nominal, self.book.clock.as_ref(), by)?;
+        let at = entry.instant_of(nominal, self.book.clock.as_ref())?;
         (at <= by).then_some((nominal, at))
     }
 
