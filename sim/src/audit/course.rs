@@ -167,14 +167,20 @@ impl Auditor {
                     self.ready = Some((due.key, since.unwrap_or(free)));
                 }
             }
+            // whether an account that is unsure keeps it is left open
+            let mut unsure = Causes::NONE;
             if self.model.stock.unsure {
-                // whether that keeps it is left open
+                unsure = unsure.with(Cause::ContainerEmpty);
+            }
+            if self.pack.is_unread(self.taint.ever) {
+                unsure = unsure.with(Cause::Battery);
+            }
+            if !unsure.is_empty() {
                 let kept = self.kept_by.entry(due.key.id).or_default();
-                *kept = kept.with(Cause::ContainerEmpty);
+                *kept = kept.or(unsure);
             }
             if !causes.is_empty() {
-                let unsure = self.model.stock.unsure;
-                let causes = if unsure { causes.with(Cause::ContainerEmpty) } else { causes };
+                let causes = causes.or(unsure);
                 let kept = self.kept_by.entry(due.key.id).or_default();
                 // what ends in the same late wake in which the deadline passes has
                 // kept the due from beginning all the same; and the pump's rest is
@@ -212,7 +218,11 @@ impl Auditor {
             self.ready_reported = Some(key);
             let due = self.model.line(key.id).and_then(|l| l.waiting);
             match due.and_then(|d| self.model.judge(&d, by)) {
-                _ if self.taint.covers(key.id) || self.model.stock.unsure => {
+                // an account that is unsure, of the container or of the pack, may keep it
+                _ if self.taint.covers(key.id)
+                    || self.model.stock.unsure
+                    || self.pack.is_unread(self.taint.ever) =>
+                {
                     self.report.unjudged += 1;
                 }
                 Some(Verdict::Skip(cause)) => {

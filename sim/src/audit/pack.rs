@@ -10,6 +10,7 @@ use dosewright_core::record::{Alarm, NewPack};
 use crate::observe::DeviceAct;
 
 use super::Auditor;
+use super::dose::TICK_MS;
 
 /// Readings further apart than this are no longer of one mean, in ms (GIP 5.1.1 to
 /// 5.1.6).
@@ -18,7 +19,7 @@ const APART_MS: i64 = 180_000;
 const READINGS: usize = 10;
 
 /// Readings in a row, at rest or under load.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 struct Row {
     mv: Vec<u16>,
     last: i64,
@@ -27,10 +28,7 @@ struct Row {
 }
 
 impl Row {
-    fn take(&mut self, at: i64, mv: u16) {
-        if at - self.last > APART_MS {
-            self.mv.clear();
-        }
+    fn add(&mut self, at: i64, mv: u16) {
         self.mv.push(mv);
         self.last = at;
         if self.mv.len() == READINGS {
@@ -40,12 +38,59 @@ impl Row {
     }
 }
 
+/// What the row may be: two that come as far apart as may be, on a clock that is
+/// known to a tick, are of one mean or not.
+#[derive(Debug, Clone)]
+struct Rows(Vec<Row>);
+
+impl Default for Rows {
+    fn default() -> Self {
+        Self(vec![Row::default()])
+    }
+}
+
+impl Rows {
+    fn take(&mut self, at: i64, mv: u16) {
+        let mut may = Vec::with_capacity(self.0.len());
+        for row in self.0.drain(..) {
+            let apart = at - row.last;
+            if apart <= APART_MS + TICK_MS {
+                may.push(row.clone());
+            }
+            if apart >= APART_MS && !row.mv.is_empty() || apart > APART_MS + TICK_MS {
+                may.push(Row { mv: Vec::new(), ..row });
+            }
+        }
+        for row in &mut may {
+            row.add(at, mv);
+        }
+        may.dedup();
+        self.0 = may;
+    }
+
+    /// The last mean that is not in the ledger yet, as it may be.
+    fn means(&self) -> impl Iterator<Item = Option<u16>> {
+        self.0.iter().map(|row| row.mean)
+    }
+
+    /// The ledger has one of them, or what there was before.
+    fn noted(&mut self, mv: u16, before: u16) {
+        self.0.retain(|row| row.mean.unwrap_or(before) == mv);
+        if self.0.is_empty() {
+            *self = Self::default();
+        }
+        for row in &mut self.0 {
+            row.mean = None;
+        }
+    }
+}
+
 /// The pack as the readings and the ledger have it.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Pack {
     figures: Option<Figures>,
-    rest: Row,
-    load: Row,
+    rest: Rows,
+    load: Rows,
     /// The last means in the ledger.
     rest_mv: u16,
     load_mv: u16,
@@ -76,7 +121,7 @@ impl Pack {
 
     /// The device started again: what it had read by then is forgotten.
     pub(super) fn forget(&mut self) {
-        (self.rest, self.load) = (Row::default(), Row::default());
+        (self.rest, self.load) = (Rows::default(), Rows::default());
     }
 }
 
@@ -94,7 +139,7 @@ impl Auditor {
             }
         };
         let right = if how == NewPack::Recognised {
-            let rest = self.pack.rest.mean.unwrap_or(0);
+            let rest = self.pack.rest.means().flatten().max().unwrap_or(0);
             self.pack.figures.is_some_and(|pack| {
                 let from = u32::from(self.pack.rest_mv) + u32::from(pack.jump_mv);
                 pack == figures
@@ -128,15 +173,21 @@ impl Auditor {
 
     /// Means are in the ledger.
     pub(super) fn on_pack_means(&mut self, rest_mv: u16, load_mv: u16) {
-        let rest = self.pack.rest.mean.take().unwrap_or(self.pack.rest_mv);
-        let load = self.pack.load.mean.take().unwrap_or(0);
-        if (rest, load) != (rest_mv, load_mv) && !self.taint.ever {
+        let before = self.pack.rest_mv;
+        let right = self.pack.rest.means().any(|rest| rest.unwrap_or(before) == rest_mv)
+            && self.pack.load.means().any(|load| load == Some(load_mv));
+        if !right && !self.taint.ever {
+            let mv = |mean: Option<u16>, none: u16| mean.unwrap_or(none);
+            let rest = self.pack.rest.means().next().map_or(0, |mean| mv(mean, before));
+            let load = self.pack.load.means().next().map_or(0, |mean| mv(mean, 0));
             let what = format!(
                 "the ledger has {rest_mv} and {load_mv} mV as the pack's means; the last ten \
                  readings make {rest} and {load} mV"
             );
             self.fail("P3", None, what);
         }
+        self.pack.rest.noted(rest_mv, before);
+        self.pack.load.noted(load_mv, 0);
         (self.pack.rest_mv, self.pack.load_mv) = (rest_mv, load_mv);
         self.weigh_pack(self.now);
     }

@@ -9,7 +9,7 @@ use super::chance::Chance;
 use super::ground::{Ground, Known, Tank};
 use super::{LEAST_DAYS, Shape, busy_ms, calm, faults};
 use crate::run::{Frame, Options};
-use crate::scenario::Scenario;
+use crate::scenario::{Scenario, Supply};
 use crate::world;
 
 /// A site from a scenario file: its clock, head and timetable, without the faults,
@@ -60,6 +60,7 @@ impl Given {
                 heel_nl: container.heel.as_nl(),
                 low_nl: container.low_contact.map(Volume::as_nl),
             }),
+            has_pack: matches!(scenario.supply, Supply::Battery { .. }),
             lifts: scenario.tube.as_ref().is_some_and(|tube| tube.lifted() > Volume::ZERO),
         };
         Some(Self { text: doc.to_string(), ground, run_ms: scenario.clock.run_for.as_ms() })

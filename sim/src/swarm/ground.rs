@@ -36,6 +36,8 @@ pub(super) struct Ground {
     pub(super) container: Option<Tank>,
     /// The suction line is lifted: a leaking foot valve lets it drain back.
     pub(super) lifts: bool,
+    /// It runs on a battery pack.
+    pub(super) has_pack: bool,
 }
 
 impl Ground {

@@ -62,11 +62,13 @@ pub enum Kind {
     SetPin,
     /// Somebody enters a PIN, right or wrong, or locks up.
     Unlock,
+    /// Somebody puts in another battery pack, and tells the device or does not.
+    ChangePack,
 }
 
 impl Kind {
     /// All of them, in the order in which a seed draws them.
-    pub const ALL: [Self; 29] = [
+    pub const ALL: [Self; 30] = [
         Self::SupplyLoss,
         Self::ClockLost,
         Self::MemoryTear,
@@ -96,6 +98,7 @@ impl Kind {
         Self::ChangeTube,
         Self::SetPin,
         Self::Unlock,
+        Self::ChangePack,
     ];
 
     /// Its key in a scenario file.
@@ -130,6 +133,7 @@ impl Kind {
             Self::ChangeTube => "change_tube",
             Self::SetPin => "set_pin",
             Self::Unlock => "unlock",
+            Self::ChangePack => "change_pack",
         }
     }
 

@@ -238,6 +238,11 @@ pub(super) fn make(
                 if chance.percent(70) { "set_pin = { pin = \"0417\" }" } else { "set_pin = {}" };
             act(line.to_owned(), 0)
         }
+        Kind::ChangePack => {
+            ground.has_pack.then_some(())?;
+            let told = chance.percent(70);
+            act(format!("change_pack = {{ told = {told} }}"), 0)
+        }
         Kind::Unlock => {
             let line = match chance.number(0, 9) {
                 0 | 1 => "lock = {}",

@@ -95,6 +95,9 @@ fn calm(text: &mut String, ground: &Ground, busy_ms: u64) {
     if ground.container.is_some() {
         let _ = write!(text, "\n[[operator]]\nat = \"+{calm_h} h 1 min\"\nrefill = {{}}\n");
     }
+    if ground.has_pack {
+        let _ = write!(text, "\n[[operator]]\nat = \"+{calm_h} h 1 min\"\nchange_pack = {{}}\n");
+    }
     let local = Local::from_ms(ground.start.as_ms().saturating_add_unsigned(busy_ms + 60_000));
     let (y, m, d) = local.date().ymd();
     let min = local.time_of_day().as_ms() / 60_000;
@@ -154,7 +157,12 @@ mod tests {
             let line = format!("\n{} = ", kind.word());
             assert!(text.contains(&line), "{}", kind.word());
             let without = Shape { kinds: Kinds::ALL.without(kind), ..shape };
-            let calm = ["\nset_clock = { to = ", "\nacknowledge = {}", "\nrefill = {}"];
+            let calm = [
+                "\nset_clock = { to = ",
+                "\nacknowledge = {}",
+                "\nrefill = {}",
+                "\nchange_pack = {}",
+            ];
             // what is done at the calm, and after a fault of the motor or container
             let follows = matches!(kind, Kind::Acknowledge | Kind::Refill | Kind::Unlock);
             let mut text: String = (0..20).map(|seed| scenario(seed, without)).collect();

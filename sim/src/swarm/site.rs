@@ -55,6 +55,15 @@ pub(super) struct Site {
     container: Option<MadeContainer>,
     /// Lift of the suction line in decimetres; none for no tube.
     lift_dm: u64,
+    pack: Option<MadePack>,
+}
+
+/// A made battery pack.
+#[derive(Clone, Copy)]
+struct MadePack {
+    cells: &'static str,
+    celsius: u64,
+    charge_percent: u64,
 }
 
 /// A made container, in ml and ms.
@@ -86,6 +95,7 @@ pub(super) fn make(chance: &mut Chance, days: u32) -> Site {
         closed: None,
         container: None,
         lift_dm: 0,
+        pack: None,
     };
     if chance.percent(15) {
         let first = date.plus_days(chance.number(1, 4) as i32);
@@ -123,6 +133,14 @@ pub(super) fn make(chance: &mut Chance, days: u32) -> Site {
     }
     if chance.percent(50) {
         site.lift_dm = chance.number(1, 22);
+    }
+    if chance.percent(30) {
+        let charge_percent = chance.number(5, 100);
+        site.pack = Some(MadePack {
+            cells: chance.pick(&["LR20", "LR20", "LR14", "LR6", "HR20"]),
+            celsius: chance.number(0, 35),
+            charge_percent,
+        });
     }
     site
 }
@@ -217,6 +235,7 @@ impl Site {
                 low_nl: made.low.map(|ml| ml * 1_000_000),
             }),
             lifts: self.lift_dm > 0,
+            has_pack: self.pack.is_some(),
         }
     }
 
@@ -273,6 +292,14 @@ impl Site {
             let _ = write!(
                 text,
                 "\n[tube]\nbore = \"4.8 mm\"\nsuction = \"2.5 m\"\nlift = \"{lift} cm\"\n"
+            );
+        }
+        if let Some(pack) = self.pack {
+            let MadePack { cells, celsius, charge_percent } = pack;
+            let _ = write!(
+                text,
+                "\n[supply]\nbattery = {{ type = \"{cells}\", temperature = \"{celsius} C\", \
+                 charge = \"{charge_percent} %\" }}\n"
             );
         }
         if let Some((first, last)) = self.closed {
