@@ -19,69 +19,58 @@ const APART_MS: i64 = 180_000;
 const READINGS: usize = 10;
 
 /// Readings in a row, at rest or under load.
-#[derive(Debug, Clone, Default, PartialEq)]
-struct Row {
-    mv: Vec<u16>,
-    last: i64,
-    /// The last mean that is not in the ledger yet.
-    mean: Option<u16>,
-}
-
-impl Row {
-    fn add(&mut self, at: i64, mv: u16) {
-        self.mv.push(mv);
-        self.last = at;
-        if self.mv.len() == READINGS {
-            let sum: u32 = self.mv.drain(..).map(u32::from).sum();
-            self.mean = Some((sum / READINGS as u32) as u16);
-        }
-    }
-}
-
-/// What the row may be: two that come as far apart as may be, on a clock that is
-/// known to a tick, are of one mean or not.
+///
+/// Two that come as far apart as may be, on a clock that is known to a tick, are of one
+/// mean or not: there may be several rows.
 #[derive(Debug, Clone)]
-struct Rows(Vec<Row>);
+struct Rows {
+    /// What the row may be, in mV.
+    may: Vec<Vec<u16>>,
+    last: i64,
+    /// What the last mean that is not in the ledger yet may be; none where there is none.
+    means: Vec<Option<u16>>,
+}
 
 impl Default for Rows {
     fn default() -> Self {
-        Self(vec![Row::default()])
+        Self { may: vec![Vec::new()], last: 0, means: vec![None] }
     }
 }
 
 impl Rows {
     fn take(&mut self, at: i64, mv: u16) {
-        let mut may = Vec::with_capacity(self.0.len());
-        for row in self.0.drain(..) {
-            let apart = at - row.last;
-            if apart <= APART_MS + TICK_MS {
-                may.push(row.clone());
+        let apart = at - std::mem::replace(&mut self.last, at);
+        let may_go_on = apart <= APART_MS + TICK_MS;
+        let may_end = apart >= APART_MS;
+        let mut before = if may_go_on { std::mem::take(&mut self.may) } else { Vec::new() };
+        if may_end {
+            before.push(Vec::new());
+        }
+        let is_sure = before.len() == 1;
+        let mut may: Vec<Vec<u16>> = Vec::with_capacity(before.len());
+        for mut row in before {
+            row.push(mv);
+            if row.len() == READINGS {
+                let sum: u32 = row.drain(..).map(u32::from).sum();
+                let mean = Some((sum / READINGS as u32) as u16);
+                if is_sure {
+                    self.means.clear();
+                }
+                if !self.means.contains(&mean) {
+                    self.means.push(mean);
+                }
             }
-            if apart >= APART_MS && !row.mv.is_empty() || apart > APART_MS + TICK_MS {
-                may.push(Row { mv: Vec::new(), ..row });
+            // a row that began at the same reading is the same row
+            if !may.contains(&row) {
+                may.push(row);
             }
         }
-        for row in &mut may {
-            row.add(at, mv);
-        }
-        may.dedup();
-        self.0 = may;
+        self.may = may;
     }
 
-    /// The last mean that is not in the ledger yet, as it may be.
-    fn means(&self) -> impl Iterator<Item = Option<u16>> {
-        self.0.iter().map(|row| row.mean)
-    }
-
-    /// The ledger has one of them, or what there was before.
-    fn noted(&mut self, mv: u16, before: u16) {
-        self.0.retain(|row| row.mean.unwrap_or(before) == mv);
-        if self.0.is_empty() {
-            *self = Self::default();
-        }
-        for row in &mut self.0 {
-            row.mean = None;
-        }
+    /// The ledger has the last mean.
+    fn noted(&mut self) {
+        self.means = vec![None];
     }
 }
 
@@ -139,7 +128,7 @@ impl Auditor {
             }
         };
         let right = if how == NewPack::Recognised {
-            let rest = self.pack.rest.means().flatten().max().unwrap_or(0);
+            let rest = self.pack.rest.means.iter().flatten().copied().max().unwrap_or(0);
             self.pack.figures.is_some_and(|pack| {
                 let from = u32::from(self.pack.rest_mv) + u32::from(pack.jump_mv);
                 pack == figures
@@ -174,20 +163,21 @@ impl Auditor {
     /// Means are in the ledger.
     pub(super) fn on_pack_means(&mut self, rest_mv: u16, load_mv: u16) {
         let before = self.pack.rest_mv;
-        let right = self.pack.rest.means().any(|rest| rest.unwrap_or(before) == rest_mv)
-            && self.pack.load.means().any(|load| load == Some(load_mv));
+        let rest = &self.pack.rest.means;
+        let load = &self.pack.load.means;
+        let right = rest.iter().any(|rest| rest.unwrap_or(before) == rest_mv)
+            && load.contains(&Some(load_mv));
         if !right && !self.taint.ever {
-            let mv = |mean: Option<u16>, none: u16| mean.unwrap_or(none);
-            let rest = self.pack.rest.means().next().map_or(0, |mean| mv(mean, before));
-            let load = self.pack.load.means().next().map_or(0, |mean| mv(mean, 0));
+            let last = |means: &[Option<u16>]| means.last().copied().flatten();
+            let (rest, load) = (last(rest).unwrap_or(before), last(load).unwrap_or(0));
             let what = format!(
                 "the ledger has {rest_mv} and {load_mv} mV as the pack's means; the last ten \
                  readings make {rest} and {load} mV"
             );
             self.fail("P3", None, what);
         }
-        self.pack.rest.noted(rest_mv, before);
-        self.pack.load.noted(load_mv, 0);
+        self.pack.rest.noted();
+        self.pack.load.noted();
         (self.pack.rest_mv, self.pack.load_mv) = (rest_mv, load_mv);
         self.weigh_pack(self.now);
     }

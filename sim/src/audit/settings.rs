@@ -146,6 +146,13 @@ impl Auditor {
                 for list in self.owed.values_mut() {
                     list.retain(|owed| owed.span.key.asked || owed.span.key.epoch < epoch);
                 }
+                // and a due that waits was born in the epoch that the device knew of
+                let known = self.model.clock.epoch;
+                for line in &mut self.model.lines {
+                    if let Some(due) = line.waiting.as_mut().filter(|due| due.key.epoch >= epoch) {
+                        due.key.epoch = known;
+                    }
+                }
             } else {
                 self.fail("D9", None, format!("clock epoch {epoch} opens, not {wanted_epoch}"));
             }

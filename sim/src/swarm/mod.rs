@@ -127,7 +127,7 @@ mod tests {
 
     #[test]
     fn faults_are_left_out_by_their_places_and_nothing_else() {
-        let text = scenario(3, Shape { all_on: true, ..Shape::default() });
+        let text = scenario(3, Shape { all_on: true, days: 30, ..Shape::default() });
         let read = |text: &str| crate::check::read("made.toml", text).0.expect("a scenario");
         let whole = read(&text);
         assert!(whole.faults.len() > 4, "{} faults", whole.faults.len());

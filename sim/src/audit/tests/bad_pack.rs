@@ -90,8 +90,8 @@ fn p3_means_that_the_readings_do_not_make() {
         &set(),
         &readings(1, 10_500, false),
         &readings(1, 9_500, true)[5..],
-        &readings(180_002, 9_500, true)[5..],
-        &[means(180_002, 10_500, 9_500)],
+        &readings(180_003, 9_500, true)[5..],
+        &[means(180_003, 10_500, 9_500)],
     ]);
     breaks(&morning(&late, END), END, "P3", "the last ten readings make");
 }
