@@ -381,6 +381,9 @@ pub(super) struct SoakArgs {
     /// Faults and acts a day, on average
     #[arg(long, value_name = "N", default_value = "1.2", value_parser = per_day)]
     pub(super) per_day: u32,
+    /// Three in ten made sites run on a battery pack, which is changed, or runs down
+    #[arg(long)]
+    pub(super) packs: bool,
     /// Only these kinds of faults and acts, all of them in every run
     #[arg(long, value_name = "KIND", value_delimiter = ',')]
     pub(super) faults: Vec<String>,

@@ -81,7 +81,13 @@ fn plan(terminal: Terminal, args: &SoakArgs) -> Result<Plan, Exit> {
         end_seed,
         most_ms: years.map(|years| years.saturating_mul(YEAR_MS)),
         days: args.days,
-        shape: Shape { events_per_day_tenths: args.per_day, kinds, all_on, ..Shape::default() },
+        shape: Shape {
+            events_per_day_tenths: args.per_day,
+            kinds,
+            all_on,
+            packs: args.packs,
+            ..Shape::default()
+        },
         sites,
     })
 }

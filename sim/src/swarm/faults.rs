@@ -15,9 +15,12 @@ const DRAWN: u64 = 45;
 const OVERLAPPING: u64 = 30;
 
 /// The kinds of a seed.
-fn drawn(chance: &mut Chance, shape: Shape) -> Vec<Kind> {
+fn drawn(chance: &mut Chance, shape: Shape, ground: &Ground) -> Vec<Kind> {
     let mut drawn: Vec<Kind> = Vec::new();
     for kind in Kind::ALL {
+        if kind == Kind::ChangePack && !ground.has_pack {
+            continue;
+        }
         // drawn in any case, so that leaving a kind out moves no other's draw
         let is_on = chance.percent(DRAWN) || shape.all_on;
         if is_on && shape.kinds.has(kind) {
@@ -130,7 +133,7 @@ pub(super) fn make(
     shape: Shape,
     text: &mut String,
 ) {
-    let kinds = drawn(chance, shape);
+    let kinds = drawn(chance, shape, ground);
     if kinds.is_empty() || ground.entries.is_empty() {
         return;
     }

@@ -33,11 +33,13 @@ pub struct Shape {
     pub kinds: Kinds,
     /// Each seed has all of them, instead of those that it draws.
     pub all_on: bool,
+    /// Three in ten made sites run on a battery pack.
+    pub packs: bool,
 }
 
 impl Default for Shape {
     fn default() -> Self {
-        Self { days: 9, events_per_day_tenths: 12, kinds: Kinds::ALL, all_on: false }
+        Self { days: 9, events_per_day_tenths: 12, kinds: Kinds::ALL, all_on: false, packs: false }
     }
 }
 
@@ -53,7 +55,7 @@ const SETTLE_H: u64 = 24;
 pub fn scenario(seed: u64, shape: Shape) -> String {
     let mut chance = Chance::new(seed);
     let days = shape.days.max(LEAST_DAYS);
-    let site = site::make(&mut chance, days);
+    let site = site::make(&mut chance, days, shape.packs);
     let mut text = site.text(seed);
     let ground = site.ground();
     let busy_ms = busy_ms(days);
@@ -96,7 +98,8 @@ fn calm(text: &mut String, ground: &Ground, busy_ms: u64) {
         let _ = write!(text, "\n[[operator]]\nat = \"+{calm_h} h 1 min\"\nrefill = {{}}\n");
     }
     if ground.has_pack {
-        let _ = write!(text, "\n[[operator]]\nat = \"+{calm_h} h 1 min\"\nchange_pack = {{}}\n");
+        // first of all: a device that its pack lets down takes nothing else
+        let _ = write!(text, "\n[[operator]]\nat = \"+{calm_h} h 30 s\"\nchange_pack = {{}}\n");
     }
     let local = Local::from_ms(ground.start.as_ms().saturating_add_unsigned(busy_ms + 60_000));
     let (y, m, d) = local.date().ymd();
@@ -151,7 +154,7 @@ mod tests {
 
     #[test]
     fn every_kind_is_made_and_none_that_is_left_out() {
-        let shape = Shape { days: 90, all_on: true, ..Shape::default() };
+        let shape = Shape { days: 90, all_on: true, packs: true, ..Shape::default() };
         let text: String = (0..20).map(|seed| scenario(seed, shape)).collect();
         for kind in Kind::ALL {
             let line = format!("\n{} = ", kind.word());

@@ -76,7 +76,7 @@ struct MadeContainer {
     debounce_ms: u64,
 }
 
-pub(super) fn make(chance: &mut Chance, days: u32) -> Site {
+pub(super) fn make(chance: &mut Chance, days: u32, packs: bool) -> Site {
     let (zone, (y, m, d)) = chance.pick(&PLACES);
     let date = Date::from_ymd(y, m, d).expect("the table has real dates");
     let start = Local::new(date, Duration::from_min(chance.number(0, 1439)));
@@ -134,7 +134,7 @@ pub(super) fn make(chance: &mut Chance, days: u32) -> Site {
     if chance.percent(50) {
         site.lift_dm = chance.number(1, 22);
     }
-    if chance.percent(30) {
+    if packs && chance.percent(30) {
         let charge_percent = chance.number(5, 100);
         site.pack = Some(MadePack {
             cells: chance.pick(&["LR20", "LR20", "LR14", "LR6", "HR20"]),

@@ -23,6 +23,10 @@ impl<const W: usize> Stage<'_, W> {
     pub(super) fn read_pack(&mut self, ask: Ask) {
         let Some(battery) = &mut self.battery else { return };
         battery.advance(self.now);
+        if battery.is_dead() {
+            // asleep it drew next to nothing: only now does it show
+            return self.brown_out();
+        }
         let (rest, load) = (battery.reads_mv(false), battery.reads_mv(true));
         match ask {
             Ask::Test => {
