@@ -150,3 +150,15 @@ pub trait Observer {
         false
     }
 }
+
+/// When the pump went on and off, in true ms.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct PumpEdges(pub Vec<(u64, bool)>);
+
+impl Observer for PumpEdges {
+    fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
+        if let Observation::Pump { on } = what {
+            self.0.push((at_ms, *on));
+        }
+    }
+}

@@ -2,3 +2,4 @@
 
 pub mod dice;
 pub mod fuzz;
+pub mod wires;

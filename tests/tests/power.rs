@@ -4,18 +4,19 @@
 use dosewright_core::cause::Cause;
 use dosewright_core::civil::{Days, Local};
 use dosewright_core::config::Head;
-use dosewright_core::device::{Device, Outputs};
+use dosewright_core::device::Device;
 use dosewright_core::display::STAYS_LIT;
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
 use dosewright_core::power::{Pack, TEST_AHEAD};
 use dosewright_core::record::{Alarm, NewPack, OutcomeKind, Record, Reset};
-use dosewright_core::time::{Duration, Instant};
+use dosewright_core::time::Instant;
 use dosewright_core::timers::Reason;
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::wires::Wires;
 
 const N: usize = 4;
 type Pump = Device<NorMock<4, 1024>, N, 8>;
@@ -36,38 +37,6 @@ const PACK: Pack = Pack {
     jump_mv: 700,
     warn_days: 14,
 };
-
-#[derive(Default)]
-struct Wires {
-    refused: Option<Refusal>,
-    tests: Vec<i64>,
-    reads: Vec<i64>,
-    lights: Vec<(i64, bool)>,
-    on: bool,
-    now: i64,
-}
-
-impl Outputs for Wires {
-    fn pump_on(&mut self, _: Duration) {
-        self.on = true;
-    }
-    fn pump_off(&mut self) {
-        self.on = false;
-    }
-    fn refused(&mut self, refusal: &Refusal) {
-        self.refused = Some(*refusal);
-    }
-    fn alarm(&mut self, _: Alarm, _: bool) {}
-    fn test_pack(&mut self) {
-        self.tests.push(self.now);
-    }
-    fn read_pack(&mut self) {
-        self.reads.push(self.now);
-    }
-    fn light(&mut self, on: bool) {
-        self.lights.push((self.now, on));
-    }
-}
 
 /// A device with a pack that reads as it is told to.
 struct Bench {

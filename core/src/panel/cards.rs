@@ -379,25 +379,31 @@ fn supply<const N: usize, const H: usize>(
     let mut product = Text::new();
     if book.stock.container().is_none() {
         product.say(words.no_account);
-    } else if let Some(until) =
-        view.controller.product_lasts_until(view.now).and_then(|at| view.local_at(at))
-    {
-        style.date(&mut product, until.date());
-    } else {
+    } else if !date(style, view, &mut product, view.controller.product_lasts_until(view.now)) {
         style.volume(&mut product, book.account());
     }
     row(screen, 1, words.product, &product);
     let mut pack = Text::new();
     if book.gauge.pack().is_none() {
         pack.say(words.mains);
-    } else if let Some(until) =
-        view.controller.pack_lasts_until(view.now).and_then(|at| view.local_at(at))
-    {
-        style.date(&mut pack, until.date());
-    } else {
+    } else if !date(style, view, &mut pack, view.controller.pack_lasts_until(view.now)) {
         pack.char('-');
     }
     row(screen, 2, words.pack, &pack);
+}
+
+/// The date of an instant, where there is one and the clock is set; whether it is shown.
+fn date<const N: usize, const H: usize>(
+    style: &Style,
+    view: &View<'_, N, H>,
+    text: &mut Text,
+    at: Option<Instant>,
+) -> bool {
+    let local = at.and_then(|at| view.local_at(at));
+    if let Some(local) = local {
+        style.date(text, local.date());
+    }
+    local.is_some()
 }
 
 fn timetable<const N: usize, const H: usize>(

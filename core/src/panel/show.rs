@@ -9,7 +9,7 @@ use crate::units::{Volume, over};
 
 /// The largest whole number of a unit that is shown.
 const MOST_SHOWN: u64 = 99_999;
-const MINUTE_MS: u64 = 60_000;
+pub(super) const MINUTE_MS: u64 = 60_000;
 
 /// How somebody wants things shown.
 #[derive(Clone, Copy)]

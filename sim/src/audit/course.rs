@@ -133,6 +133,8 @@ impl Auditor {
         let unset = self.model.clock.offset_ms.is_none();
         let owner = self.open.is_some();
         let mut ahead = Causes::NONE;
+        // whether an account that is unsure keeps it is left open
+        let unsure = self.unsure_accounts();
         for due in &waiting {
             let mut causes = pump.or(ahead);
             if owner {
@@ -167,14 +169,6 @@ impl Auditor {
                     self.ready = Some((due.key, since.unwrap_or(free)));
                 }
             }
-            // whether an account that is unsure keeps it is left open
-            let mut unsure = Causes::NONE;
-            if self.model.stock.unsure {
-                unsure = unsure.with(Cause::ContainerEmpty);
-            }
-            if self.pack.is_unread(self.taint.ever) {
-                unsure = unsure.with(Cause::Battery);
-            }
             if !unsure.is_empty() {
                 let kept = self.kept_by.entry(due.key.id).or_default();
                 *kept = kept.or(unsure);
@@ -203,6 +197,14 @@ impl Auditor {
         }
     }
 
+    /// What the accounts of container and pack would keep a dose for, where they are
+    /// unsure.
+    fn unsure_accounts(&self) -> Causes {
+        let container = self.model.stock.unsure.then_some(Cause::ContainerEmpty);
+        let pack = self.pack.is_unread(self.taint.ever).then_some(Cause::Battery);
+        container.into_iter().chain(pack).fold(Causes::NONE, Causes::with)
+    }
+
     /// What had to happen by now and did not.
     fn look_for_what_is_missing(&mut self, at: i64) {
         if self.hinder.ledger_bad {
@@ -218,11 +220,8 @@ impl Auditor {
             self.ready_reported = Some(key);
             let due = self.model.line(key.id).and_then(|l| l.waiting);
             match due.and_then(|d| self.model.judge(&d, by)) {
-                // an account that is unsure, of the container or of the pack, may keep it
-                _ if self.taint.covers(key.id)
-                    || self.model.stock.unsure
-                    || self.pack.is_unread(self.taint.ever) =>
-                {
+                // an account that is unsure may keep it
+                _ if self.taint.covers(key.id) || !self.unsure_accounts().is_empty() => {
                     self.report.unjudged += 1;
                 }
                 Some(Verdict::Skip(cause)) => {

@@ -15,7 +15,7 @@ use dosewright_core::spread::{self, Misfit, Plan};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::units::{Carry, Volume};
 
-use crate::observe::{Observation, Observer};
+use crate::observe::PumpEdges;
 use crate::run::{self, Options};
 use crate::scenario::{
     EntryPlan, HeadPlan, IntervalStart, RecurrencePlan, Scenario, SignedMs, Supply,
@@ -266,17 +266,6 @@ pub enum Ran {
     NotRun(String),
 }
 
-#[derive(Default)]
-struct Edges(Vec<(u64, bool)>);
-
-impl Observer for Edges {
-    fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
-        if let Observation::Pump { on } = what {
-            self.0.push((at_ms, *on));
-        }
-    }
-}
-
 /// Runs one dose of an entry, alone and undisturbed, through the real controller,
 /// and compares what the pump did with the train.
 pub fn ran(scenario: &Scenario, entry: &EntryPlan, train: &Train) -> Ran {
@@ -301,7 +290,7 @@ pub fn ran(scenario: &Scenario, entry: &EntryPlan, train: &Train) -> Ran {
         last: None,
         ..entry.clone()
     }];
-    let mut edges = Edges::default();
+    let mut edges = PumpEdges::default();
     match run::run(&alone, &Options::default(), &mut edges) {
         Err(error) => Ran::NotRun(error.to_string()),
         Ok(end) if end.install_refused.is_some() => Ran::NotRun("the device refused it".to_owned()),

@@ -50,11 +50,7 @@ pub(crate) fn run(
     options: &Options,
     observer: &mut dyn Observer,
 ) -> Result<RunEnd, WorldError> {
-    match scenario.memory.word_bytes {
-        1 => stage::Stage::<1>::new(scenario, options, observer)?.play(),
-        8 => stage::Stage::<8>::new(scenario, options, observer)?.play(),
-        _ => stage::Stage::<4>::new(scenario, options, observer)?.play(),
-    }
+    play(scenario, options, None, observer)
 }
 
 /// Drives a scenario's world with a hand on the device's panel.
@@ -65,10 +61,36 @@ pub(crate) fn operate(
     hand: &mut dyn Hand,
     observer: &mut dyn Observer,
 ) -> Result<RunEnd, WorldError> {
+    play(scenario, options, Some((condition, hand)), observer)
+}
+
+/// Whose hand is on the panel, and how it finds the device.
+type OnPanel<'a> = Option<(Condition, &'a mut dyn Hand)>;
+
+fn play(
+    scenario: &Scenario,
+    options: &Options,
+    on_panel: OnPanel<'_>,
+    observer: &mut dyn Observer,
+) -> Result<RunEnd, WorldError> {
     match scenario.memory.word_bytes {
-        1 => stage::Stage::<1>::new(scenario, options, observer)?.under(hand, condition).play(),
-        8 => stage::Stage::<8>::new(scenario, options, observer)?.under(hand, condition).play(),
-        _ => stage::Stage::<4>::new(scenario, options, observer)?.under(hand, condition).play(),
+        1 => play_on::<1>(scenario, options, on_panel, observer),
+        8 => play_on::<8>(scenario, options, on_panel, observer),
+        _ => play_on::<4>(scenario, options, on_panel, observer),
+    }
+}
+
+/// With a memory of words of `W` bytes.
+fn play_on<const W: usize>(
+    scenario: &Scenario,
+    options: &Options,
+    on_panel: OnPanel<'_>,
+    observer: &mut dyn Observer,
+) -> Result<RunEnd, WorldError> {
+    let stage = stage::Stage::<W>::new(scenario, options, observer)?;
+    match on_panel {
+        Some((condition, hand)) => stage.under(hand, condition).play(),
+        None => stage.play(),
     }
 }
 

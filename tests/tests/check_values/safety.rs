@@ -180,19 +180,11 @@ outcomes = {{ entry = "night", dosed = 3, part = 0, skipped = 0, open = 0 }}
 /// not held to here: every stop is at once.)
 #[test]
 fn gip_1_6_2_a_fault_stops_at_once() {
-    struct Edges(Vec<(u64, bool)>);
-    impl dosewright_sim::observe::Observer for Edges {
-        fn see(&mut self, at_ms: u64, what: &dosewright_sim::observe::Observation<'_>) {
-            if let dosewright_sim::observe::Observation::Pump { on } = what {
-                self.0.push((at_ms, *on));
-            }
-        }
-    }
     let text = file(&format!(
         "{NIGHT}[[fault]]\nat = \"2026-10-06 00:45:03\"\nleak = {{ lasts = \"3 h\" }}\n"
     ));
     let (scenario, _) = scenario::read("f.toml", &text).unwrap();
-    let mut edges = Edges(Vec::new());
+    let mut edges = dosewright_sim::observe::PumpEdges::default();
     dosewright_sim::run::run(&scenario, &Options::default(), &mut edges).unwrap();
     let due = (24 * 60 + 45) * 60_000;
     assert_eq!(edges.0[..2], [(due, true), (due + 3_000, false)]);

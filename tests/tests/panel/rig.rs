@@ -1,38 +1,20 @@
 //! A device with a panel beside it, and a hand on its knob.
 
 use dosewright_core::controller::Controller;
-use dosewright_core::device::{Device, Outputs};
+use dosewright_core::device::Device;
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
 use dosewright_core::panel::{self, Desk, Input, Panel, Preferences, Recent, Screen, View};
-use dosewright_core::record::{Alarm, Reset};
-use dosewright_core::time::{Duration, Instant};
+use dosewright_core::record::Reset;
+use dosewright_core::time::Instant;
 use dosewright_core::timetable::Refusal;
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::wires::Wires;
 
 pub(crate) const N: usize = 4;
 pub(crate) const H: usize = 8;
 type Pump = Device<NorMock<4, 1024>, N, H>;
 const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 16_384, sectors: 2 };
-
-#[derive(Default, Clone)]
-pub(crate) struct Wires {
-    pub(crate) refused: Option<Refusal>,
-    pub(crate) on: bool,
-}
-
-impl Outputs for Wires {
-    fn pump_on(&mut self, _: Duration) {
-        self.on = true;
-    }
-    fn pump_off(&mut self) {
-        self.on = false;
-    }
-    fn refused(&mut self, refusal: &Refusal) {
-        self.refused = Some(*refusal);
-    }
-    fn alarm(&mut self, _: Alarm, _: bool) {}
-}
 
 /// The device's side of the panel.
 #[derive(Clone)]

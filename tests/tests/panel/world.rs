@@ -3,7 +3,7 @@
 
 use dosewright_core::panel::{Input, zones::PLACES};
 use dosewright_core::time::Utc;
-use dosewright_sim::observe::{Observation, Observer};
+use dosewright_sim::observe::PumpEdges;
 use dosewright_sim::operate::{self, Bench, Condition, Hand};
 use dosewright_sim::run::{self, Options};
 use dosewright_sim::scenario::{self, Scenario};
@@ -87,30 +87,18 @@ fn d1_to_d11_hold_whatever_is_pressed_at_the_panel() {
     assert!(touches > 50_000, "only {touches} touches");
 }
 
-/// When the pump went on and off.
-#[derive(Default)]
-struct Edges(Vec<(u64, bool)>);
-
-impl Observer for Edges {
-    fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
-        if let Observation::Pump { on } = what {
-            self.0.push((at_ms, *on));
-        }
-    }
-}
-
 #[test]
 fn p2_a_storm_of_touches_moves_no_pulse_by_a_millisecond() {
     // turns and holds ask for nothing: every pulse comes as if nobody were there
     const HARMLESS: [Input; 3] = [Input::Left, Input::Right, Input::Hold];
     let text = include_str!("../../../docs/scripts/canteen.toml");
     let (scenario, _) = scenario::read("canteen.toml", text).unwrap();
-    let mut alone = Edges::default();
+    let mut alone = PumpEdges::default();
     run::run(&scenario, &Options::default(), &mut alone).unwrap();
     assert!(alone.0.len() > 100);
     for seed in 0..20 {
         let mut hand = Restless::new(seed, &HARMLESS);
-        let mut edges = Edges::default();
+        let mut edges = PumpEdges::default();
         let options = Options::default();
         let installed = Condition::Installed;
         operate::watched(&scenario, &options, installed, &mut hand, &mut edges).unwrap();

@@ -2,12 +2,12 @@
 //! was measured is never filled in beforehand (O2).
 
 use super::{At, Draft, Kind, MOST_STEPS, Step, Values};
-use crate::civil::Date;
+use crate::civil::{DAY_MIN, Date};
 use crate::entry::{Entry, EntryId, GapRule, Recurrence};
 use crate::panel::Panel;
 use crate::panel::field::{BLANK, NO_PIN, days_value};
 use crate::panel::preferences::Unit;
-use crate::panel::show::{Style, minute_of, value_of, volume_of};
+use crate::panel::show::{MINUTE_MS, Style, minute_of, value_of, volume_of};
 use crate::panel::view::View;
 use crate::panel::zones;
 use crate::spread::Misfit;
@@ -30,9 +30,7 @@ const WINDOW_MIN: u32 = 45;
 const WINDOW_STEP_MIN: u32 = 5;
 /// The date that a clock is set from on a device that has none.
 const FIRST_DATE: i32 = 20_454;
-const MINUTE_MS: u64 = 60_000;
 const HOUR_MS: u64 = 3_600_000;
-const DAY_MIN: u32 = 1440;
 /// What a new container is taken for: ten litres, a parameter.
 const CAPACITY: Volume = Volume::from_ml(10_000);
 /// Volume of a metre of tube by its bore, in nl: 1.6, 3.2, 4.8 and 6.4 mm (geometry).

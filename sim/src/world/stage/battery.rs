@@ -21,12 +21,14 @@ pub(in crate::world) enum Ask {
 impl<const W: usize> Stage<'_, W> {
     /// Hands in the readings that the device asked for.
     pub(super) fn read_pack(&mut self, ask: Ask) {
-        let Some(battery) = &mut self.battery else { return };
-        battery.advance(self.now);
-        if battery.is_dead() {
+        if let Some(battery) = &mut self.battery {
+            battery.advance(self.now);
+        }
+        if !self.can_be_fed() {
             // asleep it drew next to nothing: only now does it show
             return self.brown_out();
         }
+        let Some(battery) = &mut self.battery else { return };
         let (rest, load) = (battery.reads_mv(false), battery.reads_mv(true));
         match ask {
             Ask::Test => {
