@@ -16,9 +16,10 @@ const DAY_MS: f64 = 86.4e6;
 /// A site with a timetable, a pack and a cellar of its own.
 fn site(seed: u64) -> Scenario {
     let mut chance = Dice::new(seed);
-    let cells = ["LR20", "LR20", "LR14", "HR20"][chance.whole(0, 3) as usize];
+    let cells = ["LR20", "LR20", "LR14", "LR6", "HR20"][chance.whole(0, 4) as usize];
     let celsius = chance.whole(2, 18);
-    let warn_days = chance.whole(7, 21);
+    // small cells do not last three weeks everywhere: a few days' warning is what they give
+    let warn_days = chance.whole(7, 21) / if cells == "LR6" { 4 } else { 1 };
     // cells as they come: the device takes them for full
     let charge = chance.whole(90, 100);
     let nights: Vec<String> = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]

@@ -1,7 +1,7 @@
 //! Alkaline cells and Peukert's law: model parameters.
 
 use dosewright_sim::trade::cells::{
-    Cell, LR20, USABLE_COOL, after_shelf, cells_for, peukert_hours,
+    Cell, LR20, USABLE_COOL, after_shelf, cells_for, cold_share, peukert_hours,
 };
 
 use crate::{same, within};
@@ -46,6 +46,13 @@ fn self_discharge_of_two_to_four_percent() {
     // sources disagree, 2 to 4 % a year at 21 C: a parameter
     within(after_shelf(0.02, 5.0), 0.9039, 1e-4);
     within(after_shelf(0.04, 5.0), 0.8154, 1e-4);
+}
+
+#[test]
+fn about_seventy_percent_is_left_at_freezing() {
+    // cold derating about 70 % at 0 C (from memory)
+    within(cold_share(0.0), 0.70, 1e-9);
+    within(cold_share(20.0), 1.0, 1e-9);
 }
 
 #[test]

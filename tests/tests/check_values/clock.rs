@@ -8,6 +8,8 @@ use crate::same;
 fn a_tuning_fork_loses_both_ways() {
     // a crystal data sheet: -0.030 ppm/C2 about 25 C, 45 C -> -12.0 ppm
     same(rate_ppm(-0.030, 25.0, 45.0), -12.0, 1);
+    // other sheets say up to -0.042: a parameter
+    same(rate_ppm(-0.042, 25.0, 45.0), -16.8, 1);
     // 20 ppm = 1.728 s a day = 631.2 s a year, computed
     same(seconds(20.0, 1.0), 1.728, 3);
     same(seconds(20.0, 365.25), 631.2, 1);

@@ -145,7 +145,7 @@ outcomes = {{ entry = "night", dosed = 3, skipped = 1, cause = "already dosed" }
     ));
 }
 
-/// GIP 1.4.11, 3.4.6: no dose in alarm.
+/// GIP 1.4.11: no dose in alarm.
 #[test]
 fn gip_1_4_11_no_dose_in_alarm() {
     held(&format!(
@@ -158,6 +158,99 @@ outcomes = {{ entry = "night", dosed = 2, skipped = 1, cause = "leak" }}
 alarms = {{ least = 1 }}
 "#
     ));
+}
+
+/// GIP 3.4.6: no dose in the self-test. What a device looks at when it starts, its memory
+/// above all, has to be in the ledger before the pump may go on, however long it takes.
+#[test]
+fn gip_3_4_6_no_dose_before_the_start_is_through() {
+    use dosewright_core::book::Book;
+    use dosewright_core::controller::{Controller, Start};
+    use dosewright_core::effect::Effect;
+    use dosewright_core::entry::{Entry, EntryId, GapRule, Nominal, Recurrence};
+    use dosewright_core::event::Event;
+    use dosewright_core::record::{LineState, Record, Reset};
+    use dosewright_core::time::{Duration, Instant};
+    let mut book = Book::<4, 8>::empty();
+    book.head = Some(head());
+    let every = Recurrence::Interval { every_ms: 3_600_000, from: Instant::ZERO };
+    book.timetable
+        .put(Entry {
+            id: EntryId(1),
+            enabled: true,
+            recurrence: every,
+            volume: Volume::from_ml(30),
+            window_ms: 600_000,
+            grace_ms: 0,
+            first: None,
+            last: None,
+            observes_closed: false,
+            gap_rule: GapRule::Shift,
+            pulses: None,
+        })
+        .unwrap();
+    let line = book.line_of(EntryId(1)).unwrap();
+    let state = LineState { mark: Some(Nominal(1)), ..LineState::default() };
+    book.apply(&Record::SnapLine { line: line as u8, id: EntryId(1), state });
+    book.at = Instant::from_ms(3_599_000);
+    let start = Start {
+        now: book.at,
+        feed_kept: true,
+        reset: Reset::PowerOn,
+        unreadable_tail: 0,
+        unreadable: 0,
+    };
+    let mut logic = Controller::start(book, start);
+    let due = Instant::from_ms(3_600_000);
+    let pumps = |logic: &mut Controller<4, 8>, at: Instant, event: Event<'_, 4>| {
+        logic.step(at, event).iter().any(|effect| matches!(effect, Effect::PumpOn(_)))
+    };
+    let kind = |logic: &Controller<4, 8>| logic.pending().and_then(Record::decode);
+    assert!(!pumps(&mut logic, due, Event::Wake));
+    assert!(matches!(kind(&logic), Some(Record::Boot { .. })));
+    // the memory takes nothing for a while: the dose waits, though it is due
+    for minute in 0..3 {
+        let at = due.plus(Duration::from_min(minute));
+        assert!(!pumps(&mut logic, at, Event::AppendFailed), "{minute}");
+        let later = due.plus(Duration::from_min(minute + 1));
+        assert!(!pumps(&mut logic, later, Event::Wake), "{minute}");
+        assert!(matches!(kind(&logic), Some(Record::Boot { .. })), "{minute}");
+    }
+    // then everything is taken, and it runs
+    let at = due.plus(Duration::from_min(3));
+    assert!((0..8).any(|_| pumps(&mut logic, at, Event::Appended)));
+}
+
+/// GIP 1.5.5, 1.5.6: a low alert, then an empty alarm when nothing is left.
+#[test]
+fn gip_1_5_5_1_5_6_a_low_alert_then_an_empty_alarm_at_nothing_left() {
+    use dosewright_core::record::Alarm;
+    // 0.4 l: 160 ml are left after two nights, and 60 of them are above the heel
+    let found = held(&format!(
+        r#"[container]
+capacity = "2 l"
+level = "0.4 l"
+low_contact = "0.2 l"
+heel = "0.1 l"
+{NIGHT}
+[[expect]]
+outcomes = {{ entry = "night", dosed = 2, part = 1, cause = "container empty" }}
+"#
+    ));
+    let on = |wanted: Alarm| -> Vec<u64> {
+        let alarms = found.end.alarms.iter();
+        alarms.filter(|(_, alarm, on)| *alarm == wanted && *on).map(|(ms, ..)| *ms).collect()
+    };
+    let (low, empty) = (on(Alarm::LowLevel), on(Alarm::ContainerEmpty));
+    assert_eq!((low.len(), empty.len()), (1, 1), "{:?}", found.end.alarms);
+    // low in the second night, which is still dosed in full; empty with the third's end
+    let night = |n: u64| ((n * 24 + 45 / 60) * 60 + 45) * 60_000;
+    assert!((night(2)..night(2) + 45 * 60_000).contains(&low[0]), "{low:?}");
+    assert!((night(3)..night(3) + 46 * 60_000).contains(&empty[0]), "{empty:?}");
+    // nothing but the heel is left when it sounds
+    let left_nl = found.end.level_nl.unwrap();
+    // less than a ms of pumping above it
+    assert!(left_nl.abs_diff(100_000_000) < 26_500_000 / 60_000, "{left_nl}");
 }
 
 /// GIP 1.7.1: settings survive a power-off of 4 h and more.

@@ -3,6 +3,7 @@
 mod forged;
 mod properties;
 mod rig;
+mod safety;
 mod screens;
 mod touch;
 mod world;
