@@ -176,6 +176,8 @@ pub(super) enum LinesOf {
     Calibrate,
     /// `forecast --json`
     Forecast,
+    /// `plan --json`
+    Plan,
     /// `replay --json` of the image of a memory
     ReplayImage,
 }

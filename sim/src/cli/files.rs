@@ -57,6 +57,31 @@ pub(super) fn create(terminal: Terminal, path: &Path) -> Result<Box<dyn Write>, 
     Ok(Box::new(BufWriter::new(fs::File::create(path).map_err(failed)?)))
 }
 
+/// Writes a whole file of text that somebody may go on working in: one that is there
+/// already is left as it is, unless `force` says otherwise.
+pub(super) fn write_new(
+    terminal: Terminal,
+    path: &Path,
+    text: &str,
+    force: bool,
+) -> Result<(), String> {
+    if force || path == Path::new("-") {
+        return write(terminal, path, text);
+    }
+    let failed = |error: io::Error| match error.kind() {
+        io::ErrorKind::AlreadyExists => format!(
+            "{} exists already and is left as it is; give another name, or --force to write over it",
+            path.display()
+        ),
+        _ => format!("cannot write {}: {error}", path.display()),
+    };
+    if let Some(parent) = path.parent().filter(|parent| !parent.as_os_str().is_empty()) {
+        fs::create_dir_all(parent).map_err(failed)?;
+    }
+    let mut file = fs::File::create_new(path).map_err(failed)?;
+    file.write_all(text.as_bytes()).map_err(failed)
+}
+
 /// Writes a whole file of text.
 pub(super) fn write(terminal: Terminal, path: &Path, text: &str) -> Result<(), String> {
     write_bytes(terminal, path, text.as_bytes())

@@ -2,7 +2,7 @@
 
 use clap::CommandFactory;
 use dosewright_sim::lines::schema as schema_of;
-use dosewright_sim::{calibrate, diagnose, forecast, image, pulses, scenario, trace};
+use dosewright_sim::{calibrate, diagnose, forecast, image, plan, pulses, scenario, trace};
 
 use super::args::{Cli, LinesOf};
 use super::exit::Exit;
@@ -27,6 +27,7 @@ fn lines_of(of: LinesOf) -> String {
         LinesOf::Pulses => pulses::schema(),
         LinesOf::Calibrate => calibrate::schema(),
         LinesOf::Forecast => forecast::schema(),
+        LinesOf::Plan => plan::schema(),
         LinesOf::ReplayImage => image::schema(),
     }
 }

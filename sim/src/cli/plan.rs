@@ -24,6 +24,12 @@ pub(super) struct PlanArgs {
     /// Write the scenario in a file, not on standard output
     #[arg(long, short, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
+    /// Write over a file that is there already
+    #[arg(long, requires = "output")]
+    pub(super) force: bool,
+    /// Print JSON lines: the plan with its scenario, its phases, its entries with their reasons
+    #[arg(long, conflicts_with = "example")]
+    pub(super) json: bool,
     /// Print a commented brief to start from
     #[arg(long, conflicts_with_all = ["file", "flow_log"])]
     pub(super) example: bool,
@@ -34,6 +40,10 @@ pub(super) fn plan(terminal: Terminal, args: &PlanArgs) -> Exit {
     let Some(path) = args.file.as_ref().filter(|_| !args.example) else {
         return put(terminal, args, plan::example());
     };
+    if args.json && args.output.as_ref().is_some_and(|output| output.as_os_str() == "-") {
+        terminal.error("--json has standard output for itself; give --output a file's name");
+        return Exit::Usage;
+    }
     let Some(file) = files::read_all(terminal, &[path]).and_then(|mut all| all.pop()) else {
         return Exit::Usage;
     };
@@ -75,7 +85,11 @@ pub(super) fn plan(terminal: Terminal, args: &PlanArgs) -> Exit {
     for misfit in &made.misfits {
         terminal.message(&format!("does not fit: {misfit}\n"));
     }
+    let lines = |accepted: bool| plan::json(&file.name, &brief, &made, accepted);
     if made.phases.is_empty() {
+        if args.json {
+            _ = print(terminal, &lines(false));
+        }
         terminal.error("no dose fits: nothing was written");
         return Exit::Failed;
     }
@@ -88,10 +102,18 @@ pub(super) fn plan(terminal: Terminal, args: &PlanArgs) -> Exit {
         let what = if accepted.is_some() { "it is written" } else { "nothing was written" };
         terminal.message(&diagnose::text::report(&found, &sources, what, terminal.paint_err()));
     }
-    if accepted.is_none() {
+    let is_accepted = accepted.is_some();
+    let mut exit = Exit::Held;
+    if args.json {
+        exit = print(terminal, &lines(is_accepted));
+    }
+    if !is_accepted {
         return Exit::Failed;
     }
-    match put(terminal, args, &made.text) {
+    if exit == Exit::Held && !(args.json && args.output.is_none()) {
+        exit = put(terminal, args, &made.text);
+    }
+    match exit {
         Exit::Held if !made.misfits.is_empty() => Exit::Failed,
         exit => exit,
     }
@@ -100,7 +122,7 @@ pub(super) fn plan(terminal: Terminal, args: &PlanArgs) -> Exit {
 fn put(terminal: Terminal, args: &PlanArgs, text: &str) -> Exit {
     match &args.output {
         None => print(terminal, text),
-        Some(path) => match files::write(terminal, path, text) {
+        Some(path) => match files::write_new(terminal, path, text, args.force) {
             Ok(()) => {
                 if !terminal.quiet {
                     terminal.message(&format!("wrote {}\n", path.display()));

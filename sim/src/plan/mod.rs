@@ -4,10 +4,15 @@
 //! reasons, as a scenario file that the device accepts.
 
 pub mod flow_log;
+mod lines;
+pub mod passes;
+mod placed;
 mod water;
 mod write;
 
 pub use flow_log::FlowLog;
+pub use lines::{json, schema};
+pub use placed::{Placed, of_phase};
 pub use water::Dry;
 
 use dosewright_core::civil::{Date, Weekday};

@@ -38,6 +38,13 @@ struct TrainLine<'a> {
     /// Most behind it.
     lag_ml: f64,
     largest_pulse_ml: f64,
+    /// Roller passes in a pulse, on the average; null where the volume of one is not
+    /// known.
+    roller_passes: Option<f64>,
+    /// They are whole.
+    whole_passes: bool,
+    /// With so many pulses they would be; null where they are, or where no number does.
+    whole_with_pulses: Option<u32>,
     /// In words; none where all are kept.
     limits_broken: Vec<String>,
     loss_per_start_ml: f64,
@@ -107,6 +114,9 @@ pub fn json(name: &str, entry: &str, train: &Train, ran: Option<&Ran>) -> String
         lead_ml: rounded(straight.lead_ml),
         lag_ml: rounded(straight.lag_ml),
         largest_pulse_ml: rounded(straight.pulse_ml),
+        roller_passes: train.passes().map(|(passes, _)| rounded(passes)),
+        whole_passes: train.passes().is_some_and(|(_, whole)| whole.is_some()),
+        whole_with_pulses: train.whole_instead().map(|other| other.pulses),
         limits_broken: train.broken_limits(),
         loss_per_start_ml: rounded(train.model.loss_ml()),
         commanded_error: errors(&commanded),

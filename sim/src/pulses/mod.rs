@@ -16,6 +16,7 @@ use dosewright_core::time::{Duration, Instant};
 use dosewright_core::units::{Carry, Volume};
 
 use crate::observe::PumpEdges;
+use crate::plan::passes::{self, Pulses};
 use crate::run::{self, Options};
 use crate::scenario::{
     EntryPlan, HeadPlan, IntervalStart, RecurrencePlan, Scenario, SignedMs, Supply,
@@ -156,6 +157,22 @@ impl Train {
     /// What the model gives, in ml.
     pub fn outflow_ml(&self) -> f64 {
         self.pulses.iter().map(|pulse| pulse.outflow_ml).sum()
+    }
+
+    /// Roller passes in a pulse, and how many whole ones they are, if they are; `None` where
+    /// the volume of one is not known.
+    pub fn passes(&self) -> Option<(f64, Option<u32>)> {
+        let pulses = u32::try_from(self.pulses.len()).unwrap_or(u32::MAX);
+        let found = Pulses::of(self.dose, pulses, pulses, &self.head);
+        Some((found.passes?, found.whole()))
+    }
+
+    /// A number of pulses of whole roller passes, where these are not whole and such a
+    /// number fits dose, window and head.
+    pub fn whole_instead(&self) -> Option<Pulses> {
+        let (_, None) = self.passes()? else { return None };
+        let other = passes::choose(self.dose, self.window_ms, &self.head).ok()?;
+        other.whole().map(|_| other)
     }
 
     /// Gaps between one pulse's end and the next one's start, in ms.

@@ -107,13 +107,20 @@ fn why(train: &Train) -> String {
             show::volume(train.head.least_pulse)
         ),
     };
-    let passes = if train.head.roller_pass.as_nl() > 0 {
-        let pass = train.head.roller_pass.as_nl() as f64 / 1e6;
-        format!(", {:.1} roller passes", each / pass)
-    } else {
-        String::new()
+    let passes = train.passes().map_or(String::new(), |(passes, whole)| match whole {
+        Some(1) => ", one whole roller pass".to_owned(),
+        Some(whole) => format!(", {whole} whole roller passes"),
+        None => format!(", {passes:.1} roller passes"),
+    });
+    let other = match train.whole_instead() {
+        Some(other) => format!(
+            " With pulses = {} each would be {} whole roller passes and give the same wherever the rotor stands.",
+            other.pulses,
+            other.whole().unwrap_or(1)
+        ),
+        None => String::new(),
     };
-    format!("pulses: {chose}; {each:.2} ml each{passes}.")
+    format!("pulses: {chose}; {each:.2} ml each{passes}.{other}")
 }
 
 fn turndown_lines(out: &mut String, down: &Turndown) {

@@ -74,3 +74,77 @@ fn what_does_not_fit_is_said_and_changes_the_exit_code() {
     );
     assert_eq!(place.call(&["plan"]).code, 2);
 }
+
+#[test]
+fn a_file_that_is_there_is_left_alone_unless_it_is_said_otherwise() {
+    let place = Place::new("plan-there");
+    let example = place.call(&["plan", "--example"]).out;
+    place.write("brief.toml", &example);
+    place.write("site.toml", "# somebody's work\n");
+    for call in
+        [&["plan", "brief.toml", "-o", "site.toml"][..], &["plan", "--example", "-o", "site.toml"]]
+    {
+        let said = place.call(call);
+        assert!(said.code == 2 && said.out.is_empty(), "{said:?}");
+        assert_eq!(
+            said.err.lines().last().unwrap(),
+            "error: site.toml exists already and is left as it is; give another name, or --force to write over it"
+        );
+        assert_eq!(place.read("site.toml"), "# somebody's work\n");
+    }
+    let said = place.call(&["plan", "brief.toml", "-o", "site.toml", "--force"]);
+    assert!(said.code == 0 && said.err == "wrote site.toml\n", "{said:?}");
+    assert!(place.read("site.toml").starts_with("# Plan for Harbour kitchen"));
+    let said = place.call(&["plan", "brief.toml", "--force"]);
+    assert!(said.code == 2 && said.err.contains("--output"), "{said:?}");
+    // a folder that is not there yet is made, as elsewhere
+    let said = place.call(&["plan", "brief.toml", "-o", "sites/new.toml"]);
+    assert!(said.code == 0 && place.read("sites/new.toml").starts_with("# Plan"), "{said:?}");
+}
+
+#[test]
+fn lines_for_machines_have_the_scenario_and_every_reason() {
+    let place = Place::new("plan-json");
+    let example = place.call(&["plan", "--example"]).out;
+    place.write("brief.toml", &example);
+    let text = place.call(&["plan", "brief.toml"]).out;
+    let said = place.call(&["plan", "brief.toml", "--json"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let lines: Vec<serde_json::Value> =
+        said.out.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let of = |event: &str| -> Vec<&serde_json::Value> {
+        lines.iter().filter(|line| line["event"] == event).collect()
+    };
+    assert_eq!(lines[0]["event"], "plan");
+    assert_eq!((&lines[0]["fits"], &lines[0]["scenario"]), (&true.into(), &text.into()));
+    let phases = of("phase");
+    assert_eq!(phases.len(), 2);
+    assert_eq!(
+        (&phases[0]["volume_ul"], &phases[0]["last"]),
+        (&450_000.into(), &"2026-11-17".into())
+    );
+    assert_eq!((&phases[1]["volume_ul"], &phases[1]["last"]), (&144_000.into(), &().into()));
+    let entries = of("entry");
+    assert_eq!(entries[1]["at"], "00:45");
+    // every reason stands in the file too, broken into lines
+    let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let file = words(&lines[0]["scenario"].as_str().unwrap().replace("\n# ", " "));
+    for entry in entries {
+        for reason in entry["reasons"].as_array().unwrap() {
+            assert!(file.contains(&words(reason.as_str().unwrap())), "{reason}\n{file}");
+        }
+    }
+    // with a file as well the lines are the same
+    let both = place.call(&["plan", "brief.toml", "--json", "-o", "planned.toml"]);
+    assert_eq!(both.out, said.out);
+    assert_eq!(lines[0]["scenario"].as_str().unwrap(), place.read("planned.toml"));
+    let said = place.call(&["plan", "brief.toml", "--json", "-o", "-"]);
+    assert!(said.code == 2 && said.err.contains("standard output"), "{said:?}");
+    // nothing that has a place is said in a line too
+    place.write("brief.toml", &example.replace("\"5 h\"", "\"9 h\""));
+    let said = place.call(&["plan", "brief.toml", "--json"]);
+    assert!(said.code == 1, "{said:?}");
+    let line: serde_json::Value = serde_json::from_str(said.out.trim()).unwrap();
+    assert_eq!((&line["fits"], &line["scenario"]), (&false.into(), &"".into()));
+    assert!(!line["misfits"].as_array().unwrap().is_empty());
+}

@@ -44,6 +44,15 @@ fn the_train_of_a_dose() {
     let json = place.call(&["pulses", "q.toml", "--json"]);
     let json: serde_json::Value = serde_json::from_str(&json.out).unwrap();
     assert_eq!((&json["pulses"], &json["device"]), (&30.into(), &"same".into()));
+    // 120 ml in 30 pulses are 13.79 passes of 0.29 ml, in 26 they are 15.92 and in 32 12.93;
+    // 0.05 of a pass is the most that counts as whole: 23 make 17.99
+    assert_eq!((&json["whole_passes"], &json["whole_with_pulses"]), (&false.into(), &23.into()));
+    assert!((json["roller_passes"].as_f64().unwrap() - 13.793).abs() < 1e-3);
+    assert!(
+        said.out.contains("13.8 roller passes") && said.out.contains("18 whole"),
+        "{}",
+        said.out
+    );
     // 30 starts of 0.011 ml
     let lost = json["commanded_ml"].as_f64().unwrap() - json["outflow_ml"].as_f64().unwrap();
     assert!((lost - 30.0 * 0.011_042).abs() < 0.1, "{lost}");

@@ -185,6 +185,11 @@ fn the_arithmetic_fits_its_schemas() {
     assert_eq!(levels.last().unwrap()["level_ml"], 400.0);
     let said = place.call(&["forecast", "site.toml", "--courses"]);
     assert!(said.code == 2 && said.err.contains("--json"), "{said:?}");
-    let said = place.call(&["schema", "--lines", "plan"]);
+    let brief = place.call(&["plan", "--example"]).out;
+    place.write("brief.toml", &brief);
+    place.write("long.toml", &brief.replace("contact = \"5 h\"", "contact = \"9 h\""));
+    let calls: [&[&str]; 2] = [&["plan", "brief.toml", "--json"], &["plan", "long.toml", "--json"]];
+    fits(&place, "plan", &[], &calls);
+    let said = place.call(&["schema", "--lines", "operate"]);
     assert!(said.code == 2 && said.err.contains("replay-image"), "{said:?}");
 }

@@ -3,9 +3,13 @@
 
 use std::fmt::Write as _;
 
+use dosewright_core::config::Head;
+use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::check;
-use dosewright_sim::plan::{FlowLog, Plan, example, flow_log, plan};
+use dosewright_sim::plan::{FlowLog, Plan, example, flow_log, passes, plan};
+use dosewright_sim::pulses;
 use dosewright_sim::scenario::{self, Brief};
+use dosewright_sim::world::head::HeadModel;
 use proptest::prelude::*;
 
 fn brief(text: &str) -> Brief {
@@ -113,6 +117,26 @@ fn fewer_doses_lie_far_apart() {
     }
 }
 
+#[test]
+fn pulses_are_whole_roller_passes_where_the_dose_allows_it() {
+    let head = brief(example()).head.head;
+    let window_ms = 45 * 60_000;
+    // passes of 0.29 ml: 26.1 ml are 90 of them, in at most 6 pulses of 4 ml
+    let found = passes::choose(Volume::from_nl(26_100_000), window_ms, &head).unwrap();
+    assert_eq!((found.pulses, found.most, found.whole()), (6, 6, Some(15)));
+    assert!(found.why(Volume::from_nl(26_100_000)).contains("15 roller passes each"));
+    // 7 pulses at the most of 29.87 ml, 103 passes: 103 is a prime, none is whole
+    let odd = Volume::from_nl(29_870_000);
+    let found = passes::choose(odd, window_ms, &head).unwrap();
+    assert_eq!((found.pulses, found.most, found.whole()), (7, 7, None));
+    assert!(found.why(odd).contains("do not go into this dose with 4 to 7 pulses"));
+    // where the volume of a pass is not known nothing is said of it
+    let plain = Head { roller_pass: Volume::ZERO, ..head };
+    let found = passes::choose(odd, window_ms, &plain).unwrap();
+    assert_eq!((found.pulses, found.passes), (7, None));
+    assert!(!found.why(odd).contains("pass"), "{}", found.why(odd));
+}
+
 /// A log of two weeks: by hour of the week, with a swing from day to day.
 fn log(hourly: &[u16]) -> FlowLog {
     let mut text = String::from("time,flow l/min\n");
@@ -165,6 +189,53 @@ proptest! {
             prop_assert!(!made.misfits.is_empty());
         } else {
             holds(&brief, &made, Some(&log));
+        }
+    }
+
+    #[test]
+    fn whole_passes_break_no_promise_of_volume_window_and_limits(
+        flow in 5_000_u32..100_000,
+        rollers in 2_u8..=4,
+        pass_ul in 20_u64..1_500,
+        dose_ul in 2_000_u64..1_000_000,
+        window_min in 1_u64..120,
+        shortest_on_ms in 100_u32..5_000,
+        shortest_off_ms in 100_u32..5_000,
+        longest_run_ms in 5_000_u32..600_000,
+        least_rest_ms in 100_u32..60_000,
+        starts_per_hour in 1_u16..=60,
+    ) {
+        let head = Head {
+            rollers,
+            roller_pass: Volume::from_ul(pass_ul),
+            shortest_on_ms,
+            shortest_off_ms,
+            longest_run_ms,
+            least_rest_ms,
+            starts_per_hour,
+            ..Head::with_flow(Flow::from_nl_per_min(flow * 1000).unwrap())
+        };
+        let (dose, window_ms) = (Volume::from_ul(dose_ul), window_min * 60_000);
+        let Ok(found) = passes::choose(dose, window_ms, &head) else { return Ok(()) };
+        prop_assert!(found.pulses <= found.most && found.pulses >= found.most.div_ceil(2));
+        let asked = u16::try_from(found.pulses).unwrap();
+        let model = HeadModel::with_flow(f64::from(flow) / 1e3, rollers, pass_ul as f64 / 1e3);
+        let train = pulses::train(dose, window_ms, Some(asked), &head, model).unwrap();
+        // volume: to one ms of flow (D4); window (D5); even (D6); limits (D7)
+        let a_ms = f64::from(flow) / 6e7;
+        prop_assert!((train.commanded_ml() - train.dose_ml()).abs() <= a_ms);
+        let last = train.pulses.last().unwrap();
+        prop_assert!(last.start_ms + last.on_ms <= window_ms);
+        let line = train.line();
+        prop_assert!(line.lead_ml <= line.pulse_ml + a_ms && line.lag_ml <= line.pulse_ml + a_ms);
+        prop_assert_eq!(train.broken_limits(), Vec::<String>::new());
+        if let Some(whole) = found.whole() {
+            // each is so many passes to a twentieth of one and a ms of flow
+            for pulse in &train.pulses {
+                let passes = pulse.on_ms as f64 * a_ms / (pass_ul as f64 / 1e3);
+                let off = (passes - f64::from(whole)).abs();
+                prop_assert!(off <= passes::NEARLY + a_ms / (pass_ul as f64 / 1e3), "{passes}");
+            }
         }
     }
 

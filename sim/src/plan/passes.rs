@@ -1,0 +1,94 @@
+//! How many pulses a dose goes in. The device makes equal pulses, as many as it is asked
+//! for; a number is chosen here for which each is a whole number of roller passes, where
+//! the dose allows it: such a pulse gives the same volume wherever the rotor stands.
+
+use dosewright_core::config::Head;
+use dosewright_core::spread::{self, Misfit};
+use dosewright_core::units::{Carry, Volume};
+
+/// How far a pulse may be from whole passes and still counts as whole, in passes (own
+/// choice): a dose is what its label says, and seldom a multiple of a roller pass.
+pub const NEARLY: f64 = 0.05;
+
+/// The pulses of a dose.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pulses {
+    /// How many.
+    pub pulses: u32,
+    /// The most that the head's limits and its least pulse allow.
+    pub most: u32,
+    /// Roller passes in each; `None` where the volume of one is not known.
+    pub passes: Option<f64>,
+}
+
+/// Roller passes in each of so many pulses.
+fn passes(dose: Volume, pulses: u32, head: &Head) -> Option<f64> {
+    let pass_nl = head.roller_pass.as_nl();
+    (pass_nl > 0).then(|| dose.as_nl() as f64 / f64::from(pulses.max(1)) / pass_nl as f64)
+}
+
+/// The number of passes that so many nearly are, if any.
+fn nearly(passes: f64) -> Option<u32> {
+    let whole = passes.round();
+    ((passes - whole).abs() <= NEARLY && whole >= 1.0).then_some(whole as u32)
+}
+
+/// The most pulses that are whole roller passes, down to half of the most that there can
+/// be; where there are none, the most.
+pub fn choose(dose: Volume, window_ms: u64, head: &Head) -> Result<Pulses, Misfit> {
+    let dose_ms = head.flow.on_time(dose, Carry(0)).0.as_ms();
+    let most = spread::pulses_for(dose_ms, window_ms, head, None)?;
+    let whole = (Pulses::fewest_of(most)..=most).rev().find(|&pulses| {
+        let can = |n: u16| spread::pulses_for(dose_ms, window_ms, head, Some(n)).is_ok();
+        passes(dose, pulses, head).and_then(nearly).is_some()
+            && u16::try_from(pulses).is_ok_and(can)
+    });
+    let pulses = whole.unwrap_or(most);
+    Ok(Pulses::of(dose, pulses, most, head))
+}
+
+impl Pulses {
+    /// One, of a head whose roller pass is not known.
+    pub const ONE: Self = Self { pulses: 1, most: 1, passes: None };
+
+    /// So many pulses of a dose, of the most that there can be.
+    pub fn of(dose: Volume, pulses: u32, most: u32, head: &Head) -> Self {
+        Self { pulses, most, passes: passes(dose, pulses, head) }
+    }
+
+    const fn fewest_of(most: u32) -> u32 {
+        most.div_ceil(2)
+    }
+
+    /// The whole roller passes of a pulse, where they are whole.
+    pub fn whole(&self) -> Option<u32> {
+        nearly(self.passes?)
+    }
+
+    /// What was chosen and why, in words.
+    pub fn why(&self, dose: Volume) -> String {
+        let Self { pulses, most, passes } = *self;
+        let each = dose.as_nl() as f64 / 1e6 / f64::from(pulses.max(1));
+        let noun = if pulses == 1 { "pulse" } else { "pulses" };
+        let as_many = "as even as the head's limits and its least pulse allow";
+        let is_most = pulses == most;
+        match (self.whole(), passes) {
+            (Some(whole), _) => {
+                let plural = if whole == 1 { "pass" } else { "passes" };
+                let why = if is_most {
+                    as_many.to_owned()
+                } else {
+                    format!("chosen so, of {most} that the head's limits and its least pulse allow")
+                };
+                format!(
+                    "{pulses} {noun} of {each:.2} ml, {whole} roller {plural} each: each gives the same wherever the rotor stands; {why}."
+                )
+            }
+            (None, Some(passes)) => format!(
+                "{pulses} {noun} of {each:.2} ml: {as_many}. Whole roller passes do not go into this dose with {} to {most} pulses: it is {passes:.2} each.",
+                Self::fewest_of(most)
+            ),
+            (None, None) => format!("{pulses} {noun} of {each:.2} ml: {as_many}."),
+        }
+    }
+}

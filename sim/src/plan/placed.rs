@@ -1,0 +1,135 @@
+//! The entries of a plan, each with its reasons in words.
+
+use std::cmp::Ordering;
+
+use super::passes::{self, Pulses};
+use super::write::clock;
+use super::{Dry, Phase, Place, minutes, name, up};
+use crate::scenario::{Brief, LabelDose, show};
+
+/// Nights of a phase that share one place, as one entry.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Placed {
+    /// Its name in the timetable.
+    pub name: String,
+    /// Its nights, from Monday's, 0.
+    pub nights: Vec<usize>,
+    /// Where its dose lies.
+    pub place: Place,
+    /// Its pulses.
+    pub pulses: Pulses,
+    /// From the last water to the dose, in minutes.
+    pub settle_min: u32,
+    /// From the end of its window to the first water, in minutes.
+    pub contact_min: u32,
+    /// Why all this, a paragraph each.
+    pub reasons: Vec<String>,
+}
+
+/// Nights that share a place.
+fn groups(phase: &Phase) -> Vec<(Place, Vec<usize>)> {
+    let mut found: Vec<(Place, Vec<usize>)> = Vec::new();
+    for (night, place) in phase.nights.iter().enumerate() {
+        let Some(place) = place else { continue };
+        match found.iter_mut().find(|(known, _)| known == place) {
+            Some((_, nights)) => nights.push(night),
+            None => found.push((*place, vec![night])),
+        }
+    }
+    found
+}
+
+fn rate(brief: &Brief, dose: LabelDose) -> String {
+    match dose {
+        LabelDose::Dose(_) => "as the label gives it".to_owned(),
+        LabelDose::Rate(nl_l) => {
+            format!("{} ml/m3 of {}", f64::from(nl_l) / 1000.0, show::volume(brief.label.of))
+        }
+    }
+}
+
+/// When the water rests about all of these nights: the last before, the first after, and
+/// what says so.
+fn rests<'d>(dry: &'d [Option<Dry>; 7], nights: &[usize]) -> (u32, u32, &'d str) {
+    let of: Vec<&Dry> = nights.iter().filter_map(|night| dry[*night].as_ref()).collect();
+    let last = of.iter().map(|dry| dry.last).max().unwrap_or(0);
+    let first = of.iter().map(|dry| dry.first).min().unwrap_or(0);
+    (last, first, of.first().map_or("", |dry| dry.from.as_str()))
+}
+
+fn why_here(brief: &Brief, (last, first, from): (u32, u32, &str), place: Place) -> String {
+    let settle = place.start - last.min(place.start);
+    let end = place.start + place.window;
+    let contact = first.saturating_sub(end);
+    let mut text = format!(
+        "{}: {settle} min after the last water ({}); over by {}, {} h {:02} min before the first ({}); {} h {:02} min of contact is asked for. By {from}.",
+        clock(place.start),
+        clock(last),
+        clock(end),
+        contact / 60,
+        contact % 60,
+        clock(first),
+        minutes(brief.site.contact) / 60,
+        minutes(brief.site.contact) % 60,
+    );
+    if place.start > up(last + minutes(brief.site.settle)) {
+        text.push_str(
+            " Not earlier: cleaning, busy hours or the other nights' start keep it from that.",
+        );
+    }
+    text
+}
+
+fn why_window(brief: &Brief, phase: &Phase, place: Place) -> String {
+    let wanted = minutes(brief.site.window);
+    let window = match place.window.cmp(&wanted) {
+        Ordering::Equal => "the window wanted".to_owned(),
+        Ordering::Greater => {
+            format!("the least that the head can deliver the dose in; {wanted} min were wanted")
+        }
+        Ordering::Less => format!("the longest there is room for; {wanted} min were wanted"),
+    };
+    format!("{} min: {window}; the least is {} min.", place.window, phase.least_window)
+}
+
+/// The entries of a phase.
+pub fn of_phase(brief: &Brief, dry: &[Option<Dry>; 7], phase: &Phase) -> Vec<Placed> {
+    let head = &brief.head.head;
+    let of_label = match (&brief.label.start_up, phase.name) {
+        (Some((dose, _)), "start-up") => *dose,
+        _ => brief.label.maintenance,
+    };
+    let groups = groups(phase);
+    let many = groups.len() > 1;
+    let entry = |(number, (place, nights)): (usize, (Place, Vec<usize>))| {
+        let (last, first, from) = rests(dry, &nights);
+        // a window that was found for the dose takes it in one pulse at least
+        let pulses = passes::choose(phase.dose, u64::from(place.window) * 60_000, head)
+            .unwrap_or(Pulses::ONE);
+        let first_name = nights.first().map_or("", |night| name(*night));
+        let reasons = vec![
+            format!("{}: {}, {}.", phase.name, show::volume(phase.dose), rate(brief, of_label)),
+            why_here(brief, (last, first, from), place),
+            format!("{} {}", why_window(brief, phase, place), pulses.why(phase.dose)),
+            format!(
+                "Nights run from noon to noon: {} of the night of {first_name} is {}.",
+                clock(place.start),
+                if place.start >= 720 { "on the day after it" } else { "on that day" }
+            ),
+        ];
+        Placed {
+            name: if many {
+                format!("{} {}", phase.name, number + 1)
+            } else {
+                phase.name.to_owned()
+            },
+            settle_min: place.start - last.min(place.start),
+            contact_min: first.saturating_sub(place.start + place.window),
+            nights,
+            place,
+            pulses,
+            reasons,
+        }
+    };
+    groups.into_iter().enumerate().map(entry).collect()
+}
