@@ -244,7 +244,7 @@ outcomes = {{ entry = "night", dosed = 2, part = 1, cause = "container empty" }}
     let (low, empty) = (on(Alarm::LowLevel), on(Alarm::ContainerEmpty));
     assert_eq!((low.len(), empty.len()), (1, 1), "{:?}", found.end.alarms);
     // low in the second night, which is still dosed in full; empty with the third's end
-    let night = |n: u64| ((n * 24 + 45 / 60) * 60 + 45) * 60_000;
+    let night = |n: u64| (n * 24 * 60 + 45) * 60_000;
     assert!((night(2)..night(2) + 45 * 60_000).contains(&low[0]), "{low:?}");
     assert!((night(3)..night(3) + 46 * 60_000).contains(&empty[0]), "{empty:?}");
     // nothing but the heel is left when it sounds
