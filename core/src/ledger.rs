@@ -14,8 +14,6 @@
 //! - A store of another format version is refused by name (M4).
 
 mod error;
-#[cfg(feature = "fast-crc")]
-mod fast_crc;
 mod geometry;
 mod header;
 mod scan;

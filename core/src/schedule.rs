@@ -42,23 +42,12 @@ impl WallClock {
         self.instant(Utc::from_ms(local.saturating_sub(self.zone.offsets_ms().1)))
     }
 
-    /// The first whole minutes that clocks with the smaller and with the greater of the
-    /// zone's offsets show at or after an instant: no due before the first can be at or
-    /// after it, and all from the second on are.
-    pub(crate) fn shown(&self, at: Instant) -> (Nominal, Nominal) {
-        let shown = |offset_ms| {
-            let local = self.utc(at).as_ms().saturating_add(offset_ms);
-            let local = u64::try_from(local.saturating_add(MINUTE_MS - 1)).unwrap_or(0);
-            Nominal(u32::try_from(over(local, MINUTE_MS as u64)).unwrap_or(u32::MAX))
-        };
-        let (least, most) = self.zone.offsets_ms();
-        (shown(least), shown(most))
-    }
-
-    /// How far the zone's offsets lie apart, in minutes, rounded up.
-    pub(crate) fn offsets_apart_min(&self) -> u32 {
-        let (least, most) = self.zone.offsets_ms();
-        u32::try_from((most - least + MINUTE_MS - 1) / MINUTE_MS).unwrap_or(u32::MAX)
+    /// The first whole minute that a clock with the smaller of the zone's offsets shows at
+    /// or after an instant: no due before it can be at or after that.
+    fn shown(&self, at: Instant) -> Nominal {
+        let local = self.utc(at).as_ms().saturating_add(self.zone.offsets_ms().0);
+        let local = u64::try_from(local.saturating_add(MINUTE_MS - 1)).unwrap_or(0);
+        Nominal(u32::try_from(over(local, MINUTE_MS as u64)).unwrap_or(u32::MAX))
     }
 }
 
@@ -162,7 +151,7 @@ impl Entry {
         match self.recurrence {
             Recurrence::Weekly { .. } => {
                 let clock = clock?;
-                let mut n = self.next_at_or_after(clock.shown(at).0)?;
+                let mut n = self.next_at_or_after(clock.shown(at))?;
                 for _ in 0..NEAR {
                     if self.instant_of(n, Some(clock))? >= at {
                         return Some(n);

@@ -198,6 +198,39 @@ impl Zone {
         None
     }
 
+    /// The offset in force at a moment, in ms, and a stretch about the moment in which
+    /// it is in force throughout, up to before its end, in UTC ms.
+    ///
+    /// Every start and end of summer is looked at, whether or not it changes anything:
+    /// the stretch can be shorter than it might be.
+    pub(crate) fn steady(&self, utc: Utc) -> (i64, core::ops::Range<i64>) {
+        let Some(summer) = &self.summer else {
+            return (ms(self.offset_s), i64::MIN..i64::MAX);
+        };
+        let utc_ms = clamp(utc.as_ms());
+        let day = day_of(utc_ms);
+        let year = Year::of(day);
+        // changes of a year lie less than ten days outside of it
+        let (first, last) = match day - year.jan1 {
+            ..10 => (Year::new(year.number - 1), year),
+            355.. => (year, Year::new(year.number + 1)),
+            _ => (year, year),
+        };
+        let mut from = i64::from(first.jan1 + 10) * DAY_MS;
+        let mut until = i64::from(last.jan1 + 355) * DAY_MS;
+        for number in first.number..=last.number {
+            let year = if number == first.number { first } else { last };
+            for at in [self.start_ms(summer, year), summer.end_ms(year)] {
+                if at <= utc_ms {
+                    from = from.max(at);
+                } else {
+                    until = until.min(at);
+                }
+            }
+        }
+        (ms(self.offset_at(utc)), from..until)
+    }
+
     /// The smaller and the greater of the offsets, in ms.
     pub(crate) fn offsets_ms(&self) -> (i64, i64) {
         let summer_s = self.summer.map_or(self.offset_s, |summer| summer.offset_s);
@@ -393,6 +426,31 @@ mod tests {
                 seen[usize::from(thorough)] += 1;
             }
             assert!(seen[0] > 1000 && seen[1] > 1000, "{text}: {seen:?}");
+        }
+    }
+
+    #[test]
+    fn a_steady_stretch_is_steady() {
+        let texts = [
+            "UTC0",
+            "CET-1CEST,M3.5.0,M10.5.0/3",
+            "<+1030>-10:30<+11>-11,M10.1.0,M4.1.0",
+            "IST-1GMT0,M10.5.0,M3.5.0/1",
+            "AAA0BBB,J1/-160,365/167",
+            "AAA0BBB,M4.1.0,M4.2.0",
+        ];
+        for zone in texts.map(zone) {
+            let mut at = first_of(2019);
+            while at < first_of(2032) {
+                let (offset_ms, span) = zone.steady(Utc::from_ms(at));
+                assert!(span.contains(&at), "{zone:?} {at}");
+                let ends = [span.start, i64::midpoint(span.start, span.end), span.end - 1];
+                for moment in ends.into_iter().chain([at]) {
+                    let offset_s = zone.offset_at(Utc::from_ms(moment));
+                    assert_eq!(ms(offset_s), offset_ms, "{zone:?} {at} {moment}");
+                }
+                at += 5 * 3_600_000 + 7;
+            }
         }
     }
 

@@ -45,7 +45,7 @@ def main():
             failed = True
 
     names = {"inbox": "the least: ledger, loop, inbox", "hal": "and `hal`", "line": "and settings by line",
-             "panel": "and the panel, in English", "panel-all": "and the panel, in five languages", "fast-crc": "and `fast-crc`",
+             "panel": "and the panel, in English", "panel-all": "and the panel, in five languages",
              "log": "and `log`, with a logger", "defmt": "and `defmt`, with a logger"}
     size_rows = [
         [TARGETS[target], names[name], *map(number, sizes[target, name])]

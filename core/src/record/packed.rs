@@ -47,8 +47,12 @@ impl PackedEntry {
     }
 
     pub(crate) fn id(&self) -> Option<EntryId> {
-        let [low, high, ..] = self.0;
-        self.is_some().then_some(EntryId(u16::from_le_bytes([low, high])))
+        self.is_some().then_some(EntryId(self.number()))
+    }
+
+    /// The number of the entry that is there.
+    pub(crate) const fn number(&self) -> u16 {
+        u16::from_le_bytes([self.0[0], self.0[1]])
     }
 
     /// Calendar days and minute of the day, where that says all about when its dues are:

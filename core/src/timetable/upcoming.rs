@@ -1,14 +1,17 @@
 //! The first due of all: the one question that goes through the whole timetable.
 //!
 //! Most entries are weekly and without dates. Of those, days and minute are read where
-//! they lie, and only one whose due can come first is turned into an instant.
+//! they lie, and the first in local time is the first of all where the zone's offset
+//! stays what it is until then; only about a change of the clocks is one entry after
+//! the other turned into an instant.
 
 use super::Timetable;
 use crate::civil::{DAY_MIN, Date};
 use crate::entry::{EntryId, Nominal};
-use crate::record::PackedEntry;
 use crate::schedule::WallClock;
-use crate::time::Instant;
+use crate::time::{Instant, Utc};
+
+const MINUTE_MS: i64 = 60_000;
 
 /// A place in local time, taken apart once for all entries.
 struct From {
@@ -24,7 +27,8 @@ impl From {
     }
 
     /// How many minutes after the day's start the first due is, at or after the place,
-    /// of an entry on some calendar days (bits, Monday first) at a minute.
+    /// of an entry on some calendar days (bits, Monday first) at a minute; well over a
+    /// week for one on no day.
     const fn ahead(&self, days: u8, at_min: u16) -> u32 {
         let passed = (self.minute > at_min as u32) as u32;
         // the week twice over, so that it can be looked through from any day
@@ -38,6 +42,9 @@ impl From {
     }
 }
 
+/// What [`From::ahead`] stays under where there is a day.
+const AHEAD_MOST: u32 = 9 * DAY_MIN;
+
 impl<const N: usize> Timetable<N> {
     /// The first due of all at or after an instant, and its entry; of two at one instant
     /// the entry with the lower number. `None` where nothing is ever due, or where the
@@ -46,38 +53,53 @@ impl<const N: usize> Timetable<N> {
         let Some(clock) = clock else {
             return self.first_of(from, None, |_| true);
         };
-        // by the greater of the zone's offsets everything from here on lies ahead
-        let (least, most) = clock.shown(from);
-        let (sure, early) = (From::new(most), From::new(least));
-        let mut first: Option<(u32, EntryId)> = None;
-        let mut is_plain = true;
-        for line in &self.lines {
-            let Some((days, at_min)) = line.plain() else {
-                is_plain &= !line.is_some();
-                continue;
-            };
-            let ahead = sure.ahead(days, at_min);
-            let Some(id) = line.id().filter(|_| days != 0) else { continue };
-            if first.is_none_or(|best| (ahead, id) < best) {
-                first = Some((ahead, id));
-            }
+        let Some((plain, others)) = self.first_plain(from, clock) else {
+            return self.first_of(from, Some(clock), |_| true);
+        };
+        if !others {
+            return plain;
         }
-        if least == most && is_plain {
-            let (ahead, id) = first?;
-            return Some((clock.earliest(sure.nominal(ahead)), id));
-        }
-        // whichever offsets are in force, what comes first lies no further ahead
-        let by = first.map_or(u32::MAX, |(ahead, _)| {
-            sure.nominal(ahead).0.saturating_add(clock.offsets_apart_min())
+        let other = self.first_of(from, Some(clock), |line| {
+            self.lines.get(line).is_some_and(|line| line.plain().is_none())
         });
-        self.first_of(from, Some(clock), |line| {
-            match self.lines.get(line).and_then(PackedEntry::plain) {
+        [plain, other].into_iter().flatten().min()
+    }
+
+    /// The first due of the plain entries, and whether there are others. `None` where a
+    /// change of the clocks is too near for local time to tell the order.
+    #[allow(clippy::type_complexity)]
+    fn first_plain(
+        &self,
+        from: Instant,
+        clock: &WallClock,
+    ) -> Option<(Option<(Instant, EntryId)>, bool)> {
+        let utc_ms = clock.utc(from).as_ms();
+        let (offset_ms, steady) = clock.zone.steady(Utc::from_ms(utc_ms));
+        // so long after clocks were put back a local time is there a second time
+        let (least, most) = clock.zone.offsets_ms();
+        let local_ms = utc_ms.saturating_add(offset_ms);
+        if utc_ms < steady.start.saturating_add(most - least) || local_ms < 0 {
+            return None;
+        }
+        let minute = local_ms.checked_add(MINUTE_MS - 1)? / MINUTE_MS;
+        let place = From::new(Nominal(u32::try_from(minute).ok()?));
+        let (mut first, mut others) = (u64::MAX, false);
+        for line in &self.lines {
+            match line.plain() {
                 Some((days, at_min)) => {
-                    days != 0 && early.nominal(early.ahead(days, at_min)).0 <= by
+                    let ahead = place.ahead(days, at_min);
+                    first = first.min(u64::from(ahead) << 16 | u64::from(line.number()));
                 }
-                None => true,
+                None => others |= line.is_some(),
             }
-        })
+        }
+        let (ahead, id) = ((first >> 16) as u32, EntryId(first as u16));
+        if first >> 16 >= u64::from(AHEAD_MOST) {
+            return Some((None, others));
+        }
+        let due_ms = i64::from(place.nominal(ahead).0) * MINUTE_MS - offset_ms;
+        let is_steady = due_ms < steady.end;
+        is_steady.then(|| (Some((clock.instant(Utc::from_ms(due_ms)), id)), others))
     }
 
     /// The same, entry by entry, of the lines that are asked for.

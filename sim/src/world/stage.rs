@@ -41,6 +41,13 @@ const MOST_CALLS: u32 = 1000;
 
 type Pump<const W: usize> = Device<Watched<W>, LINES, ACCOUNT>;
 
+/// The first of some moments in true ms, of which there may be none. No run reaches
+/// the last moment that a number can say.
+fn earliest(moments: [Option<u64>; 6]) -> Option<u64> {
+    let first = moments.iter().fold(u64::MAX, |first, at| first.min(at.unwrap_or(u64::MAX)));
+    (first < u64::MAX).then_some(first)
+}
+
 /// Where the device's flash is.
 enum Power<const W: usize> {
     On(Box<Pump<W>>),
@@ -210,9 +217,14 @@ impl<'a, const W: usize> Stage<'a, W> {
             }
             let wake = self.next_wake();
             let plant = self.plant.next_at();
-            let nexts =
-                [self.one_shot, wake, self.script.next_at(), self.trip_at, plant, self.sags_at()];
-            let world = nexts.into_iter().flatten().min();
+            let world = earliest([
+                self.one_shot,
+                wake,
+                self.script.next_at(),
+                self.trip_at,
+                plant,
+                self.sags_at(),
+            ]);
             let hand = self.hand_at(world);
             let next = hand.or(world);
             let Some(next) = next.filter(|&next| next <= self.frame.run_ms) else { break };
@@ -220,7 +232,10 @@ impl<'a, const W: usize> Stage<'a, W> {
                 self.now = next;
                 self.calls_now = 0;
             }
-            self.plant.advance(self.now);
+            if plant.is_some() {
+                // else nothing about it changes but by an act, which reckons it first
+                self.plant.advance(self.now);
+            }
             if self.one_shot.is_some_and(|at| at <= self.now) {
                 self.pump_off();
             } else if self.sags_at().is_some_and(|at| at <= self.now) {

@@ -159,7 +159,7 @@ fn table(year: &Times, dues: &Times, cuts: &[(usize, u64)]) -> String {
     for (name, took) in dues {
         _ = writeln!(out, "{name:<40} {:>10.0}", took.as_secs_f64() * 1e9);
     }
-    _ = write!(out, "\nCut runs a second, two deep, one core.\n\n");
+    _ = write!(out, "\nCut runs a second of the processor, two deep, one core.\n\n");
     for (word, rate) in cuts {
         _ = writeln!(out, "{:<40} {rate:>10}", format!("words of {word} bytes"));
     }
