@@ -192,6 +192,7 @@ impl<'a> Get<'a> {
 
     /// Whether all that is left is zeros: what an encoder leaves behind.
     pub(crate) fn rest_is_zero(&self) -> bool {
-        self.buffer.iter().all(|&byte| byte == 0)
+        // all of it at once: a stop at the first would look at byte by byte
+        self.buffer.iter().fold(0, |all, byte| all | byte) == 0
     }
 }

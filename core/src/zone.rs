@@ -210,25 +210,33 @@ impl Zone {
         let utc_ms = clamp(utc.as_ms());
         let day = day_of(utc_ms);
         let year = Year::of(day);
-        // changes of a year lie less than ten days outside of it
-        let (first, last) = match day - year.jan1 {
-            ..10 => (Year::new(year.number - 1), year),
-            355.. => (year, Year::new(year.number + 1)),
-            _ => (year, year),
+        let other = match day - year.jan1 {
+            ..10 => Year::new(year.number - 1),
+            355.. => Year::new(year.number + 1),
+            _ => year,
         };
-        let mut from = i64::from(first.jan1 + 10) * DAY_MS;
-        let mut until = i64::from(last.jan1 + 355) * DAY_MS;
-        for number in first.number..=last.number {
-            let year = if number == first.number { first } else { last };
-            for at in [self.start_ms(summer, year), summer.end_ms(year)] {
-                if at <= utc_ms {
-                    from = from.max(at);
-                } else {
-                    until = until.min(at);
-                }
+        // Changes of a year lie less than ten days outside of it.
+        let mut from = i64::from(year.jan1.min(other.jan1) + 10) * DAY_MS;
+        let mut until = i64::from(year.jan1.max(other.jan1) + 355) * DAY_MS;
+        let mut note = |at: i64| {
+            if at <= utc_ms {
+                from = from.max(at);
+            } else {
+                until = until.min(at);
             }
-        }
-        (ms(self.offset_at(utc)), from..until)
+        };
+        let changes = (self.start_ms(summer, year), summer.end_ms(year));
+        note(changes.0);
+        note(changes.1);
+        let is_summer = if Self::is_well_inside(day, year) {
+            self.is_summer_by(summer, utc_ms, year, changes)
+        } else {
+            note(self.start_ms(summer, other));
+            note(summer.end_ms(other));
+            self.is_summer_near_new_year(summer, utc_ms, year)
+        };
+        let offset_s = if is_summer { summer.offset_s } else { self.offset_s };
+        (ms(offset_s), from..until)
     }
 
     /// The smaller and the greater of the offsets, in ms.
@@ -258,13 +266,30 @@ impl Zone {
         let utc_ms = clamp(utc_ms);
         let day = day_of(utc_ms);
         let year = Year::of(day);
-        // A rule's hours and its offset move a change out of its year by at most
-        // 168 h + 26 h, and day 365 may add one day: less than ten days.
-        if !(10..355).contains(&(day - year.jan1)) {
+        if !Self::is_well_inside(day, year) {
             return self.is_summer_near_new_year(summer, utc_ms, year);
         }
-        let start = self.start_ms(summer, year);
-        let end = summer.end_ms(year);
+        let changes = (self.start_ms(summer, year), summer.end_ms(year));
+        self.is_summer_by(summer, utc_ms, year, changes)
+    }
+
+    /// Whether no change of another year can lie about a day of this one.
+    const fn is_well_inside(day: i32, year: Year) -> bool {
+        // A rule's hours and its offset move a change out of its year by at most
+        // 168 h + 26 h, and day 365 may add one day: less than ten days.
+        day - year.jan1 >= 10 && day - year.jan1 < 355
+    }
+
+    /// Whether summer time is in force at a moment well inside a year with this start
+    /// and this end.
+    #[inline]
+    fn is_summer_by(
+        &self,
+        summer: &Summer,
+        utc_ms: i64,
+        year: Year,
+        (start, end): (i64, i64),
+    ) -> bool {
         if utc_ms >= start {
             return utc_ms < end || start > end;
         }
