@@ -1,8 +1,10 @@
 //! The ledger on a flash with every fault that a flash can have.
 
 mod acts;
+mod classes;
 mod cuts;
 mod damage;
+mod forged;
 mod model;
 mod refusals;
 

@@ -1,0 +1,152 @@
+//! M2: where a slot of the last snapshot cannot be read and the sector before it cannot
+//! stand in, what is whole is kept, and what is lost is known to be lost.
+
+use dosewright_core::book::Book;
+use dosewright_core::civil::{Date, Days};
+use dosewright_core::config::Head;
+use dosewright_core::entry::{ClosedDates, Entry, EntryId, GapRule, Recurrence};
+use dosewright_core::ledger::{Base, Geometry, Ledger, SLOT, Slot};
+use dosewright_core::record::{Adopted, ClosedList, Record, Staged};
+use dosewright_core::recovery;
+use dosewright_core::time::Instant;
+use dosewright_core::units::{Flow, Volume};
+use dosewright_sim::world::flash::NorMock;
+
+const N: usize = 4;
+const H: usize = 8;
+type Flash = NorMock<4, 1024>;
+
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 3072, sectors: 2 };
+/// The lines that have an entry: not the first, and not next to one another.
+const LINES: [u8; 2] = [1, 3];
+
+fn entry(line: u8) -> Entry {
+    Entry {
+        id: EntryId(u16::from(line) + 10),
+        enabled: true,
+        recurrence: Recurrence::Weekly { days: Days::ALL, at_min: 120, by_night: false },
+        volume: Volume::from_ml(40),
+        window_ms: 1_800_000,
+        grace_ms: 0,
+        first: None,
+        last: None,
+        observes_closed: false,
+        gap_rule: GapRule::Shift,
+        pulses: None,
+    }
+}
+
+fn closed() -> ClosedList {
+    let mut list = ClosedList::EMPTY;
+    let day = Date::from_ymd(2027, 5, 1).unwrap();
+    assert!(list.push(ClosedDates { first: day, last: day }));
+    list
+}
+
+/// A book with two entries and a closed date, made as the controller makes it.
+fn book() -> Book<N, H> {
+    let mut book = Book::empty();
+    book.apply(&Record::SnapHead(Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap())));
+    for line in LINES {
+        let staged = Staged { line, entry: entry(line), revision: 1, mark: None, edited: false };
+        book.adopt(&staged);
+    }
+    book.timetable.closed = closed();
+    book.adopted(&adopted(), 0, false);
+    book
+}
+
+fn adopted() -> Adopted {
+    let written = LINES.iter().fold(0, |bits, line| bits | 1 << line);
+    Adopted { at: Instant::ZERO, ceiling: None, written, cleared: 0, closed_staged: true }
+}
+
+fn records(flash: &Flash) -> Vec<(usize, Record)> {
+    let slots = flash.bytes().chunks_exact(SLOT).enumerate();
+    let record = |(index, slot): (usize, &[u8])| match Slot::decode(slot.try_into().unwrap()) {
+        Slot::Good { payload, .. } => Record::decode(&payload).map(|record| (index, record)),
+        _ => None,
+    };
+    slots.filter_map(record).collect()
+}
+
+/// What is found where every record that is picked is damaged, and nothing stands in.
+fn found_without(pick: impl Fn(&Record) -> bool) -> recovery::Recovered<N, H> {
+    let book = book();
+    let snapshot = || book.snapshot().map(|record| record.encode()).collect::<Vec<_>>();
+    let flash = Flash::new(6);
+    let mut ledger = Ledger::format(flash, GEOMETRY, snapshot()).map_err(|(_, e)| e).unwrap();
+    ledger.roll(snapshot()).unwrap();
+    let mut flash = ledger.into_flash();
+    let whole = records(&flash);
+    // the first snapshot lies in the first sector, the one in force in the second
+    let per_sector = GEOMETRY.sector_bytes as usize / SLOT;
+    let mut hit = 0;
+    for (index, record) in &whole {
+        if *index < per_sector || pick(record) {
+            flash.flip_bit((index * SLOT + 20) as u32, 3);
+            hit += usize::from(*index >= per_sector);
+        }
+    }
+    assert!(hit > 0, "nothing in force was damaged");
+    let mut ledger = Ledger::open(flash, GEOMETRY).map_err(|(_, error)| error).unwrap();
+    assert_eq!(ledger.base(), Base::Broken);
+    recovery::recover(&mut ledger)
+}
+
+#[track_caller]
+fn assert_lines(found: &recovery::Recovered<N, H>, kept: &[u8], lost: &[u8]) {
+    let book = &found.book;
+    for line in 0..N as u8 {
+        let expected = kept.contains(&line).then(|| entry(line));
+        assert_eq!(book.timetable.line(usize::from(line)), expected, "line {line}");
+    }
+    let bits = lost.iter().fold(0_u64, |bits, line| bits | 1 << line);
+    assert_eq!(book.damaged, bits, "lines known to be lost");
+}
+
+const fn is_entry(record: &Record, of: u8) -> bool {
+    matches!(record, Record::SnapEntry(staged) if staged.line == of)
+}
+
+const fn is_state(record: &Record, of: u8) -> bool {
+    matches!(record, Record::SnapLine { line, .. } if *line == of)
+}
+
+const fn is_globals(record: &Record) -> bool {
+    matches!(record, Record::SnapGlobals { .. })
+}
+
+#[test]
+fn m2_a_line_without_its_entry_or_its_state_is_lost_and_the_other_kept() {
+    for [line, other] in [[1, 3], [3, 1]] {
+        for found in [
+            found_without(|record| is_entry(record, line)),
+            found_without(|record| is_state(record, line)),
+            found_without(|record| is_entry(record, line) || is_state(record, line)),
+        ] {
+            assert_lines(&found, &[other], &[line]);
+            assert!(!found.book.closed_damaged);
+            assert_eq!(found.book.timetable.closed, closed());
+            assert_eq!(found.unreadable_tail, 0);
+        }
+    }
+}
+
+#[test]
+fn m2_closed_dates_that_are_lost_take_no_line_with_them() {
+    let found = found_without(|record| matches!(record, Record::SnapClosed(_)));
+    assert_lines(&found, &LINES, &[]);
+    assert!(found.book.closed_damaged);
+    assert_eq!(found.book.timetable.closed, ClosedList::EMPTY);
+}
+
+#[test]
+fn m2_without_the_list_of_lines_each_is_judged_by_its_own_records() {
+    let found = found_without(is_globals);
+    assert_lines(&found, &LINES, &[]);
+    assert!(!found.book.closed_damaged);
+    // the entry alone says that there was a line
+    let found = found_without(|record| is_globals(record) || is_state(record, 3));
+    assert_lines(&found, &[1], &[3]);
+}
