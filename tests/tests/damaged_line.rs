@@ -70,6 +70,15 @@ fn run_until(device: &mut Pump, until: Instant, panel: &mut Panel) {
     }
 }
 
+fn records(flash: &Flash) -> Vec<Record> {
+    let slots = flash.bytes().chunks_exact(SLOT);
+    let record = |slot: &[u8]| match Slot::decode(slot.try_into().unwrap()) {
+        Slot::Good { payload, .. } => Record::decode(&payload),
+        _ => None,
+    };
+    slots.filter_map(record).collect()
+}
+
 /// Flips a bit of every record that a test picks.
 fn flip(flash: &mut Flash, pick: impl Fn(&Record) -> bool) -> usize {
     let bytes = flash.bytes().to_vec();
@@ -106,6 +115,11 @@ fn damaged(panel: &mut Panel) -> (Pump, Instant) {
         .unwrap_or_else(|(_, error)| panic!("{error:?}"));
     device.handle(three, Event::Wake, panel);
     assert!(panel.alarms.contains(&(Alarm::EntryDamaged, true)), "{:?}", panel.alarms);
+    // the alarm is written with the lines, a bit a line
+    let raised = |record: &Record| {
+        matches!(record, Record::Alarm { alarm: Alarm::EntryDamaged, on: true, detail: 1, .. })
+    };
+    assert!(records(device.ledger().flash()).iter().any(raised));
     assert!(device.controller().book().timetable.get(EntryId(0)).is_none());
     assert!(device.controller().book().timetable.get(EntryId(1)).is_some());
     (device, three)

@@ -196,6 +196,19 @@ fn p3_a_dose_that_the_pack_cannot_finish_is_not_begun() {
     bench.until(DUE + HOUR);
     assert_eq!(bench.outcomes(), [OutcomeKind::Skipped(Cause::Battery)]);
     assert!(bench.alarm(Alarm::PackLow) && bench.alarm(Alarm::PackExhausted));
+    // each is written with its figure: what is left by account, and the voltage under load
+    let figures: Vec<_> = bench
+        .records()
+        .into_iter()
+        .filter_map(|record| match record {
+            Record::Alarm { at, alarm, on: true, detail } => Some((at, alarm, detail)),
+            _ => None,
+        })
+        .collect();
+    let low = figures.iter().find(|raised| raised.1 == Alarm::PackLow).unwrap();
+    assert_eq!(low.2, bench.device.controller().book().gauge.left_uc(low.0));
+    let exhausted = figures.iter().find(|raised| raised.1 == Alarm::PackExhausted).unwrap();
+    assert_eq!(exhausted.2, 6_500);
     assert_eq!(bench.act(Event::RunAgain(EntryId(1))), Err(Refusal::Battery));
     // a restart does not forget it
     bench.reads = (10_400, 6_400);

@@ -1,0 +1,61 @@
+//! O1: the alarms of the container are written with what is in it by account, and the
+//! device says when its start is in the ledger.
+
+use dosewright_core::config::{Container, Head};
+use dosewright_core::device::Device;
+use dosewright_core::event::Event;
+use dosewright_core::ledger::{Geometry, SLOT, Slot};
+use dosewright_core::record::{Alarm, Record, Reset};
+use dosewright_core::time::Instant;
+use dosewright_core::units::{Flow, Volume};
+use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::wires::Wires;
+
+type Flash = NorMock<4, 1024>;
+type Pump = Device<Flash, 4, 8>;
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 3072, sectors: 2 };
+
+fn start() -> Pump {
+    Pump::start(Flash::new(6), GEOMETRY, Some(Instant::ZERO), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"))
+}
+
+fn raised(device: &Pump) -> Vec<(Alarm, bool, u64)> {
+    let slots = device.ledger().flash().bytes().chunks_exact(SLOT);
+    let alarm = |slot: &[u8]| match Slot::decode(slot.try_into().unwrap()) {
+        Slot::Good { payload, .. } => match Record::decode(&payload) {
+            Some(Record::Alarm { alarm, on, detail, .. }) => Some((alarm, on, detail)),
+            _ => None,
+        },
+        _ => None,
+    };
+    slots.filter_map(alarm).filter(|raised| raised.0 != Alarm::ClockUnset).collect()
+}
+
+#[test]
+fn o1_a_container_alarm_is_written_with_the_account() {
+    let (mut device, mut wires) = (start(), Wires::default());
+    let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
+    device.handle(Instant::ZERO, Event::SetHead(&head), &mut wires);
+    let container = Container {
+        capacity: Volume::from_ml(10_000),
+        low: Volume::from_ml(1_000),
+        heel: Volume::from_ml(500),
+        debounce_ms: 2_000,
+    };
+    let told = Event::Container(&container, Volume::from_ml(200));
+    device.handle(Instant::from_ms(5_000), told, &mut wires);
+    assert_eq!(wires.refused, None);
+    assert_eq!(raised(&device), [(Alarm::ContainerEmpty, true, 200_000_000)]);
+    device.handle(Instant::from_ms(9_000), Event::Refill(Volume::from_ml(8_000)), &mut wires);
+    assert_eq!(wires.refused, None);
+    assert_eq!(raised(&device).last(), Some(&(Alarm::ContainerEmpty, false, 8_000_000_000)));
+}
+
+#[test]
+fn d9_the_start_is_in_the_ledger_only_after_the_first_call() {
+    let (mut device, mut wires) = (start(), Wires::default());
+    assert!(!device.controller().has_started());
+    device.handle(Instant::ZERO, Event::Wake, &mut wires);
+    assert!(device.controller().has_started());
+}

@@ -1,0 +1,263 @@
+//! M1, D5, O1: a memory that takes nothing for a while, and what a display asks the
+//! device: the dose that waits, and until when the container lasts.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::civil::{Date, Days, Local};
+use dosewright_core::config::{Container, Head};
+use dosewright_core::device::Device;
+use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
+use dosewright_core::event::Event;
+use dosewright_core::ledger::{Geometry, SLOT, Slot};
+use dosewright_core::record::{Outcome, OutcomeKind, Record, Reset};
+use dosewright_core::time::{Duration, Instant};
+use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::units::{Flow, Volume};
+use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::wires::Wires;
+
+type Flash = NorMock<4, 1024>;
+type Pump = Device<Flash, 4, 8>;
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 3072, sectors: 2 };
+const HOUR_MS: i64 = 3_600_000;
+/// 02:00 of the first day.
+const DUE: Instant = Instant::from_ms(2 * HOUR_MS);
+
+fn daily(volume: Volume) -> Entry {
+    Entry {
+        id: EntryId(1),
+        enabled: true,
+        recurrence: Recurrence::Weekly { days: Days::ALL, at_min: 120, by_night: false },
+        volume,
+        window_ms: 1_800_000,
+        grace_ms: 0,
+        first: None,
+        last: None,
+        observes_closed: false,
+        gap_rule: GapRule::Shift,
+        pulses: None,
+    }
+}
+
+struct Rig {
+    device: Pump,
+    wires: Wires,
+}
+
+impl Rig {
+    fn new(entry: &Entry) -> Self {
+        let device = Pump::start(Flash::new(6), GEOMETRY, Some(Instant::ZERO), Reset::PowerOn)
+            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+        let mut rig = Self { device, wires: Wires::default() };
+        let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
+        rig.act(Instant::ZERO, Event::SetHead(&head)).unwrap();
+        let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
+        rig.act(Instant::ZERO, Event::SetClock(midnight)).unwrap();
+        let mut timetable = Timetable::EMPTY;
+        timetable.put(*entry).unwrap();
+        rig.act(Instant::ZERO, Event::Timetable(&timetable)).unwrap();
+        rig
+    }
+
+    fn act(&mut self, at: Instant, event: Event<'_, 4>) -> Result<(), Refusal> {
+        self.wires.refused = None;
+        self.device.handle(at, event, &mut self.wires);
+        self.wires.refused.map_or(Ok(()), Err)
+    }
+
+    fn until(&mut self, end: Instant) {
+        while let Some((at, _)) = self.device.next_wake().filter(|(at, _)| *at <= end) {
+            self.device.handle(at, Event::Wake, &mut self.wires);
+        }
+    }
+
+    fn memory(&mut self, takes: bool) {
+        let flash = self.device.ledger_mut().flash_mut();
+        if takes { flash.power_on() } else { flash.power_off() }
+    }
+
+    fn outcome_records(&self) -> Vec<Outcome> {
+        let slots = self.device.ledger().flash().bytes().chunks_exact(SLOT);
+        let outcome = |slot: &[u8]| match Slot::decode(slot.try_into().unwrap()) {
+            Slot::Good { payload, .. } => match Record::decode(&payload) {
+                Some(Record::Outcome(outcome)) => Some(outcome),
+                _ => None,
+            },
+            _ => None,
+        };
+        slots.filter_map(outcome).collect()
+    }
+
+    fn outcomes(&self) -> Vec<OutcomeKind> {
+        self.outcome_records().iter().map(|outcome| outcome.kind).collect()
+    }
+
+    /// Starts the device again, with a bit of each record flipped that is picked.
+    fn restart_without(self, at: Instant, pick: impl Fn(&Record) -> bool) -> Self {
+        let mut flash = self.device.into_flash();
+        let bytes = flash.bytes().to_vec();
+        let mut hit = 0;
+        for (index, slot) in bytes.chunks_exact(SLOT).enumerate() {
+            if let Slot::Good { payload, .. } = Slot::decode(slot.try_into().unwrap())
+                && Record::decode(&payload).is_some_and(|record| pick(&record))
+            {
+                flash.flip_bit((index * SLOT + 20) as u32, 3);
+                hit += 1;
+            }
+        }
+        assert!(hit > 0, "nothing was damaged");
+        let device = Pump::start(flash, GEOMETRY, Some(at), Reset::PowerOn)
+            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+        let mut rig = Self { device, wires: Wires::default() };
+        rig.device.handle(at, Event::Wake, &mut rig.wires);
+        rig
+    }
+}
+
+#[test]
+fn d5_a_dose_that_the_memory_kept_from_beginning_says_so() {
+    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    rig.until(DUE.minus(Duration::from_min(1)));
+    rig.memory(false);
+    rig.until(DUE.plus(Duration::from_min(40)));
+    assert!(!rig.wires.on, "D4: a pulse without its intent");
+    rig.memory(true);
+    rig.until(DUE.plus(Duration::from_min(50)));
+    assert_eq!(rig.outcomes(), [OutcomeKind::Skipped(Cause::Ledger)]);
+    // and one whose window has room left is dosed, as far as there is time
+    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    rig.until(DUE.minus(Duration::from_min(1)));
+    rig.memory(false);
+    rig.until(DUE.plus(Duration::from_min(10)));
+    rig.memory(true);
+    rig.until(DUE.plus(Duration::from_min(50)));
+    assert_eq!(rig.outcomes(), [OutcomeKind::Dosed]);
+}
+
+#[test]
+fn m1_an_operator_is_told_that_the_memory_took_nothing_and_may_try_at_once() {
+    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    let at = Instant::from_ms(HOUR_MS);
+    let flow = |ml_per_min: u32| Flow::from_nl_per_min(ml_per_min * 1_000_000).unwrap();
+    rig.until(at);
+    rig.memory(false);
+    assert_eq!(rig.act(at, Event::SetFlow(flow(31))), Err(Refusal::Ledger));
+    assert_eq!(rig.device.controller().book().head.unwrap().flow, flow(30));
+    // long before the device would try by itself
+    rig.memory(true);
+    let soon = at.plus(Duration::from_s(5));
+    assert_eq!(rig.act(soon, Event::SetFlow(flow(32))), Ok(()));
+    assert_eq!(rig.device.controller().book().head.unwrap().flow, flow(32));
+    // a call that nobody asked for says nothing
+    rig.memory(false);
+    assert_eq!(rig.act(at.plus(Duration::from_h(2)), Event::Wake), Ok(()));
+}
+
+#[test]
+fn d4_a_dose_whose_only_intent_was_lost_may_have_been_delivered() {
+    // 5 ml are one pulse of 10 s
+    let entry = Entry { pulses: Some(1), ..daily(Volume::from_ml(5)) };
+    let mut rig = Rig::new(&entry);
+    rig.until(DUE);
+    assert!(rig.wires.on);
+    let cut = DUE.plus(Duration::from_s(2));
+    let mut rig = rig.restart_without(cut, |record| matches!(record, Record::Pulse(_)));
+    rig.until(DUE.plus(Duration::from_h(1)));
+    let told = rig.outcome_records();
+    let [outcome] = told[..] else { panic!("{told:?}") };
+    assert_eq!(outcome.kind, OutcomeKind::Dosed);
+    assert_eq!((outcome.least, outcome.most), (Volume::ZERO, Volume::from_ml(5)));
+    assert_eq!((outcome.begun_after_ms, outcome.restarts), (2_000, 1));
+    // of two pulses one may have been; the supply is back when there is no time for more
+    let entry = Entry { pulses: Some(2), ..daily(Volume::from_ml(10)) };
+    let mut rig = Rig::new(&entry);
+    rig.until(DUE);
+    let back = DUE.plus(Duration::from_ms(1_800_000 - 100));
+    let mut rig = rig.restart_without(back, |record| matches!(record, Record::Pulse(_)));
+    rig.until(DUE.plus(Duration::from_h(1)));
+    let told = rig.outcome_records();
+    let [outcome] = told[..] else { panic!("{told:?}") };
+    assert_eq!(outcome.kind, OutcomeKind::Part(Cause::SupplyLost));
+    assert_eq!((outcome.least, outcome.most), (Volume::ZERO, Volume::from_ml(5)));
+    assert_eq!((outcome.begun_after_ms, outcome.restarts), (1_799_900, 1));
+}
+
+#[test]
+fn m2_a_dose_that_waits_on_a_damaged_line_is_told_of() {
+    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    rig.until(DUE.minus(Duration::from_min(5)));
+    rig.act(DUE.minus(Duration::from_min(5)), Event::RemoteStop(true)).unwrap();
+    rig.until(DUE.plus(Duration::from_min(5)));
+    // all that the memory has is two snapshots, and the entry is lost in both
+    let book = *rig.device.controller().book();
+    for _ in 0..2 {
+        let snapshot: Vec<_> = book.snapshot().map(|record| record.encode()).collect();
+        rig.device.ledger_mut().roll(snapshot.iter().copied()).unwrap();
+    }
+    let back = DUE.plus(Duration::from_min(6));
+    let mut rig = rig.restart_without(back, |record| matches!(record, Record::SnapEntry(_)));
+    rig.until(DUE.plus(Duration::from_h(1)));
+    assert_eq!(rig.outcomes(), [OutcomeKind::Skipped(Cause::Damaged)]);
+}
+
+#[test]
+fn d11_a_dose_that_waits_is_told_of_where_its_entry_is_taken_out() {
+    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    rig.until(DUE.minus(Duration::from_min(5)));
+    rig.act(DUE.minus(Duration::from_min(5)), Event::RemoteStop(true)).unwrap();
+    let taken_out = DUE.plus(Duration::from_min(5));
+    rig.until(taken_out);
+    rig.act(taken_out, Event::Timetable(&Timetable::EMPTY)).unwrap();
+    rig.until(DUE.plus(Duration::from_h(1)));
+    assert_eq!(rig.outcomes(), [OutcomeKind::Skipped(Cause::Removed)]);
+}
+
+#[test]
+fn o5_the_dose_that_waits_is_shown_before_the_next_one() {
+    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    let next = rig.device.controller().next_dose().unwrap();
+    assert_eq!((next.due_at, next.waits_for), (DUE, None));
+    rig.until(DUE.minus(Duration::from_min(5)));
+    rig.act(DUE.minus(Duration::from_min(5)), Event::RemoteStop(true)).unwrap();
+    rig.until(DUE.plus(Duration::from_min(5)));
+    let next = rig.device.controller().next_dose().unwrap();
+    assert_eq!((next.due_at, next.waits_for), (DUE, Some(Cause::RemoteStop)));
+    rig.until(DUE.plus(Duration::from_h(1)));
+    let next = rig.device.controller().next_dose().unwrap();
+    assert_eq!((next.due_at, next.waits_for), (DUE.plus(Duration::from_h(24)), None));
+}
+
+/// Until when so many millilitres last, in ms.
+fn lasts(entry: &Entry, ml: u64) -> Option<i64> {
+    let mut rig = Rig::new(entry);
+    let container = Container {
+        capacity: Volume::from_ml(900_000),
+        low: Volume::ZERO,
+        heel: Volume::from_ml(1_000),
+        debounce_ms: 2_000,
+    };
+    let told = Event::Container(&container, Volume::from_ml(ml));
+    rig.act(Instant::from_ms(1_000), told).unwrap();
+    let until = rig.device.controller().product_lasts_until(Instant::from_ms(1_000))?;
+    Some(until.as_ms() - 1_000)
+}
+
+#[test]
+fn o1_the_container_lasts_as_the_week_asks_less_the_heel() {
+    const WEEK_MS: i64 = 7 * 24 * HOUR_MS;
+    // 280 ml a week
+    assert_eq!(lasts(&daily(Volume::from_ml(40)), 1_560), Some(2 * WEEK_MS));
+    // 100 ml every 12 h: 1.4 l a week
+    let from = Instant::from_ms(HOUR_MS);
+    let every_ms = 12 * HOUR_MS as u64;
+    let entry = Entry {
+        recurrence: Recurrence::Interval { every_ms, from },
+        ..daily(Volume::from_ml(100))
+    };
+    assert_eq!(lasts(&entry, 5_200), Some(3 * WEEK_MS));
+    // 100 ml a week: 520 l are a hundred years of 52 weeks, and for ever
+    let monday = Recurrence::Weekly { days: Days::from_bits(1), at_min: 120, by_night: false };
+    let entry = Entry { recurrence: monday, ..daily(Volume::from_ml(100)) };
+    assert_eq!(lasts(&entry, 520_900), Some(5_199 * WEEK_MS));
+    assert_eq!(lasts(&entry, 521_000), None);
+    assert_eq!(lasts(&Entry { enabled: false, ..entry }, 5_000), None);
+}
