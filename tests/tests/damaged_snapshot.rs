@@ -150,3 +150,23 @@ fn m2_without_the_list_of_lines_each_is_judged_by_its_own_records() {
     let found = found_without(|record| is_globals(record) || is_state(record, 3));
     assert_lines(&found, &[1], &[3]);
 }
+
+#[test]
+fn d11_of_two_lists_of_closed_dates_that_were_staged_the_later_counts() {
+    let snapshot = || book().snapshot().map(|record| record.encode()).collect::<Vec<_>>();
+    let ledger = Ledger::format(Flash::new(6), GEOMETRY, snapshot());
+    let mut ledger = ledger.map_err(|(_, error)| error).unwrap();
+    // the first was staged by an adoption that the memory did not take to its end
+    let mut later = ClosedList::EMPTY;
+    let day = Date::from_ymd(2027, 12, 24).unwrap();
+    assert!(later.push(ClosedDates { first: day, last: day }));
+    let adopted = Adopted { written: 0, ..adopted() };
+    for record in
+        [Record::StagedClosed(closed()), Record::StagedClosed(later), Record::Adopted(adopted)]
+    {
+        ledger.append(&record.encode()).unwrap();
+    }
+    let found: recovery::Recovered<N, H> = recovery::recover(&mut ledger);
+    assert_eq!(found.book.timetable.closed, later);
+    assert!(!found.book.closed_damaged);
+}

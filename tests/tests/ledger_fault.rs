@@ -212,6 +212,20 @@ fn d11_a_dose_that_waits_is_told_of_where_its_entry_is_taken_out() {
 }
 
 #[test]
+fn p4_no_run_is_longer_than_its_limit_or_of_no_length() {
+    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    let longest_ms = rig.device.controller().book().head.unwrap().longest_calibration_ms;
+    let at = Instant::from_ms(HOUR_MS / 2);
+    let calibrate = |run_ms| Event::Calibrate { run_ms };
+    assert_eq!(rig.act(at, calibrate(longest_ms + 1)), Err(Refusal::OutOfRange));
+    assert_eq!(rig.act(at, calibrate(0)), Err(Refusal::OutOfRange));
+    assert_eq!(rig.act(at, Event::Prime(Volume::ZERO)), Err(Refusal::OutOfRange));
+    assert!(!rig.wires.on);
+    assert_eq!(rig.act(at, calibrate(longest_ms)), Ok(()));
+    assert!(rig.wires.on);
+}
+
+#[test]
 fn o5_the_dose_that_waits_is_shown_before_the_next_one() {
     let mut rig = Rig::new(&daily(Volume::from_ml(40)));
     let next = rig.device.controller().next_dose().unwrap();

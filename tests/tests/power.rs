@@ -341,3 +341,27 @@ fn p2_a_dose_waits_for_no_display() {
     bench.until(DUE + HOUR);
     assert_eq!(bench.outcomes(), [OutcomeKind::Dosed]);
 }
+
+#[test]
+fn p3_a_pack_that_cannot_be_is_refused() {
+    let mut bench = Bench::new(Some(PACK));
+    let twisted = Pack { exhausted_mv: PACK.low_mv + 1, ..PACK };
+    assert_eq!(bench.act(Event::SetPack(&twisted)), Err(Refusal::OutOfRange));
+    assert_eq!(bench.device.controller().book().gauge.pack(), Some(&PACK));
+}
+
+#[test]
+fn p2_the_display_is_lit_until_its_time_and_costs_what_it_draws() {
+    for (display_ua, is_written) in [(12_000, true), (0, false)] {
+        let mut bench = Bench::new(Some(Pack { display_ua, ..PACK }));
+        bench.until(60_000);
+        bench.act(Event::Key { held: false }).unwrap();
+        let dark = Instant::from_ms(60_000).plus(STAYS_LIT);
+        let controller = bench.device.controller();
+        assert!(controller.is_lit_at(Instant::from_ms(dark.as_ms() - 1)));
+        assert!(!controller.is_lit_at(dark));
+        bench.until(HOUR);
+        let lit = bench.records().iter().any(|record| matches!(record, Record::Lit { .. }));
+        assert_eq!(lit, is_written, "{display_ua} uA");
+    }
+}
