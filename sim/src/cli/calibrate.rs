@@ -36,13 +36,13 @@ pub(super) struct CalibrateArgs {
     /// Scenario or head file, for the flow, the rollers and the longest run
     pub(super) file: Option<PathBuf>,
     /// Flow as last calibrated; the file's unless said
-    #[arg(long, value_name = "FLOW", value_parser = measure::ml_per_min)]
+    #[arg(long, value_name = "FLOW", value_parser = measure::ml_per_min, allow_hyphen_values = true)]
     pub(super) last: Option<f64>,
     /// Nominal flow of the head; the last unless said
-    #[arg(long, value_name = "FLOW", value_parser = measure::ml_per_min)]
+    #[arg(long, value_name = "FLOW", value_parser = measure::ml_per_min, allow_hyphen_values = true)]
     pub(super) nominal: Option<f64>,
     /// Measuring cylinder, such as "100 ml"
-    #[arg(long, value_name = "VOLUME", value_parser = measure::ml)]
+    #[arg(long, value_name = "VOLUME", value_parser = measure::ml, allow_hyphen_values = true)]
     pub(super) vessel: Option<f64>,
     /// Class of the cylinder
     #[arg(long, value_enum, ignore_case = true, default_value_t = ClassArg::B, value_name = "CLASS")]
@@ -51,49 +51,49 @@ pub(super) struct CalibrateArgs {
     #[arg(long, value_enum, default_value_t = StandardArg::Astm, value_name = "WHOSE")]
     pub(super) standard: StandardArg,
     /// How far the vessel may be off, where no table has it
-    #[arg(long, value_name = "VOLUME", value_parser = measure::ml)]
+    #[arg(long, value_name = "VOLUME", value_parser = measure::ml, allow_hyphen_values = true)]
     pub(super) tolerance: Option<f64>,
     /// How far the reading itself may be off, beside the vessel
-    #[arg(long, value_name = "VOLUME", value_parser = measure::ml)]
+    #[arg(long, value_name = "VOLUME", value_parser = measure::ml, allow_hyphen_values = true)]
     pub(super) reading: Option<f64>,
     /// Weighed on a balance that shows within so much
-    #[arg(long, value_name = "MASS", value_parser = measure::g, conflicts_with_all = ["vessel", "tolerance"])]
+    #[arg(long, value_name = "MASS", value_parser = measure::g, allow_hyphen_values = true, conflicts_with_all = ["vessel", "tolerance"])]
     pub(super) balance: Option<f64>,
     /// It is water of this temperature that was weighed
     #[arg(long, value_name = "TEMPERATURE", value_parser = measure::celsius, conflicts_with = "density", allow_hyphen_values = true)]
     pub(super) water: Option<f64>,
     /// It is product of this density that was weighed
-    #[arg(long, value_name = "DENSITY", value_parser = measure::g_per_ml)]
+    #[arg(long, value_name = "DENSITY", value_parser = measure::g_per_ml, allow_hyphen_values = true)]
     pub(super) density: Option<f64>,
     /// Standard uncertainty of the run's length
-    #[arg(long, value_name = "LENGTH", value_parser = measure::seconds)]
+    #[arg(long, value_name = "LENGTH", value_parser = measure::seconds, allow_hyphen_values = true)]
     pub(super) timing: Option<f64>,
     /// Expanded uncertainty (k = 2) wanted
-    #[arg(long, value_name = "SHARE", value_parser = measure::share)]
+    #[arg(long, value_name = "SHARE", value_parser = measure::share, allow_hyphen_values = true)]
     pub(super) target: Option<f64>,
     /// How long the run was
-    #[arg(long, value_name = "LENGTH", value_parser = measure::seconds)]
+    #[arg(long, value_name = "LENGTH", value_parser = measure::seconds, allow_hyphen_values = true)]
     pub(super) run: Option<f64>,
     /// What came out
-    #[arg(long, value_name = "VOLUME", value_parser = measure::ml, requires = "run", conflicts_with = "mass")]
+    #[arg(long, value_name = "VOLUME", value_parser = measure::ml, allow_hyphen_values = true, requires = "run", conflicts_with = "mass")]
     pub(super) measured: Option<f64>,
     /// What came out, weighed
-    #[arg(long, value_name = "MASS", value_parser = measure::g, requires = "run")]
+    #[arg(long, value_name = "MASS", value_parser = measure::g, allow_hyphen_values = true, requires = "run")]
     pub(super) mass: Option<f64>,
     /// A train of so many short pulses was run as well
     #[arg(long, value_name = "COUNT", requires_all = ["pulse", "train"], value_parser = clap::value_parser!(u32).range(1..=10_000))]
     pub(super) pulses: Option<u32>,
     /// Length of each of them
-    #[arg(long, value_name = "LENGTH", value_parser = measure::seconds, requires = "pulses")]
+    #[arg(long, value_name = "LENGTH", value_parser = measure::seconds, allow_hyphen_values = true, requires = "pulses")]
     pub(super) pulse: Option<f64>,
     /// What the train gave, as a volume, or as a mass where it was weighed
     #[arg(long, value_name = "AMOUNT", requires = "pulses")]
     pub(super) train: Option<String>,
     /// What the first run gave, where this one is to confirm it
-    #[arg(long, value_name = "FLOW", value_parser = measure::ml_per_min)]
+    #[arg(long, value_name = "FLOW", value_parser = measure::ml_per_min, allow_hyphen_values = true)]
     pub(super) first: Option<f64>,
     /// Volume logged since the last calibration, to restate
-    #[arg(long, value_name = "VOLUME", value_parser = measure::ml, requires = "run")]
+    #[arg(long, value_name = "VOLUME", value_parser = measure::ml, allow_hyphen_values = true, requires = "run")]
     pub(super) logged: Option<f64>,
     /// Print one JSON object
     #[arg(long)]

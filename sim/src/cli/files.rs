@@ -2,9 +2,23 @@
 
 use std::fs;
 use std::io::{self, BufWriter, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
 
 use super::terminal::Terminal;
+
+/// What this command has read: nothing is written over it.
+static READ: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
+
+fn note_read(path: &Path) {
+    if let (Ok(path), Ok(mut read)) = (path.canonicalize(), READ.lock()) {
+        read.push(path);
+    }
+}
+
+fn was_read(path: &Path) -> bool {
+    path.canonicalize().is_ok_and(|path| READ.lock().is_ok_and(|read| read.contains(&path)))
+}
 
 /// A scenario file's name as it was given, and its text.
 pub(super) struct Named {
@@ -19,6 +33,7 @@ pub(super) fn read(path: &Path) -> Result<Named, String> {
         return Err(format!("{name} is a directory; give the files in it"));
     }
     let bytes = fs::read(path).map_err(|error| format!("cannot read {name}: {error}"))?;
+    note_read(path);
     match String::from_utf8(bytes) {
         Ok(text) => Ok(Named { name, text }),
         Err(error) => {
@@ -45,12 +60,18 @@ pub(super) fn read_all(terminal: Terminal, paths: &[impl AsRef<Path>]) -> Option
 }
 
 /// Opens a file to write, its directory made where it is missing; `-` is
-/// standard output.
+/// standard output. A file that was read is left as it is.
 pub(super) fn create(terminal: Terminal, path: &Path) -> Result<Box<dyn Write>, String> {
     if path == Path::new("-") {
         return Ok(Box::new(BufWriter::new(terminal.out())));
     }
     let failed = |error: io::Error| format!("cannot write {}: {error}", path.display());
+    if was_read(path) {
+        return Err(format!(
+            "{} is what was read, and is left as it is; give the output another name",
+            path.display()
+        ));
+    }
     if let Some(parent) = path.parent().filter(|parent| !parent.as_os_str().is_empty()) {
         fs::create_dir_all(parent).map_err(failed)?;
     }

@@ -19,13 +19,13 @@ pub(super) struct ForecastArgs {
     /// Scenario file
     pub(super) file: PathBuf,
     /// Mass that the container lost since the last visit, for a drawdown
-    #[arg(long, value_name = "MASS", value_parser = measure::g, requires = "logged")]
+    #[arg(long, value_name = "MASS", value_parser = measure::g, allow_hyphen_values = true, requires = "logged")]
     pub(super) drawn: Option<f64>,
     /// How far that mass may be off
-    #[arg(long, value_name = "MASS", value_parser = measure::g, default_value = "20 g")]
+    #[arg(long, value_name = "MASS", value_parser = measure::g, allow_hyphen_values = true, default_value = "20 g")]
     pub(super) within: f64,
     /// Volume that was logged in the same time
-    #[arg(long, value_name = "VOLUME", value_parser = measure::ml, requires = "drawn")]
+    #[arg(long, value_name = "VOLUME", value_parser = measure::ml, allow_hyphen_values = true, requires = "drawn")]
     pub(super) logged: Option<f64>,
     /// Print JSON, one object a line
     #[arg(long)]
@@ -65,11 +65,12 @@ pub(super) fn forecast(terminal: Terminal, args: &ForecastArgs) -> Exit {
         forecast::days(&scenario, 365).iter().map(|day| day.volume_ml).fold(0.0, f64::max);
     let figures = forecast::figures(&scenario, largest);
     let warnings = forecast::warnings(&scenario, &figures);
-    let drawn = args.drawn.zip(args.logged).map(|(mass, logged)| {
-        let density =
-            scenario.product.as_ref().map_or(1.0, |product| f64::from(product.density_mg_l) / 1e6);
-        drawdown(mass, args.within, density, logged)
-    });
+    let density =
+        scenario.product.as_ref().map_or(1.0, |product| f64::from(product.density_mg_l) / 1e6);
+    let drawn = args
+        .drawn
+        .zip(args.logged)
+        .map(|(mass, logged)| drawdown(mass, args.within, density, logged));
     let text = if args.json {
         let mut text = forecast::json(&file.name, &found, &changes, &figures, &warnings);
         if args.courses {
@@ -83,7 +84,7 @@ pub(super) fn forecast(terminal: Terminal, args: &ForecastArgs) -> Exit {
         let mut text = forecast::page(&file.name, &found, &changes, &figures, &warnings);
         if let Some(drawn) = &drawn {
             text.push('\n');
-            text.push_str(&forecast::drawdown_page(drawn));
+            text.push_str(&forecast::drawdown_page(drawn, density));
         }
         text
     };

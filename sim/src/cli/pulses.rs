@@ -29,10 +29,10 @@ pub(super) struct PulsesArgs {
     #[arg(long, value_name = "FILE")]
     pub(super) head: Vec<PathBuf>,
     /// Flow lost by wear since the calibration, for the model of the outflow
-    #[arg(long, value_name = "SHARE", value_parser = measure::share)]
+    #[arg(long, value_name = "SHARE", value_parser = measure::share, allow_hyphen_values = true)]
     pub(super) wear: Option<f64>,
     /// Height of the pump above the product, more than at the calibration
-    #[arg(long, value_name = "HEIGHT", value_parser = measure::metres)]
+    #[arg(long, value_name = "HEIGHT", value_parser = measure::metres, allow_hyphen_values = true)]
     pub(super) lift: Option<f64>,
     /// Write one row a pulse as comma-separated values
     #[arg(long, value_name = "FILE")]
@@ -110,8 +110,12 @@ pub(super) fn pulses(terminal: Terminal, args: &PulsesArgs) -> Exit {
             return Exit::Usage;
         }
     };
+    if args.wear.is_some_and(|wear| wear >= 1.0) {
+        terminal.error("--wear is the share of the flow that is lost; with 100 % none is left");
+        return Exit::Usage;
+    }
     let conditions = Conditions {
-        wear: args.wear.unwrap_or(0.0).min(1.0),
+        wear: args.wear.unwrap_or(0.0),
         lift_m: args.lift.unwrap_or(0.0),
         density: scenario.product.as_ref().map_or(Conditions::CALIBRATED.density, |product| {
             f64::from(product.density_mg_l) / 1e3
@@ -141,6 +145,12 @@ pub(super) fn pulses(terminal: Terminal, args: &PulsesArgs) -> Exit {
     };
     match train(&entry, &scenario.head, &conditions) {
         Ok(train) => one(terminal, args, &name, &scenario, &entry, &train),
+        Err(why) if args.json => {
+            match print(terminal, &pulses::no_train(&name, &entry.name, &why)) {
+                Exit::Held => Exit::Failed,
+                exit => exit,
+            }
+        }
         Err(why) => {
             terminal.error(&format!("{name}: {why}"));
             Exit::Failed

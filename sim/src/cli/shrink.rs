@@ -2,6 +2,7 @@
 
 use dosewright_sim::digest::digest;
 use dosewright_sim::failure::Failure;
+use dosewright_sim::judged::Verdict;
 use dosewright_sim::shrink::{self, Limits, NotShrunk};
 
 use super::BUILD;
@@ -55,7 +56,8 @@ pub(super) fn shrink(terminal: Terminal, how: How, args: &ShrinkArgs) -> Exit {
                 "{} does not fail with seed {} and build {BUILD}: there is nothing to shrink",
                 named.name, limits.seed
             ));
-            return Exit::of(verdict);
+            // nothing was made smaller, and a step after this one must not think so
+            return if verdict == Verdict::Held { Exit::Usage } else { Exit::of(verdict) };
         }
     };
     let smaller = Failure {

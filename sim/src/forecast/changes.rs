@@ -101,7 +101,9 @@ fn candidates(scenario: &Scenario) -> Vec<(String, Scenario)> {
         }
         let mut changed = scenario.clone();
         if let Some(container) = &mut changed.container {
+            // and twice as much of it stays in the heel
             container.capacity = container.capacity.plus(container.capacity);
+            container.heel = container.heel.plus(container.heel);
             container.level = container.capacity;
         }
         put("a container of twice the size, full", Some(changed));

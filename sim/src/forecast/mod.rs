@@ -90,8 +90,12 @@ pub struct StockForecast {
     pub until: Until,
     /// When the low-level contact closes, in days; `None` without one.
     pub low_days: Option<f64>,
-    /// When to order, in days.
+    /// When to order, in days: so early that it comes in time for the least it lasts.
     pub reorder_days: f64,
+    /// Days from an order to the delivery, and days of slack.
+    pub wait_days: (f64, f64),
+    /// The level is at the heel or below it from the start.
+    pub is_at_heel: bool,
     /// The product goes out of date before.
     pub shelf_governs: bool,
 }
@@ -275,14 +279,17 @@ fn stock(container: &Container, scenario: &Scenario, start: Date, days: &[Day]) 
     let low_days = container
         .low_contact
         .map(|low| days_until(days, ml(container.level.minus(low).as_nl()), each));
+    let least = capped(days_until(days, usable / (1.0 + FLOW_RANGE), each));
     StockForecast {
         until: Until {
             days: capped(used),
-            least: capped(days_until(days, usable / (1.0 + FLOW_RANGE), each)),
+            least,
             most: capped(days_until(days, usable / (1.0 - FLOW_RANGE), each)),
         },
         low_days,
-        reorder_days: (capped(used) - lead - slack).max(0.0),
+        reorder_days: (least - lead - slack).max(0.0),
+        wait_days: (lead, slack),
+        is_at_heel: usable <= 0.0,
         shelf_governs: shelf.is_some_and(|shelf| shelf < used),
     }
 }

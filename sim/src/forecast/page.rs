@@ -80,6 +80,11 @@ pub fn page(
         tagged(&mut out, &tag("supply"), "mains");
     }
     match &f.stock {
+        Some(stock) if stock.is_at_heel => tagged(
+            &mut out,
+            &tag("container"),
+            "nothing can be drawn: it is at its heel already, or below. Order now",
+        ),
         Some(stock) => {
             let low = stock
                 .low_days
@@ -89,11 +94,13 @@ pub fn page(
                 &mut out,
                 &tag("container"),
                 &format!(
-                    "until {}, {}{shelf}; range {} (flow within 5 %){low}. Order by {}",
+                    "until {}, {}{shelf}; range {} (flow within 5 %){low}. Order by {}: {:.0} d to the delivery and {:.0} d of slack",
                     date(f, stock.until.days),
                     length(stock.until.days),
                     range(f, &stock.until),
-                    date(f, stock.reorder_days)
+                    date(f, stock.reorder_days),
+                    stock.wait_days.0,
+                    stock.wait_days.1
                 ),
             );
         }
@@ -185,8 +192,8 @@ pub fn page(
     out
 }
 
-/// What weighing the container says.
-pub fn drawdown_page(found: &Drawdown) -> String {
+/// What weighing the container says, with the product's density in kg/l.
+pub fn drawdown_page(found: &Drawdown, density: f64) -> String {
     let mut out = String::new();
     let judged = if found.error_percent.abs() <= found.expanded_percent {
         "within the doubt of the weighing"
@@ -197,9 +204,10 @@ pub fn drawdown_page(found: &Drawdown) -> String {
         &mut out,
         &format!("{:12}", "drawdown"),
         &format!(
-            "{:.3} l drawn by weight; the account is off by {:+.2} %, {judged} (U {:.2} %, k = 2)",
+            "{:.3} l drawn by weight at {density:.3} kg/l, {:.2} % {} than the account has, {judged} (U {:.2} %, k = 2)",
             found.drawn_ml / 1000.0,
-            found.error_percent,
+            found.error_percent.abs(),
+            if found.error_percent < 0.0 { "less" } else { "more" },
             found.expanded_percent
         ),
     );

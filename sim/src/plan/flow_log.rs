@@ -8,6 +8,30 @@ const MOST_PROBLEMS: usize = 20;
 /// its most mean flow (own choice).
 const QUIET: f64 = 0.1;
 
+/// Quiet hours with more than this share of a night's median still run are no rest
+/// for a dose: it would be washed away (own choice).
+const REST: f64 = 0.5;
+
+/// The quietest stretch of a night.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stretch {
+    /// Its first and its last minute, from the night's noon.
+    pub from: u32,
+    /// See `from`.
+    pub to: u32,
+    /// Mean flow in it.
+    pub mean: f64,
+    /// Median of the night's hours, noon to noon.
+    pub median: f64,
+}
+
+impl Stretch {
+    /// Whether the water rests enough in it for a dose.
+    pub fn is_rest(&self) -> bool {
+        self.mean <= REST * self.median
+    }
+}
+
 /// Mean flow by weekday and hour.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FlowLog {
@@ -102,9 +126,7 @@ impl FlowLog {
     pub fn median(&self, weekday: usize) -> Option<f64> {
         let mut known: Vec<f64> = self.hours.get(weekday)?.iter().copied().flatten().collect();
         known.sort_by(f64::total_cmp);
-        let middle = known.len().checked_sub(1)? / 2;
-        let (low, high) = (known.get(middle)?, known.get(known.len() / 2)?);
-        Some(f64::midpoint(*low, *high))
+        middle(&known)
     }
 
     /// Mean flow of an hour of a night, counted from its noon.
@@ -121,10 +143,16 @@ impl FlowLog {
         known.is_some_and(|(mean, median)| mean <= median)
     }
 
-    /// The longest stretch of quiet hours of a night, in minutes from its noon;
-    /// of two as long, the one with less flow.
-    pub fn quiet(&self, night: usize) -> Option<(u32, u32)> {
-        let known: Vec<f64> = (0..24).filter_map(|hour| self.at(night, hour)).collect();
+    /// The longest stretch of quiet hours of a night in which the water rests.
+    pub fn quiet(&self, night: usize) -> Option<Stretch> {
+        self.quietest(night).filter(Stretch::is_rest)
+    }
+
+    /// The longest stretch of quiet hours of a night; of two as long, the one with less
+    /// flow.
+    pub fn quietest(&self, night: usize) -> Option<Stretch> {
+        let mut known: Vec<f64> = (0..24).filter_map(|hour| self.at(night, hour)).collect();
+        known.sort_by(f64::total_cmp);
         let least = known.iter().copied().fold(f64::INFINITY, f64::min);
         let most = known.iter().copied().fold(0.0, f64::max);
         let limit = least + QUIET * (most - least);
@@ -145,8 +173,17 @@ impl FlowLog {
             }
             from = to + 1;
         }
-        best.map(|(from, to, _)| (from as u32 * 60, to as u32 * 60))
+        let (from, to, mean) = best?;
+        let median = middle(&known)?;
+        Some(Stretch { from: from as u32 * 60, to: to as u32 * 60, mean, median })
     }
+}
+
+/// The median of numbers in their order.
+fn middle(known: &[f64]) -> Option<f64> {
+    let middle = known.len().checked_sub(1)? / 2;
+    let (low, high) = (known.get(middle)?, known.get(known.len() / 2)?);
+    Some(f64::midpoint(*low, *high))
 }
 
 /// Weekday and hour of the day of an hour from a night's noon.
@@ -195,9 +232,31 @@ mod tests {
         // nine hours of 0 or 0.1, fifteen of 6 to 22: the 12th and 13th of 24
         assert_eq!(log.median(0), Some(8.5));
         // the night of Monday: 23:00 to 06:00, not the shorter lunch
-        assert_eq!(log.quiet(0), Some((11 * 60, 18 * 60)));
+        let quiet = |night| log.quiet(night).map(|stretch| (stretch.from, stretch.to));
+        assert_eq!(quiet(0), Some((11 * 60, 18 * 60)));
         assert!(log.allows(0, 12) && !log.allows(0, 5) && !log.allows(2, 0));
         // of Sunday nothing is known but Monday's morning
-        assert_eq!(log.quiet(6), Some((12 * 60, 18 * 60)));
+        assert_eq!(quiet(6), Some((12 * 60, 18 * 60)));
+    }
+
+    #[test]
+    fn where_the_water_never_rests_no_hour_is_quiet() {
+        let log = |flow: fn(u32) -> f64| {
+            let mut text = String::from("time,flow l/min\n");
+            for (day, hour) in (5..19).flat_map(|day| (0..24).map(move |hour| (day, hour))) {
+                _ = writeln!(text, "2026-10-{day:02} {hour:02}:00,{}", flow(hour));
+            }
+            read(&text).unwrap()
+        };
+        let steady = log(|_| 3.0);
+        assert_eq!(steady.quiet(0), None);
+        let found = steady.quietest(0).unwrap();
+        assert_eq!((found.from, found.to, found.mean, found.median), (0, 1440, 3.0, 3.0));
+        // 5 of 9 l/min all night are too much, 4 are not
+        assert_eq!(log(|hour| if (6..20).contains(&hour) { 9.0 } else { 5.0 }).quiet(0), None);
+        let four = log(|hour| if (6..20).contains(&hour) { 9.0 } else { 4.0 }).quiet(0).unwrap();
+        assert_eq!((four.from, four.to, four.mean), (8 * 60, 18 * 60, 4.0));
+        // a site that is always dry rests all day
+        assert!(log(|_| 0.0).quiet(0).is_some());
     }
 }

@@ -196,7 +196,17 @@ impl Maker<'_> {
         let day = name(night);
         let Some(dry) = &self.dry[night] else {
             return match self.log {
-                Some(_) => format!("night of {day}: no quiet hours are known"),
+                Some(log) => match log.quietest(night).filter(|quiet| !quiet.is_rest()) {
+                    Some(quiet) => format!(
+                        "night of {day}: the flow log has no rest; even its quietest hours, {} to {}, have {:.1} {}, more than half the median of {:.1}",
+                        write::clock(quiet.from),
+                        write::clock(quiet.to),
+                        quiet.mean,
+                        log.unit,
+                        quiet.median
+                    ),
+                    None => format!("night of {day}: no quiet hours are known"),
+                },
                 None => format!("night of {day}: nothing says when the water rests"),
             };
         };

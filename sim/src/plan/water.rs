@@ -46,11 +46,11 @@ fn trading(brief: &Brief, night: usize) -> (u32, u32) {
 pub(super) fn dry(brief: &Brief, log: Option<&FlowLog>) -> [Option<Dry>; 7] {
     std::array::from_fn(|night| {
         let (mut last, mut first) = (0, NIGHT_MIN);
-        let mut from: Vec<&str> = Vec::new();
-        let mut meet = |(a, b): (u32, u32), why: &'static str| {
+        let mut from: Vec<String> = Vec::new();
+        let mut meet = |(a, b): (u32, u32), why: &str| {
             last = last.max(a);
             first = first.min(b);
-            from.push(why);
+            from.push(why.to_owned());
         };
         if !brief.trading.is_empty() {
             meet(trading(brief, night), "trading hours");
@@ -64,7 +64,12 @@ pub(super) fn dry(brief: &Brief, log: Option<&FlowLog>) -> [Option<Dry>; 7] {
             );
         }
         if let Some(log) = log {
-            meet(log.quiet(night)?, "the flow log");
+            let quiet = log.quiet(night)?;
+            let still = match quiet.mean {
+                mean if mean > 0.0 => format!(", with {mean:.1} {} still running", log.unit),
+                _ => String::new(),
+            };
+            meet((quiet.from, quiet.to), &format!("the flow log{still}"));
         }
         (!from.is_empty() && last < first).then(|| Dry { last, first, from: from.join(" and ") })
     })

@@ -34,6 +34,23 @@ fn one_when_an_expectation_failed() {
 }
 
 #[test]
+fn no_output_goes_over_what_was_read() {
+    let place = Place::new("over");
+    place.write("week.toml", &good());
+    for args in [
+        &["report", "week.toml", "-o", "week.toml"][..],
+        &["run", "week.toml", "--csv", "./week.toml"],
+        &["run", "week.toml", "--vcd", "week.toml"],
+        &["calendar", "week.toml", "-o", "week.toml"],
+        &["pulses", "week.toml", "--csv", "week.toml"],
+    ] {
+        let said = place.call(args);
+        assert!(said.code == 2 && said.err.contains("week.toml is what was read"), "{said:?}");
+        assert_eq!(std::fs::read_to_string(place.dir.join("week.toml")).unwrap(), good());
+    }
+}
+
+#[test]
 fn two_on_bad_usage_and_bad_files() {
     let place = Place::new("two");
     place.write("bad.toml", &good().replace("120 ml", "120"));

@@ -52,6 +52,23 @@ fn a_flow_log_finds_the_quiet_hours() {
 }
 
 #[test]
+fn a_site_whose_water_never_rests_is_told_so() {
+    let place = Place::new("plan-no-rest");
+    let example = place.call(&["plan", "--example"]).out;
+    let from = example.find("[[trading]]").unwrap();
+    let to = example.find("[[cleaning]]").unwrap();
+    place.write("brief.toml", &format!("{}{}", &example[..from], &example[to..]));
+    let mut log = String::from("time,flow l/min\n");
+    for (day, hour) in (5..19).flat_map(|day| (0..24).map(move |hour| (day, hour))) {
+        _ = writeln!(log, "2026-10-{day:02} {hour:02}:15,3");
+    }
+    place.write("log.csv", &log);
+    let said = place.call(&["plan", "brief.toml", "--flow-log", "log.csv"]);
+    assert!(said.code == 1 && said.err.contains("the flow log has no rest"), "{said:?}");
+    assert!(!said.out.contains("last water"), "{said:?}");
+}
+
+#[test]
 fn what_does_not_fit_is_said_and_changes_the_exit_code() {
     let place = Place::new("plan-misfit");
     let example = place.call(&["plan", "--example"]).out;

@@ -88,6 +88,12 @@ fn heads_side_by_side() {
         said.code == 1 && said.err.contains("too-slow.toml: the dose of \"night\""),
         "{said:?}"
     );
+    // and for machines it is the same line as among several
+    let said = place.call(&["pulses", "week.toml", "--head", "too-slow.toml", "--json"]);
+    assert!(
+        said.code == 1 && said.out.contains("\"error\":\"the dose of \\\"night\\\""),
+        "{said:?}"
+    );
 }
 
 #[test]
@@ -117,6 +123,8 @@ fn what_is_wrong_is_said() {
         (&["two.toml"], "--entry"),
         (&["short.toml"], "S0"),
         (&["week.toml", "--head", "nowhere.toml"], "cannot read"),
+        (&["week.toml", "--wear", "100 %"], "none is left"),
+        (&["week.toml", "--wear", "-5 %"], "--wear"),
         (&["week.toml", "--head", "slow.toml", "--head", "week.toml", "--vcd", "x"], "one --head"),
     ] {
         let mut all = vec!["pulses"];
