@@ -169,6 +169,10 @@ fn gauge(args: &CalibrateArgs) -> Result<Gauge, String> {
     })
 }
 
+/// What a pulse of a train can give of what the long run's flow would: a start that takes
+/// more than half of it, or gives a fifth more, is a wrong count (own choice).
+const PULSE_SHARE: std::ops::RangeInclusive<f64> = 0.5..=1.2;
+
 /// What was measured; `None` where nothing was run.
 fn reading(args: &CalibrateArgs, setup: &Setup) -> Result<Option<Reading>, String> {
     let Some(run_s) = args.run else { return Ok(None) };
@@ -205,6 +209,18 @@ fn reading(args: &CalibrateArgs, setup: &Setup) -> Result<Option<Reading>, Strin
             let ml = ml.map_err(|why| format!("--train {amount}: {why}"))?;
             if pulse_s * 4.0 > run_s {
                 return Err("the pulses of the train are too long to tell the loss per start; a quarter of the run at most".to_owned());
+            }
+            if ml > setup.gauge.holds_ml() {
+                return Err(format!(
+                    "--train: {ml} ml is more than the vessel holds, {} ml; run fewer pulses",
+                    setup.gauge.holds_ml()
+                ));
+            }
+            let (each, steady) = (ml / f64::from(pulses), volume_ml / run_s * pulse_s);
+            if !PULSE_SHARE.contains(&(each / steady)) {
+                return Err(format!(
+                    "the train gave {each:.3} ml a pulse, by the flow of the long run it would be {steady:.3} ml; check the count, the pulses' length and the reading"
+                ));
             }
             Some((pulses, pulse_s, ml))
         }

@@ -20,7 +20,13 @@ pub(super) fn explain(terminal: Terminal, code: Option<&str>) -> Exit {
     match diagnose::explain(code) {
         Some(text) => print(terminal, &text),
         None => {
-            terminal.error(&format!("there is no code {code}; dosewright explain lists them all"));
+            let is_promise = code.strip_prefix(['D', 'M', 'O', 'P', 'd', 'm', 'o', 'p']);
+            let is_promise = is_promise.is_some_and(|number| number.parse::<u8>().is_ok());
+            terminal.error(&if is_promise {
+                format!("{code} is a promise, no code; docs/src/promises.md says what it is")
+            } else {
+                format!("there is no code {code}; dosewright explain lists them all")
+            });
             Exit::Usage
         }
     }

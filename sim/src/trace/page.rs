@@ -174,7 +174,7 @@ pub fn totals(judged: &Judged) -> String {
     let cells = entries.iter().map(|entry| display(&entry.name).1).max().unwrap_or(0).clamp(5, 18);
     let mut out = format!(
         "\n{:cells$}  {:>6} {:>6} {:>8} {:>6} {:>6}  {:>9}  {:>9}\n",
-        "entry", "dosed", "part", "skipped", "open", "asked", "delivered", "pump on"
+        "entry", "dosed", "part", "skipped", "open", "asked", "pumped", "pump on"
     );
     let mut row = |entry: &EntryFigures, name: &str| {
         _ = writeln!(

@@ -122,6 +122,13 @@ fn by_mass_and_by_two_points() {
     wide(&said.out);
 }
 
+/// A long run of 26.5 ml/min, and a train of so many pulses of 2 s.
+fn train(pulses: &'static str, amount: &'static str) -> [&'static str; 13] {
+    let long = ["head.toml", "--vessel", "100 ml", "--run", "2 min", "--measured", "53 ml"];
+    let [a, b, c, d, e, f, g] = long;
+    [a, b, c, d, e, f, g, "--pulses", pulses, "--pulse", "2 s", "--train", amount]
+}
+
 #[test]
 fn what_is_missing_or_wrong_is_said() {
     let place = place("calibrate-wrong");
@@ -140,6 +147,10 @@ fn what_is_missing_or_wrong_is_said() {
         (&["head.toml", "--balance", "1 g", "--water", "60 C"], "from 0.5 to 40 C"),
         (&["head.toml", "--vessel", "100 ml", "--run", "1 min", "--mass", "26 g"], "--balance"),
         (&["nowhere.toml", "--vessel", "100 ml"], "cannot read"),
+        (&["head.toml", "--vessel", "100 ml", "--run", "1 min", "--measured", "-26 ml"], "-26 ml"),
+        (&train("60", "184 ml"), "--train: 184 ml is more than the vessel holds"),
+        (&train("60", "84 ml"), "the train gave 1.400 ml a pulse"),
+        (&train("60", "25 ml"), "check the count"),
     ] {
         let mut all = vec!["calibrate"];
         all.extend(args);
