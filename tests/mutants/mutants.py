@@ -1,0 +1,77 @@
+"""Runs the mutants that cargo-mutants lists; see tests/mutants/run."""
+
+import collections, json, pathlib, random, subprocess, sys, time
+
+ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
+sys.path.insert(0, str(ROOT / "tests" / "mutants"))
+import hunt, woven  # noqa: E402
+
+CORE = woven.Part("core", "dosewright-core", "core/src")
+
+
+def listed(part):
+    words = ["cargo", "mutants", "--list", "--json", "-p", part.package]
+    done = subprocess.run(words, cwd=ROOT, check=True, capture_output=True, text=True)
+    return json.loads(done.stdout)
+
+
+def table(mutants, verdicts):
+    """Counts by file, as Markdown."""
+    rows = collections.defaultdict(collections.Counter)
+    for mutant in mutants:
+        verdict = verdicts.get(mutant["name"], {"verdict": "not run"})["verdict"]
+        for row in (mutant["file"], "together"):
+            rows[row]["mutants"] += 1
+            rows[row][verdict] += 1
+    print("| file | mutants | viable | caught | of them by time | missed | not run |")
+    print("| --- | --- | --- | --- | --- | --- | --- |")
+    for name in sorted(rows, key=lambda n: (n == "together", n)):
+        r = rows[name]
+        viable = r["mutants"] - r["unviable"] - r["not run"]
+        caught = r["caught"] + r["timeout"]
+        cells = [r["mutants"], viable, caught, r["timeout"], viable - caught, r["not run"]]
+        print(f"| {name} | " + " | ".join(map(str, cells)) + " |")
+
+
+def main():
+    words = sys.argv[1:]
+    part = CORE
+    work = ROOT / "target" / "mutants" / part.name
+    work.mkdir(parents=True, exist_ok=True)
+    kept = work / "verdicts.json"
+    if "--again" in words:
+        kept.unlink(missing_ok=True)
+    wanted = [word for word in words if not word.startswith("--")]
+    mutants = listed(part)
+    verdicts = json.loads(kept.read_text()) if kept.exists() else {}
+    settled = {"caught", "timeout"} | ({"missed", "unreached"} if "--new" in words else set())
+    unviable = woven.build(part, mutants, work)
+    for number, why in unviable.items():
+        verdicts[mutants[number]["name"]] = {"verdict": "unviable", "by": why}
+    chosen = [
+        number
+        for number, mutant in enumerate(mutants)
+        if number not in unviable
+        and verdicts.get(mutant["name"], {}).get("verdict") not in settled
+        and (not wanted or any(word in mutant["file"] for word in wanted))
+    ]
+    # by chance, so that what was run when it is stopped is a fair sample
+    random.Random(0).shuffle(chosen)
+    tests = hunt.tests(part, work)
+    written = time.monotonic()
+    for number, verdict in hunt.run(mutants, chosen, tests):
+        verdicts[mutants[number]["name"]] = verdict
+        if verdict["verdict"] not in ("caught", "timeout"):
+            print(f"{verdict['verdict']}: {mutants[number]['name']}", flush=True)
+        if time.monotonic() > written + 5:
+            kept.write_text(json.dumps(verdicts, indent=0))
+            written = time.monotonic()
+    kept.write_text(json.dumps(verdicts, indent=0))
+    shown = [m for m in mutants if not wanted or any(word in m["file"] for word in wanted)]
+    table(shown, verdicts)
+    missed = [m for m in shown if verdicts.get(m["name"], {}).get("verdict") in ("missed", "unreached")]
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
