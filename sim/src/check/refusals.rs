@@ -326,8 +326,11 @@ fn overlap(
     .note_at(other, format!("the window of \"{one}\" is here"));
     match nearest_min {
         Some(minutes) => found.help(format!("the nearest start that fits is {}", time(minutes))),
+        None if key == "from" => found.help(format!(
+            "begin \"{two}\" at another time (\"from\"), make a window shorter, or change the interval"
+        )),
         None => found.help(format!(
-            "no start on its days fits \"{two}\"; make a window shorter, or change days or interval"
+            "no start on its days fits \"{two}\"; make a window shorter, or change its days"
         )),
     }
 }

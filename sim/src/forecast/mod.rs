@@ -77,6 +77,8 @@ pub struct PackForecast {
     pub cells: Option<u32>,
     /// What can be used of it, in Ah.
     pub usable_ah: f64,
+    /// Nothing is said of where it is kept: a cool cellar is taken.
+    pub is_cool: bool,
     /// An average week's drain over the first year, or until it is exhausted.
     pub drain: Drain,
     /// Drain by self-discharge in a week, in Ah.
@@ -164,6 +166,12 @@ fn load(motor: Option<&Motor>, pack: &Pack) -> Load {
         sleep_a: pack.sleep_ua.map_or(SLEEP_A, amps),
         display_a: pack.display_ua.map_or(DISPLAY_A, amps),
     }
+}
+
+/// Whether nothing is said of the share that can be used, nor of the temperature.
+fn is_kept_cool(supply: &Supply) -> bool {
+    matches!(supply, Supply::Battery { pack, .. }
+        if pack.usable_ppm.is_none() && pack.temperature_mc.is_none())
 }
 
 /// Share of the cells' capacity that can be used: what is said; by the temperature,
@@ -256,6 +264,7 @@ fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
         cell,
         cells,
         usable_ah,
+        is_cool: is_kept_cool(&scenario.supply),
         drain,
         lost_ah: 7.0 * lost_ah_a_day,
     })
