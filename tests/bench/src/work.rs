@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use dosewright_core::time::Duration;
 use dosewright_sim::check;
 use dosewright_sim::scenario::Scenario;
 
@@ -72,11 +73,12 @@ impl Work {
         Self { entries, days: 365 * years, pulses: 30, spacing_s: 90, on_s: 10 }
     }
 
-    /// A year of 45 doses a week shared among another number of entries.
+    /// A year of 45 doses a week, of 20 pulses in 20 min each, shared among another
+    /// number of entries; of more than 45 each has a dose of its own.
     pub fn with_entries(entries: usize) -> Self {
         let entries = spread_over(entries, [7, 7, 7, 5, 7, 6, 6]);
-        // 64 starts in a day are 22 min apart
-        Self { entries, spacing_s: 40, pulses: 30, ..Self::year() }
+        // 64 starts in a day are 22 min apart, and no head starts more than 60 times an hour
+        Self { entries, spacing_s: 60, pulses: 20, ..Self::year() }
     }
 
     /// A year of one dose a day in another number of pulses, at most 1000.
@@ -106,7 +108,9 @@ impl Work {
     pub fn scenario(&self) -> Scenario {
         let text = self.text();
         let (scenario, problems) = check::read("work", &text);
-        scenario.unwrap_or_else(|| panic!("{problems:?}\n{text}"))
+        let mut scenario = scenario.unwrap_or_else(|| panic!("{problems:?}\n{text}"));
+        scenario.clock.run_for = Duration::from_h(24 * self.days);
+        scenario
     }
 
     fn text(&self) -> String {
@@ -117,7 +121,8 @@ impl Work {
             "schema = 1\ntitle = \"Work\"\n\n[clock]\nstart = 2026-01-01T00:00:00\n\
              zone = \"UTC0\"\nrun_for = \"{} days\"\n\n[head]\nflow = \"{FLOW_ML} ml/min\"\n\
              rollers = 3\nvolume_per_roller_pass = \"0.29 ml\"\nstarts_per_hour = {}\n",
-            self.days,
+            // a file asks for a hundred years at most, and a run takes more
+            self.days.min(36_500),
             per_hour.max(48)
         );
         for (i, entry) in self.entries.iter().enumerate() {

@@ -20,16 +20,17 @@ fn main() {
         );
         return;
     }
-    let points = growth::all(PASSES, 1000);
-    println!("| what | edges | ms | ns an edge |\n| --- | --- | --- | --- |");
+    let points = growth::all(PASSES);
+    println!("| what | edges | ms | ns an edge | KiB by then |\n| --- | --- | --- | --- | --- |");
     for point in &points {
         println!(
-            "| {} {} | {} | {:.2} | {:.0} |",
+            "| {} {} | {} | {:.2} | {:.0} | {} |",
             point.value,
             point.of,
             point.edges,
             point.took.as_secs_f64() * 1e3,
-            point.ns_an_edge()
+            point.ns_an_edge(),
+            point.kib.map_or_else(|| "?".to_owned(), |kib| kib.to_string())
         );
     }
     if let Some(path) = args.first()
