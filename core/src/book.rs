@@ -388,10 +388,9 @@ impl<const N: usize, const H: usize> Book<N, H> {
 
     fn set_clock(&mut self, at: Instant, epoch: u16, utc: Option<Utc>, zone: Zone) {
         let was_unset = self.clock.is_none();
-        self.zone = zone;
+        (self.zone, self.epoch) = (zone, epoch);
         self.clock = utc.map(|utc| clock_of(at, utc, zone));
         let Some(clock) = self.clock else { return };
-        self.epoch = epoch;
         if was_unset && self.losses > 0 {
             self.not_before = at;
         }

@@ -15,7 +15,7 @@ const FREE_TRIES: u8 = 3;
 const FIRST_DELAY: Duration = Duration::from_min(1);
 /// The most that a wait grows to.
 const LONGEST_DELAY: Duration = Duration::from_h(1);
-/// How long the settings stay unlocked after the last request that was taken.
+/// How long the settings stay unlocked after the last request that needs the PIN.
 pub(crate) const STAYS_UNLOCKED: Duration = Duration::from_min(5);
 /// Fewest and most digits of a PIN.
 pub const PIN_DIGITS: (usize, usize) = (4, 8);

@@ -142,10 +142,15 @@ impl Gauge {
         if self.pack.is_mains() { None } else { Some(&self.pack) }
     }
 
-    /// The figures of the pack are set. The account goes on, unless there was none.
+    /// The figures of the pack are set. The account goes on, unless there was none; on
+    /// mains there is none, and no figures.
     pub const fn set(&mut self, at: Instant, pack: Pack) {
+        if pack.is_mains() {
+            *self = Self::MAINS;
+            return;
+        }
         if self.pack.is_mains() {
-            self.reset(at);
+            self.since = at;
         }
         self.pack = pack;
     }

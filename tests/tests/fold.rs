@@ -10,6 +10,7 @@ use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::{Geometry, Ledger};
 use dosewright_core::limits::Starts;
+use dosewright_core::power::{Pack, READINGS};
 use dosewright_core::record::{Alarm, Reset};
 use dosewright_core::recovery;
 use dosewright_core::time::{Duration, Instant};
@@ -77,6 +78,11 @@ enum Op {
     Container(u16, u16),
     Refill(u16),
     Level(bool),
+    Pack(u16, u8),
+    PackChanged,
+    PackRead(u16, bool),
+    PackTest(u16),
+    Key(bool),
 }
 
 fn op() -> impl Strategy<Value = Op> {
@@ -106,6 +112,11 @@ fn op() -> impl Strategy<Value = Op> {
         1 => (0..1000_u16, 0..2000_u16).prop_map(|(a, b)| Op::Container(a, b)),
         1 => (0..2000_u16).prop_map(Op::Refill),
         2 => any::<bool>().prop_map(Op::Level),
+        2 => (0..4_u16, any::<u8>()).prop_map(|(a, b)| Op::Pack(a, b)),
+        1 => Just(Op::PackChanged),
+        2 => (5_000..9_000_u16, any::<bool>()).prop_map(|(a, b)| Op::PackRead(a, b)),
+        3 => (5_000..9_000_u16).prop_map(Op::PackTest),
+        2 => any::<bool>().prop_map(Op::Key),
     ]
 }
 
@@ -138,6 +149,23 @@ fn entry(id: u16, at_min: u16, ml: u16) -> Entry {
 
 fn head(flow_ml: u32) -> Head {
     Head::with_flow(Flow::from_nl_per_min(flow_ml * 1_000_000).unwrap())
+}
+
+/// A pack of so many ampere-hours, full as it is put in; mains for none.
+fn pack(ah: u16, of: u8) -> Pack {
+    Pack {
+        capacity_mah: ah * 1000,
+        motor_ma: 350,
+        start_ma: 1200,
+        start_ms: 30,
+        sleep_ua: u16::from(of) * 10,
+        display_ua: u16::from(of) * 100,
+        low_mv: 7000,
+        exhausted_mv: 6300,
+        hysteresis_mv: 200,
+        jump_mv: u16::from(of) * 4,
+        warn_days: of % 120,
+    }
 }
 
 /// A book without what a snapshot may leave out: starts over an hour old.
@@ -289,6 +317,19 @@ proptest! {
                     let level = Volume::from_ml(u64::from(ml));
                     device.handle(now, Event::Refill(level), &mut pin);
                 }
+                Op::Pack(ah, of) => device.handle(now, Event::SetPack(&pack(ah, of)), &mut pin),
+                Op::PackChanged => device.handle(now, Event::PackChanged, &mut pin),
+                Op::PackRead(mv, loaded) => {
+                    device.handle(now, Event::PackRead { mv, loaded }, &mut pin);
+                }
+                Op::PackTest(mv) => {
+                    for (mv, loaded) in [(mv, false), (mv - mv / 10, true)] {
+                        for _ in 0..READINGS {
+                            device.handle(now, Event::PackRead { mv, loaded }, &mut pin);
+                        }
+                    }
+                }
+                Op::Key(held) => device.handle(now, Event::Key { held }, &mut pin),
                 Op::Level(low) => device.handle(now, Event::LevelLow(low), &mut pin),
                 Op::Flow(ml) => {
                     let flow = Flow::from_nl_per_min((u32::from(ml) + 1) * 500_000).unwrap();

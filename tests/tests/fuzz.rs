@@ -18,7 +18,7 @@ fn any_text_is_a_scenario_or_is_refused_with_its_place() {
 
 #[test]
 fn m2_any_image_gives_settings_that_were_written_or_none() {
-    let (mut started, mut with_settings, mut damaged) = (0, 0, 0);
+    let (mut started, mut with_settings, mut damaged, mut with_pack) = (0, 0, 0, 0);
     for seed in 0..20_000 {
         let mut dice = Dice::new(seed);
         let mut bytes = image::SEEDS[dice.below(image::SEEDS.len())].to_vec();
@@ -30,9 +30,11 @@ fn m2_any_image_gives_settings_that_were_written_or_none() {
         started += u32::from(became.started);
         with_settings += u32::from(became.with_settings);
         damaged += u32::from(became.damaged);
+        with_pack += u32::from(became.with_pack);
     }
     assert!(started > 10_000, "{started} started");
     assert!(with_settings > 5_000 && damaged > 2_000, "{with_settings}, {damaged}");
+    assert!(with_pack > 1_000, "{with_pack} on a pack");
 }
 
 #[test]

@@ -8,6 +8,7 @@ use dosewright_core::entry::EntryId;
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
 use dosewright_core::lock::Pin;
+use dosewright_core::power::Pack;
 use dosewright_core::record::{Alarm, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
@@ -197,6 +198,29 @@ fn o5_the_lock_returns_by_itself() {
     // it asks for no call of its own (P1)
     let asked = bench.device.next_wake().map(|(_, why)| why);
     assert_eq!(asked, Some(dosewright_core::timers::Reason::Stamp));
+}
+
+#[test]
+fn o5_what_needs_no_pin_keeps_nothing_open() {
+    let pack = Pack { capacity_mah: 6000, motor_ma: 350, ..Pack::MAINS };
+    let container = Container { capacity: Volume::from_ml(5_000), ..Container::NONE };
+    for which in 0..4 {
+        let mut bench = Bench::new();
+        bench.act(Event::SetPack(&pack)).unwrap();
+        bench.act(Event::Container(&container, Volume::from_ml(1_000))).unwrap();
+        bench.act(Event::SetPin(Some(pin("0417")))).unwrap();
+        bench.now += 5 * MINUTE - 1;
+        // whoever is at hand may do it, or try
+        let taken = match which {
+            0 => bench.act(Event::Acknowledge),
+            1 => bench.act(Event::Refill(Volume::from_ml(2_000))),
+            2 => bench.act(Event::PackChanged),
+            _ => bench.unlock("1111"),
+        };
+        assert_eq!(taken, if which < 3 { Ok(()) } else { Err(Refusal::WrongPin) });
+        bench.now += 1;
+        assert_eq!(bench.act(Event::SetZone(&Zone::UTC)), Err(Refusal::Locked), "{which}");
+    }
 }
 
 #[test]

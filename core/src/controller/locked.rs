@@ -12,11 +12,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.book.lock.is_set() && self.now >= self.unlocked_until
     }
 
-    /// A request was taken: whoever asked is still there.
-    pub(super) fn stay_unlocked(&mut self) {
-        if self.book.lock.is_set() && !self.is_locked() {
+    /// Whether somebody is let in with what the lock keeps out; whoever asks for that is
+    /// still there.
+    pub(super) fn lets_in(&mut self) -> bool {
+        if self.book.lock.is_set() {
+            if self.is_locked() {
+                return false;
+            }
             self.open_up();
         }
+        true
     }
 
     /// Whoever entered the PIN, or set it, is in.

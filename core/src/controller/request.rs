@@ -27,7 +27,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let unanswered = self.pending().is_some() || self.adopting || self.start.is_some();
         let wrote = if unanswered {
             Err(Refusal::Busy)
-        } else if event.needs_unlocking() && self.is_locked() {
+        } else if event.needs_unlocking() && !self.lets_in() {
             Err(Refusal::Locked)
         } else if self.retry_at.is_some() && event.is_request() {
             // dues that are owed a record would pass by the new settings (D1)
@@ -38,7 +38,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         match wrote {
             Ok(true) => {
                 self.asked = true;
-                self.stay_unlocked();
                 effects.push(Effect::Append);
             }
             Ok(false) => {}
@@ -66,7 +65,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                     None => {
                         self.adoption_fits(timetable)?;
                         self.adopting = true;
-                        self.stay_unlocked();
                         effects.push(Effect::Adopt);
                         Ok(false)
                     }

@@ -176,6 +176,17 @@ impl Auditor {
             );
             self.fail("P3", None, what);
         }
+        let is_another = self.pack.figures.is_some_and(|pack| {
+            let from = u32::from(before) + u32::from(pack.jump_mv);
+            pack.jump_mv > 0 && before > 0 && u32::from(rest_mv) >= from
+        });
+        if is_another && !self.taint.ever {
+            let what = format!(
+                "a mean at rest of {rest_mv} mV comes after one of {before} mV, and no other pack \
+                 is recognised"
+            );
+            self.fail("P3", None, what);
+        }
         self.pack.rest.noted();
         self.pack.load.noted();
         (self.pack.rest_mv, self.pack.load_mv) = (rest_mv, load_mv);

@@ -8,6 +8,7 @@ use dosewright_core::device::{Device, Outputs};
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
+use dosewright_core::power::Pack;
 use dosewright_core::record::{Alarm, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
@@ -111,6 +112,24 @@ fn entry(id: u16, bytes: &mut Bytes) -> Entry {
     }
 }
 
+/// A pack that any bytes make, good or bad, or mains.
+fn pack(bytes: &mut Bytes) -> Pack {
+    let (shape, exhausted_mv) = (bytes.u8(), bytes.u16());
+    Pack {
+        capacity_mah: u16::from(shape & 3).saturating_mul(bytes.u16()),
+        motor_ma: u16::from(shape >> 2 & 3) * 400,
+        start_ma: bytes.u16(),
+        start_ms: u16::from(shape),
+        sleep_ua: bytes.u16(),
+        display_ua: bytes.u16(),
+        low_mv: exhausted_mv.saturating_add(u16::from(shape >> 4) * 100),
+        exhausted_mv,
+        hysteresis_mv: u16::from(shape),
+        jump_mv: u16::from(shape >> 3),
+        warn_days: shape,
+    }
+}
+
 fn timetable(bytes: &mut Bytes) -> Timetable<N> {
     let mut timetable = Timetable::EMPTY;
     for id in 1..=u16::from(bytes.u8() % 5) {
@@ -164,7 +183,7 @@ pub fn run(data: &[u8]) -> Became {
             pump.until = None;
         }
         pump.now = now;
-        match bytes.u8() % 27 {
+        match bytes.u8() % 31 {
             0..=7 => device.handle(now, Event::Wake, &mut pump),
             8 => {
                 let by = (i64::from(bytes.u16()) - 32_768) * 60_000;
@@ -236,6 +255,17 @@ pub fn run(data: &[u8]) -> Became {
                 device.handle(now, Event::Measured(&measured), &mut pump);
             }
             25 => device.handle(now, Event::TubeChanged, &mut pump),
+            26 => device.handle(now, Event::SetPack(&pack(&mut bytes)), &mut pump),
+            27 => device.handle(now, Event::PackChanged, &mut pump),
+            28 => {
+                // a test, or part of one
+                let (mv, loaded) = (bytes.u16(), bytes.u8());
+                for _ in 0..loaded % 32 {
+                    let loaded = loaded & 0x80 != 0;
+                    device.handle(now, Event::PackRead { mv, loaded }, &mut pump);
+                }
+            }
+            29 => device.handle(now, Event::Key { held: bytes.u8() & 1 == 1 }, &mut pump),
             _ => {
                 let mut flash = device.into_flash();
                 flash.flip_bit(u32::from(bytes.u16()) % 8192, bytes.u8());

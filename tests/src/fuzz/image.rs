@@ -9,9 +9,11 @@ use dosewright_core::device::{Device, Outputs};
 use dosewright_core::entry::Entry;
 use dosewright_core::event::Event;
 use dosewright_core::ledger::{Class, Geometry, PAYLOAD, SLOT, Slot};
+use dosewright_core::power::{Gauge, Pack};
 use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::units::Flow;
 use dosewright_sim::world::flash::NorMock;
 
 const N: usize = 4;
@@ -19,8 +21,11 @@ const H: usize = 8;
 /// The ledger's place, as in the stores that are kept of each format.
 pub const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 4096, sectors: 3 };
 /// Stores that mutation may start from.
-pub const SEEDS: [&[u8]; 2] =
-    [include_bytes!("../../stores/format-1.bin"), include_bytes!("../../stores/format-2.bin")];
+pub const SEEDS: [&[u8]; 3] = [
+    include_bytes!("../../stores/format-1.bin"),
+    include_bytes!("../../stores/format-2.bin"),
+    include_bytes!("../../stores/format-3.bin"),
+];
 /// Calls that a device which started is given.
 const CALLS: usize = 40;
 
@@ -33,6 +38,8 @@ pub struct Became {
     pub with_settings: bool,
     /// It raised the alarm of damaged memory.
     pub damaged: bool,
+    /// It started on a battery pack.
+    pub with_pack: bool,
 }
 
 struct Quiet;
@@ -48,8 +55,11 @@ impl Outputs for Quiet {
 #[derive(Default)]
 struct Written {
     heads: HashSet<Head>,
+    /// Flows that a calibration has put in force.
+    flows: HashSet<Flow>,
     entries: HashSet<Entry>,
     containers: HashSet<Container>,
+    packs: HashSet<Pack>,
 }
 
 impl Written {
@@ -65,6 +75,9 @@ impl Written {
                 Some(Record::Head { head, .. } | Record::SnapHead(head)) => {
                     written.heads.insert(head);
                 }
+                Some(Record::Calibration { found, in_force: true }) => {
+                    written.flows.insert(found.flow);
+                }
                 Some(Record::Staged(staged) | Record::SnapEntry(staged)) => {
                     written.entries.insert(staged.entry);
                 }
@@ -73,6 +86,9 @@ impl Written {
                 }
                 Some(Record::SnapStock(stock)) => {
                     written.containers.insert(stock.container);
+                }
+                Some(Record::Pack { pack, .. } | Record::SnapGauge(Gauge { pack, .. })) => {
+                    written.packs.insert(pack);
                 }
                 _ => {}
             }
@@ -83,13 +99,19 @@ impl Written {
     fn hold(&self, controller: &Controller<N, H>) {
         let book = controller.book();
         if let Some(head) = book.head {
-            assert!(self.heads.contains(&head), "a head that nobody wrote: {head:?}");
+            let found = self.flows.contains(&head.flow);
+            let of_it = |&written: &Head| found && Head { flow: head.flow, ..written } == head;
+            let is_written = self.heads.contains(&head) || self.heads.iter().any(of_it);
+            assert!(is_written, "a head that nobody wrote: {head:?}");
         }
         for entry in book.timetable.entries() {
             assert!(self.entries.contains(&entry), "an entry that nobody wrote: {entry:?}");
         }
         if let Some(container) = book.stock.container() {
             assert!(self.containers.contains(container), "a container that nobody wrote");
+        }
+        if let Some(pack) = book.gauge.pack() {
+            assert!(self.packs.contains(pack), "a pack that nobody wrote: {pack:?}");
         }
     }
 }
@@ -126,7 +148,7 @@ pub fn run(image: &[u8]) -> Became {
     bytes.resize(GEOMETRY.sector_bytes as usize * usize::from(GEOMETRY.sectors), 0xff);
     let flash = NorMock::<4, 1024>::from_bytes(bytes);
     let Ok(mut device) = Device::<_, N, H>::start(flash, GEOMETRY, None, Reset::PowerOn) else {
-        return Became { started: false, with_settings: false, damaged: false };
+        return Became { started: false, with_settings: false, damaged: false, with_pack: false };
     };
     in_range(device.controller(), device.now());
     written.hold(device.controller());
@@ -146,12 +168,14 @@ pub fn run(image: &[u8]) -> Became {
         started: true,
         with_settings: book.head.is_some() && book.timetable.entries().next().is_some(),
         damaged: book.alarm_is_on(Alarm::MemoryDamaged),
+        with_pack: book.gauge.pack().is_some(),
     }
 }
 
 /// No field of what it goes by is out of its range.
 fn in_range(controller: &Controller<N, H>, now: Instant) {
     let book = controller.book();
+    assert!(book.gauge.pack.is_sound(), "{:?}", book.gauge);
     let Some(head) = book.head else { return };
     assert_eq!(head.problem(), None, "{head:?}");
     // one by one: whether entries go together can change with a lost line

@@ -135,6 +135,14 @@ fn p3_another_pack_that_nothing_says_is_there() {
 }
 
 #[test]
+fn p3_another_pack_that_is_taken_for_the_one_before() {
+    let first = read_as(1, 9_000, 8_000);
+    holds(&morning(&all(&[&set(), &first, &read_as(2, 9_699, 8_700)]), END), END);
+    let jump = all(&[&set(), &first, &read_as(2, 9_700, 8_700)]);
+    breaks(&morning(&jump, END), END, "P3", "no other pack is recognised");
+}
+
+#[test]
 fn p3_a_dose_that_begins_though_the_pack_cannot_finish_it() {
     let end = 24 * HOUR as u64 + END;
     let fine = all(&[&set(), &read_as(1, 10_500, 6_501), &[alarm(2, Alarm::PackLow, true)]]);
