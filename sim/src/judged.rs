@@ -185,10 +185,6 @@ fn invalid(scenario: &Scenario, end: &RunEnd, whole: bool) -> Vec<Diagnostic> {
                 )
                 .label(format!("its moment did not come in {}", show::length(end.end_ms))),
             ),
-            FaultEnd::NoSuchPart(part) => out.push(
-                Diagnostic::new(codes::NO_SUCH_PART, span, format!("`{word}` cannot be simulated"))
-                    .label((*part).to_owned()),
-            ),
         }
     }
     for (act, became) in scenario.operator.iter().zip(&end.acts) {

@@ -45,8 +45,6 @@ pub enum FaultEnd {
     NoEffect,
     /// Its moment did not come before the end of the run.
     NotReached,
-    /// This world has no part for it.
-    NoSuchPart(&'static str),
 }
 
 /// What a run leaves beside what its observers saw.

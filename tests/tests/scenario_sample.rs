@@ -10,7 +10,7 @@ use dosewright_sim::diagnose::{Source, Spans};
 use dosewright_sim::scenario::{
     self, Act, CellType, Claim, ClockPlan, ClockSetting, Container, EntryName, EntryPlan,
     Expectation, Fault, FaultKind, HeadPlan, IntervalStart, Limits, Memory, Moment, Motion,
-    NamedZone, OperatorAct, Pack, RecurrencePlan, Scenario, SignedMs, Site, Supply, WorldPart,
+    NamedZone, OperatorAct, Pack, RecurrencePlan, Scenario, SignedMs, Site, Supply,
 };
 
 const SAMPLE: &str = r#"schema = 1
@@ -243,9 +243,8 @@ fn an_entry_goes_to_the_logic_whole() {
 }
 
 #[test]
-fn faults_say_what_they_need_of_the_world() {
+fn faults_say_their_word_and_whether_they_are_meant_to_hold() {
     let (scenario, _) = scenario::read("sample.toml", SAMPLE).unwrap();
-    assert_eq!(scenario.faults[0].kind.needs(), WorldPart::Supply);
     assert_eq!(scenario.faults[0].kind.word(), "supply_loss");
     assert!(scenario.meant_to_hold());
     let failing = format!("{SAMPLE}held = false\n");

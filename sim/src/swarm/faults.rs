@@ -18,7 +18,8 @@ const OVERLAPPING: u64 = 30;
 fn drawn(chance: &mut Chance, shape: Shape, ground: &Ground) -> Vec<Kind> {
     let mut drawn: Vec<Kind> = Vec::new();
     for kind in Kind::ALL {
-        if kind == Kind::ChangePack && !ground.has_pack {
+        // floods have a stream of their own
+        if kind == Kind::QueueFlood || kind == Kind::ChangePack && !ground.has_pack {
             continue;
         }
         // drawn in any case, so that leaving a kind out moves no other's draw
@@ -127,22 +128,70 @@ impl Ahead {
 
 /// Writes them down. What goes wrong is over at `busy_ms`.
 pub(super) fn make(
+    seed: u64,
     chance: &mut Chance,
     ground: &Ground,
     busy_ms: u64,
     shape: Shape,
     text: &mut String,
 ) {
-    let kinds = drawn(chance, shape, ground);
-    if kinds.is_empty() || ground.entries.is_empty() {
+    if ground.entries.is_empty() {
         return;
     }
+    let kinds = drawn(chance, shape, ground);
+    let mut off = Vec::new();
+    if !kinds.is_empty() {
+        make_all_but_floods(chance, ground, &kinds, busy_ms, shape, &mut off, text);
+    }
+    floods(&mut Chance::new(seed ^ FLOODS), ground, busy_ms, shape, &off, text);
+}
+
+/// Sets the stream of the floods apart: with or without them, all else of a seed is
+/// the same.
+const FLOODS: u64 = 0x666c_6f6f_6473;
+
+/// Floods of the device's queue, a tenth as many as of all else, where the device is not
+/// off; `off` is from when to when it may be.
+fn floods(
+    chance: &mut Chance,
+    ground: &Ground,
+    busy_ms: u64,
+    shape: Shape,
+    off: &[(u64, u64)],
+    text: &mut String,
+) {
+    let is_on = chance.percent(DRAWN) || shape.all_on;
+    if !is_on || !shape.kinds.has(Kind::QueueFlood) {
+        return;
+    }
+    let gap_ms = 10 * 2 * 864_000_000 / u64::from(shape.events_per_day_tenths.max(1));
+    let mut at = chance.number(0, gap_ms);
+    while at < busy_ms {
+        let when = ground.near_a_due(chance, at).filter(|near| *near < busy_ms).unwrap_or(at);
+        let made = lines::flood(chance);
+        if !off.iter().any(|&(from, until)| (from..=until).contains(&when)) {
+            let _ =
+                write!(text, "\n[[{}]]\nat = \"+{}\"\n{}\n", made.table, length(when), made.line);
+        }
+        at = when + 1 + chance.number(0, gap_ms);
+    }
+}
+
+fn make_all_but_floods(
+    chance: &mut Chance,
+    ground: &Ground,
+    kinds: &[Kind],
+    busy_ms: u64,
+    shape: Shape,
+    off: &mut Vec<(u64, u64)>,
+    text: &mut String,
+) {
     let gap_ms = 2 * 864_000_000 / u64::from(shape.events_per_day_tenths.max(1));
     let mut at = chance.number(0, gap_ms);
     let mut ahead = Ahead::default();
     let mut course = Course::NEW;
     while at < busy_ms {
-        let kind = chance.pick(&kinds);
+        let kind = chance.pick(kinds);
         let is_now = chance.number(1, kind.rarity()) == 1;
         let from = at.max(ahead.free_for(kind));
         let near = ground.near_a_due(chance, from).filter(|near| (from..busy_ms).contains(near));
@@ -175,6 +224,9 @@ pub(super) fn make(
             let _ = write!(text, "\n[[operator]]\nat = \"+{at}\"\n{line} = {{}}\n");
         }
         ahead.put(kind, when, &made);
+        if made.off_ms > 0 {
+            off.push((when, when + made.off_ms));
+        }
         // what may take days to come is not waited for
         let lasts = if made.lasts_ms > 10 * 86_400_000 { 0 } else { made.lasts_ms };
         at = if chance.percent(OVERLAPPING) {

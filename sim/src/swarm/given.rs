@@ -82,7 +82,7 @@ impl Given {
         let mut text = doc.to_string();
         let busy_ms = busy_ms(days);
         let _ = writeln!(text, "\n# made from seed {seed}");
-        faults::make(&mut chance, &self.ground, busy_ms, shape, &mut text);
+        faults::make(seed, &mut chance, &self.ground, busy_ms, shape, &mut text);
         calm(&mut text, &self.ground, busy_ms);
         text
     }

@@ -64,11 +64,13 @@ pub enum Kind {
     Unlock,
     /// Somebody puts in another battery pack, and tells the device or does not.
     ChangePack,
+    /// More signals come at once than the device's queue holds.
+    QueueFlood,
 }
 
 impl Kind {
     /// All of them, in the order in which a seed draws them.
-    pub const ALL: [Self; 30] = [
+    pub const ALL: [Self; 31] = [
         Self::SupplyLoss,
         Self::ClockLost,
         Self::MemoryTear,
@@ -99,6 +101,7 @@ impl Kind {
         Self::SetPin,
         Self::Unlock,
         Self::ChangePack,
+        Self::QueueFlood,
     ];
 
     /// Its key in a scenario file.
@@ -134,6 +137,7 @@ impl Kind {
             Self::SetPin => "set_pin",
             Self::Unlock => "unlock",
             Self::ChangePack => "change_pack",
+            Self::QueueFlood => "queue_flood",
         }
     }
 
@@ -146,7 +150,7 @@ impl Kind {
     pub const fn is_fault(self) -> bool {
         let place = self as u32;
         let of_parts = Self::ContainerLow as u32 <= place && place < Self::Refill as u32;
-        place < Self::SetClock as u32 || of_parts
+        place < Self::SetClock as u32 || of_parts || matches!(self, Self::QueueFlood)
     }
 
     /// Whether it is a fault of the motor, the container or the tube: it bites where
@@ -212,6 +216,7 @@ impl Kinds {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::scenario::FaultKind;
 
     #[test]
     fn words_and_sets_agree() {
@@ -224,5 +229,10 @@ mod tests {
         }
         assert_eq!(Kind::from_word("nonsense"), None);
         assert!(Kind::Leak.is_fault() && !Kind::SetClock.is_fault());
+        let faults = Kind::ALL.into_iter().filter(|kind| kind.is_fault()).count();
+        assert_eq!(faults, FaultKind::WORDS.len());
+        for word in FaultKind::WORDS {
+            assert!(Kind::from_word(word).is_some_and(Kind::is_fault), "{word}");
+        }
     }
 }

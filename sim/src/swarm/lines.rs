@@ -103,9 +103,13 @@ pub(super) fn make(
             let lasts = some_length(chance, left_ms.checked_sub(wait)?);
             let (during, most) = if erase { ("during = \"erase\", ", 191) } else { ("", 63) };
             let after = chance.number(0, most);
-            let lasts_text = length(lasts);
+            // a pack can have the device off by then: what has not come goes by
+            let (lasts_text, within) = (length(lasts), length(wait));
             fault(
-                format!("memory_tear = {{ {during}after = {after}, lasts = \"{lasts_text}\" }}"),
+                format!(
+                    "memory_tear = {{ {during}after = {after}, lasts = \"{lasts_text}\", \
+                     within = \"{within}\" }}"
+                ),
                 lasts + wait,
                 lasts + wait,
             )
@@ -243,6 +247,7 @@ pub(super) fn make(
             let told = chance.percent(70);
             act(format!("change_pack = {{ told = {told} }}"), 0)
         }
+        Kind::QueueFlood => Some(flood(chance)),
         Kind::Unlock => {
             let line = match chance.number(0, 9) {
                 0 | 1 => "lock = {}",
@@ -276,6 +281,12 @@ pub(super) fn make(
             act(line, 30 * 60_000)
         }
     }
+}
+
+/// More signals at once than the queue holds.
+pub(super) fn flood(chance: &mut Chance) -> Made {
+    let line = format!("queue_flood = {{ events = {} }}", chance.number(17, 200));
+    Made { table: "fault", line, off_ms: 0, lasts_ms: 0, then: None }
 }
 
 /// Enters the PIN that is ever set.

@@ -59,7 +59,7 @@ pub fn scenario(seed: u64, shape: Shape) -> String {
     let mut text = site.text(seed);
     let ground = site.ground();
     let busy_ms = busy_ms(days);
-    faults::make(&mut chance, &ground, busy_ms, shape, &mut text);
+    faults::make(seed, &mut chance, &ground, busy_ms, shape, &mut text);
     calm(&mut text, &ground, busy_ms);
     text
 }

@@ -48,11 +48,19 @@ fn the_phases_of_a_dose_are_where_they_are() {
 
 #[test]
 fn a_fault_without_its_part_of_the_world_never_takes_effect() {
-    let plan = plan(&["queue_flood", "watchdog_reset"], &Moments::Spread(3));
+    let plan = plan(&["container_low", "watchdog_reset"], &Moments::Spread(3));
     use Verdict::{Held, Invalid};
     assert_eq!(verdicts(&plan), [Invalid, Invalid, Invalid, Held, Held, Held]);
     let cell = plan.cell(0).unwrap();
-    assert!(cell.findings[0].contains("cannot be simulated"), "{:?}", cell.findings);
+    assert!(cell.findings[0].contains("says nothing without a contact"), "{:?}", cell.findings);
+}
+
+#[test]
+fn every_kind_of_fault_is_swept_and_a_full_queue_holds() {
+    let words = FaultKind::WORDS.map(str::to_owned);
+    assert_eq!(kinds(&words).unwrap(), FaultKind::WORDS);
+    let plan = plan(&["queue_flood"], &Moments::DosePhases);
+    assert_eq!(verdicts(&plan), vec![Verdict::Held; plan.moments.len()]);
 }
 
 #[test]

@@ -102,7 +102,6 @@ pub fn became(scenario: &Scenario, source: &Source, judged: &Judged) -> Vec<Beca
             FaultEnd::TookEffect => "took effect",
             FaultEnd::NoEffect => "no effect",
             FaultEnd::NotReached => "not reached",
-            FaultEnd::NoSuchPart(_) => "cannot be simulated",
         };
         Became::Fault(Fortune { kind, line: line(&fault.spans, kind), became })
     });

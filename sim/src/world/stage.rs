@@ -6,6 +6,7 @@ mod calibrate;
 mod faults;
 mod inputs;
 mod panel;
+mod queue;
 #[cfg(test)]
 mod tests;
 

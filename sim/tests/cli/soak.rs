@@ -75,7 +75,6 @@ fn kinds_are_forced_and_left_out() {
     assert!(!summary.contains("\"leak\"") && !summary.contains("\"supply_loss\""), "{summary}");
     for (bad, why) in [
         (&["--faults", "nonsense"][..], "there is no kind of fault or act named \"nonsense\""),
-        (&["--faults", "queue_flood"], "queue_flood is not made yet"),
         (&["--faults", "leak", "--without", "leak"], "no kind of fault is left"),
         (&["--seeds", "3..3"], "seeds are A..B"),
         (&["missing.toml"], "cannot read missing.toml"),

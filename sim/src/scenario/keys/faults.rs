@@ -95,6 +95,11 @@ pub(in crate::scenario) static MEMORY_TEAR: Table = Table {
         ),
         required("after", Kind::Count(range(0, 1_048_576)), "After so many bytes of it."),
         optional("lasts", A_LENGTH, "The supply is off for so long; 1 s unless said."),
+        optional(
+            "within",
+            A_LENGTH,
+            "It waits for such work no longer than this; to the end of the run unless said.",
+        ),
     ],
 };
 

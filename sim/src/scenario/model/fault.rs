@@ -46,6 +46,8 @@ pub enum FaultKind {
         after_bytes: u32,
         /// And is off for so long.
         lasts: Duration,
+        /// It waits no longer than this for such work.
+        within: Option<Duration>,
     },
     /// A bit of the memory turns over.
     BitFlip {
@@ -133,29 +135,6 @@ pub enum FaultKind {
     },
 }
 
-/// The part of the simulated world that a fault needs.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
-pub enum WorldPart {
-    /// Supply of the processor.
-    Supply,
-    /// Flash.
-    Memory,
-    /// Clock chip and its feed.
-    ClockChip,
-    /// When the logic is called.
-    Wakes,
-    /// Container with its level and contact.
-    Container,
-    /// Motor with its driver.
-    Motor,
-    /// Inputs: remote stop, leak detector.
-    Inputs,
-    /// Tube and valves: where product goes that the pump did not move.
-    Tube,
-    /// The event queue in front of the logic.
-    Queue,
-}
-
 impl FaultKind {
     /// The keys of all kinds.
     pub const WORDS: [&'static str; 17] = [
@@ -198,25 +177,6 @@ impl FaultKind {
             Self::SqueezeLost { .. } => "squeeze_lost",
             Self::FootValveLeak { .. } => "foot_valve_leak",
             Self::QueueFlood { .. } => "queue_flood",
-        }
-    }
-
-    /// The part of the world that has to be there for the fault to take
-    /// effect. A world without that part must say so (a run whose fault never
-    /// took effect is invalid), never pass it over.
-    pub const fn needs(&self) -> WorldPart {
-        match self {
-            Self::SupplyLoss { .. } | Self::WatchdogReset => WorldPart::Supply,
-            Self::MemoryTear { .. } | Self::BitFlip { .. } | Self::PageWorn { .. } => {
-                WorldPart::Memory
-            }
-            Self::ClockLost { .. } => WorldPart::ClockChip,
-            Self::LateWake { .. } | Self::SpuriousWake { .. } => WorldPart::Wakes,
-            Self::ContainerLow { .. } | Self::LevelBounce { .. } => WorldPart::Container,
-            Self::MotorStall { .. } | Self::OverCurrent { .. } => WorldPart::Motor,
-            Self::RemoteStop { .. } | Self::Leak { .. } => WorldPart::Inputs,
-            Self::SqueezeLost { .. } | Self::FootValveLeak { .. } => WorldPart::Tube,
-            Self::QueueFlood { .. } => WorldPart::Queue,
         }
     }
 }

@@ -18,7 +18,7 @@ pub use brief::{Brief, Cleaning, HeadFile, Label, LabelDose, Quiet, SitePlan, Tr
 pub use clock::{ClockPlan, Crystal, NamedZone};
 pub use entry::{EntryPlan, IntervalStart, RecurrencePlan};
 pub use expect::{Claim, DueClaim, Expectation, Outcome};
-pub use fault::{Fault, FaultKind, MemoryWork, WorldPart};
+pub use fault::{Fault, FaultKind, MemoryWork};
 pub use product::{Product, Tube};
 pub use site::{CellType, Container, HeadPlan, Limits, Memory, Motion, Motor, Pack, Site, Supply};
 

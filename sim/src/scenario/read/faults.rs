@@ -57,11 +57,13 @@ fn memory_tear(mut t: TableReader) -> Option<FaultKind> {
     let during = t.word("during", &MemoryWork::ALL);
     let after = t.count("after");
     let lasts = t.length("lasts");
+    let within = t.length("within");
     t.finish();
     Some(FaultKind::MemoryTear {
         during: during.unwrap_or(MemoryWork::Write),
         after_bytes: after?,
         lasts: lasts.unwrap_or(Duration::from_s(1)),
+        within,
     })
 }
 

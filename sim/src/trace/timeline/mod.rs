@@ -14,6 +14,7 @@ use dosewright_core::zone::Change;
 use super::stamp::{about, clock_time, day, hour_minute};
 use super::{Event, Names, Outcome, Sink};
 use crate::diagnose::{display, wrap};
+use crate::observe::DeviceAct;
 use crate::run::Frame;
 use fold::{Block, TOLD};
 
@@ -59,6 +60,10 @@ pub struct Timeline<W> {
     off_since: Option<u64>,
     /// Up to this true ms everything has been told.
     told_to: u64,
+    /// How often the remote stop has changed at a true ms.
+    stops: (u64, u32),
+    /// The device was told last that the leak detector is on.
+    leak: bool,
     heading: Option<Date>,
     block: Block,
     lines: usize,
@@ -80,6 +85,8 @@ impl<W: io::Write> Timeline<W> {
             open: Vec::new(),
             off_since: None,
             told_to: 0,
+            stops: (0, 0),
+            leak: false,
             heading: None,
             block: Block::default(),
             lines: 0,
@@ -240,6 +247,26 @@ impl<W: io::Write> Timeline<W> {
             .then_some(change)
     }
 
+    /// A contact that bounces is told of once, and one that stands as it stood is not.
+    fn heard(&mut self, at_ms: u64, event: &Event<'_>, text: Option<String>) -> Option<String> {
+        match event {
+            Event::Asked(DeviceAct::RemoteStop(_)) => {
+                let (at, times) = self.stops;
+                self.stops = (at_ms, if at == at_ms { times + 1 } else { 1 });
+                match self.stops.1 {
+                    1 => text,
+                    2 => Some("remote stop bounces".to_owned()),
+                    _ => None,
+                }
+            }
+            Event::Asked(DeviceAct::Leak(on)) => {
+                let was = std::mem::replace(&mut self.leak, *on);
+                text.filter(|_| *on || was)
+            }
+            _ => text,
+        }
+    }
+
     fn supply(&mut self, at_ms: u64, on: bool) {
         if !on {
             self.off_since = Some(at_ms);
@@ -296,7 +323,8 @@ impl<W: io::Write> Sink for Timeline<W> {
                     self.pending.retain(|(_, item)| matches!(item, Item::Dose(_)));
                     return;
                 }
-                if let Some(text) = words::note(event, &self.names).filter(|_| !installed) {
+                let text = words::note(event, &self.names);
+                if let Some(text) = self.heard(at_ms, event, text).filter(|_| !installed) {
                     let twice = matches!(
                         self.pending.last(),
                         Some((at, Item::Note(last))) if *at == at_ms && *last == text

@@ -33,6 +33,8 @@ pub struct Battery {
     lost_a_year: f64,
     /// Least voltage of the device, in V.
     least_v: f64,
+    /// From this share of use on it has not even that much at rest.
+    dead_from: f64,
     /// Share of the charge that is used.
     used: f64,
     motor: bool,
@@ -50,7 +52,7 @@ impl Battery {
         let motor_v = motor.map_or(MOTOR_V, |motor| f64::from(motor.voltage_mv) / 1e3);
         let cell = CellModel::of(*cells_of);
         let start_a = motor.map_or(1.2, |motor| amps(motor.start_current_ua));
-        Some(Self {
+        let mut battery = Self {
             cells: f64::from(cells.map_or_else(|| cells_for(motor_v, DRIVER_DROP_V), u32::from)),
             celsius: pack.temperature_mc.map_or(ROOM_C, |mc| f64::from(mc) / 1e3),
             motor_a: motor.map_or(0.35, |motor| amps(motor.current_ua)),
@@ -60,13 +62,27 @@ impl Battery {
             display_a: pack.display_ua.map_or(0.012, amps),
             lost_a_year: pack.self_discharge_ppm.map_or(cell.lost_a_year, |p| f64::from(p) / 1e6),
             least_v: motor_v + DRIVER_DROP_V,
+            dead_from: 0.0,
             used: 1.0 - pack.charge_ppm.map_or(1.0, |ppm| f64::from(ppm) / 1e6),
             cell,
             motor: false,
             lit: false,
             awake: true,
             now: 0,
-        })
+        };
+        battery.dead_from = battery.find_dead();
+        Some(battery)
+    }
+
+    /// The share of use from which on the voltage at rest is under the device's least.
+    fn find_dead(&self) -> f64 {
+        // an open circuit has nothing left long before twice the charge is used
+        let (mut alive, mut dead) = (0.0, 2.0);
+        while dead - alive > 1e-9 {
+            let share = f64::midpoint(alive, dead);
+            if self.volts(share, false) < self.least_v { dead = share } else { alive = share }
+        }
+        dead
     }
 
     /// Another pack, full.
@@ -75,6 +91,7 @@ impl Battery {
         if let Some(cells) = cells {
             self.cell = CellModel::of(cells);
             self.lost_a_year = self.cell.lost_a_year;
+            self.dead_from = self.find_dead();
         }
         self.used = 0.0;
     }
@@ -142,16 +159,21 @@ impl Battery {
 
     /// Whether it cannot feed the device even at rest.
     pub(super) fn is_dead(&self) -> bool {
-        self.volts(self.used, false) < self.least_v
+        self.used >= self.dead_from
     }
 
-    /// When it browns out with the motor running, in true ms; `None` for not in the
-    /// next day.
+    /// When it browns out as things are, in true ms: with the motor running under its
+    /// load, else at rest. `None` for never, or not in the next day of a motor that runs.
     pub(super) fn sags_at(&self) -> Option<u64> {
+        if !self.motor {
+            let ms = (self.dead_from - self.used) / self.used_a_ms(false);
+            // what is further off than the count of ms goes saturates, and never comes
+            return (!ms.is_nan()).then(|| self.now.saturating_add(ms.ceil().max(0.0) as u64));
+        }
         let day = 86_400_000_u64;
         let under =
             |ms: u64| self.volts(self.used + self.used_a_ms(true) * ms as f64, true) < self.least_v;
-        if !self.motor || !under(day) {
+        if !under(day) {
             return None;
         }
         let (mut low, mut high) = (0, day);

@@ -24,9 +24,9 @@ impl<const W: usize> Stage<'_, W> {
         if let Some(battery) = &mut self.battery {
             battery.advance(self.now);
         }
+        // one that cannot feed the device any more goes off before it answers
         if !self.can_be_fed() {
-            // asleep it drew next to nothing: only now does it show
-            return self.brown_out();
+            return;
         }
         let Some(battery) = &mut self.battery else { return };
         let (rest, load) = (battery.reads_mv(false), battery.reads_mv(true));

@@ -6,7 +6,7 @@ use dosewright_core::time::Duration;
 use super::{Power, Stage};
 use crate::observe::{DeviceAct, Observation};
 use crate::run::FaultEnd;
-use crate::scenario::{FaultKind, WorldPart};
+use crate::scenario::FaultKind;
 use crate::world::WorldError;
 use crate::world::flash::Wear;
 use crate::world::memory::{PAGE, Watched};
@@ -24,10 +24,12 @@ impl<const W: usize> Stage<'_, W> {
                 self.supply_off(lasts.as_ms(), true);
                 effect = true;
             }
-            FaultKind::MemoryTear { during, after_bytes, lasts } => {
-                self.tear = Some((index, lasts.as_ms()));
-                if let Some(device) = self.device() {
-                    device.ledger_mut().flash_mut().tear = Some((during, after_bytes));
+            FaultKind::MemoryTear { during, after_bytes, lasts, within } => {
+                // a device that is off does no such work: one that waits goes on waiting
+                if is_on {
+                    self.tear = Some((index, lasts.as_ms()));
+                    self.flash(|flash| flash.tear = Some((during, after_bytes)));
+                    self.ends_after(within, index);
                 }
                 // it takes effect in the first such work from now on
                 effect = false;
@@ -47,7 +49,10 @@ impl<const W: usize> Stage<'_, W> {
                 effect = true;
             }
             FaultKind::LateWake { by, times } => {
-                self.late = Some((by.as_ms(), times, index));
+                // nobody is called while the device is off: those that wait go on waiting
+                if is_on {
+                    self.late = Some((by.as_ms(), times, index));
+                }
                 // it takes effect when a call comes late
                 effect = false;
             }
@@ -96,12 +101,7 @@ impl<const W: usize> Stage<'_, W> {
                 // it takes effect when a run begins with air in the suction line
                 effect = false;
             }
-            FaultKind::QueueFlood { .. } => {
-                if let Some(end) = self.end.faults.get_mut(index) {
-                    *end = FaultEnd::NoSuchPart(part_word(fault.kind.needs()));
-                }
-                return Ok(());
-            }
+            FaultKind::QueueFlood { events } => effect = self.flood(events),
         }
         if let Some(end) = self.end.faults.get_mut(index) {
             *end = if effect { FaultEnd::TookEffect } else { FaultEnd::NoEffect };
@@ -136,7 +136,14 @@ impl<const W: usize> Stage<'_, W> {
         }
     }
 
-    fn input(&mut self, act: &DeviceAct) {
+    /// The write or erase that a tear waited for did not come in time.
+    fn tear_ends(&mut self, index: usize) {
+        if self.tear.take_if(|(fault, _)| *fault == index).is_some() {
+            self.flash(|flash| flash.tear = None);
+        }
+    }
+
+    pub(super) fn input(&mut self, act: &DeviceAct) {
         if matches!(self.power, Some(Power::On(_))) {
             self.act(act);
         }
@@ -157,23 +164,10 @@ impl<const W: usize> Stage<'_, W> {
             Some(FaultKind::MotorStall { .. } | FaultKind::OverCurrent { .. }) => {
                 self.trouble_ends(index);
             }
+            Some(FaultKind::MemoryTear { .. }) => self.tear_ends(index),
             Some(FaultKind::SqueezeLost { .. }) => _ = self.plant.set_siphon(None, self.now),
             Some(FaultKind::FootValveLeak { .. }) => self.foot_valve_leaks(None, index),
             _ => {}
         }
-    }
-}
-
-const fn part_word(part: WorldPart) -> &'static str {
-    match part {
-        WorldPart::Supply => "supply",
-        WorldPart::Memory => "memory",
-        WorldPart::ClockChip => "clock chip",
-        WorldPart::Wakes => "wakes",
-        WorldPart::Container => "container",
-        WorldPart::Motor => "motor",
-        WorldPart::Inputs => "inputs",
-        WorldPart::Tube => "tube",
-        WorldPart::Queue => "event queue",
     }
 }

@@ -32,7 +32,7 @@ pub(super) fn plant_of(scenario: &Scenario) -> Plant {
 }
 
 impl<const W: usize> Stage<'_, W> {
-    fn is_on(&self) -> bool {
+    pub(super) fn is_on(&self) -> bool {
         matches!(self.power, Some(Power::On(_)))
     }
 
@@ -92,6 +92,11 @@ impl<const W: usize> Stage<'_, W> {
         self.took_effect(fault);
         self.act(&DeviceAct::MotorFault);
         true
+    }
+
+    /// What the device was told last of the contact.
+    pub(super) const fn contact_told(&self) -> bool {
+        self.contact.told
     }
 
     /// What the contact says.

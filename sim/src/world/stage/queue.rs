@@ -1,0 +1,55 @@
+//! The queue between the device's interrupt handlers and its main loop, where more
+//! comes at once than it holds.
+
+use dosewright_core::shell::{Inbox, Message, Signal, Taken};
+
+use super::Stage;
+use crate::observe::DeviceAct;
+
+/// Signals that the simulated device's queue holds (own choice).
+const HOLDS: usize = 16;
+
+impl<const W: usize> Stage<'_, W> {
+    /// The contact of the remote stop bounces so many times at once, and stands at last
+    /// as it stood before. The shell's own queue takes in what it can; after a loss the
+    /// contacts are read again, as its main loop does. Whether something was lost.
+    pub(super) fn flood(&mut self, events: u32) -> bool {
+        if !self.is_on() {
+            return false;
+        }
+        let (inbox, at) = (Inbox::<Message, HOLDS>::new(), self.count());
+        for left in (0..events).rev() {
+            let on = self.remote_stop ^ !left.is_multiple_of(2);
+            inbox.post(Message { at, signal: Signal::RemoteStop(on) });
+        }
+        let mut lost = false;
+        while let Some(taken) = inbox.take() {
+            match taken {
+                Taken::Item(Message { signal: Signal::RemoteStop(on), .. }) => {
+                    self.input(&DeviceAct::RemoteStop(on));
+                }
+                Taken::Item(_) => {}
+                Taken::Lost(_) => {
+                    lost = true;
+                    self.read_contacts();
+                }
+            }
+        }
+        lost
+    }
+
+    /// All contacts are read: first those that are on, then those that are off.
+    fn read_contacts(&mut self) {
+        for on in [true, false] {
+            if self.remote_stop == on {
+                self.input(&DeviceAct::RemoteStop(on));
+            }
+            if self.leak == on {
+                self.input(&DeviceAct::Leak(on));
+            }
+            if self.contact_told() == on {
+                self.input(&DeviceAct::LevelLow(on));
+            }
+        }
+    }
+}
