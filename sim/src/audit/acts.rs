@@ -178,6 +178,7 @@ impl Auditor {
         if self.hinder.service.is_some() {
             self.fail("D3", None, format!("{name} begins while prime or calibrate owns the pump"));
         }
+        self.motor_is_tried(at);
         let stops = self.hinder.stop_causes();
         if !stops.is_empty() {
             self.fail("P4", None, format!("{name} begins in spite of {stops}"));

@@ -197,12 +197,13 @@ impl Auditor {
         }
     }
 
-    /// What the accounts of container and pack would keep a dose for, where they are
-    /// unsure.
+    /// What the accounts of container and pack, and of the motor's faults, would keep a
+    /// dose for, where they are unsure.
     fn unsure_accounts(&self) -> Causes {
         let container = self.model.stock.unsure.then_some(Cause::ContainerEmpty);
         let pack = self.pack.is_unread(self.taint.ever).then_some(Cause::Battery);
-        container.into_iter().chain(pack).fold(Causes::NONE, Causes::with)
+        let motor = self.motor.unsure.then_some(Cause::MotorFault);
+        container.into_iter().chain(pack).chain(motor).fold(Causes::NONE, Causes::with)
     }
 
     /// What had to happen by now and did not.

@@ -85,7 +85,7 @@ impl<H: Hand> Ideal<H> {
                     || self.service_until.is_some();
                 if runs || !self.hinder.fault {
                     let faults = self.motor.next(self.model.reading);
-                    self.motor = Motor { faults, tried: false, at, pending: false };
+                    self.motor = Motor { faults, at, ..Motor::default() };
                     let ran = self.open.as_ref().map_or(0, |open| open.running_ms(at));
                     self.stop(Cause::MotorFault, true, at);
                     self.hand.motor(self.ms, at, faults);

@@ -115,6 +115,9 @@ impl Auditor {
         self.model.ended(Delivery { id: key.id, begin, due_at, most_nl });
         if !key.asked {
             self.closed_runs.remove(&key.id);
+            if self.taint.mark_shown(key.id) {
+                self.forget_up_to(key);
+            }
         }
         self.pin.use_ended();
         self.last_dose_end = now;

@@ -35,7 +35,9 @@ impl About {
             Record::Outcome(o) => Self::Entry(o.due.id),
             Record::Staged(s) | Record::SnapEntry(s) => Self::Line(s.entry.id),
             Record::SnapLine { id, .. } => Self::Line(*id),
+            // a start with the feed lost is what unset the clock
             Record::Clock { .. } | Record::SnapClock { .. } => Self::Clock,
+            Record::Boot { feed_kept: false, .. } => Self::Clock,
             Record::Head { .. } | Record::SnapHead(_) | Record::Calibration { .. } => Self::Head,
             Record::StagedClosed(_) | Record::SnapClosed(_) | Record::Adopted(_) => Self::Timetable,
             Record::Alarm { .. } => Self::Alarms,

@@ -63,12 +63,19 @@ impl Model {
             line.next = next;
             line.again = None;
             if let Some(moved) = moved {
-                if moved.due_at > now {
+                let unset = self.not_before.is_some_and(|first| moved.due_at < first)
+                    && self.reading != Some(Reading::UnsetCaughtUp);
+                if moved.due_at > now || unset {
                     let key = moved.key;
                     let old = line.waiting.take().unwrap_or(moved);
-                    let span =
-                        Span { key, last: key.nominal, count: 1, due_at: old.due_at, by: now };
-                    fates.push(Fate::Skipped(span, Causes::of(Cause::ClockSet)));
+                    // one that is put ahead again keeps the instant that it had
+                    let (cause, due_at) = if moved.due_at > now {
+                        (Cause::ClockSet, old.due_at)
+                    } else {
+                        (Cause::ClockUnset, moved.due_at)
+                    };
+                    let span = Span { key, last: key.nominal, count: 1, due_at, by: now };
+                    fates.push(Fate::Skipped(span, Causes::of(cause)));
                 } else if moved.deadline() <= now {
                     line.waiting = None;
                     fates.push(Fate::Lapsed(moved));

@@ -17,6 +17,8 @@ const UNKNOWN_MS: i64 = u32::MAX as i64;
 impl Auditor {
     pub(super) fn on_pulse(&mut self, p: &Pulse) {
         let key = key_of(&p.due, p.asked);
+        self.motor_is_tried(p.at.as_ms());
+        self.follow_name(key);
         let goes_on = self.open.as_ref().is_some_and(|o| o.due.key == key);
         if !goes_on {
             self.begin(key, p);

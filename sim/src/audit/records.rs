@@ -6,6 +6,7 @@ use dosewright_core::record::{Act, Born, NewPack, Record};
 
 use super::dose::TICK_MS;
 use super::ledger::{About, Seen};
+use super::model::Key;
 use super::{Auditor, key_of};
 
 impl Auditor {
@@ -183,6 +184,7 @@ impl Auditor {
 
     fn on_born(&mut self, born: &Born) {
         let key = key_of(&born.due, false);
+        self.follow_name(key);
         let due = self.model.line(key.id).and_then(|l| l.waiting).filter(|d| d.key == key);
         let Some(due) = due else {
             if !self.owes(key.id, key.nominal) && !self.taint.covers(key.id) {
@@ -211,6 +213,33 @@ impl Auditor {
         }
         if !self.mark_fits(key.id, born.mark.map(|n| i64::from(n.0))) {
             self.fail("D1", Some(key), String::from("the mark written with it is not the entry's"));
+        }
+    }
+
+    /// A device whose memory has lost settings goes by older ones: the due that waits
+    /// has the name that the device gives it.
+    pub(super) fn follow_name(&mut self, key: Key) {
+        if key.asked || !self.taint.covers(key.id) {
+            return;
+        }
+        let waiting = self.model.line_mut(key.id).and_then(|line| line.waiting.as_mut());
+        if let Some(due) = waiting.filter(|due| due.key.nominal == key.nominal) {
+            let old = std::mem::replace(&mut due.key, key);
+            if let Some((ready, _)) = self.ready.as_mut().filter(|(ready, _)| *ready == old) {
+                *ready = key;
+            }
+            self.born.iter_mut().filter(|born| **born == old).for_each(|born| *born = key);
+        }
+    }
+
+    /// A dose has shown where an entry stands whose mark was not known: what it was
+    /// taken to owe up to there it does not.
+    pub(super) fn forget_up_to(&mut self, key: Key) {
+        if let Some(list) = self.owed.get_mut(&key.id) {
+            list.retain(|owed| owed.span.last > key.nominal);
+        }
+        if let Some(line) = self.model.line_mut(key.id) {
+            line.waiting = line.waiting.filter(|due| due.key.nominal > key.nominal);
         }
     }
 

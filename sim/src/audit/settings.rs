@@ -102,6 +102,9 @@ impl Auditor {
     }
 
     pub(super) fn on_clock(&mut self, at: i64, epoch: u16, utc_ms: Option<i64>, zone: Zone) {
+        if utc_ms.is_none() {
+            self.memory_lost_clock(at);
+        }
         let clock = &self.model.clock;
         let set = clock.offset_ms.is_some();
         let wanted = match self.pending.setting.take() {
@@ -160,10 +163,33 @@ impl Auditor {
         self.follow_clock(at, epoch, utc_ms, zone);
     }
 
+    /// The device says that its clock is unset, which it can be without a loss of the
+    /// feed where the memory has lost the setting. What passed by that setting alone
+    /// never passed for the device.
+    fn memory_lost_clock(&mut self, at: i64) {
+        if self.model.clock.offset_ms.is_some() && self.taint.all() {
+            self.model.clock.offset_ms = None;
+            self.taint.clock_unset = true;
+            self.model.look_ahead_all();
+            self.forget_what_is_not_written();
+            self.refresh(at);
+            self.rearm();
+        }
+    }
+
     /// From here on the model's clock is the device's, right or wrong, so that
     /// one mistake is said once.
     fn follow_clock(&mut self, at: i64, epoch: u16, utc_ms: Option<i64>, zone: Zone) {
-        self.taint.mended(About::Clock);
+        if utc_ms.is_some() {
+            self.taint.mended(About::Clock);
+            if std::mem::take(&mut self.taint.clock_unset) {
+                // whether that counts as a loss, so that what came due since is not
+                // caught up, the rules leave open
+                for line in self.model.lines.iter().filter(|line| line.weekly.is_some()) {
+                    self.taint.mark_lost(line.entry.id);
+                }
+            }
+        }
         let mut fates = Vec::new();
         let zone_changes = zone != self.model.clock.zone;
         let moves = utc_ms != self.model.clock.utc_ms(at);
@@ -254,11 +280,19 @@ impl Auditor {
                 self.report.entries.entry(line.entry.id).or_default();
             }
         }
+        let mut lost = Vec::new();
         for line in &mut self.model.lines {
-            // its settings are whole again; what it carried stays lost
-            line.carry_lost |= self.taint.covers(line.entry.id);
+            if self.taint.covers(line.entry.id) {
+                // its settings are whole again; what it carried stays lost, and what it
+                // owes by the mark that the device has
+                line.carry_lost = true;
+                lost.push(line.entry.id);
+            }
         }
         self.taint.mended(About::Timetable);
+        for id in lost {
+            self.taint.mark_lost(id);
+        }
         self.refresh(at);
         self.rearm();
     }
@@ -327,7 +361,11 @@ impl Auditor {
 
     pub(super) fn on_alarm(&mut self, at: i64, alarm: Alarm, on: bool) {
         self.on_container_alarm(at, alarm, on);
+        self.on_motor_alarm(at, alarm, on);
         self.on_pack_alarm(at, alarm, on);
+        if alarm == Alarm::ClockUnset && on {
+            self.memory_lost_clock(at);
+        }
         let bit = 1 << alarm as u16;
         if on {
             self.staging.alarms |= bit;
@@ -457,7 +495,8 @@ impl Auditor {
 
     pub(super) fn believed(&self) -> Causes {
         let by_account = self.pack.is_unread(self.taint.ever).then_some(Cause::Battery);
-        by_account.map_or(self.facts.believed, |cause| self.facts.believed.with(cause))
+        let fault = self.motor.unsure.then_some(Cause::MotorFault);
+        by_account.into_iter().chain(fault).fold(self.facts.believed, Causes::with)
     }
 }
 

@@ -179,6 +179,12 @@ pub(crate) struct Motor {
     pub(crate) at: i64,
     /// A fault that the ledger does not hold yet.
     pub(crate) pending: bool,
+    /// A record that may have told of a fault, a retry or an acknowledgement is lost,
+    /// and the device has started since: whether it goes by a fault is not known before
+    /// the pump runs again, or the ledger says so.
+    pub(crate) unsure: bool,
+    /// Nor how many faults in a row it knows of, before the ledger says so.
+    pub(crate) row_unsure: bool,
 }
 
 impl Motor {

@@ -11,6 +11,7 @@ use super::Auditor;
 use super::causes::Causes;
 use super::dose::TICK_MS;
 use super::rules::volume_nl;
+use super::stock::Motor;
 
 impl Auditor {
     /// What the open dose may have drawn by now, its last intent in full; at least
@@ -174,7 +175,8 @@ impl Auditor {
             return;
         }
         let latched = self.motor.faults >= 4;
-        if latched != self.alarm_is_on(Alarm::MotorFault) && self.facts.reading.is_none() {
+        let known = !self.motor.unsure && self.facts.reading.is_none();
+        if latched != self.alarm_is_on(Alarm::MotorFault) && known {
             let what = if latched { "is latched, and no" } else { "is not latched, and an" };
             self.fail("P4", None, format!("the motor's fault {what} alarm is on"));
         }
@@ -207,19 +209,42 @@ impl Auditor {
                 None,
                 String::from("a fault of the motor is noted, and there was none"),
             );
-        } else if faults != wanted {
+        } else if faults != wanted && !self.motor.row_unsure {
             let what = format!("fault {faults} of the motor in a row is noted: it is {wanted}");
             self.fail("P4", None, what);
         }
-        (self.motor.faults, self.motor.at) = (wanted, at);
-        (self.motor.tried, self.motor.pending) = (false, false);
+        let faults = if self.motor.row_unsure { faults.clamp(1, 4) } else { wanted };
+        self.motor = Motor { faults, at, ..Motor::default() };
+        (self.taint.motor, self.taint.motor_failed) = (false, true);
         self.hinder.fault = true;
         self.rearm();
     }
 
+    /// The pump is to run: a device whose memory has lost the fault knows of none.
+    pub(super) fn motor_is_tried(&mut self, at: i64) {
+        if !self.motor.unsure || self.motor.pending {
+            return;
+        }
+        self.motor.unsure = false;
+        if self.hinder.fault {
+            self.motor = Motor { row_unsure: true, ..Motor::default() };
+            self.change(at, Cause::MotorFault, false);
+        }
+    }
+
+    /// An alarm of the motor comes or goes. What the memory has lost of it is known
+    /// again when the device says that it is latched.
+    pub(super) fn on_motor_alarm(&mut self, at: i64, alarm: Alarm, on: bool) {
+        if alarm == Alarm::MotorFault && on && self.motor.unsure {
+            self.motor = Motor { faults: 4, at, ..Motor::default() };
+            self.change(at, Cause::MotorFault, true);
+        }
+    }
+
     /// An operator acknowledges what is latched.
     pub(super) fn motor_acknowledged(&mut self, at: i64) {
-        self.motor = super::stock::Motor::default();
+        self.motor = Motor::default();
+        self.taint.motor = false;
         if self.hinder.fault {
             self.change(at, Cause::MotorFault, false);
         }

@@ -68,8 +68,19 @@ pub(crate) struct Taint {
     entries: BTreeSet<EntryId>,
     /// Entries whose settings may be lost.
     lines: BTreeSet<EntryId>,
+    /// Entries whose settings were lost and are whole again: by which mark the device
+    /// goes since is known with their first dose.
+    marks: BTreeSet<EntryId>,
     /// Which alarms a start finds in the ledger.
     pub(super) alarms: bool,
+    /// The motor has failed in this run.
+    pub(super) motor_failed: bool,
+    /// A record is lost that may have told of a fault of the motor, and no later one
+    /// says how many there are in a row.
+    pub(super) motor: bool,
+    /// The memory has lost the setting of the clock, and the device says that it is
+    /// unset.
+    pub(super) clock_unset: bool,
     /// Lines of the timetable have been lost since it was last set whole.
     pub(super) lines_lost: bool,
     /// The device has started since, and knows of the damage.
@@ -81,7 +92,7 @@ pub(crate) struct Taint {
 
 impl Taint {
     pub(crate) fn covers(&self, id: EntryId) -> bool {
-        self.all() || self.entries.contains(&id) || self.lines.contains(&id)
+        self.all() || [&self.entries, &self.lines, &self.marks].iter().any(|of| of.contains(&id))
     }
 
     /// Whether nothing at all can be judged strictly.
@@ -92,6 +103,7 @@ impl Taint {
     /// A record about that is lost.
     pub(crate) fn add(&mut self, about: About) {
         self.ever = true;
+        self.motor |= self.motor_failed;
         match about {
             About::Nothing => return,
             About::Alarms => self.alarms = true,
@@ -123,6 +135,16 @@ impl Taint {
     /// A dose of the entry has been accounted for.
     pub(crate) fn settled(&mut self, id: EntryId) {
         self.entries.remove(&id);
+    }
+
+    /// The entry's settings are whole again; where it stands is not known yet.
+    pub(crate) fn mark_lost(&mut self, id: EntryId) {
+        self.marks.insert(id);
+    }
+
+    /// A scheduled dose of the entry shows where it stands: whether that was not known.
+    pub(crate) fn mark_shown(&mut self, id: EntryId) -> bool {
+        self.marks.remove(&id)
     }
 }
 
@@ -278,6 +300,8 @@ impl Auditor {
         self.bench.leave();
         self.lock.close();
         (self.motor.pending, self.motor.tried) = (false, false);
+        self.motor.unsure |= self.taint.motor;
+        self.motor.row_unsure |= self.taint.motor;
         self.hinder.fault = self.motor.until() > at;
         self.limits.booted(at);
         if let Some((end, on_ms)) = self.pin.intent.take().map(|i| i.meant()) {
@@ -313,7 +337,7 @@ impl Auditor {
 
     /// A due of which the ledger holds nothing has not passed, as far as the
     /// device can know.
-    fn forget_what_is_not_written(&mut self) {
+    pub(super) fn forget_what_is_not_written(&mut self) {
         let epoch = self.model.clock.epoch;
         let mut back = Vec::new();
         for (id, list) in &mut self.owed {
