@@ -5,6 +5,7 @@
 
 mod snapshot;
 
+use crate::calibration::TRAIN_STARTS;
 use crate::cause::Cause;
 use crate::config::Head;
 use crate::entry::{Entry, EntryId};
@@ -226,7 +227,9 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 self.tube.nominal = Some(head.flow);
             }
             Record::SnapHead(head) => self.head = Some(*head),
-            Record::Calibration { found, in_force } => self.calibrated(found, *in_force),
+            Record::Calibration { found, in_force, lead_ms } => {
+                self.calibrated(found, *in_force, *lead_ms);
+            }
             Record::Born(born) => self.wait(born),
             Record::Pulse(pulse) => self.begin_pulse(pulse),
             Record::Outcome(outcome) => self.end(outcome),
@@ -317,12 +320,20 @@ impl<const N: usize, const H: usize> Book<N, H> {
             .head
             .map_or(Volume::ZERO, |head| head.flow.volume(Duration::from_ms(u64::from(ms))));
         match act {
-            Act::PrimeBegun | Act::CalibrationBegun => {
+            Act::PrimeBegun | Act::CalibrationBegun | Act::TrainBegun => {
                 self.rest_after_run(at, ms);
+                if act == Act::TrainBegun {
+                    // its rests lie between its pulses, as long each as this one at most
+                    let rests_ms = self.rest_of(ms).as_ms() * u64::from(TRAIN_STARTS);
+                    self.rest_until = self.rest_until.plus(Duration::from_ms(rests_ms));
+                }
                 self.motor.starts();
                 self.stock.service_begins(drawn);
             }
-            Act::PrimeEnded | Act::CalibrationEnded => {
+            Act::PrimeEnded | Act::CalibrationEnded | Act::TrainEnded => {
+                if act == Act::TrainEnded {
+                    self.rest_until = at.plus(self.rest_of(ms));
+                }
                 self.stock.service_ends(drawn);
                 self.gauge.draw(self.gauge.pack.pumping_uc(u64::from(ms), 1));
             }
@@ -337,12 +348,12 @@ impl<const N: usize, const H: usize> Book<N, H> {
         }
     }
 
-    fn calibrated(&mut self, found: &Found, in_force: bool) {
+    fn calibrated(&mut self, found: &Found, in_force: bool, lead_ms: u16) {
         self.tube.note(*found);
         let Some(head) = &mut self.head else { return };
         self.stock.restate(head.flow, found.flow);
         if in_force {
-            head.flow = found.flow;
+            (head.flow, head.lead_ms) = (found.flow, lead_ms);
         }
     }
 
@@ -442,15 +453,25 @@ impl<const N: usize, const H: usize> Book<N, H> {
         }
         self.starts.push(pulse.at);
         self.motor.starts();
-        self.gauge.draw(self.gauge.pack.pumping_uc(u64::from(pulse.on_ms), 1));
-        self.rest_after_run(pulse.at, pulse.on_ms);
+        let run_ms = self.run_ms(pulse.on_ms);
+        self.gauge.draw(self.gauge.pack.pumping_uc(u64::from(run_ms), 1));
+        self.rest_after_run(pulse.at, run_ms);
         self.open = Some(OpenDose { pulse: *pulse, in_doubt: false, lost: false });
     }
 
-    fn rest_after_run(&mut self, at: Instant, ms: u32) {
+    /// How long the pump runs for a pulse, in ms.
+    pub(crate) fn run_ms(&self, on_ms: u32) -> u32 {
+        on_ms.saturating_add(self.head.map_or(0, |head| u32::from(head.lead_ms)))
+    }
+
+    /// The rest that a run of so many ms needs.
+    fn rest_of(&self, ms: u32) -> Duration {
         let on = Duration::from_ms(u64::from(ms));
-        let rest = self.head.map_or(Duration::ZERO, |head| head.rest_after(on));
-        self.rest_until = at.plus(on).plus(rest);
+        self.head.map_or(Duration::ZERO, |head| head.rest_after(on))
+    }
+
+    fn rest_after_run(&mut self, at: Instant, ms: u32) {
+        self.rest_until = at.plus(Duration::from_ms(u64::from(ms))).plus(self.rest_of(ms));
     }
 
     fn end(&mut self, outcome: &Outcome) {
@@ -481,9 +502,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
         {
             self.open = None;
             // the pump is off by now, whatever the last intent asked for
-            let rest = self.head.map_or(Duration::ZERO, |head| {
-                head.rest_after(Duration::from_ms(u64::from(open.pulse.on_ms)))
-            });
+            let rest = self.rest_of(self.run_ms(open.pulse.on_ms));
             self.rest_until = self.rest_until.min(outcome.at.plus(rest));
         }
         if outcome.asked {

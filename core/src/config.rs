@@ -30,6 +30,10 @@ pub struct Head {
     pub longest_prime_ms: u32,
     /// Longest calibration run, in ms.
     pub longest_calibration_ms: u32,
+    /// How much longer than a pulse the pump runs for it, in ms: what a start loses
+    /// beyond what the coast after it gives back, as a time at this flow (O3). The limits
+    /// hold for the run, volumes are reckoned by the pulse.
+    pub lead_ms: u16,
 }
 
 impl Head {
@@ -53,10 +57,27 @@ impl Head {
             least_pulse: Volume::from_ml(4),
             longest_prime_ms: 600_000,
             longest_calibration_ms: 600_000,
+            lead_ms: 0,
         }
     }
 
-    /// The rest a pulse of this length needs before the next may start (D7).
+    /// How long the pump runs for a pulse.
+    pub const fn run_of(&self, on: Duration) -> Duration {
+        Duration::from_ms(on.as_ms().saturating_add(self.lead_ms as u64))
+    }
+
+    /// The shortest pulse that the shortest run allows, in ms.
+    pub const fn shortest_pulse_ms(&self) -> u32 {
+        let left = self.shortest_on_ms.saturating_sub(self.lead_ms as u32);
+        if left == 0 { 1 } else { left }
+    }
+
+    /// The longest pulse that the longest run allows, in ms.
+    pub const fn longest_pulse_ms(&self) -> u32 {
+        self.longest_run_ms.saturating_sub(self.lead_ms as u32)
+    }
+
+    /// The rest a run of this length needs before the next may start (D7).
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn rest_after(&self, on: Duration) -> Duration {
         let longest = if self.longest_run_ms == 0 { 1 } else { self.longest_run_ms };
@@ -70,7 +91,8 @@ impl Head {
         if self.rollers == 0 || self.rollers > 16 {
             return Some(HeadProblem::Rollers);
         }
-        if self.shortest_on_ms == 0 || self.shortest_on_ms > self.longest_run_ms {
+        let no_pulse = self.lead_ms as u32 >= self.longest_run_ms;
+        if self.shortest_on_ms == 0 || self.shortest_on_ms > self.longest_run_ms || no_pulse {
             return Some(HeadProblem::ShortestOverLongest);
         }
         if self.shortest_off_ms == 0 {
@@ -152,7 +174,7 @@ impl Container {
 pub enum HeadProblem {
     /// Rollers are not 1 to 16.
     Rollers,
-    /// The shortest pulse is zero or longer than the longest.
+    /// The shortest pulse is zero or longer than the longest, or what a start takes is.
     ShortestOverLongest,
     /// The shortest gap is zero.
     NoOffTime,

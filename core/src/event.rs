@@ -51,6 +51,9 @@ pub enum Event<'a, const N: usize> {
     /// An operator asks for a calibration run into a vessel: of whole turns of the
     /// rotor, and as long as the target uncertainty needs (O2).
     CalibrateInto(&'a Vessel),
+    /// An operator asks for a train of short pulses into a vessel, after the reading of a
+    /// long run was taken (O3).
+    CalibrateTrain(&'a Vessel),
     /// An operator enters what was measured after the calibration run (O2).
     Measured(&'a Measured),
     /// An operator has put in a new tube set (O4).
@@ -111,6 +114,7 @@ impl<const N: usize> Event<'_, N> {
             | Self::Prime(_)
             | Self::Calibrate { .. }
             | Self::CalibrateInto(_)
+            | Self::CalibrateTrain(_)
             | Self::Measured(_)
             | Self::TubeChanged
             | Self::Unlock(_)

@@ -371,6 +371,9 @@ pub enum Record {
         /// Whether the flow is in force from then on; else it is how the head was
         /// found.
         in_force: bool,
+        /// The lead of each start that comes in force with the flow, in ms
+        /// ([`Head::lead_ms`]); a run of one point leaves it as it was.
+        lead_ms: u16,
     },
     /// The PIN was set, or taken away.
     Pin {

@@ -43,20 +43,28 @@ const fn spacing_ms(head: &Head) -> u64 {
 
 /// The time that one of `pulses` equal pulses takes up with the rest after it.
 const fn slot_ms(dose_ms: u64, pulses: u64, head: &Head) -> u64 {
-    let on = over_up(dose_ms, pulses);
-    on + head.rest_after(Duration::from_ms(on)).as_ms()
+    let run = head.run_of(Duration::from_ms(over_up(dose_ms, pulses)));
+    run.as_ms() + head.rest_after(run).as_ms()
 }
 
 const fn fits(dose_ms: u64, window_ms: u64, pulses: u64, head: &Head) -> bool {
-    over(dose_ms, pulses) >= head.shortest_on_ms as u64
-        && over_up(dose_ms, pulses) <= head.longest_run_ms as u64
+    over(dose_ms, pulses) >= head.shortest_pulse_ms() as u64
+        && over_up(dose_ms, pulses) <= head.longest_pulse_ms() as u64
         && over(window_ms, pulses) >= slot_ms(dose_ms, pulses, head)
         && over(window_ms, pulses) >= spacing_ms(head)
 }
 
+/// A pulse is of whole roller passes where it is off by no more than this part of one: a
+/// dose is what its label says, and seldom a multiple of a roller pass (own choice).
+pub const WHOLE_WITHIN: u64 = 20;
+/// How many numbers of pulses are tried for whole passes (own choice): more would cost a
+/// device more than they find.
+const TRIED: u32 = 16;
+
 /// How many pulses a dose of `dose_ms` of pumping is made of in an undisturbed
-/// window: the most that the head's limits and the least volume of a pulse
-/// allow, or the number asked for.
+/// window: the number asked for, or as many as the head's limits and the least volume
+/// of a pulse allow; somewhat fewer, down to half of them, where each is then a whole
+/// number of roller passes, and gives the same wherever the rotor stands.
 ///
 /// Starts are at least an hour's share apart all through a window and up to its
 /// end, so that no row of windows can break the limit of starts an hour.
@@ -66,11 +74,52 @@ pub fn pulses_for(
     head: &Head,
     asked: Option<u16>,
 ) -> Result<u32, Misfit> {
-    let shortest = u64::from(head.shortest_on_ms.max(1));
+    let (least, most) = range(dose_ms, window_ms, head, asked.is_some())?;
+    match asked.map(u64::from) {
+        None => Ok(whole_passes(dose_ms, least, most, head)),
+        Some(n) if n >= 1 && fits(dose_ms, window_ms, n, head) => Ok(n as u32),
+        Some(_) => Err(Misfit::Pulses { most }),
+    }
+}
+
+/// The most pulses that the head's limits and the least volume of a pulse allow.
+pub fn most_pulses(dose_ms: u64, window_ms: u64, head: &Head) -> Result<u32, Misfit> {
+    range(dose_ms, window_ms, head, false).map(|(_, most)| most)
+}
+
+/// The largest number, from the most on down, of which each pulse is whole roller
+/// passes; the most where there is none among those tried. Whatever is between the least
+/// and the most fits.
+fn whole_passes(dose_ms: u64, least: u32, most: u32, head: &Head) -> u32 {
+    // both in sixty-thousandths of a nanolitre
+    let dose = dose_ms.saturating_mul(u64::from(head.flow.as_nl_per_min()));
+    let pass = head.roller_pass.as_nl().saturating_mul(60_000);
+    if pass == 0 {
+        return most;
+    }
+    let fewest = most.saturating_sub(TRIED).max(most.div_ceil(2)).max(least);
+    let mut pulses = most;
+    while pulses >= fewest {
+        // all of them are off by less than all of them may be
+        let passes = pass.saturating_mul(u64::from(pulses));
+        let over_whole = dose.wrapping_sub(over(dose, passes).wrapping_mul(passes));
+        let off = over_whole.min(passes.wrapping_sub(over_whole));
+        if off <= over(passes, WHOLE_WITHIN) && dose >= over(passes, 2) {
+            return pulses;
+        }
+        pulses -= 1;
+    }
+    most
+}
+
+/// The least and the most pulses that there can be; by their length alone where a number
+/// is asked for.
+fn range(dose_ms: u64, window_ms: u64, head: &Head, is_asked: bool) -> Result<(u32, u32), Misfit> {
+    let shortest = u64::from(head.shortest_pulse_ms());
     if dose_ms < shortest {
         return Err(Misfit::BelowShortestPulse { dose_ms });
     }
-    let least = over_up(dose_ms, u64::from(head.longest_run_ms.max(1))).max(1);
+    let least = over_up(dose_ms, u64::from(head.longest_pulse_ms().max(1))).max(1);
     if over(dose_ms, least) < shortest {
         return Err(Misfit::Indivisible { dose_ms });
     }
@@ -80,11 +129,8 @@ pub fn pulses_for(
     }
     let (least_pulse, _) = head.flow.on_time(head.least_pulse, crate::units::Carry(0));
     let by_length = over(dose_ms, shortest);
-    let by_volume = if asked.is_some() {
-        by_length
-    } else {
-        over(dose_ms, least_pulse.as_ms().max(1)).max(least)
-    };
+    let by_volume =
+        if is_asked { by_length } else { over(dose_ms, least_pulse.as_ms().max(1)).max(least) };
     // fewer pulses need less rest, so fitting is a matter of a largest number
     let (mut low, mut high) =
         (least, by_length.min(by_volume).min(over(window_ms, spacing_ms(head))));
@@ -96,12 +142,7 @@ pub fn pulses_for(
             high = middle - 1;
         }
     }
-    let most = u32::try_from(low).unwrap_or(u32::MAX);
-    match asked.map(u64::from) {
-        None => Ok(most),
-        Some(n) if n >= 1 && fits(dose_ms, window_ms, n, head) => Ok(n as u32),
-        Some(_) => Err(Misfit::Pulses { most }),
-    }
+    Ok((u32::try_from(least).unwrap_or(u32::MAX), u32::try_from(low).unwrap_or(u32::MAX)))
 }
 
 /// A train of equal pulses, evenly spread. Pulse `i` of `n` starts at
@@ -172,7 +213,7 @@ pub struct Bounds {
 /// made of pulses no longer than that where the limits allow, since the doubt a
 /// restart leaves is one pulse.
 pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Option<Plan> {
-    let shortest = u64::from(head.shortest_on_ms);
+    let shortest = u64::from(head.shortest_pulse_ms());
     let rest = u64::from(rest_ms);
     if rest < shortest || rest == 0 || bounds.free_starts == 0 {
         return None;
@@ -199,8 +240,8 @@ pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Op
 fn train_of(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Plan {
     // in a hurry the fewest, longest pulses lose the least time to rests
     let wanted = if bounds.hurry { 1 } else { over_up(rest, u64::from(pulse_ms.max(1))) };
-    let most = over(rest, u64::from(head.shortest_on_ms.max(1))).min(u64::from(bounds.free_starts));
-    let least = over_up(rest, u64::from(head.longest_run_ms.max(1)));
+    let most = over(rest, u64::from(head.shortest_pulse_ms())).min(u64::from(bounds.free_starts));
+    let least = over_up(rest, u64::from(head.longest_pulse_ms().max(1)));
     let pulses = wanted.min(most).max(least).max(1);
     Plan {
         origin: bounds.from,
@@ -215,7 +256,7 @@ fn train_of(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Plan {
 /// pulse may lie after it.
 fn ends_by(plan: &Plan, head: &Head, end: Instant) -> bool {
     let on = over_up(u64::from(plan.total_ms), u64::from(plan.pulses.max(1)));
-    let rest = head.rest_after(Duration::from_ms(on));
+    let rest = head.rest_after(head.run_of(Duration::from_ms(on)));
     plan.origin.plus(Duration::from_ms(plan.span_ms)).minus(rest) <= end
 }
 
@@ -230,9 +271,9 @@ fn even(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds, end: Instant) ->
     loop {
         let n = u64::from(plan.pulses);
         let on = over_up(rest, n);
-        let span = left + head.rest_after(Duration::from_ms(on)).as_ms();
-        let pulse_fits =
-            on <= u64::from(head.longest_run_ms) && over(rest, n) >= u64::from(head.shortest_on_ms);
+        let span = left + head.rest_after(head.run_of(Duration::from_ms(on))).as_ms();
+        let pulse_fits = on <= u64::from(head.longest_pulse_ms())
+            && over(rest, n) >= u64::from(head.shortest_pulse_ms());
         if pulse_fits
             && over(span, n) >= slot_ms(rest, n, head)
             && n <= u64::from(bounds.free_starts)
@@ -253,16 +294,17 @@ fn most_by_deadline(rest: u64, head: &Head, bounds: &Bounds) -> Option<Plan> {
     if bounds.deadline <= bounds.from {
         return None;
     }
-    let left = bounds.deadline.since(bounds.from).as_ms();
-    let longest = u64::from(head.longest_run_ms.max(1));
-    let slot = longest + head.rest_after(Duration::from_ms(longest)).as_ms();
-    let whole = over(left, slot).min(u64::from(bounds.free_starts));
+    let to_deadline = bounds.deadline.since(bounds.from).as_ms();
+    let left = to_deadline.saturating_sub(u64::from(head.lead_ms));
+    let longest = u64::from(head.longest_pulse_ms().max(1));
+    let slot = slot_ms(longest, 1, head);
+    let whole = over(to_deadline, slot).min(u64::from(bounds.free_starts));
     let (pulses, total) = if whole == 0 || left <= longest {
         (1, left.min(longest).min(rest))
     } else {
         (whole, (whole * longest).min(rest))
     };
-    if over(total, pulses) < u64::from(head.shortest_on_ms) {
+    if over(total, pulses) < u64::from(head.shortest_pulse_ms()) {
         return None;
     }
     Some(Plan {
@@ -277,7 +319,7 @@ fn most_by_deadline(rest: u64, head: &Head, bounds: &Bounds) -> Option<Plan> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Flow;
+    use crate::units::{Flow, Volume};
 
     fn head() -> Head {
         Head::with_flow(Flow::from_nl_per_min(26_500_000).unwrap())
@@ -304,6 +346,25 @@ mod tests {
         }
         assert_eq!(sum, 187_924);
         assert!(end <= bounds.window_end && end > Instant::from_ms(17 * 60_000));
+    }
+
+    #[test]
+    fn pulses_are_whole_roller_passes_where_the_dose_allows_it() {
+        let pass = |ul| Head { roller_pass: Volume::from_ul(ul), ..head() };
+        let of = |ul: u64, head: &Head| {
+            let dose_ms = head.flow.on_time(Volume::from_ul(ul), crate::units::Carry(0)).0.as_ms();
+            let most = most_pulses(dose_ms, 2_700_000, head).unwrap();
+            (pulses_for(dose_ms, 2_700_000, head, None).unwrap(), most)
+        };
+        // 26.1 ml are 90 passes of 0.29 ml: six pulses of 15
+        assert_eq!(of(26_100, &pass(290)), (6, 6));
+        // 120 ml are 413.8 of them: 23 pulses of 17.99, and nothing nearer above
+        assert_eq!(of(120_000, &pass(290)), (23, 30));
+        // 103 passes, a prime: none of 4 to 7 pulses
+        assert_eq!(of(29_870, &pass(290)), (7, 7));
+        // not known, or more than a pulse can be
+        assert_eq!(of(120_000, &head()), (30, 30));
+        assert_eq!(of(120_000, &pass(900_000)), (30, 30));
     }
 
     #[test]

@@ -43,6 +43,8 @@ pub enum DeviceAct {
     Calibrate(u32),
     /// Ask for a calibration run into a vessel.
     CalibrateInto(Vessel),
+    /// Ask for a train of calibration pulses into a vessel.
+    CalibrateTrain(Vessel),
     /// Enter what was measured after it.
     Measured(Measured),
     /// Say that a new tube set is in.

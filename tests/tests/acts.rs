@@ -63,7 +63,7 @@ fn o6_every_act_of_an_operator_is_in_the_ledger_with_its_time() {
     timetable.put(entry).unwrap();
     let pack = Pack { capacity_mah: 6000, motor_ma: 350, low_mv: 7000, ..Pack::MAINS };
     // what is done, and the kind of the record that says so
-    let acts: [(Event<'_, N>, u8); 21] = [
+    let acts: [(Event<'_, N>, u8); 22] = [
         (Event::SetHead(&head), 3),
         (Event::SetZone(&Zone::UTC), 2),
         (Event::SetClock(Local::from_ms(1_790_000_000_000)), 2),
@@ -74,6 +74,7 @@ fn o6_every_act_of_an_operator_is_in_the_ledger_with_its_time() {
         (Event::Prime(Volume::from_ml(10)), 11),
         (Event::CalibrateInto(&vessel), 11),
         (Event::Measured(&measured), 15),
+        (Event::CalibrateTrain(&vessel), 11),
         (Event::Calibrate { run_ms: 10_000 }, 11),
         (Event::SetFlow(flow), 3),
         (Event::TubeChanged, 11),

@@ -128,6 +128,7 @@ fn o5_a_closed_lock_keeps_every_setting_out_and_no_dose() {
         Event::Prime(Volume::from_ml(1)),
         Event::Calibrate { run_ms: 1000 },
         Event::CalibrateInto(&vessel),
+        Event::CalibrateTrain(&vessel),
         Event::Measured(&measured),
         Event::TubeChanged,
         Event::SetPin(None),

@@ -53,6 +53,24 @@ fn the_same_seeds_always_hold_and_are_no_empty_runs() {
     assert!(dues > 10_000, "only {dues} dues in 400 runs");
 }
 
+/// O3: heads with a drive and a lead, calibrated by runs and by trains in the midst of
+/// everything else.
+#[test]
+fn o3_drives_leads_and_trains_break_no_promise() {
+    let shape = Shape { drives: true, days: 8, events_per_day_tenths: 60, ..Shape::default() };
+    let (mut dues, mut trains, mut leads) = (0, 0, 0);
+    for seed in 0..400 {
+        let text = swarm::scenario(seed, shape);
+        trains += text.matches("train = true").count();
+        leads += usize::from(text.contains("lead = ") && !text.contains("lead = \"0 ms\""));
+        dues += judge(seed, shape).unwrap_or_else(|what| panic!("{what}"));
+    }
+    assert!(
+        dues > 7_000 && trains > 30 && leads > 50,
+        "{dues} dues, {trains} trains, {leads} leads"
+    );
+}
+
 #[test]
 fn a_run_says_the_same_twice() {
     let text = swarm::scenario(11, Shape::default());

@@ -139,7 +139,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// Starts the pump for an intent that the ledger has.
     pub(super) fn run_pulse(&mut self, pulse: &Pulse, effects: &mut Effects) {
-        let length = Duration::from_ms(u64::from(pulse.on_ms));
+        let length = Duration::from_ms(u64::from(self.book.run_ms(pulse.on_ms)));
         if let Some(plan) = self.running.as_mut().and_then(|running| running.plan.as_mut()) {
             plan.next += 1;
         }
@@ -162,28 +162,33 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             return;
         }
         effects.push(Effect::PumpOff);
-        self.pump_went_off(since, until);
+        self.pump_went_off(since, until, until);
     }
 
     /// Turns the pump off before its time.
     pub(super) fn stop_run(&mut self, effects: &mut Effects) {
         if let Pump::On { since, until } = self.pump {
             effects.push(Effect::PumpOff);
-            self.pump_went_off(since, self.now.min(until));
+            self.pump_went_off(since, until, self.now.min(until));
         }
     }
 
-    fn pump_went_off(&mut self, since: Instant, at: Instant) {
+    fn pump_went_off(&mut self, since: Instant, until: Instant, at: Instant) {
         let on = at.since(since);
         let rest = self.book.head.map_or(Duration::ZERO, |head| head.rest_after(on));
         self.pump = Pump::Off { rest_until: at.plus(rest) };
         if let Some(service) = &mut self.service {
-            service.ran_ms = u32::try_from(on.as_ms()).unwrap_or(u32::MAX);
-            service.over = true;
+            let on_ms = u32::try_from(on.as_ms()).unwrap_or(u32::MAX);
+            service.ran_ms = service.ran_ms.saturating_add(on_ms);
+            // what is cut short is over, whatever of a train was still to come
+            service.over = service.left == 0 || at < until;
             return;
         }
         if let Some(running) = &mut self.running {
-            let on_ms = u32::try_from(on.as_ms()).unwrap_or(u32::MAX);
+            // what was cut off is taken off the pulse: its start was lost anyway
+            let cut_ms = u32::try_from(until.since(at).as_ms()).unwrap_or(u32::MAX);
+            let pulse_ms = self.book.open.map_or(0, |open| open.pulse.on_ms);
+            let on_ms = pulse_ms.saturating_sub(cut_ms);
             running.least_ms = running.least_ms.saturating_add(on_ms);
             running.most_ms = running.most_ms.saturating_add(on_ms);
         }
@@ -294,7 +299,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.now.since(start) <= ON_TIME
             && self.next_start_allowed() <= self.now
             && self.running.is_some_and(|running| {
-                self.now.plus(plan.next_length()) <= running.deadline.plus(ON_TIME)
+                let lead_ms = self.book.run_ms(0);
+                let run = plan.next_length().plus(Duration::from_ms(u64::from(lead_ms)));
+                self.now.plus(run) <= running.deadline.plus(ON_TIME)
             })
     }
 
@@ -371,6 +378,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// When the open dose wants its next pulse.
     pub(super) fn pulse_start(&self) -> Option<Instant> {
+        if let Some(at) = self.train_goes_on() {
+            return Some(at);
+        }
         if self.pump_is_on() || self.is_halted() {
             return None;
         }

@@ -378,7 +378,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             None => (head.flow.on_time(entry.volume, state.carry).0, entry.pulses),
             Some(_) => (head.flow.on_time(target, Carry(0)).0, None),
         };
-        if dose.as_ms() < u64::from(head.shortest_on_ms) {
+        if dose.as_ms() < u64::from(head.shortest_pulse_ms()) {
             return self.skip(line, &state, &skip(cut.unwrap_or(Cause::PumpLimits)));
         }
         let dose_ms = u32::try_from(dose.as_ms()).unwrap_or(u32::MAX);
@@ -457,7 +457,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     fn is_too_little(&self, volume: Volume) -> bool {
         self.book.head.is_some_and(|head| {
             let (dose, _) = head.flow.on_time(volume, Carry(0));
-            dose.as_ms() < u64::from(head.shortest_on_ms)
+            dose.as_ms() < u64::from(head.shortest_pulse_ms())
         })
     }
 
@@ -502,7 +502,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             (target, cut) = (stock, Some(Cause::ContainerEmpty));
         }
         let dose = head.flow.on_time(target, Carry(0)).0;
-        if dose.as_ms() < u64::from(head.shortest_on_ms) {
+        if dose.as_ms() < u64::from(head.shortest_pulse_ms()) {
             return Err(if cut == Some(Cause::ContainerEmpty) {
                 Refusal::ContainerEmpty
             } else {

@@ -53,7 +53,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             super::Pump::On { since, .. } => Some(since),
             super::Pump::Off { .. } => None,
         };
-        let calibrates = service.act == Act::CalibrationBegun;
+        let calibrates = service.act != Act::PrimeBegun;
         Some(ServiceRun { calibrates, asked_ms: service.asked_ms, since })
     }
 

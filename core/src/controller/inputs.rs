@@ -1,6 +1,6 @@
 //! What the contacts and the motor's driver say: stops, faults, the low level.
 
-use super::{Controller, Pump};
+use super::Controller;
 use crate::cause::Cause;
 use crate::config::Container;
 use crate::effect::Effects;
@@ -27,18 +27,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// The motor stalled or drew too much. What it ran for may have delivered
     /// something, or nothing (D4).
     pub(super) fn motor_fault(&mut self, effects: &mut Effects) {
-        let ran = match self.pump {
-            Pump::On { since, until } => self.now.min(until).since(since).as_ms(),
-            // a driver that says again what the logic knows
-            Pump::Off { .. } if self.motor_stops() => return,
-            Pump::Off { .. } => 0,
-        };
+        // a driver that says again what the logic knows
+        if !self.pump_is_on() && self.motor_stops() {
+            return;
+        }
+        let least_ms = self.running.map(|running| running.least_ms);
         self.motor_failed = true;
         self.stop_run(effects);
         self.disturb(Cause::MotorFault);
-        if let Some(running) = &mut self.running {
-            running.least_ms =
-                running.least_ms.saturating_sub(u32::try_from(ran).unwrap_or(u32::MAX));
+        if let (Some(running), Some(least_ms)) = (&mut self.running, least_ms) {
+            running.least_ms = least_ms;
         }
     }
 
@@ -174,6 +172,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// Whether there is less in it than the shortest pulse takes.
     pub(super) fn is_short(&self) -> bool {
-        self.book.head.is_some_and(|head| self.stock_ms(head.flow) < head.shortest_on_ms)
+        self.book.head.is_some_and(|head| self.stock_ms(head.flow) < head.shortest_pulse_ms())
     }
 }

@@ -270,6 +270,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.govern(&mut effects);
         self.debounce();
         self.darken(&mut effects);
+        self.train_pulse(&mut effects);
         self.settle(&mut effects);
         self.set_timers();
         effects
@@ -327,9 +328,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 debug_assert!(outcome.least <= outcome.most, "D4");
                 self.stale = true;
             }
-            Record::Head { .. } => self.refit(),
-            Record::Calibration { .. } => {
-                self.bench = Bench::EMPTY;
+            Record::Head { .. } => {
+                self.bench.long_ms = 0;
+                self.refit();
+            }
+            Record::Calibration { in_force, .. } => {
+                self.bench = self.bench.taken(*in_force);
                 // the account is restated by it
                 self.fit_to_stock();
                 self.refit();
@@ -366,7 +370,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Reset::Watchdog => Cause::Restarts,
         };
         // the pump has been off since the start, so a full rest from there is enough
-        let last = self.book.open.map(|open| Duration::from_ms(u64::from(open.pulse.on_ms)));
+        let last = self
+            .book
+            .open
+            .map(|open| Duration::from_ms(u64::from(self.book.run_ms(open.pulse.on_ms))));
         let longest = self.book.head.map_or(Duration::ZERO, |head| {
             // prime and calibrate may have run longer than any pulse
             let run =

@@ -185,7 +185,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let Some(head) = &self.book.head else { return 0 };
         let on = head.flow.on_time(entry.volume, Carry(0)).0;
         let pulses = timetable::fit(entry, head).unwrap_or(1);
-        pack.pumping_uc(on.as_ms(), u64::from(pulses))
+        let lead_ms = u64::from(head.lead_ms).saturating_mul(u64::from(pulses));
+        pack.pumping_uc(on.as_ms().saturating_add(lead_ms), u64::from(pulses))
     }
 
     /// What the days of warning need at the most, of this timetable (P3).

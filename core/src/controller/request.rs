@@ -88,6 +88,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.begin_service(Act::CalibrationBegun, u64::from(run_ms))
             }
             Event::CalibrateInto(vessel) => self.calibrate_into(vessel),
+            Event::CalibrateTrain(vessel) => self.calibrate_train(vessel),
             Event::Measured(measured) => self.measured(measured),
             Event::Unlock(pin) => self.unlock(pin),
             Event::SetPin(pin) => Ok(self.set_pin(pin)),
@@ -100,6 +101,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.bench = Bench::EMPTY;
                 if self.service.is_some() {
                     self.stop_run(effects);
+                }
+                if let Some(service) = &mut self.service {
+                    service.over = true;
                 }
                 Ok(false)
             }

@@ -4,17 +4,24 @@ use super::calibrate::Bench;
 use super::{Controller, Pump};
 use crate::effect::{Effect, Effects};
 use crate::record::{Act, Record};
-use crate::time::Duration;
+use crate::time::{Duration, Instant};
 use crate::timetable::Refusal;
+use crate::units::over;
 
 /// A prime or calibration run that owns the pump.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Service {
-    /// `PrimeBegun` or `CalibrationBegun`.
+    /// `PrimeBegun`, `CalibrationBegun` or `TrainBegun`.
     pub(super) act: Act,
-    /// How long it was to run, in ms.
+    /// How long it was to run in all, in ms.
     pub(super) asked_ms: u32,
+    /// The length of one of its pulses, in ms: all of it but for a train.
+    pub(super) each_ms: u32,
+    /// Its pulses: 1 but for a train.
+    pub(super) starts: u8,
+    /// Pulses still to come after the one that runs.
+    pub(super) left: u8,
     /// The governor's limit of it, in ms.
     pub(super) longest_ms: u32,
     /// How long it ran, once it is over.
@@ -51,22 +58,39 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// The act is in the ledger: the run starts, or is over for good.
     pub(super) fn service_noted(&mut self, act: Act, ms: u32, effects: &mut Effects) {
         match act {
-            Act::PrimeBegun | Act::CalibrationBegun => {
+            Act::PrimeBegun | Act::CalibrationBegun | Act::TrainBegun => {
                 let longest_ms = self.book.head.map_or(ms, |head| match act {
                     Act::PrimeBegun => head.longest_prime_ms,
+                    Act::TrainBegun => head.longest_run_ms,
                     _ => head.longest_calibration_ms,
                 });
-                self.service =
-                    Some(Service { act, asked_ms: ms, longest_ms, ran_ms: 0, over: false });
-                let length = Duration::from_ms(u64::from(ms));
+                let starts =
+                    if act == Act::TrainBegun { self.bench.asked_starts.max(1) } else { 1 };
+                let each_ms = over(u64::from(ms), u64::from(starts)) as u32;
+                self.service = Some(Service {
+                    act,
+                    asked_ms: ms,
+                    each_ms,
+                    starts,
+                    left: starts.saturating_sub(1),
+                    longest_ms,
+                    ran_ms: 0,
+                    over: false,
+                });
+                let length = Duration::from_ms(u64::from(each_ms));
                 self.pump = Pump::On { since: self.now, until: self.now.plus(length) };
                 effects.push(Effect::PumpOn(length));
             }
-            Act::PrimeEnded | Act::CalibrationEnded => {
-                let asked_ms = self.service.take().map_or(0, |service| service.asked_ms);
+            Act::PrimeEnded | Act::CalibrationEnded | Act::TrainEnded => {
+                let (asked_ms, starts) = self
+                    .service
+                    .take()
+                    .map_or((0, 1), |service| (service.asked_ms, service.starts));
                 self.bench = match act {
                     // whatever cut the run short, nothing can be measured by it
-                    Act::CalibrationEnded if ms == asked_ms => Bench { run_ms: ms, ..self.bench },
+                    Act::CalibrationEnded | Act::TrainEnded if ms == asked_ms => {
+                        self.bench.ran(ms, starts)
+                    }
                     _ => Bench::EMPTY,
                 };
                 self.stale = true;
@@ -77,11 +101,34 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
     }
 
+    /// When the next pulse of a train may start, while one is still to come.
+    pub(super) fn train_goes_on(&self) -> Option<Instant> {
+        let Pump::Off { rest_until } = self.pump else { return None };
+        self.service.filter(|service| !service.over && service.left > 0).map(|_| rest_until)
+    }
+
+    /// The next pulse of a train, if its time has come. What stops the pump in between ends
+    /// the train: nothing can be measured by a part of it.
+    pub(super) fn train_pulse(&mut self, effects: &mut Effects) {
+        let Some(at) = self.train_goes_on() else { return };
+        let stopped = self.stopped_by().is_some();
+        let Some(service) = &mut self.service else { return };
+        if stopped {
+            service.over = true;
+        } else if self.now >= at {
+            service.left -= 1;
+            let length = Duration::from_ms(u64::from(service.each_ms));
+            self.pump = Pump::On { since: self.now, until: self.now.plus(length) };
+            effects.push(Effect::PumpOn(length));
+        }
+    }
+
     /// The end of a service run, once its pump is off.
     pub(super) fn service_record(&mut self) -> bool {
         let Some(service) = self.service.filter(|service| service.over) else { return false };
         let act = match service.act {
             Act::PrimeBegun => Act::PrimeEnded,
+            Act::TrainBegun => Act::TrainEnded,
             _ => Act::CalibrationEnded,
         };
         self.want(&Record::Act { at: self.now, act, ms: service.ran_ms })

@@ -98,9 +98,10 @@ impl Record {
                 put_instant(&mut p, *at);
                 p.u32(*ms);
             }
-            Self::Calibration { found, in_force } => {
+            Self::Calibration { found, in_force, lead_ms } => {
                 put_found(&mut p, found);
                 p.u8(u8::from(*in_force));
+                p.u16(*lead_ms);
             }
             Self::SnapClock { at, epoch, utc, losses, not_before, zone } => {
                 put_instant(&mut p, *at);
@@ -253,7 +254,10 @@ impl Record {
                 }
             }
             14 => *self = Self::Motor { at: get_instant(g), faults: get_faults(g) },
-            15 => *self = Self::Calibration { found: get_found(g), in_force: g.bool() },
+            15 => {
+                *self =
+                    Self::Calibration { found: get_found(g), in_force: g.bool(), lead_ms: g.u16() }
+            }
             16 => *self = Self::Pin { at: get_instant(g), check: g.u32() },
             17 => {
                 *self = Self::Pack {

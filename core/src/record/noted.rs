@@ -21,11 +21,16 @@ pub enum Act {
     Unlocked = 7,
     /// A wrong PIN was entered.
     WrongPin = 8,
+    /// A train of calibration pulses began; the figure is the pumping in it, in ms.
+    TrainBegun = 9,
+    /// A train of calibration pulses ended; the figure is how long the pump ran in it, in
+    /// ms.
+    TrainEnded = 10,
 }
 
 impl Act {
     /// All acts.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 10] = [
         Self::PrimeBegun,
         Self::PrimeEnded,
         Self::CalibrationBegun,
@@ -34,6 +39,8 @@ impl Act {
         Self::TubeChanged,
         Self::Unlocked,
         Self::WrongPin,
+        Self::TrainBegun,
+        Self::TrainEnded,
     ];
 }
 

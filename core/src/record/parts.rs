@@ -23,6 +23,8 @@ pub(super) fn put_head(p: &mut Put, h: &Head) {
     put_volume(p, h.least_pulse);
     p.u32(h.longest_prime_ms);
     p.u32(h.longest_calibration_ms);
+    // formats before 4 had nothing here: zeros
+    p.u16(h.lead_ms);
 }
 
 pub(super) fn get_head(g: &mut Get) -> Head {
@@ -38,6 +40,7 @@ pub(super) fn get_head(g: &mut Get) -> Head {
         least_pulse: get_volume(g),
         longest_prime_ms: g.u32(),
         longest_calibration_ms: g.u32(),
+        lead_ms: g.u16(),
     };
     g.ok &= head.problem().is_none();
     head

@@ -7,6 +7,7 @@ use dosewright_core::record::Act;
 use crate::observe::DeviceAct;
 
 use super::Auditor;
+use super::bench::train_starts;
 use super::causes::Causes;
 use super::dose::TICK_MS;
 use super::limits::fits_evenly;
@@ -22,6 +23,20 @@ pub(crate) struct Service {
     pub(crate) asked_ms: i64,
     /// How long the pin was on for it so far, in device ms.
     pub(crate) ran_ms: i64,
+    /// Where it is a train of pulses.
+    pub(crate) train: Option<Train>,
+}
+
+/// A train of calibration pulses under way.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Train {
+    /// Length of each, in device ms.
+    pub(crate) each_ms: i64,
+    pub(crate) starts: i64,
+    /// Pulses still to come.
+    pub(crate) left: i64,
+    /// When the pump has rested after the last one.
+    pub(crate) free_at: i64,
 }
 
 /// What keeps every due from beginning.
@@ -109,7 +124,10 @@ impl Auditor {
                     || self.lock_may_be_closed(now);
                 self.pending.ask = Some((*id, busy));
             }
-            DeviceAct::Prime(_) | DeviceAct::Calibrate(_) | DeviceAct::CalibrateInto(_) => {
+            DeviceAct::Prime(_)
+            | DeviceAct::Calibrate(_)
+            | DeviceAct::CalibrateInto(_)
+            | DeviceAct::CalibrateTrain(_) => {
                 self.pending.service = Some(act.clone());
             }
             DeviceAct::Release => {
@@ -158,18 +176,18 @@ impl Auditor {
 
     pub(super) fn on_act_record(&mut self, at: i64, act: Act, ms: i64) {
         match act {
-            Act::PrimeBegun | Act::CalibrationBegun => {
+            Act::PrimeBegun | Act::CalibrationBegun | Act::TrainBegun => {
                 let prime = act == Act::PrimeBegun;
-                self.service_begins(at, prime, ms);
+                self.service_begins(at, prime, ms, act == Act::TrainBegun);
             }
-            Act::PrimeEnded | Act::CalibrationEnded => self.service_ends(at, ms),
+            Act::PrimeEnded | Act::CalibrationEnded | Act::TrainEnded => self.service_ends(at, ms),
             Act::TubeChanged => self.on_tube_changed(at),
             Act::Acknowledged => self.motor_acknowledged(at),
             Act::Unlocked | Act::WrongPin => {}
         }
     }
 
-    fn service_begins(&mut self, at: i64, prime: bool, ms: i64) {
+    fn service_begins(&mut self, at: i64, prime: bool, ms: i64, is_train: bool) {
         let name = if prime { "prime" } else { "calibrate" };
         if let Some(open) = &self.open {
             let key = open.due.key;
@@ -190,8 +208,16 @@ impl Auditor {
             (Some(DeviceAct::Prime(volume)), true) => {
                 volume_nl(ms - TICK_MS, flow) <= volume.as_nl() || !flow_known
             }
-            (Some(DeviceAct::Calibrate(run_ms)), false) => i64::from(run_ms) >= ms,
-            (Some(DeviceAct::CalibrateInto(vessel)), false) => {
+            (Some(DeviceAct::Calibrate(run_ms)), false) if !is_train => i64::from(run_ms) >= ms,
+            (Some(DeviceAct::CalibrateTrain(vessel)), false) if is_train => {
+                let wrong =
+                    self.model.head.and_then(|head| self.bench.wrong_train(&vessel, &head, ms));
+                if let Some(why) = wrong.filter(|_| flow_known) {
+                    self.fail("O3", None, format!("a train of {ms} ms begins, and {why}"));
+                }
+                true
+            }
+            (Some(DeviceAct::CalibrateInto(vessel)), false) if !is_train => {
                 let wrong =
                     self.model.head.and_then(|head| self.bench.wrong_run(&vessel, &head, ms));
                 if let Some(why) = wrong.filter(|_| flow_known) {
@@ -218,11 +244,18 @@ impl Auditor {
                 format!("{name} of {ms} ms begins: its longest run is {longest} ms"),
             );
         }
-        self.hinder.service = Some(Service { prime, at, asked_ms: ms, ran_ms: 0 });
+        let starts = self.model.head.filter(|_| is_train).map(|head| train_starts(&head, ms));
+        let train = starts.map(|starts| Train {
+            each_ms: ms / starts,
+            starts,
+            left: starts - 1,
+            free_at: at,
+        });
+        self.hinder.service = Some(Service { prime, at, asked_ms: ms, ran_ms: 0, train });
         self.motor.starts();
         self.model.stock.unsure |= !flow_known && self.model.stock.container.is_some();
         self.model.stock.service_begins(volume_nl(ms, flow));
-        self.pin.intend_service(at, ms);
+        self.pin.intend_service(at, train.map_or(ms, |train| train.each_ms));
         self.refresh(at);
     }
 
@@ -236,7 +269,8 @@ impl Auditor {
             return;
         };
         self.pin.use_ended();
-        if (service.ran_ms - ms).abs() > TICK_MS + self.chip.slack_ms() {
+        let pulses = service.train.map_or(1, |train| train.starts);
+        if (service.ran_ms - ms).abs() > (TICK_MS + self.chip.slack_ms()) * pulses {
             self.fail(
                 "O1",
                 None,
@@ -248,7 +282,14 @@ impl Auditor {
             );
         }
         self.limits.service_ended(at, service.ran_ms);
-        self.bench.ran(service.prime, service.asked_ms, ms);
+        if let Some(train) = service.train.filter(|train| train.left > 0)
+            && ms == service.asked_ms
+        {
+            let left = train.left;
+            self.fail("O3", None, format!("a train is noted in full, {left} of its pulses short"));
+        }
+        let starts = service.train.map_or(1, |train| train.starts);
+        self.bench.ran(service.prime, service.asked_ms, ms, starts);
         let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
         self.model.stock.service_ends(volume_nl(ms, flow));
         self.refresh(at);

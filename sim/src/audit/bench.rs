@@ -2,6 +2,7 @@
 //! worth; and what the ledger makes of it.
 
 use dosewright_core::calibration::{Amount, Measured, Vessel};
+use dosewright_core::cause::Cause;
 use dosewright_core::config::Head;
 use dosewright_core::tube::{Found, Tube};
 
@@ -16,8 +17,12 @@ use super::Auditor;
 
 /// Expanded uncertainty that a run is planned for, as a share: the head may deliver a tenth less than it did.
 const PLANNED: f64 = 0.018;
+/// The same of a train: its starts may lose a quarter of it.
+const PLANNED_TRAIN: f64 = 0.015;
 /// Standard uncertainty of a run that the device times, in s.
 const TIMING_S: f64 = 0.1;
+/// Starts in a train of calibration pulses.
+const TRAIN_STARTS: i64 = 30;
 /// Near a limit either side of it is right: the device reckons in integers, and in
 /// half degrees.
 const MARGIN: f64 = 1e-3;
@@ -28,6 +33,11 @@ pub(crate) struct Bench {
     /// How long the last calibration run was, where it ran in full and nobody has
     /// left it since, in ms.
     run_ms: Option<i64>,
+    /// The starts in it: 1 but for a train.
+    starts: i64,
+    /// How long the run was whose reading is in force, where nothing has come between, in
+    /// ms: a train is measured against it (O3).
+    long_ms: Option<i64>,
     /// The flow in nl/min that has to be found again.
     first: Option<f64>,
     /// The flow that the head was set up with.
@@ -73,20 +83,61 @@ impl Bench {
     /// Somebody set the head up, and said its flow.
     pub(crate) fn set_up(&mut self, head: &Head) {
         self.nominal = Some(head.flow.as_nl_per_min());
+        self.long_ms = None;
     }
 
     /// Whoever calibrated has left, or a restart has forgotten it.
     pub(crate) fn leave(&mut self) {
-        (self.run_ms, self.first) = (None, None);
+        (self.run_ms, self.first, self.long_ms) = (None, None, None);
     }
 
     /// A prime or calibrate has ended.
-    pub(crate) fn ran(&mut self, prime: bool, asked_ms: i64, ms: i64) {
+    pub(crate) fn ran(&mut self, prime: bool, asked_ms: i64, ms: i64, starts: i64) {
         if prime || ms != asked_ms {
             self.leave();
-        } else {
-            self.run_ms = Some(ms);
+            return;
         }
+        // what one kind of run found is not found again by the other
+        if (starts > 1) != (self.starts > 1) {
+            self.first = None;
+        }
+        (self.run_ms, self.starts) = (Some(ms), starts);
+    }
+
+    /// The mean flow in nl/min that the run is expected to have given, of a head as it is
+    /// set: a train has lost its leads.
+    pub(crate) fn expected(&self, head: &Head) -> u32 {
+        let flow = f64::from(head.flow.as_nl_per_min());
+        let lost_ms = if self.starts > 1 { self.starts * i64::from(head.lead_ms) } else { 0 };
+        match self.run_ms {
+            Some(run_ms) if lost_ms > 0 => {
+                (flow * (run_ms - lost_ms).max(0) as f64 / run_ms as f64).round() as u32
+            }
+            _ => head.flow.as_nl_per_min(),
+        }
+    }
+
+    /// Whether the run was a train.
+    pub(crate) fn is_train(&self) -> bool {
+        self.run_ms.is_some() && self.starts > 1
+    }
+
+    /// Steady flow in nl/min and what each start loses in ms, by a train's reading and the
+    /// long run before it, both in the flow that this gave: V1 = q (T1 - d) and
+    /// V2 = q (T2 - n d). A start that loses nothing has the long run's flow.
+    pub(crate) fn two_points(&self, measured: &Measured, head: &Head) -> Option<(f64, f64)> {
+        let (t1, t2) = (self.long_ms? as f64, self.run_ms? as f64);
+        let n = self.starts as f64;
+        let flow = f64::from(head.flow.as_nl_per_min());
+        let (v1, v2) = (flow * t1, flow_of(measured, self.run_ms?).0 * t2);
+        let q = (n * v1 - v2) / (n * t1 - t2);
+        let d = t1 - v1 / q;
+        (q > 0.0).then_some(if d > 0.0 { (q, d) } else { (flow, 0.0) })
+    }
+
+    /// The longest lead that is believed, in ms: half a pulse of the train.
+    fn most_lead_ms(&self) -> f64 {
+        self.run_ms.unwrap_or(0) as f64 / (2.0 * self.starts as f64)
     }
 
     pub(crate) fn tube_changed(&mut self, at: i64) {
@@ -96,10 +147,11 @@ impl Bench {
 
     /// What a reading is worth with this flow in force. A limit is given way by
     /// `slack`, as a share of it; below zero it is drawn tighter.
-    pub(crate) fn worth(&self, measured: &Measured, in_force: u32, slack: f64) -> Worth {
+    pub(crate) fn worth(&self, measured: &Measured, head: &Head, slack: f64) -> Worth {
         let Some(run_ms) = self.run_ms else { return Worth::NoRun };
+        let (in_force, set) = (self.expected(head), head.flow.as_nl_per_min());
         let (flow, ppm) = flow_of(measured, run_ms);
-        let nominal = f64::from(self.nominal.unwrap_or(in_force));
+        let nominal = f64::from(self.nominal.unwrap_or(set));
         let (least, most) = PLAUSIBLE;
         let plausible = flow >= nominal * least * (1.0 - slack)
             && flow <= nominal * most * (1.0 + slack)
@@ -111,10 +163,21 @@ impl Bench {
             Worth::TooCoarse
         } else if measured.as_found || agrees(f64::from(in_force)) || self.first.is_some_and(agrees)
         {
+            if self.is_train() && !self.believes(measured, head, slack) {
+                return Worth::Implausible;
+            }
             Worth::Good
         } else {
             Worth::Twice(flow)
         }
+    }
+
+    /// Whether a train's reading makes a lead that a start can have.
+    fn believes(&self, measured: &Measured, head: &Head, slack: f64) -> bool {
+        // a ms more or less by the device's own rounding
+        let most = self.most_lead_ms() + 1.5 * slack.signum();
+        let found = self.two_points(measured, head);
+        !measured.as_found && found.is_some_and(|(_, lead_ms)| lead_ms < most + 1.0)
     }
 
     /// A reading was refused that has to be found again.
@@ -122,8 +185,10 @@ impl Bench {
         (self.run_ms, self.first) = (None, Some(flow));
     }
 
-    pub(crate) fn note(&mut self, found: Found) {
+    pub(crate) fn note(&mut self, found: Found, in_force: bool) {
+        let long_ms = self.run_ms.filter(|_| in_force && self.starts <= 1);
         self.leave();
+        self.long_ms = long_ms;
         self.found.push(found);
         // what is kept: the first and the last two
         if self.found.len() > 3 {
@@ -148,6 +213,10 @@ impl Bench {
     /// Why a run of so many ms is not the one that this vessel asks for, if it is not:
     /// the shortest of whole turns that is sure enough and goes in.
     pub(crate) fn wrong_run(&self, vessel: &Vessel, head: &Head, ms: i64) -> Option<String> {
+        self.wrong_length(vessel, head, ms, PLANNED)
+    }
+
+    fn wrong_length(&self, vessel: &Vessel, head: &Head, ms: i64, planned: f64) -> Option<String> {
         let means = self.means(vessel, head);
         let (run, step) = (ms as f64, means.turn_ml / means.flow_ms);
         let (ml, a_ms) = (means.flow_ms * run, means.flow_ms);
@@ -156,12 +225,31 @@ impl Bench {
             Some(format!("{ml:.1} ml do not go into a vessel of {:.1} ml", means.capacity_ml))
         } else if (ml - turns.round() * means.turn_ml).abs() > 1.5 * a_ms {
             Some(format!("{turns:.3} turns of the rotor are not whole"))
-        } else if means.share(run) > PLANNED * (1.0 + MARGIN) {
+        } else if means.share(run) > planned * (1.0 + MARGIN) {
             Some(format!("it leaves an uncertainty of {:.2} %", means.share(run) * 100.0))
-        } else if run > 1.5 * step && means.share(run - step) < PLANNED * (1.0 - MARGIN) {
+        } else if run > 1.5 * step && means.share(run - step) < planned * (1.0 - MARGIN) {
             Some(String::from("a turn less would do"))
         } else {
             None
+        }
+    }
+
+    /// Why a train of so many ms is not the one that this vessel asks for, if it is not:
+    /// equal pulses, together as long as the run, each rounded up to a whole ms.
+    pub(crate) fn wrong_train(&self, vessel: &Vessel, head: &Head, ms: i64) -> Option<String> {
+        let starts = train_starts(head, ms);
+        let means = self.means(vessel, head);
+        let step = means.turn_ml / means.flow_ms;
+        let turns = (ms as f64 / step + 1e-6).floor();
+        let run_ms = (turns * step).ceil() as i64;
+        if self.long_ms.is_none() {
+            Some(String::from("the reading of no long run is in force"))
+        } else if starts < 2 || ms % starts != 0 || ms / starts > i64::from(head.longest_run_ms) {
+            Some(format!("it does not go in {starts} equal pulses"))
+        } else if ms - run_ms > starts {
+            Some(format!("{} ms more than a run of whole turns", ms - run_ms))
+        } else {
+            self.wrong_length(vessel, head, run_ms, PLANNED_TRAIN)
         }
     }
 
@@ -219,9 +307,18 @@ impl Means {
     }
 }
 
+/// The starts of a train of so many ms: thirty, or as many as an hour and the shortest run
+/// allow.
+pub(crate) fn train_starts(head: &Head, ms: i64) -> i64 {
+    let shortest = i64::from(head.shortest_on_ms.max(1));
+    let most = TRAIN_STARTS.min(i64::from(head.starts_per_hour)).min(ms / shortest).max(1);
+    // what is short of it by the shortest run has been rounded up to whole ms of each
+    (1..=most).rev().find(|starts| ms % starts == 0).unwrap_or(1)
+}
+
 impl Auditor {
     /// The ledger holds a calibration.
-    pub(super) fn on_calibration(&mut self, found: &Found, in_force: bool) {
+    pub(super) fn on_calibration(&mut self, found: &Found, in_force: bool, lead_ms: u16) {
         let at = found.at.as_ms();
         let measured = match self.pending.setting.take() {
             Some(DeviceAct::Measured(measured)) => Some(measured),
@@ -232,18 +329,24 @@ impl Auditor {
         };
         let flow = self.model.head.map_or(1, |head| head.flow.as_nl_per_min());
         if let Some(measured) = measured {
-            self.check_calibration(&measured, found, in_force, flow);
+            self.check_calibration(&measured, found, in_force, lead_ms);
         } else {
             let what = "a calibration is noted, and nobody entered a reading";
             self.fail("O6", None, String::from(what));
         }
-        self.bench.note(*found);
+        self.bench.note(*found, in_force);
         // by a flow that the memory has lost it is another account
         let lost = self.taint.all() && self.model.stock.container.is_some();
         self.model.stock.unsure |= lost;
         self.model.stock.restate(flow, found.flow.as_nl_per_min());
         if in_force {
-            self.model.head = self.model.head.map(|head| Head { flow: found.flow, ..head });
+            let other = self.model.head.is_some_and(|head| head.lead_ms != lead_ms);
+            if let Some(open) = self.open.as_mut().filter(|_| other) {
+                // the pulses that are left run longer, or shorter
+                open.disturb(Cause::PumpLimits);
+            }
+            let set = |head| Head { flow: found.flow, lead_ms, ..head };
+            self.model.head = self.model.head.map(set);
             self.fastest = self.fastest.max(found.flow.as_nl_per_min());
         }
         self.cap_open(at);
@@ -251,7 +354,8 @@ impl Auditor {
         self.rearm();
     }
 
-    fn check_calibration(&mut self, m: &Measured, found: &Found, in_force: bool, flow: u32) {
+    fn check_calibration(&mut self, m: &Measured, found: &Found, in_force: bool, lead_ms: u16) {
+        let Some(head) = self.model.head else { return };
         if in_force == m.as_found {
             let what = if in_force {
                 "what was read as found is put in force"
@@ -263,13 +367,24 @@ impl Auditor {
         if self.taint.ever || self.taint.all() {
             return;
         }
-        let worth = self.bench.worth(m, flow, MARGIN);
+        let worth = self.bench.worth(m, &head, MARGIN);
         if worth != Worth::Good {
             let what = format!("a reading is taken that is none to take: {worth:?}");
             self.fail("O2", None, what);
         }
         let Some(run_ms) = self.bench.run_ms else { return };
-        let (wanted, ppm) = flow_of(m, run_ms);
+        let (mut wanted, ppm) = flow_of(m, run_ms);
+        let mut lead = f64::from(head.lead_ms);
+        if self.bench.is_train()
+            && let Some(found) = self.bench.two_points(m, &head)
+        {
+            (wanted, lead) = found;
+        }
+        // rounded down to a whole ms
+        if (f64::from(lead_ms) + 0.5 - lead).abs() > 1.5 {
+            let what = format!("a lead of {lead:.1} ms is noted as {lead_ms} ms");
+            self.fail("O3", None, what);
+        }
         let got = f64::from(found.flow.as_nl_per_min());
         // a nanolitre a minute, and half a degree of water
         if (got - wanted).abs() > 1.0 + wanted * 1e-4 {
@@ -285,15 +400,15 @@ impl Auditor {
 
     /// A reading that left no trace in the ledger was refused.
     pub(super) fn reading_refused(&mut self, measured: &Measured) {
-        let flow = self.model.head.map_or(1, |head| head.flow.as_nl_per_min());
+        let Some(head) = self.model.head else { return };
         let known = !self.taint.ever && !self.taint.all() && !self.pin.ms.damaged;
         let able = self.supply.awake && !self.hinder.ledger_bad && !self.pending.locked;
-        let worth = self.bench.worth(measured, flow, -MARGIN);
+        let worth = self.bench.worth(measured, &head, -MARGIN);
         if worth == Worth::Good && known && able {
             let what = "a good reading was refused, and nothing spoke against it";
             self.fail("O2", None, String::from(what));
         }
-        if let (Worth::Twice(flow), true) = (self.bench.worth(measured, flow, 0.0), able) {
+        if let (Worth::Twice(flow), true) = (self.bench.worth(measured, &head, 0.0), able) {
             self.bench.again(flow);
         }
     }

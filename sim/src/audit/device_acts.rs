@@ -27,7 +27,7 @@ impl<H: Hand> Ideal<H> {
                 self.hand.pump(self.ms, false);
             }
             self.limits.service_ended(service.at + ran, ran);
-            self.bench.ran(service.prime, service.asked_ms, ran);
+            self.bench.ran(service.prime, service.asked_ms, ran, 1);
             let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
             self.model.stock.service_ends(volume_nl(ran, flow));
             self.hand.service(self.ms, self.now, None, ran);
@@ -65,6 +65,8 @@ impl<H: Hand> Ideal<H> {
             DeviceAct::Prime(_) | DeviceAct::Calibrate(_) | DeviceAct::CalibrateInto(_) => {
                 self.serve(act, at);
             }
+            // what is predicted is for sites that are calibrated by one run
+            DeviceAct::CalibrateTrain(_) => {}
             DeviceAct::Release => {
                 self.bench.leave();
                 if self.hinder.service.is_some() {
@@ -117,13 +119,13 @@ impl<H: Hand> Ideal<H> {
     fn read(&mut self, measured: &Measured, at: i64) {
         let Some(head) = self.model.head else { return };
         let flow = head.flow.as_nl_per_min();
-        match self.bench.worth(measured, flow, 0.0) {
+        match self.bench.worth(measured, &head, 0.0) {
             Worth::Good => {}
             Worth::Twice(flow) => return self.bench.again(flow),
             _ => return,
         }
         let Some(found) = self.bench.found(measured, at) else { return };
-        self.bench.note(found);
+        self.bench.note(found, !measured.as_found);
         self.model.stock.restate(flow, found.flow.as_nl_per_min());
         if !measured.as_found {
             self.model.head = Some(Head { flow: found.flow, ..head });
@@ -244,7 +246,8 @@ impl<H: Hand> Ideal<H> {
         self.motor.starts();
         let most = volume_nl(length, head.flow.as_nl_per_min());
         self.model.stock.service_begins(most);
-        self.hinder.service = Some(super::acts::Service { prime, at, asked_ms: length, ran_ms: 0 });
+        self.hinder.service =
+            Some(super::acts::Service { prime, at, asked_ms: length, ran_ms: 0, train: None });
         self.service_until = Some(at + length);
         self.hand.service(self.ms, at, Some(act), length);
         self.hand.pump(self.ms, true);

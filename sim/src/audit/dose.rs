@@ -4,7 +4,7 @@ use dosewright_core::cause::Cause;
 use dosewright_core::config::Head;
 
 use super::causes::Causes;
-use super::limits::{Limits, rest_ms};
+use super::limits::{Limits, pulse_limits, rest_ms};
 use super::model::{Begin, Due};
 
 /// A check that did not hold: the promise, and what is wrong.
@@ -220,7 +220,7 @@ impl Open {
         // a pulse of the old spread may start at this very instant, and rests are
         // rounded up to whole ms
         let shortest = i64::from(head.shortest_on_ms) + i64::from(head.shortest_off_ms);
-        let longest = self.longest_ms.max(left.min(i64::from(head.longest_run_ms)));
+        let longest = self.longest_ms.max(left.min(pulse_limits(head).1));
         let margin = shortest + rest_ms(head, longest) + 2 * TICK_MS;
         self.hurry = Some(Hurry { free_by: fit.free_at + margin });
         self.disturbed = true;

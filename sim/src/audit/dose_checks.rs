@@ -7,7 +7,7 @@ use dosewright_core::record::Pulse;
 
 use super::causes::Causes;
 use super::dose::{Finding, Flight, Open, TICK_MS};
-use super::limits::{Limits, rest_ms};
+use super::limits::{Limits, lead_ms, rest_ms};
 
 impl Open {
     /// An intent for one more pulse.
@@ -75,16 +75,18 @@ impl Open {
                 self.total_ms
             )));
         }
-        if on > i64::from(head.longest_run_ms) {
+        // limits hold for what the pump runs, volumes are of the pulse (O3)
+        let run = on + lead_ms(head);
+        if run > i64::from(head.longest_run_ms) {
             found.push((
                 "D7",
-                format!("a pulse of {on} ms: the longest run is {} ms", head.longest_run_ms),
+                format!("a pulse of {run} ms: the longest run is {} ms", head.longest_run_ms),
             ));
         }
-        if on < i64::from(head.shortest_on_ms) && p_most + on != self.total_ms {
+        if run < i64::from(head.shortest_on_ms) && p_most + on != self.total_ms {
             found.push((
                 "D7",
-                format!("a pulse of {on} ms: the shortest is {} ms", head.shortest_on_ms),
+                format!("a pulse of {run} ms: the shortest is {} ms", head.shortest_on_ms),
             ));
         }
         let free = limits.free_from(head, at);
@@ -96,10 +98,10 @@ impl Open {
                 ),
             ));
         }
-        if at + on > self.due.deadline() {
+        if at + run > self.due.deadline() {
             found.push((
                 "D5",
-                format!("a pulse ends {} ms after the deadline", at + on - self.due.deadline()),
+                format!("a pulse ends {} ms after the deadline", at + run - self.due.deadline()),
             ));
         }
         self.longest_ms = self.longest_ms.max(on);
@@ -108,7 +110,7 @@ impl Open {
         }
         self.index += 1;
         if self.may_be_complete() {
-            self.end_by = at + on;
+            self.end_by = at + run;
         }
         found
     }
@@ -144,16 +146,17 @@ impl Open {
             self.resume(at, limits);
             return;
         }
-        if offset + on > self.due.window_ms {
+        let run = on + lead_ms(head);
+        if offset + run > self.due.window_ms {
             found.push((
                 "D5",
-                format!("a pulse ends {} ms after the window", offset + on - self.due.window_ms),
+                format!("a pulse ends {} ms after the window", offset + run - self.due.window_ms),
             ));
         }
         // D6, straight from the promise: at both ends of the pulse
         let line = |at: i64| (total * i128::from(at) / window.max(1)) as i64;
         let pulse = self.longest_ms + TICK_MS;
-        let (early, late) = (before + on - line(offset + on), line(offset) - before);
+        let (early, late) = (before + on - line(offset + run), line(offset) - before);
         if early > pulse || late > pulse {
             found.push((
                 "D6",
@@ -243,12 +246,12 @@ impl Open {
             let wanted = total - self.most_when_able;
             let fits =
                 self.limits_when_able.fit(head, since, window_end - one_pulse, wanted).done_ms;
-            if wanted > 0 && fits >= wanted && last_end > window_end + 2 * TICK_MS {
+            if wanted > 0 && fits >= wanted && last_end + lead_ms(head) > window_end + 2 * TICK_MS {
                 found.push((
                     "D5",
                     format!(
                         "the dose ends {} ms after its window, though the rest fitted into it",
-                        last_end - window_end
+                        last_end + lead_ms(head) - window_end
                     ),
                 ));
             }

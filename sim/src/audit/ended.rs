@@ -6,6 +6,7 @@ use dosewright_core::record::{Outcome, OutcomeKind, Pulse};
 
 use super::Auditor;
 use super::dose::{Open, TICK_MS};
+use super::limits::pulse_limits;
 use super::model::{Delivery, Key};
 use super::outcomes::kind_words;
 use super::rules::volume_nl;
@@ -184,7 +185,7 @@ impl Auditor {
         most: (i64, i64),
         found: &mut Vec<(&'static str, String)>,
     ) {
-        let shortest = self.model.head.map_or(0, |h| i64::from(h.shortest_on_ms));
+        let shortest = self.model.head.map_or(0, |h| pulse_limits(&h).0);
         let total = open.total_ms;
         let surely = most.0 >= total;
         // a rest shorter than the shortest pulse cannot be pumped

@@ -4,7 +4,7 @@ use dosewright_core::cause::Cause;
 use dosewright_core::config::Head;
 
 use super::causes::Causes;
-use super::limits::{Limits, rest_ms};
+use super::limits::{Limits, pulse_limits, rest_ms};
 use super::model::{Begin, Due};
 
 /// How the pulses that are left lie.
@@ -105,7 +105,7 @@ impl Running {
 
     fn even(&self, head: &Head, from: i64, until: i64, ms: i64, most_pulses: i64) -> Spread {
         let span = until - from;
-        let (shortest, longest) = (i64::from(head.shortest_on_ms), i64::from(head.longest_run_ms));
+        let (shortest, longest) = pulse_limits(head);
         for pulses in (1..=most_pulses.max(ms / longest + 1)).rev() {
             let (least, most) = (ms / pulses, (ms + pulses - 1) / pulses);
             let gap = span / pulses - most;
@@ -206,8 +206,7 @@ impl Running {
             }
             Spread::Fast | Spread::Open => {
                 let start = limits.free_from(head, now);
-                let (shortest, longest) =
-                    (i64::from(head.shortest_on_ms), i64::from(head.longest_run_ms));
+                let (shortest, longest) = pulse_limits(head);
                 let mut on = left.min(longest).min(self.due.deadline() - start);
                 let rest = left - on;
                 if rest > 0 && rest < shortest && on - (shortest - rest) >= shortest {

@@ -21,8 +21,26 @@ pub(crate) struct Limits {
     unsure_until: Option<i64>,
 }
 
-/// The rest that a pulse needs, in ms.
+/// How much longer than a pulse the pump runs for it, in ms (O3). Pulses are reckoned from
+/// their start by what they count, and this is part of the rest behind them.
+pub(crate) fn lead_ms(head: &Head) -> i64 {
+    i64::from(head.lead_ms)
+}
+
+/// The shortest and the longest pulse that the head's runs allow, in ms.
+pub(crate) fn pulse_limits(head: &Head) -> (i64, i64) {
+    let of = |run_ms: u32| (i64::from(run_ms) - lead_ms(head)).max(1);
+    (of(head.shortest_on_ms), of(head.longest_run_ms))
+}
+
+/// The time that a pulse needs behind it, in ms: the rest of its run, and what that is
+/// longer than the pulse.
 pub(crate) fn rest_ms(head: &Head, on_ms: i64) -> i64 {
+    lead_ms(head) + rest_of_run_ms(head, on_ms + lead_ms(head))
+}
+
+/// The rest that a run of the pump needs, in ms.
+pub(crate) fn rest_of_run_ms(head: &Head, on_ms: i64) -> i64 {
     let longest = i128::from(head.longest_run_ms.max(1));
     let share = i128::from(on_ms.max(0)) * i128::from(head.least_rest_ms);
     let share = (share + longest - 1) / longest;
@@ -32,16 +50,14 @@ pub(crate) fn rest_ms(head: &Head, on_ms: i64) -> i64 {
 /// Whether a dose can lie evenly in its window: pulses at least an hour's share of
 /// the starts apart, each with its rest, the last one's included (D5, D7).
 pub(crate) fn fits_evenly(head: &Head, total_ms: i64, window_ms: i64, pulses: Option<u16>) -> bool {
-    let longest = i64::from(head.longest_run_ms.max(1));
+    let (shortest, longest) = pulse_limits(head);
     // fewer pulses need less rest: the fewest that are short enough decide
     let fewest = (total_ms + longest - 1) / longest;
     let n = pulses.map_or(fewest, i64::from).max(1);
     let on = (total_ms + n - 1) / n;
     let starts = i64::from(head.starts_per_hour.max(1));
     let share = (HOUR_MS + starts - 1) / starts;
-    n >= fewest
-        && total_ms / n >= i64::from(head.shortest_on_ms)
-        && window_ms / n >= (on + rest_ms(head, on)).max(share)
+    n >= fewest && total_ms / n >= shortest && window_ms / n >= (on + rest_ms(head, on)).max(share)
 }
 
 /// The most pulses that a device may have planned a dose with: as many as the
@@ -137,7 +153,8 @@ impl Limits {
     /// longest pulses at the shortest rests.
     pub(crate) fn fit(&self, head: &Head, from: i64, until: i64, wanted: i64) -> Fit {
         let mut run = self.clone();
-        let (shortest, longest) = (i64::from(head.shortest_on_ms), i64::from(head.longest_run_ms));
+        let (shortest, longest) = pulse_limits(head);
+        let until = until - lead_ms(head);
         let (mut done, mut now) = (0, from);
         while done < wanted {
             now = run.free_at_latest(head, now);
@@ -200,6 +217,18 @@ mod tests {
         }
         assert_eq!(limits.free_from(&head(), 41_100), 3_600_000);
         assert_eq!(limits.free_from(&head(), 3_620_000), 3_620_000);
+    }
+
+    #[test]
+    fn d7_o3_limits_hold_for_the_run_of_a_pulse_lead_and_all() {
+        let head = Head { lead_ms: 100, ..head() };
+        assert_eq!(pulse_limits(&head), (300, 9_900));
+        assert_eq!(rest_ms(&head, 9_900), 100 + 5_000);
+        // 9.9 s, and 5.1 s behind it, twice, and 9.9 s: the pump is on from 30.0 to 40.0 s
+        let fit = |until| Limits::default().fit(&head, 0, until, 40_000).done_ms;
+        assert_eq!((fit(40_000), fit(39_999)), (29_700, 29_699));
+        assert!(fits_evenly(&head, 29_700, 3_600_000, Some(3)));
+        assert!(!fits_evenly(&head, 29_703, 3_600_000, Some(3)));
     }
 
     #[test]

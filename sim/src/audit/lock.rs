@@ -91,6 +91,7 @@ impl Auditor {
             | DeviceAct::Prime(_)
             | DeviceAct::Calibrate(_)
             | DeviceAct::CalibrateInto(_)
+            | DeviceAct::CalibrateTrain(_)
             | DeviceAct::Measured(_)
             | DeviceAct::SetPack(_)
             | DeviceAct::TubeChanged => self.lock.asked(now),
@@ -126,7 +127,7 @@ impl Auditor {
             Record::Pin { .. } => "another PIN",
             Record::Pack { how: NewPack::Set, .. } => "the battery pack",
             Record::Act { act: Act::PrimeBegun, .. } => "prime",
-            Record::Act { act: Act::CalibrationBegun, .. } => "calibrate",
+            Record::Act { act: Act::CalibrationBegun | Act::TrainBegun, .. } => "calibrate",
             Record::Act { act: Act::TubeChanged, .. } => "a tube set",
             Record::Pulse(pulse) if pulse.asked && pulse.first => "a dose that was asked for",
             _ => return,

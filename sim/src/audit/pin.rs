@@ -3,6 +3,7 @@
 
 use super::Auditor;
 use super::dose::TICK_MS;
+use super::limits::rest_of_run_ms;
 use super::model::Key;
 use super::rules::volume_nl;
 
@@ -17,7 +18,10 @@ enum Use {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Intent {
     of: Use,
+    /// How long the pump is to run.
     on_ms: i64,
+    /// How much of that is no pulse, but what its start takes.
+    lead_ms: i64,
     at: i64,
     started: bool,
 }
@@ -52,9 +56,10 @@ pub(crate) struct Pin {
 }
 
 impl Intent {
-    /// When the pump goes off by it, and how long it is to be on.
+    /// When its pulse is over, and how long that is.
     pub(crate) fn meant(&self) -> (i64, i64) {
-        (self.at + self.on_ms, self.on_ms)
+        let pulse_ms = self.on_ms - self.lead_ms;
+        (self.at + pulse_ms, pulse_ms)
     }
 }
 
@@ -68,12 +73,13 @@ impl Pin {
         self.must_go_off = self.is_on();
     }
 
-    pub(crate) fn intend_dose(&mut self, key: Key, at: i64, on_ms: i64) {
-        self.intent = Some(Intent { of: Use::Dose(key), on_ms, at, started: false });
+    pub(crate) fn intend_dose(&mut self, key: Key, at: i64, pulse_ms: i64, lead_ms: i64) {
+        let on_ms = pulse_ms + lead_ms;
+        self.intent = Some(Intent { of: Use::Dose(key), on_ms, lead_ms, at, started: false });
     }
 
     pub(crate) fn intend_service(&mut self, at: i64, on_ms: i64) {
-        self.intent = Some(Intent { of: Use::Service, on_ms, at, started: false });
+        self.intent = Some(Intent { of: Use::Service, on_ms, lead_ms: 0, at, started: false });
     }
 
     /// What the pump runs for has ended.
@@ -101,6 +107,7 @@ impl Auditor {
         if !stops.is_empty() {
             self.fail("P4", None, format!("the pump goes on in spite of {stops}"));
         }
+        self.next_of_train(now);
         let Some(intent) = self.pin.intent.as_mut().filter(|i| !i.started) else {
             let key = self.open.as_ref().map(|o| o.due.key);
             self.fail("D4", key, String::from("the pump goes on without an intent in the ledger"));
@@ -117,6 +124,25 @@ impl Auditor {
             if late > TICK_MS + self.chip.slack_ms() {
                 self.fail("D4", Some(key), format!("the pump goes on {late} ms after its intent"));
             }
+        }
+    }
+
+    /// The next pulse of a train needs no intent of its own: it is as long as the first,
+    /// and comes when the pump has rested (O3).
+    fn next_of_train(&mut self, now: i64) {
+        let Some(service) = &mut self.hinder.service else { return };
+        let Some(train) = service.train.as_mut().filter(|train| train.left > 0) else { return };
+        if self.pin.intent.is_some_and(|intent| !intent.started) {
+            // the first
+            return;
+        }
+        train.left -= 1;
+        let (each_ms, free_at) = (train.each_ms, train.free_at);
+        self.pin.intend_service(now, each_ms);
+        if now + TICK_MS + self.chip.slack_ms() < free_at {
+            let what =
+                format!("a pulse of a train starts {} ms before its rest is over", free_at - now);
+            self.fail("D7", None, what);
         }
     }
 
@@ -137,10 +163,18 @@ impl Auditor {
             }
             return;
         };
+        let lead_ms = intent.lead_ms;
+        let pulse_ms = (ran - lead_ms).max(0);
         match intent.of {
             Use::Service => {
                 if let (Some(service), Some(head)) = (&mut self.hinder.service, self.model.head) {
                     service.ran_ms += ran;
+                    if let Some(train) = &mut service.train {
+                        train.free_at = now + rest_of_run_ms(&head, ran);
+                        if ran + slack < intent.on_ms {
+                            train.left = 0;
+                        }
+                    }
                     self.report.service_nl += volume_nl(ran, head.flow.as_nl_per_min());
                 }
                 if ran > intent.on_ms + slack {
@@ -151,21 +185,21 @@ impl Auditor {
                 }
             }
             Use::Dose(key) => {
-                self.limits.ended(now, ran);
+                self.limits.ended(now - lead_ms, pulse_ms);
                 if let Some(open) = self.open.as_mut().filter(|o| o.due.key == key) {
-                    open.pin_ms += ran;
-                    let pin_nl = volume_nl(ran, open.flow);
+                    open.pin_ms += pulse_ms;
+                    let pin_nl = volume_nl(pulse_ms, open.flow);
                     self.report.volume_nl += pin_nl;
                     let totals = self.report.entries.entry(key.id).or_default();
                     totals.pin_nl += pin_nl;
                     totals.pin_ms += true_ms;
                     if let Some(flight) = &mut open.flight {
-                        flight.ran_ms = Some(ran);
+                        flight.ran_ms = Some(pulse_ms);
                         flight.unsure = ran < intent.on_ms || self.chip.slack_ms() > 0;
                     }
                     if ran + slack < intent.on_ms {
                         open.pin_cuts += 1;
-                        self.limits.was_meant(intent.on_ms);
+                        self.limits.was_meant(intent.on_ms - lead_ms);
                     }
                 }
                 if ran > intent.on_ms + slack {
@@ -182,6 +216,7 @@ impl Auditor {
         let longest =
             self.model.head.map_or(i64::MAX, |h| match (intent.of, self.hinder.service) {
                 (Use::Service, Some(s)) if s.prime => i64::from(h.longest_prime_ms),
+                (Use::Service, Some(s)) if s.train.is_some() => i64::from(h.longest_run_ms),
                 (Use::Service, _) => i64::from(h.longest_calibration_ms),
                 (Use::Dose(_), _) => i64::from(h.longest_run_ms),
             });

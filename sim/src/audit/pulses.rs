@@ -5,7 +5,7 @@ use dosewright_core::cause::Cause;
 use dosewright_core::record::Pulse;
 
 use super::dose::{Finding, Open, Plan, TICK_MS};
-use super::limits::{fits_evenly, most_even};
+use super::limits::{fits_evenly, lead_ms, most_even};
 use super::model::{Due, Key, Why};
 use super::readings::Reading;
 use super::rules::{Verdict, on_time};
@@ -87,7 +87,7 @@ impl Auditor {
         for (promise, what) in found {
             self.fail(promise, Some(key), what);
         }
-        self.pin.intend_dose(key, at, on_ms);
+        self.pin.intend_dose(key, at, on_ms, lead_ms(&head));
         if new_end || !goes_on {
             self.rearm();
         }

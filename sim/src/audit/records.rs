@@ -132,7 +132,9 @@ impl Auditor {
             Record::Container { at, container, level } => {
                 self.on_container(at.as_ms(), *container, level.as_nl());
             }
-            Record::Calibration { found, in_force } => self.on_calibration(found, *in_force),
+            Record::Calibration { found, in_force, lead_ms } => {
+                self.on_calibration(found, *in_force, *lead_ms);
+            }
             Record::Pin { at, .. } => self.on_pin(at.as_ms(), record),
             Record::Act { at, act: Act::Unlocked | Act::WrongPin, .. } => {
                 self.on_pin(at.as_ms(), record);

@@ -4,6 +4,7 @@ use dosewright_core::cause::Cause;
 use dosewright_core::entry::{Entry, EntryId, Recurrence};
 
 use super::dues::Weekly;
+use super::limits::pulse_limits;
 use super::model::{Begin, Delivery, Due, Model};
 use super::readings::Reading;
 
@@ -95,9 +96,8 @@ impl Model {
         let line = self.line(due.key.id)?;
         let head = self.head?;
         let carry = line.carry;
-        let too_little = |nl: u64| {
-            on_time(nl, carry, head.flow.as_nl_per_min()).0 < i64::from(head.shortest_on_ms)
-        };
+        let too_little =
+            |nl: u64| on_time(nl, carry, head.flow.as_nl_per_min()).0 < pulse_limits(&head).0;
         let (mut volume_nl, mut cut) = (line.entry.volume.as_nl(), None);
         let guard = self.guard_ms(line);
         let guarded = line.last.is_some_and(|last| self.age_ms(&last, now) < guard);

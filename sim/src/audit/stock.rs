@@ -4,6 +4,7 @@
 
 use dosewright_core::config::{Container, Head};
 
+use super::limits::pulse_limits;
 use super::readings::Reading;
 use super::rules::on_time;
 
@@ -94,9 +95,8 @@ impl Stock {
 
     /// Whether there is less than the shortest pulse takes.
     pub(crate) fn is_short(&self, head: &Head) -> bool {
-        self.can_dose_nl(0).is_some_and(|nl| {
-            on_time(nl, 0, head.flow.as_nl_per_min()).0 < i64::from(head.shortest_on_ms)
-        })
+        self.can_dose_nl(0)
+            .is_some_and(|nl| on_time(nl, 0, head.flow.as_nl_per_min()).0 < pulse_limits(head).0)
     }
 
     /// How much pumping a dose can have in all, in ms.

@@ -41,6 +41,8 @@ enum Line<'a> {
         steady_ml_min: Option<f64>,
         loss_per_start_ml: Option<f64>,
         loss_expanded_ml: Option<f64>,
+        /// The same as a time at the steady flow: how much longer each pulse is to run.
+        lead_ms: Option<f64>,
         /// The account since the last calibration.
         restated_ml: Option<Account>,
         /// The longer run that is asked for.
@@ -117,6 +119,7 @@ pub fn json(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
         steady_ml_min: found.steady.map(|(s, _, _)| rounded(s.flow_ml_min)),
         loss_per_start_ml: found.steady.map(|(s, _, _)| rounded(s.loss_ml)),
         loss_expanded_ml: found.steady.map(|(_, _, u)| rounded(u)),
+        lead_ms: found.steady.map(|(s, _, _)| rounded(s.lead_ms())),
         restated_ml: found.restated.map(|r| Account {
             best: rounded(r.best),
             least: rounded(r.least),

@@ -164,6 +164,13 @@ pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
         _ = writeln!(out, "\ntwo points");
         _ = writeln!(out, "  steady flow       {:.3} +-{:.3} ml/min", steady.flow_ml_min, flow_u);
         _ = writeln!(out, "  loss per start    {:.4} +-{:.4} ml", steady.loss_ml, loss_u);
+        let lead_ms = steady.lead_ms();
+        if lead_ms > 0.0 {
+            _ = writeln!(
+                out,
+                "  lead per start    {lead_ms:.0} ms: lead = \"{lead_ms:.0} ms\" in [head]"
+            );
+        }
         if steady.loss_ml.abs() < *loss_u {
             _ = writeln!(out, "  the loss is within its doubt: it may be nothing");
         }

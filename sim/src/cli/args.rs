@@ -386,6 +386,10 @@ pub(super) struct SoakArgs {
     /// Three in ten made sites run on a battery pack, which is changed, or runs down
     #[arg(long)]
     pub(super) packs: bool,
+    /// Half of the made sites have a drive: their pump turns by its rotor's angle, starts lose
+    /// something, and what is calibrated is often calibrated by a train as well
+    #[arg(long)]
+    pub(super) drives: bool,
     /// Only these kinds of faults and acts, all of them in every run
     #[arg(long, value_name = "KIND", value_delimiter = ',')]
     pub(super) faults: Vec<String>,

@@ -85,6 +85,7 @@ fn plan(terminal: Terminal, args: &SoakArgs) -> Result<Plan, Exit> {
             kinds,
             all_on,
             packs: args.packs,
+            drives: args.drives,
             ..Shape::default()
         },
         sites,

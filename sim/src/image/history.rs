@@ -167,6 +167,12 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(Kind, Option<u16>,
                 Act::CalibrationEnded => {
                     format!("calibration run ends after {}", show::length(u64::from(*ms)))
                 }
+                Act::TrainBegun => {
+                    format!("calibration train of {} begins", show::length(u64::from(*ms)))
+                }
+                Act::TrainEnded => {
+                    format!("calibration train ends after {}", show::length(u64::from(*ms)))
+                }
                 Act::Acknowledged => "alarms acknowledged".to_owned(),
                 Act::TubeChanged => "new tube set".to_owned(),
                 Act::Unlocked => "settings unlocked".to_owned(),
@@ -213,8 +219,8 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(Kind, Option<u16>,
         }
         Record::Pin { check: 0, .. } => (Kind::Pin, None, "PIN taken away".to_owned()),
         Record::Pin { .. } => (Kind::Pin, None, "PIN set".to_owned()),
-        Record::Calibration { found, in_force } => {
-            (Kind::Calibration, None, show::calibration(found, *in_force))
+        Record::Calibration { found, in_force, lead_ms } => {
+            (Kind::Calibration, None, show::calibration(found, *in_force, *lead_ms))
         }
         Record::Motor { faults, .. } => (Kind::Motor, None, motor_words(*faults)),
         _ => return None,

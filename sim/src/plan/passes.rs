@@ -1,14 +1,13 @@
-//! How many pulses a dose goes in. The device makes equal pulses, as many as it is asked
-//! for; a number is chosen here for which each is a whole number of roller passes, where
-//! the dose allows it: such a pulse gives the same volume wherever the rotor stands.
+//! How many pulses a dose goes in, and why: the device prefers numbers of which each pulse
+//! is a whole number of roller passes, since such a pulse gives the same volume wherever
+//! the rotor stands.
 
 use dosewright_core::config::Head;
 use dosewright_core::spread::{self, Misfit};
 use dosewright_core::units::{Carry, Volume};
 
-/// How far a pulse may be from whole passes and still counts as whole, in passes (own
-/// choice): a dose is what its label says, and seldom a multiple of a roller pass.
-pub const NEARLY: f64 = 0.05;
+/// How far a pulse may be from whole passes and still counts as whole, in passes.
+pub const NEARLY: f64 = 1.0 / spread::WHOLE_WITHIN as f64;
 
 /// The pulses of a dose.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -30,20 +29,15 @@ fn passes(dose: Volume, pulses: u32, head: &Head) -> Option<f64> {
 /// The number of passes that so many nearly are, if any.
 fn nearly(passes: f64) -> Option<u32> {
     let whole = passes.round();
-    ((passes - whole).abs() <= NEARLY && whole >= 1.0).then_some(whole as u32)
+    // the device reckons by whole ms of pumping
+    ((passes - whole).abs() <= NEARLY + 0.002 && whole >= 1.0).then_some(whole as u32)
 }
 
-/// The most pulses that are whole roller passes, down to half of the most that there can
-/// be; where there are none, the most.
+/// The pulses that the device makes of a dose for which no number is asked.
 pub fn choose(dose: Volume, window_ms: u64, head: &Head) -> Result<Pulses, Misfit> {
     let dose_ms = head.flow.on_time(dose, Carry(0)).0.as_ms();
-    let most = spread::pulses_for(dose_ms, window_ms, head, None)?;
-    let whole = (Pulses::fewest_of(most)..=most).rev().find(|&pulses| {
-        let can = |n: u16| spread::pulses_for(dose_ms, window_ms, head, Some(n)).is_ok();
-        passes(dose, pulses, head).and_then(nearly).is_some()
-            && u16::try_from(pulses).is_ok_and(can)
-    });
-    let pulses = whole.unwrap_or(most);
+    let most = spread::most_pulses(dose_ms, window_ms, head)?;
+    let pulses = spread::pulses_for(dose_ms, window_ms, head, None)?;
     Ok(Pulses::of(dose, pulses, most, head))
 }
 
@@ -54,10 +48,6 @@ impl Pulses {
     /// So many pulses of a dose, of the most that there can be.
     pub fn of(dose: Volume, pulses: u32, most: u32, head: &Head) -> Self {
         Self { pulses, most, passes: passes(dose, pulses, head) }
-    }
-
-    const fn fewest_of(most: u32) -> u32 {
-        most.div_ceil(2)
     }
 
     /// The whole roller passes of a pulse, where they are whole.
@@ -85,8 +75,7 @@ impl Pulses {
                 )
             }
             (None, Some(passes)) => format!(
-                "{pulses} {noun} of {each:.2} ml: {as_many}. Whole roller passes do not go into this dose with {} to {most} pulses: it is {passes:.2} each.",
-                Self::fewest_of(most)
+                "{pulses} {noun} of {each:.2} ml: {as_many}. No number near it makes whole roller passes of this dose: it is {passes:.2} each."
             ),
             (None, None) => format!("{pulses} {noun} of {each:.2} ml: {as_many}."),
         }

@@ -22,14 +22,14 @@ use crate::scenario::{
     EntryPlan, HeadPlan, IntervalStart, RecurrencePlan, Scenario, SignedMs, Supply,
 };
 use crate::trade::evenness::{self, Error};
-use crate::world::head::{COAST_S, Conditions, HeadModel, PULSATION, Rotor, SPIN_UP_S};
+use crate::world::head::{Conditions, HeadModel, Rotor};
 
 /// One pulse of a train.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pulse {
     /// From the window's start, in ms.
     pub start_ms: u64,
-    /// Its length in ms.
+    /// How long the pump runs for it, in ms: what its volume takes and the head's lead.
     pub on_ms: u64,
     /// What the model gives for it, in ml.
     pub outflow_ml: f64,
@@ -65,18 +65,7 @@ pub struct Line {
 
 /// The model of a head from its table; `conditions` against how it was calibrated.
 pub fn model(plan: &HeadPlan, conditions: &Conditions) -> HeadModel {
-    let ml_min = |flow: dosewright_core::units::Flow| f64::from(flow.as_nl_per_min()) / 1e6;
-    let flow = ml_min(plan.true_flow.unwrap_or(plan.head.flow));
-    let pass = plan.head.roller_pass.as_nl() as f64 / 1e6;
-    let base = HeadModel::with_flow(flow, plan.head.rollers, pass);
-    let seconds = |ms: Option<u32>, usual: f64| ms.map_or(usual, |ms| f64::from(ms) / 1e3);
-    let model = HeadModel {
-        spin_up_s: seconds(plan.motion.spin_up_ms, SPIN_UP_S),
-        coast_s: seconds(plan.motion.coast_ms, COAST_S),
-        pulsation: plan.motion.pulsation_ppm.map_or(PULSATION, |ppm| f64::from(ppm) / 1e6),
-        ..base
-    };
-    conditions.of(model)
+    conditions.of(HeadModel::of(plan))
 }
 
 /// The train of a dose as the device plans it, and its outflow from a rotor that
@@ -111,7 +100,7 @@ pub(crate) fn train_from(
     };
     let mut pulses = Vec::new();
     while let Some(start) = plan.next_start() {
-        let on_ms = plan.next_length().as_ms();
+        let on_ms = head.run_of(plan.next_length()).as_ms();
         let start_ms = start.since(Instant::ZERO).as_ms();
         plan.next += 1;
         let next_ms = plan
@@ -149,9 +138,13 @@ impl Train {
         f64::from(self.head.flow.as_nl_per_min()) / 6e10
     }
 
-    /// On-time times calibrated flow, in ml.
+    /// On-time times calibrated flow, the lead of each start left out, in ml.
     pub fn commanded_ml(&self) -> f64 {
-        self.on_ms() as f64 * self.flow_ml_ms()
+        self.pulses.iter().map(|pulse| self.pulse_ml(pulse)).sum()
+    }
+
+    fn pulse_ml(&self, pulse: &Pulse) -> f64 {
+        pulse.on_ms.saturating_sub(u64::from(self.head.lead_ms)) as f64 * self.flow_ml_ms()
     }
 
     /// What the model gives, in ml.
@@ -214,7 +207,7 @@ impl Train {
         let slope = self.dose_ml() / self.window_ms as f64;
         let (mut sum, mut line) = (0.0, Line { lead_ml: 0.0, lag_ml: 0.0, pulse_ml: 0.0 });
         for pulse in &self.pulses {
-            let ml = pulse.on_ms as f64 * self.flow_ml_ms();
+            let ml = self.pulse_ml(pulse);
             line.lag_ml = line.lag_ml.max(pulse.start_ms as f64 * slope - sum);
             sum += ml;
             line.lead_ml = line.lead_ml.max(sum - (pulse.start_ms + pulse.on_ms) as f64 * slope);
@@ -228,6 +221,7 @@ impl Train {
     pub fn samples(&self) -> (Vec<f64>, Vec<f64>) {
         let each_ms = (evenness::SAMPLE_S * 1000.0) as u64;
         let count = self.window_ms / each_ms;
+        let lead_ms = u64::from(self.head.lead_ms);
         let (mut commanded, mut outflow) = (Vec::new(), Vec::new());
         let (mut before, mut done) = ((0.0, 0.0), 0);
         let (mut sum_ms, mut sum_ml, mut angle) = (0_u64, 0.0, 0.0);
@@ -239,7 +233,7 @@ impl Train {
                 if next > at_ms {
                     break;
                 }
-                sum_ms += pulse.on_ms;
+                sum_ms += pulse.on_ms - lead_ms.min(pulse.on_ms);
                 sum_ml += pulse.outflow_ml;
                 let (on_s, until_s) =
                     (pulse.on_ms as f64 / 1e3, (next - pulse.start_ms) as f64 / 1e3);
@@ -249,7 +243,7 @@ impl Train {
             let (mut now_ms, mut now_ml) = (sum_ms as f64, sum_ml);
             if let Some(pulse) = self.pulses.get(done).filter(|pulse| pulse.start_ms < at_ms) {
                 let into = at_ms - pulse.start_ms;
-                now_ms += into.min(pulse.on_ms) as f64;
+                now_ms += into.min(pulse.on_ms).saturating_sub(lead_ms) as f64;
                 let rotor = Rotor { model: self.model, angle };
                 now_ml += rotor.peek_ml(pulse.on_ms as f64 / 1e3, into as f64 / 1e3);
             }

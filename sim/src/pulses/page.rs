@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use super::{Ran, Train, Turndown, turndown};
 use crate::diagnose::display;
+use crate::plan::passes;
 use crate::scenario::show;
 use crate::trade::evenness::Error;
 use crate::trade::turndown::{ACCURACY_PERCENT, LINEARITY_PERCENT, REPEATABILITY_PERCENT};
@@ -102,10 +103,17 @@ fn why(train: &Train) -> String {
     let each = train.dose_ml() / train.pulses.len().max(1) as f64;
     let chose = match train.asked {
         Some(_) => "as the file asks".to_owned(),
-        None => format!(
-            "the most that the head's limits and a least pulse of {} allow",
-            show::volume(train.head.least_pulse)
-        ),
+        None => {
+            let least = show::volume(train.head.least_pulse);
+            let count = u32::try_from(train.pulses.len()).unwrap_or(u32::MAX);
+            match passes::choose(train.dose, train.window_ms, &train.head) {
+                Ok(chosen) if count < chosen.most => format!(
+                    "for their whole roller passes, of the {} that the head's limits and a least pulse of {least} allow",
+                    chosen.most
+                ),
+                _ => format!("the most that the head's limits and a least pulse of {least} allow"),
+            }
+        }
     };
     let passes = train.passes().map_or(String::new(), |(passes, whole)| match whole {
         Some(1) => ", one whole roller pass".to_owned(),

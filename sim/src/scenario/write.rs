@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use dosewright_core::config::Head;
 
 use super::keys::{self, Table};
-use super::model::{Container, HeadPlan, Limits, Motor, Product, Supply, Tube};
+use super::model::{Container, Drive, HeadPlan, Limits, Motor, Product, Supply, Tube};
 use super::show;
 
 /// A string in quotes, with what TOML wants escaped.
@@ -85,10 +85,28 @@ pub fn head(plan: &HeadPlan) -> String {
     if head.least_pulse != usual.least_pulse {
         t.put("least_pulse", head.least_pulse.as_nl());
     }
+    if head.lead_ms != usual.lead_ms {
+        t.put("lead", head.lead_ms);
+    }
+    if let Some(drive) = plan.motion.drive {
+        _ = writeln!(t.out, "drive = {{ {} }}", drive_words(drive));
+    }
     t.maybe("spin_up", plan.motion.spin_up_ms);
     t.maybe("coast", plan.motion.coast_ms);
     t.maybe("pulsation", plan.motion.pulsation_ppm);
     t.end()
+}
+
+fn drive_words(drive: Drive) -> String {
+    match drive {
+        Drive::OnOff => "on_off = {}".to_owned(),
+        Drive::Duty { speed_ppm } => {
+            format!("duty = {{ speed = \"{}\" }}", show::percent(speed_ppm))
+        }
+        Drive::Stepper { steps_per_turn } => {
+            format!("stepper = {{ steps_per_turn = {steps_per_turn} }}")
+        }
+    }
 }
 
 /// `[motor]`.
@@ -186,6 +204,23 @@ pub fn limits(limits: &Limits) -> String {
 mod tests {
     use super::*;
     use crate::scenario::read;
+
+    #[test]
+    fn every_drive_is_read_again_as_it_was() {
+        for drive in [
+            Drive::OnOff,
+            Drive::Duty { speed_ppm: 625_000 },
+            Drive::Stepper { steps_per_turn: 3200 },
+        ] {
+            let file = include_str!("everything.toml");
+            let mut plan = read("everything.toml", file).unwrap().0.head;
+            plan.motion.drive = Some(drive);
+            let again = format!("schema = 1\n{}", head(&plan));
+            let found = crate::scenario::read_head("again.toml", &again);
+            let found = found.unwrap_or_else(|e| panic!("{again}\n{e:?}")).head;
+            assert_eq!((found.motion, found.head), (plan.motion, plan.head), "{again}");
+        }
+    }
 
     #[test]
     fn what_is_written_is_read_again_as_it_was() {

@@ -219,9 +219,9 @@ fn make_all_but_floods(
             let _ = write!(text, "\n[[operator]]\nat = \"+{}\"\n{RIGHT_PIN}\n", length(when));
         }
         let _ = write!(text, "\n[[{}]]\nat = \"+{}\"\n{}\n", made.table, length(when), made.line);
-        if let Some((line, after)) = made.then {
+        if let Some((line, after)) = &made.then {
             let at = length(when + after);
-            let _ = write!(text, "\n[[operator]]\nat = \"+{at}\"\n{line} = {{}}\n");
+            let _ = write!(text, "\n[[operator]]\nat = \"+{at}\"\n{line}\n");
         }
         ahead.put(kind, when, &made);
         if made.off_ms > 0 {

@@ -61,6 +61,7 @@ impl Given {
                 low_nl: container.low_contact.map(Volume::as_nl),
             }),
             has_pack: matches!(scenario.supply, Supply::Battery { .. }),
+            has_drive: scenario.head.motion.drive.is_some(),
             lifts: scenario.tube.as_ref().is_some_and(|tube| tube.lifted() > Volume::ZERO),
         };
         Some(Self { text: doc.to_string(), ground, run_ms: scenario.clock.run_for.as_ms() })

@@ -38,6 +38,8 @@ pub(super) struct Ground {
     pub(super) lifts: bool,
     /// It runs on a battery pack.
     pub(super) has_pack: bool,
+    /// Its pump turns by its rotor's angle.
+    pub(super) has_drive: bool,
 }
 
 impl Ground {

@@ -17,7 +17,7 @@ pub(super) struct Made {
     /// It may go on so long from its moment on.
     pub(super) lasts_ms: u64,
     /// What somebody does about it, and how long after its moment.
-    pub(super) then: Option<(&'static str, u64)>,
+    pub(super) then: Option<(String, u64)>,
 }
 
 /// What was made before, and what there is time for.
@@ -278,7 +278,19 @@ pub(super) fn make(
                  as_found = {found}, confirm = {confirm} }}"
             );
             // two runs at most, with what comes between and after them
-            act(line, 30 * 60_000)
+            let made = act(line, 30 * 60_000)?;
+            if !ground.has_drive || found || !chance.percent(60) {
+                return Some(made);
+            }
+            // and a train, or two
+            let after = chance.number(5, 40) * 60_000;
+            let train = format!(
+                "calibrate = {{ vessel = \"{vessel}\", reading_error = \"0.2 ml\", {reading}, \
+                 train = true, confirm = {confirm} }}"
+            );
+            let lasts_ms = after + 40 * 60_000;
+            let then = (lasts_ms < left_ms).then_some((train, after));
+            Some(Made { lasts_ms, then, ..made })
         }
     }
 }
@@ -302,6 +314,6 @@ fn near_flow(chance: &mut Chance, ground: &Ground) -> String {
 /// More often than not somebody does something about it within a day and a half.
 fn followed(chance: &mut Chance, made: Made, about: &'static str, left_ms: u64) -> Made {
     let after = made.lasts_ms.saturating_add(chance.number(1, 36 * 3_600_000));
-    let then = (chance.percent(75) && after < left_ms).then_some((about, after));
+    let then = (chance.percent(75) && after < left_ms).then(|| (format!("{about} = {{}}"), after));
     Made { then, ..made }
 }

@@ -35,11 +35,21 @@ pub struct Shape {
     pub all_on: bool,
     /// Three in ten made sites run on a battery pack.
     pub packs: bool,
+    /// Half of the made sites have a drive, so that their pump turns by its rotor's angle;
+    /// some have a lead, and what is calibrated there is often calibrated by a train too.
+    pub drives: bool,
 }
 
 impl Default for Shape {
     fn default() -> Self {
-        Self { days: 9, events_per_day_tenths: 12, kinds: Kinds::ALL, all_on: false, packs: false }
+        Self {
+            days: 9,
+            events_per_day_tenths: 12,
+            kinds: Kinds::ALL,
+            all_on: false,
+            packs: false,
+            drives: false,
+        }
     }
 }
 
@@ -55,7 +65,7 @@ const SETTLE_H: u64 = 24;
 pub fn scenario(seed: u64, shape: Shape) -> String {
     let mut chance = Chance::new(seed);
     let days = shape.days.max(LEAST_DAYS);
-    let site = site::make(&mut chance, days, shape.packs);
+    let site = site::make(&mut chance, days, &shape);
     let mut text = site.text(seed);
     let ground = site.ground();
     let busy_ms = busy_ms(days);

@@ -11,6 +11,7 @@ use dosewright_core::timetable::Timetable;
 use dosewright_core::units::{Flow, Volume};
 use dosewright_core::zone::Zone;
 
+use super::Shape;
 use super::chance::Chance;
 use super::ground::{Ground, Known, Tank};
 
@@ -55,6 +56,8 @@ pub(super) struct Site {
     container: Option<MadeContainer>,
     /// Lift of the suction line in decimetres; none for no tube.
     lift_dm: u64,
+    drive: Option<MadeDrive>,
+    lead_ms: u64,
     pack: Option<MadePack>,
 }
 
@@ -64,6 +67,13 @@ struct MadePack {
     cells: &'static str,
     celsius: u64,
     charge_percent: u64,
+}
+
+/// A made drive.
+#[derive(Clone, Copy)]
+struct MadeDrive {
+    words: &'static str,
+    spin_up_ms: u64,
 }
 
 /// A made container, in ml and ms.
@@ -76,7 +86,7 @@ struct MadeContainer {
     debounce_ms: u64,
 }
 
-pub(super) fn make(chance: &mut Chance, days: u32, packs: bool) -> Site {
+pub(super) fn make(chance: &mut Chance, days: u32, shape: &Shape) -> Site {
     let (zone, (y, m, d)) = chance.pick(&PLACES);
     let date = Date::from_ymd(y, m, d).expect("the table has real dates");
     let start = Local::new(date, Duration::from_min(chance.number(0, 1439)));
@@ -96,7 +106,21 @@ pub(super) fn make(chance: &mut Chance, days: u32, packs: bool) -> Site {
         container: None,
         lift_dm: 0,
         pack: None,
+        drive: None,
+        lead_ms: 0,
     };
+    if shape.drives && chance.percent(50) {
+        let spin_up_ms = chance.pick(&[0, 100, 300, 600]);
+        site.drive = Some(MadeDrive {
+            words: chance.pick(&[
+                "on_off = {}",
+                "duty = { speed = \"60 %\" }",
+                "stepper = { steps_per_turn = 3200 }",
+            ]),
+            spin_up_ms,
+        });
+        site.lead_ms = chance.pick(&[0, 0, spin_up_ms / 2, 250]);
+    }
     if chance.percent(15) {
         let first = date.plus_days(chance.number(1, 4) as i32);
         site.closed = Some((first, first.plus_days(chance.number(0, 2) as i32)));
@@ -134,7 +158,7 @@ pub(super) fn make(chance: &mut Chance, days: u32, packs: bool) -> Site {
     if chance.percent(50) {
         site.lift_dm = chance.number(1, 22);
     }
-    if packs && chance.percent(30) {
+    if shape.packs && chance.percent(30) {
         let charge_percent = chance.number(5, 100);
         site.pack = Some(MadePack {
             cells: chance.pick(&["LR20", "LR20", "LR14", "LR6", "HR20"]),
@@ -236,6 +260,7 @@ impl Site {
             }),
             lifts: self.lift_dm > 0,
             has_pack: self.pack.is_some(),
+            has_drive: self.drive.is_some(),
         }
     }
 
@@ -245,6 +270,7 @@ impl Site {
             longest_run_ms: self.longest_run_s as u32 * 1000,
             least_rest_ms: self.least_rest_ms as u32,
             starts_per_hour: self.starts_per_hour as u16,
+            lead_ms: self.lead_ms as u16,
             ..Head::with_flow(flow.expect("no flow is zero"))
         }
     }
@@ -267,15 +293,21 @@ impl Site {
         let _ = write!(
             text,
             "\n[head]\nflow = \"{}.{} ml/min\"\nlongest_run = \"{} s\"\nleast_rest = \"{} ms\"\n\
-             starts_per_hour = {}\n\n[memory]\nword = {}\nsectors = {}\n",
+             starts_per_hour = {}\n",
             self.flow_tenths / 10,
             self.flow_tenths % 10,
             self.longest_run_s,
             self.least_rest_ms,
-            self.starts_per_hour,
-            self.word,
-            self.sectors
+            self.starts_per_hour
         );
+        if let Some(MadeDrive { words, spin_up_ms }) = self.drive {
+            let lead_ms = self.lead_ms;
+            let _ = write!(
+                text,
+                "drive = {{ {words} }}\nspin_up = \"{spin_up_ms} ms\"\nlead = \"{lead_ms} ms\"\n"
+            );
+        }
+        let _ = write!(text, "\n[memory]\nword = {}\nsectors = {}\n", self.word, self.sectors);
         if let Some(made) = self.container {
             let _ = write!(
                 text,

@@ -154,6 +154,10 @@ pub(super) enum Line<'a> {
         /// Whether the flow is in force from then on; else it is how the head was
         /// found.
         in_force: bool,
+        /// How much longer than its volume takes each pulse runs, for what its start
+        /// loses; left out where that is nothing.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        lead_ms: Option<u16>,
     },
     /// The device wrote down an act of service.
     Service {
@@ -175,6 +179,7 @@ pub(super) const fn act_word(act: &DeviceAct) -> &'static str {
         DeviceAct::RunAgain(_) => "run_again",
         DeviceAct::Prime(_) => "prime",
         DeviceAct::Calibrate(_) | DeviceAct::CalibrateInto(_) => "calibrate",
+        DeviceAct::CalibrateTrain(_) => "calibrate_train",
         DeviceAct::Measured(_) => "measured",
         DeviceAct::TubeChanged => "change_tube",
         DeviceAct::Unlock(_) => "unlock",
@@ -204,6 +209,8 @@ pub(super) const fn service_word(act: dosewright_core::record::Act) -> &'static 
         Act::PrimeEnded => "prime_ended",
         Act::CalibrationBegun => "calibration_begun",
         Act::CalibrationEnded => "calibration_ended",
+        Act::TrainBegun => "train_begun",
+        Act::TrainEnded => "train_ended",
         Act::Acknowledged => "acknowledged",
         Act::TubeChanged => "tube_changed",
         Act::Unlocked => "unlocked",
@@ -269,11 +276,12 @@ impl<W: io::Write> Sink for Lines<W> {
                 };
                 Line::Act { at_ms, act: act_word(act), on }
             }
-            Event::Calibrated { found, in_force } => Line::Calibration {
+            Event::Calibrated { found, in_force, lead_ms } => Line::Calibration {
                 at_ms,
                 flow_ul_per_min: f64::from(found.flow.as_nl_per_min()) / 1e3,
                 uncertainty: f64::from(found.uncertainty_ppm) / 1e6,
                 in_force,
+                lead_ms: (lead_ms > 0).then_some(lead_ms),
             },
             Event::Done { act, ms } => Line::Service { at_ms, act: service_word(act), ms },
             Event::LateWake { by_ms } => Line::LateWake { at_ms, by_ms },

@@ -167,6 +167,8 @@ pub enum Event<'a> {
         found: Found,
         /// Whether the flow is in force from then on.
         in_force: bool,
+        /// The lead of each start that goes with it, in ms.
+        lead_ms: u16,
     },
     /// The device was called late.
     LateWake {

@@ -348,8 +348,9 @@ impl<'s> Tracker<'s> {
                 self.owns = false;
                 self.tell(at_ms, &Event::Done { act: *act, ms: *ms });
             }
-            Record::Calibration { found, in_force } => {
-                self.tell(at_ms, &Event::Calibrated { found: *found, in_force: *in_force });
+            Record::Calibration { found, in_force, lead_ms } => {
+                let (found, in_force, lead_ms) = (*found, *in_force, *lead_ms);
+                self.tell(at_ms, &Event::Calibrated { found, in_force, lead_ms });
             }
             Record::Alarm { alarm, on, .. } => {
                 self.tell(at_ms, &Event::Alarm { alarm: *alarm, on: *on });
@@ -428,7 +429,7 @@ const fn mover(record: &Record) -> Option<Mover> {
         Record::Container { .. } => Mover::Told,
         Record::Outcome(_) => Mover::Dose,
         Record::Act { act: Act::PrimeEnded, .. } => Mover::Prime,
-        Record::Act { act: Act::CalibrationEnded, .. } => Mover::Calibrate,
+        Record::Act { act: Act::CalibrationEnded | Act::TrainEnded, .. } => Mover::Calibrate,
         Record::Calibration { .. } => Mover::Restated,
         Record::Alarm { alarm: Alarm::LowLevel | Alarm::LevelDisagrees, on: true, .. } => {
             Mover::Contact

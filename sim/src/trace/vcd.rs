@@ -300,8 +300,8 @@ impl<W: io::Write> Wave<W> {
             Event::Done { act, .. } => match act {
                 Act::PrimeBegun => self.wire(at_ms, Wire::Prime, true),
                 Act::PrimeEnded => self.wire(at_ms, Wire::Prime, false),
-                Act::CalibrationBegun => self.wire(at_ms, Wire::Calibrate, true),
-                Act::CalibrationEnded => self.wire(at_ms, Wire::Calibrate, false),
+                Act::CalibrationBegun | Act::TrainBegun => self.wire(at_ms, Wire::Calibrate, true),
+                Act::CalibrationEnded | Act::TrainEnded => self.wire(at_ms, Wire::Calibrate, false),
                 Act::Acknowledged | Act::TubeChanged | Act::Unlocked | Act::WrongPin => Ok(()),
             },
             Event::Alarm { alarm, on } => {

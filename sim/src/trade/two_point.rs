@@ -26,6 +26,14 @@ pub struct Steady {
     pub loss_ml: f64,
 }
 
+impl Steady {
+    /// The loss as a time at the steady flow, in ms: how much longer a pulse has to run. None
+    /// where a start loses nothing.
+    pub fn lead_ms(&self) -> f64 {
+        (self.loss_ml / self.flow_ml_min * 60_000.0).max(0.0)
+    }
+}
+
 /// Each start loses the same volume: long = q T - e, train = n (q t - e).
 /// `None` where the two runs do not differ enough to tell them apart.
 pub fn solve(readings: &Readings) -> Option<Steady> {

@@ -9,6 +9,9 @@
 
 use std::f64::consts::TAU;
 
+use dosewright_core::units::Flow;
+
+use crate::scenario::{Drive, HeadPlan};
 use crate::trade::hydraulics::{drop_any_pa, suction_limit_m};
 use crate::trade::water::GRAVITY;
 
@@ -16,6 +19,8 @@ use crate::trade::water::GRAVITY;
 pub const SPIN_UP_S: f64 = 0.1;
 /// Time in which it comes to rest unless said, in s (own choice).
 pub const COAST_S: f64 = 0.05;
+/// Time in which a stepper comes up to speed unless said, in s: its ramp (own choice).
+pub const STEPPER_SPIN_UP_S: f64 = 0.02;
 /// Swing of the flow about its mean unless said, as a share of the mean: at 1 it
 /// falls to nothing once a roller pass (own choice).
 pub const PULSATION: f64 = 1.0;
@@ -41,6 +46,9 @@ pub struct HeadModel {
     pub pulsation: f64,
     /// What is left of the volume of a turn, by wear, suction, temperature.
     pub left: f64,
+    /// The rotor stands on whole parts of a turn of this size; 0 where it stands
+    /// anywhere.
+    pub step_turns: f64,
 }
 
 impl HeadModel {
@@ -57,7 +65,47 @@ impl HeadModel {
             coast_s: COAST_S,
             pulsation: PULSATION,
             left: 1.0,
+            step_turns: 0.0,
         }
+    }
+
+    /// A head by its table. Its rotor turns at the speed of the calibrated flow, however
+    /// much less a turn gives; what its drive is like is said by the table, or usual.
+    pub fn of(plan: &HeadPlan) -> Self {
+        let ml_min = |flow: Flow| f64::from(flow.as_nl_per_min()) / 1e6;
+        let (flow, motion) = (ml_min(plan.head.flow), &plan.motion);
+        let pass_ml = plan.head.roller_pass.as_nl() as f64 / 1e6;
+        let base = Self::with_flow(flow, plan.head.rollers, pass_ml);
+        // the drive comes up to a part of its speed in that part of the time
+        let (speed, spin_up_s, coast_s, step_turns) = match motion.drive {
+            None | Some(Drive::OnOff) => (1.0, SPIN_UP_S, COAST_S, 0.0),
+            Some(Drive::Duty { speed_ppm }) => {
+                (f64::from(speed_ppm) / 1e6, SPIN_UP_S, COAST_S, 0.0)
+            }
+            Some(Drive::Stepper { steps_per_turn }) => {
+                (1.0, STEPPER_SPIN_UP_S, 0.0, 1.0 / f64::from(steps_per_turn.max(1)))
+            }
+        };
+        let seconds = |ms: Option<u32>, usual: f64| ms.map_or(usual, |ms| f64::from(ms) / 1e3);
+        Self {
+            spin_up_s: seconds(motion.spin_up_ms, spin_up_s) * speed,
+            coast_s: seconds(motion.coast_ms, coast_s) * speed,
+            pulsation: motion.pulsation_ppm.map_or(PULSATION, |ppm| f64::from(ppm) / 1e6),
+            left: plan.true_flow.map_or(1.0, |flow_now| ml_min(flow_now) / flow),
+            step_turns,
+            ..base
+        }
+    }
+
+    /// The same head when it gives another flow at the same speed.
+    #[must_use]
+    pub fn giving(self, flow_ml_min: f64) -> Self {
+        Self { left: flow_ml_min / (self.turn_ml * self.turns_s * 60.0), ..self }
+    }
+
+    /// The most that it can give in a second, in ml.
+    pub fn most_ml_s(&self) -> f64 {
+        self.left * self.turn_ml * self.turns_s * (1.0 + self.pulsation)
     }
 
     /// Steady flow in ml/min.
@@ -89,6 +137,10 @@ impl HeadModel {
         if after > 0.0 && coast_s > 0.0 {
             let u = (after / coast_s).min(1.0);
             turns += self.turns_s * from * coast_s * (u - u * u / 2.0);
+        }
+        if self.step_turns > 0.0 {
+            // what is a whole step but for the last digit is one
+            turns = (turns / self.step_turns + 1e-9).floor() * self.step_turns;
         }
         turns
     }
@@ -199,6 +251,40 @@ impl Conditions {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::scenario;
+
+    fn of(drive: &str) -> HeadModel {
+        let text = format!(
+            "schema = 1\n[head]\nflow = \"26.5 ml/min\"\nvolume_per_roller_pass = \"0.29 ml\"\n{drive}\n"
+        );
+        HeadModel::of(&scenario::read_head("head.toml", &text).unwrap().head)
+    }
+
+    #[test]
+    fn spin_up_and_coast_differ_by_drive() {
+        let plain = of("");
+        assert_eq!(of("drive = { on_off = {} }"), plain);
+        near(plain.loss_ml(), 0.025 * 26.5 / 60.0);
+        // at half its speed it is there in half the time, and loses half as much
+        let duty = of("drive = { duty = { speed = \"50 %\" } }");
+        near(duty.loss_ml(), plain.loss_ml() / 2.0);
+        near(duty.flow_ml_min(), 26.5);
+        let stepper = of("drive = { stepper = { steps_per_turn = 200 } }");
+        near(stepper.coast_s, 0.0);
+        near(stepper.spin_up_s, 0.02);
+        // it stands on whole steps, and is still there a second later
+        let turned = stepper.turned(1.0, 1.0);
+        near((turned * 200.0).fract(), 0.0);
+        near(stepper.turned(1.0, 2.0), turned);
+        assert!((turned - plain.turned(1.0, 1.0)).abs() < 0.06 * turned);
+        // what the table says goes before what is usual
+        let slow = of("drive = { stepper = { steps_per_turn = 200 } }\nspin_up = \"1 s\"");
+        near(slow.spin_up_s, 1.0);
+        let worn = of("true_flow = \"23.85 ml/min\"");
+        near(worn.left, 0.9);
+        near(worn.turns_s, plain.turns_s);
+        near(plain.giving(23.85).left, 0.9);
+    }
 
     fn head() -> HeadModel {
         HeadModel::with_flow(26.5, 3, 0.29)

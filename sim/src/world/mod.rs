@@ -8,6 +8,7 @@ pub mod head;
 mod memory;
 mod operator;
 mod plant;
+mod rotor;
 mod script;
 mod stage;
 

@@ -3,9 +3,13 @@
 //!
 //! A model in integers: between two changes every flow is constant. A flow in
 //! nanolitres a minute times milliseconds gives sixty-thousandths of a nanolitre,
-//! so nothing is lost to rounding.
+//! so nothing is lost to rounding. Where the scenario names the drive, what the pump
+//! moves is of the rotor's angle instead ([`super::rotor`]).
 
 use dosewright_core::units::{Flow, Volume};
+
+use super::head::HeadModel;
+use super::rotor::Turning;
 
 /// Sixty-thousandths of a nanolitre in a nanolitre.
 const PARTS: i128 = 60_000;
@@ -31,8 +35,10 @@ pub(super) struct Plant {
     /// True ms up to which all of it is reckoned.
     now: u64,
     tank: Option<Tank>,
-    /// What the head delivers a minute, in nl.
+    /// What the head delivers a minute, in nl: by the mean, or at the most by its angle.
     flow: i128,
+    /// The rotor, where its angle counts.
+    rotor: Option<Turning>,
     /// The drive is on.
     drive: bool,
     /// The motor does not turn, though the drive is on.
@@ -65,6 +71,7 @@ impl Plant {
             now: 0,
             tank: None,
             flow: i128::from(flow.as_nl_per_min()),
+            rotor: None,
             drive: false,
             stalled: false,
             siphon: 0,
@@ -81,6 +88,21 @@ impl Plant {
         self.tank = Some(Tank { level: parts(level), heel: parts(heel), low: low.map(parts) });
     }
 
+    /// From here on the pump turns as this head does.
+    pub(super) fn set_rotor(&mut self, model: HeadModel) {
+        let rotor = Turning::new(model);
+        self.flow = rotor.most_nl_min();
+        self.rotor = Some(rotor);
+    }
+
+    /// Whether the pump moves anything, or may.
+    fn turns(&self) -> bool {
+        match &self.rotor {
+            Some(rotor) => rotor.turns(self.now),
+            None => self.drive && !self.stalled,
+        }
+    }
+
     /// Whether the suction tube reaches any product.
     fn reaches(&self) -> bool {
         self.tank.is_none_or(|tank| tank.level > tank.heel)
@@ -88,8 +110,7 @@ impl Plant {
 
     /// What the pump draws, what runs out and what runs back, in nl a minute.
     fn rates(&self) -> (i128, i128, i128) {
-        let turns = self.drive && !self.stalled;
-        let pump = if turns && self.reaches() { self.flow } else { 0 };
+        let pump = if self.turns() && self.reaches() { self.flow } else { 0 };
         let siphon = if self.tank.is_some() && self.reaches() { self.siphon } else { 0 };
         let back = if !self.drive && self.air < self.lifted { self.back } else { 0 };
         (pump, siphon, back)
@@ -97,7 +118,7 @@ impl Plant {
 
     /// Whether nothing flows at all, as it is between two pulses.
     fn is_still(&self) -> bool {
-        (self.stalled || !self.drive) && self.siphon == 0 && (self.drive || self.back == 0)
+        !self.turns() && self.siphon == 0 && (self.drive || self.back == 0)
     }
 
     /// How long the flows stay as they are, in ms; `None` for without end.
@@ -124,6 +145,11 @@ impl Plant {
         }
         put(self.air, pump);
         put(self.lifted - self.air, back);
+        // the coast ends
+        let coasts = self.rotor.as_ref().and_then(Turning::ends_at);
+        if let Some(at) = coasts.filter(|&at| at > self.now) {
+            put(i128::from(at - self.now), 1);
+        }
         next
     }
 
@@ -150,6 +176,11 @@ impl Plant {
     fn pass(&mut self, ms: i128) {
         let (pump, siphon, back) = self.rates();
         let (mut drawn, mut out) = (pump * ms, siphon * ms);
+        if let Some(rotor) = &mut self.rotor {
+            // it turns whether or not it draws anything
+            let moved = rotor.pass(self.now, ms);
+            drawn = if pump > 0 { moved } else { 0 };
+        }
         let returned = (back * ms).min(self.lifted - self.air);
         if let Some(tank) = &mut self.tank {
             let can = (tank.level - tank.heel).max(0);
@@ -158,7 +189,7 @@ impl Plant {
             tank.level += returned - drawn - out;
         }
         // what the pump draws fills the suction tube first
-        let fills = drawn.min(self.air);
+        let fills = drawn.min(self.air).max(0);
         self.air += returned - fills;
         self.delivered += drawn - fills;
         self.spilled += out;
@@ -169,16 +200,36 @@ impl Plant {
         self.advance(now);
         self.drive = on;
         self.drew_air |= on && self.air > 0;
+        self.drive_rotor(now);
     }
 
     pub(super) fn set_flow(&mut self, flow: Flow, now: u64) {
         self.advance(now);
         self.flow = i128::from(flow.as_nl_per_min());
+        if let Some(rotor) = &mut self.rotor {
+            rotor.give(f64::from(flow.as_nl_per_min()) / 1e6, now);
+            self.flow = rotor.most_nl_min();
+        }
     }
 
     pub(super) fn set_stalled(&mut self, stalled: bool, now: u64) {
         self.advance(now);
         self.stalled = stalled;
+        self.drive_rotor(now);
+    }
+
+    /// The rotor is driven from now on, or not any more. A stall stops it where it is.
+    fn drive_rotor(&mut self, now: u64) {
+        let (drive, stalled) = (self.drive, self.stalled);
+        if let Some(rotor) = &mut self.rotor {
+            if stalled {
+                rotor.stop(now);
+            } else if drive {
+                rotor.start(now);
+            } else {
+                rotor.let_go(now);
+            }
+        }
     }
 
     /// The squeeze is lost, with what runs out a minute, or it is back. Whether
@@ -279,6 +330,89 @@ mod tests {
         plant.set_drive(true, 240_000);
         plant.set_drive(false, 240_000 + 100_000);
         assert_eq!(plant.delivered_nl(), 10_000_000, "50 ml drawn, 40 of them in the tube");
+    }
+
+    /// 26.5 ml/min, three rollers of 0.29 ml, 200 ms up to speed and 100 ms down.
+    fn turning() -> HeadModel {
+        HeadModel { spin_up_s: 0.2, coast_s: 0.1, ..HeadModel::with_flow(26.5, 3, 0.29) }
+    }
+
+    #[test]
+    fn what_a_turning_rotor_moves_is_that_of_its_model_however_often_it_is_looked_at() {
+        let model = turning();
+        let (mut often, mut seldom) = (Plant::new(flow(26), ml(0)), Plant::new(flow(26), ml(0)));
+        for plant in [&mut often, &mut seldom] {
+            plant.set_rotor(model);
+            plant.set_tank(ml(1_000), ml(10), Some(ml(500)));
+        }
+        let mut rotor = super::super::head::Rotor { model, angle: 0.0 };
+        let mut wanted = 0.0;
+        for (number, on_ms) in [400_u64, 2_000, 9_057, 60_000].into_iter().enumerate() {
+            let from = number as u64 * 100_000;
+            wanted += rotor.run_ml(on_ms as f64 / 1e3, 30.0);
+            often.set_drive(true, from);
+            seldom.set_drive(true, from);
+            for at in (from..from + on_ms).step_by(7) {
+                often.advance(at);
+            }
+            often.set_drive(false, from + on_ms);
+            seldom.set_drive(false, from + on_ms);
+            for at in (from + on_ms..from + on_ms + 200).step_by(7) {
+                often.advance(at);
+            }
+            often.advance(from + on_ms + 30_000);
+            seldom.advance(from + on_ms + 30_000);
+        }
+        for plant in [&often, &seldom] {
+            let out = plant.delivered_nl() as f64 / 1e6;
+            assert!((out - wanted).abs() < 1e-5, "{out} {wanted}");
+            let left = plant.level_nl().unwrap() as f64 / 1e6;
+            assert!((left + wanted - 1_000.0).abs() < 1e-5, "{left}");
+        }
+        // what was set is more by the loss of each start, and by what the swing left out
+        let set = 26.5 / 60.0 * (0.4 + 2.0 + 9.057 + 60.0);
+        assert!((set - wanted - 4.0 * model.loss_ml()).abs() < 0.29, "{set} {wanted}");
+    }
+
+    #[test]
+    fn a_turning_rotor_stops_at_the_heel_and_finds_the_contact_to_the_millisecond() {
+        let mut plant = Plant::new(flow(26), ml(0));
+        plant.set_rotor(turning());
+        plant.set_tank(ml(20), ml(5), Some(ml(15)));
+        plant.set_drive(true, 0);
+        let (mut steps, mut low_at) = (0, None);
+        while let Some(at) = plant.next_at().filter(|&at| at < 100_000) {
+            plant.advance(at);
+            if plant.is_low() {
+                low_at = low_at.or(Some(at));
+            }
+            steps += 1;
+            assert!(steps < 2_000, "at {at}: {:?}", plant.level_nl());
+        }
+        // 5 ml at 26.5 ml/min, 0.1 s later for the spin-up, give or take half a pass
+        let low_s = low_at.unwrap() as f64 / 1e3;
+        assert!((low_s - 11.42).abs() < 0.35, "{low_s}");
+        plant.advance(100_000);
+        assert_eq!((plant.delivered_nl(), plant.level_nl()), (15_000_000, Some(5_000_000)));
+    }
+
+    #[test]
+    fn a_stalled_rotor_stops_where_it_is_and_comes_up_to_speed_again() {
+        let mut plant = Plant::new(flow(26), ml(0));
+        plant.set_rotor(turning());
+        plant.set_drive(true, 0);
+        plant.set_stalled(true, 10_000);
+        let stopped = plant.delivered_nl();
+        plant.advance(59_000);
+        assert_eq!(plant.delivered_nl(), stopped, "no coast");
+        plant.set_stalled(false, 60_000);
+        plant.advance(60_050);
+        let up = plant.delivered_nl() - stopped;
+        plant.advance(61_000);
+        assert!(up < 5_000 && plant.delivered_nl() > stopped + 200_000, "{up}");
+        plant.set_drive(false, 61_000);
+        plant.set_drive(true, 61_010);
+        assert!(plant.next_at().is_none());
     }
 
     #[test]

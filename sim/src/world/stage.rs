@@ -451,7 +451,17 @@ impl<'a, const W: usize> Stage<'a, W> {
             _ => None,
         };
         let flow = head.map_or(self.scenario.head.head.flow, |head| head.flow);
+        // of a dose's pulse the head's lead is no volume
+        let owns = head.is_some() && self.pulse_runs();
+        let lead_ms = if owns { head.map_or(0, |head| u64::from(head.lead_ms)) } else { 0 };
+        let on = Duration::from_ms(on.as_ms().saturating_sub(lead_ms));
         self.end.commanded_nl += flow.volume(on).as_nl();
+    }
+
+    /// Whether it is a dose that the pump runs for.
+    fn pulse_runs(&self) -> bool {
+        let Some(Power::On(device)) = &self.power else { return true };
+        device.controller().service_run().is_none()
     }
 
     /// Takes down a refusal of the act that is being done.

@@ -238,9 +238,13 @@ pub fn run(data: &[u8]) -> Became {
             }
             23 => {
                 let capacity = Volume::from_ml(u64::from(bytes.u8()));
-                let reading_error = Volume::from_ul(u64::from(bytes.u8()) * 10);
+                let error = bytes.u8();
+                let reading_error = Volume::from_ul(u64::from(error) * 10);
                 let vessel = Vessel { capacity, reading_error };
-                device.handle(now, Event::CalibrateInto(&vessel), &mut pump);
+                let train = error & 1 == 1;
+                let into = Event::CalibrateInto(&vessel);
+                let event = if train { Event::CalibrateTrain(&vessel) } else { into };
+                device.handle(now, event, &mut pump);
             }
             24 => {
                 let (figure, with) = (u32::from(bytes.u16()), bytes.u16());

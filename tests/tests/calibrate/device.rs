@@ -183,7 +183,7 @@ fn o2_as_found_is_taken_down_and_the_account_restated_and_the_flow_stays() {
         ..Container::NONE
     };
     rig.act(Event::Container(&container, Volume::from_ml(20_000))).unwrap();
-    rig.act(Event::Timetable(&nightly(Volume::from_ml(500)))).unwrap();
+    rig.act(Event::Timetable(&nightly(Volume::from_ml(500), 10))).unwrap();
     rig.run(10 * 86_400_000);
     let account = |rig: &Rig| rig.device.controller().book().account().as_nl() as f64 / 1e6;
     assert!((account(&rig) - 15_000.0).abs() < 0.1, "{}", account(&rig));
@@ -238,7 +238,7 @@ fn d5_a_new_flow_that_no_longer_fits_raises_an_alarm() {
     use dosewright_core::record::{Alarm, Record};
     let mut rig = rig(14.0);
     // 44 min of pumping at 26.5 ml/min fit a window of 45 min, and 83 min do not
-    rig.act(Event::Timetable(&nightly(Volume::from_ml(1150)))).unwrap();
+    rig.act(Event::Timetable(&nightly(Volume::from_ml(1150), 10))).unwrap();
     for _ in 0..2 {
         let before = rig.out.ml;
         rig.act(Event::Calibrate { run_ms: 180_000 }).unwrap();
@@ -261,7 +261,7 @@ fn d5_a_new_flow_that_no_longer_fits_raises_an_alarm() {
 #[test]
 fn d3_a_dose_that_comes_due_between_run_and_reading_is_not_kept_waiting() {
     let mut rig = rig(26.5);
-    rig.act(Event::Timetable(&nightly(Volume::from_ml(120)))).unwrap();
+    rig.act(Event::Timetable(&nightly(Volume::from_ml(120), 10))).unwrap();
     rig.run(43 * 60_000);
     let before = rig.out.on_ms;
     rig.run_into(&CYLINDER).unwrap();

@@ -4,3 +4,5 @@ mod arithmetic;
 mod device;
 mod month;
 mod rig;
+mod two_point;
+mod world;

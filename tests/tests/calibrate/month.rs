@@ -61,7 +61,7 @@ fn month(seed: u64) -> (f64, f64) {
     let found = rig.device.controller().book().tube.calibrations().last();
     let uncertainty = f64::from(found.expect("it was calibrated").uncertainty_ppm) / 1e6;
     let dose_ml = chance.between(60.0, 250.0).round();
-    rig.act(Event::Timetable(&nightly(Volume::from_ml(dose_ml as u64)))).unwrap();
+    rig.act(Event::Timetable(&nightly(Volume::from_ml(dose_ml as u64), 10))).unwrap();
     let before = rig.out.ml;
     rig.run(30 * 86_400_000);
     let set = 30.0 * dose_ml;

@@ -6,8 +6,8 @@ use dosewright_core::config::Head;
 use dosewright_core::device::{Device, Outputs};
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
-use dosewright_core::ledger::Geometry;
-use dosewright_core::record::{Alarm, Reset};
+use dosewright_core::ledger::{Geometry, SLOT, Slot};
+use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
@@ -28,12 +28,14 @@ pub(crate) struct Outflow {
     pub(crate) ml: f64,
     pub(crate) refused: Option<Refusal>,
     pub(crate) on_ms: u64,
+    pub(crate) starts: u32,
 }
 
 impl Outputs for Outflow {
     fn pump_on(&mut self, _: Duration) {
         assert!(self.on_since.is_none(), "the pump starts while it runs");
         self.on_since = Some(self.now);
+        self.starts += 1;
     }
     fn pump_off(&mut self) {
         if let Some(since) = self.on_since.take() {
@@ -63,8 +65,15 @@ impl Rig {
         else {
             panic!("the ledger does not start")
         };
-        let out =
-            Outflow { rotor, now: Instant::ZERO, on_since: None, ml: 0.0, refused: None, on_ms: 0 };
+        let out = Outflow {
+            rotor,
+            now: Instant::ZERO,
+            on_since: None,
+            ml: 0.0,
+            refused: None,
+            on_ms: 0,
+            starts: 0,
+        };
         let mut rig = Self { device, out };
         rig.act(Event::SetHead(&head)).unwrap();
         let monday = dosewright_core::civil::Date::from_ymd(2026, 10, 5).unwrap();
@@ -118,6 +127,17 @@ impl Rig {
         self.device.controller().book().head.map_or(0.0, |h| ml_min(h.flow))
     }
 
+    /// What its memory holds, slot by slot.
+    pub(crate) fn records(&self) -> Vec<Record> {
+        let bytes = self.device.ledger().flash().bytes();
+        let payloads =
+            bytes.chunks_exact(SLOT).filter_map(|slot| match Slot::decode(slot.try_into().ok()?) {
+                Slot::Good { payload, .. } => Some(payload),
+                _ => None,
+            });
+        payloads.filter_map(|payload| Record::decode(&payload)).collect()
+    }
+
     /// Switches it off, and on again.
     pub(crate) fn restart(self) -> Self {
         let count = Some(self.out.now);
@@ -144,7 +164,7 @@ pub(crate) const CYLINDER: Vessel =
     Vessel { capacity: Volume::from_ml(100), reading_error: Volume::from_ul(500) };
 
 /// A dose every night at 00:45, over three quarters of an hour.
-pub(crate) fn nightly(volume: Volume) -> Timetable<N> {
+pub(crate) fn nightly(volume: Volume, pulses: u16) -> Timetable<N> {
     let mut timetable = Timetable::EMPTY;
     let entry = Entry {
         id: EntryId(1),
@@ -157,7 +177,7 @@ pub(crate) fn nightly(volume: Volume) -> Timetable<N> {
         last: None,
         observes_closed: false,
         gap_rule: GapRule::Shift,
-        pulses: Some(10),
+        pulses: Some(pulses),
     };
     timetable.put(entry).unwrap();
     timetable

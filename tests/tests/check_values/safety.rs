@@ -269,8 +269,41 @@ outcomes = {{ entry = "night", dosed = 3, part = 0, skipped = 0, open = 0 }}
     }
 }
 
-/// GIP 1.6.2: a fault stops at once. (That a normal stop ends the stroke, 1.6.1, is
-/// not held to here: every stop is at once.)
+/// GIP 1.6.1: a normal stop ends the stroke. A stroke is a roller pass here. A calibration
+/// run is of whole turns, and a pulse that `plan` found to be whole roller passes leaves
+/// the rotor where it found it. The device does not see the rotor: a dose of other pulses
+/// ends where its volume ends, and what a person or a contact stops, stops at once.
+#[test]
+fn gip_1_6_1_a_normal_stop_ends_the_stroke() {
+    use dosewright_core::calibration::{Target, Vessel, run_for};
+    use dosewright_sim::plan::passes;
+    let head = Head { roller_pass: Volume::from_ul(290), ..head() };
+    // a rotor that is at its speed at once, and stops at once
+    let stiff = HeadModel { spin_up_s: 0.0, coast_s: 0.0, ..HeadModel::with_flow(26.5, 3, 0.29) };
+    // a ms of this rotor, in turns
+    let a_ms = stiff.turns_s / 1e3;
+    let off_turn = |turns: f64| (turns - turns.round()).abs();
+    let vessel = Vessel { capacity: Volume::from_ml(100), reading_error: Volume::from_ml(1) };
+    let turn = Volume::from_ul(870);
+    let run = run_for(&vessel, &Target::DEFAULT, head.flow, turn).unwrap();
+    let turned = stiff.turned(f64::from(run.run_ms) / 1e3, f64::from(run.run_ms) / 1e3);
+    assert!(off_turn(turned) < 1.5 * a_ms, "{turned} turns");
+    // 26.1 ml are 90 passes: 6 pulses of 15
+    let dose = Volume::from_ul(26_100);
+    let found = passes::choose(dose, 2_700_000, &head).unwrap();
+    assert_eq!((found.pulses, found.whole()), (6, Some(15)));
+    let asked = u16::try_from(found.pulses).unwrap();
+    let train = pulses::train(dose, 2_700_000, Some(asked), &head, stiff).unwrap();
+    let mut rotor = Rotor { model: stiff, angle: 0.0 };
+    for (pulse, number) in train.pulses.iter().zip(1..) {
+        let ml = rotor.run_ml(pulse.on_ms as f64 / 1e3, 60.0);
+        let passes = rotor.angle * 3.0;
+        assert!(off_turn(passes) < 3.0 * a_ms * f64::from(number), "pulse {number}: {passes}");
+        assert!((ml - 15.0 * 0.29).abs() < 1e-3, "pulse {number}: {ml} ml");
+    }
+}
+
+/// GIP 1.6.2: a fault stops at once.
 #[test]
 fn gip_1_6_2_a_fault_stops_at_once() {
     let text = file(&format!(

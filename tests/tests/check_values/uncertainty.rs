@@ -2,7 +2,7 @@
 //! values computed with PyPI uncertainties 3.2.3.
 
 use dosewright_sim::trade::run_length::{Means, Unreachable, shortest};
-use dosewright_sim::trade::two_point::{Readings, solve, uncertainty};
+use dosewright_sim::trade::two_point::{Readings, Steady, solve, uncertainty};
 use dosewright_sim::trade::uncertainty::{rectangular, timed_run};
 
 use crate::{same, within};
@@ -92,6 +92,9 @@ fn two_points_give_back_the_flow_and_the_loss_they_were_made_with() {
     let steady = solve(&readings).unwrap();
     within(steady.flow_ml_min, flow, 1e-12);
     within(steady.loss_ml, loss, 1e-9);
+    // 0.04 ml at 26.5 ml/min are 90.6 ms; a start that gains something has no lead
+    within(steady.lead_ms(), 0.04 / 26.5 * 60_000.0, 1e-9);
+    same(Steady { loss_ml: -0.01, ..steady }.lead_ms(), 0.0, 9);
     // by differences: what the formulas say is what a small change does
     let (u_flow, u_loss) = uncertainty(&readings, 0.1, 0.0);
     let by = |long: f64, train: f64| {

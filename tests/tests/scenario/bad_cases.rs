@@ -279,6 +279,18 @@ pub(crate) const CASES: &[Case] = &[
     ),
     ("[[operator]]\nat = \"+1 d\"\nunlock = { pin = \"12a4\" }", "S008", "pin", "4 to 8 digits"),
     (
+        "[[operator]]\nat = \"+1 d\"\ncalibrate = { run = \"1 min\", measured = \"20 ml\", train = true }",
+        "S022",
+        "run",
+        "together with `train`",
+    ),
+    (
+        "[[operator]]\nat = \"+1 d\"\ncalibrate = { vessel = \"100 ml\", as_delivered = true, as_found = true, train = true }",
+        "S022",
+        "as_found",
+        "together with `train`",
+    ),
+    (
         "[[operator]]\nat = \"+1 d\"\ncalibrate = { as_delivered = true }",
         "S022",
         "as_delivered",

@@ -49,7 +49,7 @@ fn calibrated(stream: &Stream) -> Vec<usize> {
 /// The stream with its calibration record changed.
 fn spoilt(mut stream: Stream, change: impl Fn(&mut Found, &mut bool)) -> Stream {
     let at = calibrated(&stream)[0];
-    if let Ev::Record(Record::Calibration { found, in_force }) = &mut stream[at].1 {
+    if let Ev::Record(Record::Calibration { found, in_force, .. }) = &mut stream[at].1 {
         change(found, in_force);
     }
     stream
@@ -105,9 +105,9 @@ fn o2_a_reading_of_no_run_or_of_one_that_was_left() {
     // entered once more
     let again = (record.0 + 60_000, read(NEAR, false));
     let noted = match record.1 {
-        Ev::Record(Record::Calibration { found, in_force }) => {
+        Ev::Record(Record::Calibration { found, in_force, lead_ms }) => {
             let later = found.at.plus(dosewright_core::time::Duration::from_min(1));
-            Record::Calibration { found: Found { at: later, ..found }, in_force }
+            Record::Calibration { found: Found { at: later, ..found }, in_force, lead_ms }
         }
         _ => unreachable!(),
     };

@@ -6,6 +6,7 @@ mod bad_calibrations;
 mod bad_lock;
 mod bad_pack;
 mod bad_settings;
+mod bad_trains;
 mod bench;
 mod finders;
 mod good;

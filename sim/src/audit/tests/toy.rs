@@ -150,7 +150,7 @@ impl<T: Take> Hand for Scribe<T> {
     }
 
     fn calibrated(&mut self, ms: u64, found: Found, in_force: bool) {
-        self.write(ms, Record::Calibration { found, in_force });
+        self.write(ms, Record::Calibration { found, in_force, lead_ms: 0 });
     }
 
     fn waits(&mut self, model: &Model, ms: u64, due: &Due, cause: Cause, at: i64) {

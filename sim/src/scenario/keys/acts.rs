@@ -127,6 +127,12 @@ pub(in crate::scenario) static CALIBRATE: Table = Table {
             "It says how the head was found: taken down, not put in force; false unless said.",
         ),
         optional(
+            "train",
+            Kind::Switch,
+            "true: a train of short pulses in the place of one run, after a calibration of one \
+             run; it finds what each start loses (two-point).",
+        ),
+        optional(
             "confirm",
             Kind::Switch,
             "The operator makes a second run where the device asks for one; false unless said.",

@@ -139,14 +139,24 @@ pub(in crate::scenario) static HEAD: Table = Table {
             "Longest calibration run; 10 min unless said.",
         ),
         optional(
+            "lead",
+            Kind::Length(range(0, 10_000)),
+            "How much longer than its volume takes each pulse runs, for what its start loses; a two-point calibration finds it; nothing unless said.",
+        ),
+        optional(
+            "drive",
+            Kind::Table(&DRIVE),
+            "What turns the rotor. With it the pump of a run turns by the model, in jerks as its rollers pass; without it a run has the mean flow from the first millisecond to the last.",
+        ),
+        optional(
             "spin_up",
             Kind::Length(range(0, 10_000)),
-            "Time in which the rotor comes up to speed, for the model of its flow; 100 ms unless said.",
+            "Time in which the rotor comes up to full speed, for the model of its flow; unless said 100 ms, with a stepper 20 ms.",
         ),
         optional(
             "coast",
             Kind::Length(range(0, 10_000)),
-            "Time in which the rotor comes to rest, for the model of its flow; 50 ms unless said.",
+            "Time in which the rotor comes to rest from full speed, for the model of its flow; unless said 50 ms, with a stepper none.",
         ),
         optional(
             "pulsation",
@@ -154,6 +164,38 @@ pub(in crate::scenario) static HEAD: Table = Table {
             "How far the flow swings about its mean at each roller pass, for the model of its flow; 100 % unless said.",
         ),
     ],
+};
+
+pub(in crate::scenario) static DRIVE: Table = Table {
+    name: "drive",
+    group: "what the drive is",
+    keys: &[
+        one_of("on_off", Kind::Table(&ON_OFF), "A motor that is switched on and off."),
+        one_of("duty", Kind::Table(&DUTY), "A motor whose speed is set by its duty."),
+        one_of("stepper", Kind::Table(&STEPPER), "A stepper motor: whole steps, no coast."),
+    ],
+};
+
+pub(in crate::scenario) static ON_OFF: Table = Table { name: "on_off", group: "", keys: &[] };
+
+pub(in crate::scenario) static DUTY: Table = Table {
+    name: "duty",
+    group: "",
+    keys: &[required(
+        "speed",
+        Kind::Quantity(&PERCENT, range(10_000, 1_000_000)),
+        "Share of full speed that it runs at; `flow` is what the head delivers at that speed.",
+    )],
+};
+
+pub(in crate::scenario) static STEPPER: Table = Table {
+    name: "stepper",
+    group: "",
+    keys: &[required(
+        "steps_per_turn",
+        Kind::Count(range(1, 100_000)),
+        "Steps in one turn of the rotor, gear included.",
+    )],
 };
 
 pub(in crate::scenario) static MOTOR: Table = Table {

@@ -102,6 +102,8 @@ pub enum CalibrationRun {
     Lasts(Duration),
     /// As the device reckons for the vessel.
     IntoVessel,
+    /// As long, in a train of short pulses.
+    Train,
 }
 
 /// A key of the panel.

@@ -20,7 +20,9 @@ pub use entry::{EntryPlan, IntervalStart, RecurrencePlan};
 pub use expect::{Claim, DueClaim, Expectation, Outcome};
 pub use fault::{Fault, FaultKind, MemoryWork};
 pub use product::{Product, Tube};
-pub use site::{CellType, Container, HeadPlan, Limits, Memory, Motion, Motor, Pack, Site, Supply};
+pub use site::{
+    CellType, Container, Drive, HeadPlan, Limits, Memory, Motion, Motor, Pack, Site, Supply,
+};
 
 use dosewright_core::civil::Local;
 use dosewright_core::entry::ClosedDates;

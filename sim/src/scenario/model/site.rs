@@ -22,12 +22,31 @@ pub struct HeadPlan {
 /// How a rotor moves and how its flow swings: parameters of a model.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Motion {
+    /// What turns it; `None` for a pump that has its mean flow at once, in a run.
+    pub drive: Option<Drive>,
     /// Time in which it comes up to speed, in ms.
     pub spin_up_ms: Option<u32>,
     /// Time in which it comes to rest, in ms.
     pub coast_ms: Option<u32>,
     /// Swing of the flow about its mean, in parts per million.
     pub pulsation_ppm: Option<u32>,
+}
+
+/// What turns a rotor.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Drive {
+    /// A motor that is switched on and off.
+    OnOff,
+    /// A motor whose speed is set by its duty.
+    Duty {
+        /// Share of full speed that it runs at, in parts per million.
+        speed_ppm: u32,
+    },
+    /// A stepper motor.
+    Stepper {
+        /// Steps in one turn of the rotor.
+        steps_per_turn: u32,
+    },
 }
 
 /// `[site]`: what the papers left on site say of it. None of it changes a run.

@@ -35,12 +35,16 @@ pub fn percent(ppm: u32) -> String {
 }
 
 /// What a calibration found, and what was made of it.
-pub fn calibration(found: &Found, in_force: bool) -> String {
+pub fn calibration(found: &Found, in_force: bool, lead_ms: u16) -> String {
     let what = if in_force { "calibrated" } else { "as found" };
     // no digit that the uncertainty leaves nothing of
     let ul = (u64::from(found.flow.as_nl_per_min()) + 5_000) / 10_000 * 10_000;
     let ppm = (found.uncertainty_ppm + 50) / 100 * 100;
-    format!("{what}: {} ml/min within {} (k = 2)", millionths(ul), percent(ppm))
+    let lead = match lead_ms {
+        0 => String::new(),
+        ms => format!(", and each start takes {ms} ms more"),
+    };
+    format!("{what}: {} ml/min within {} (k = 2){lead}", millionths(ul), percent(ppm))
 }
 
 /// Weeks are not used: days, hours, minutes, seconds, milliseconds.

@@ -171,6 +171,17 @@ fn calibrate(mut t: TableReader) -> Option<Act> {
     let flow = t.flow("flow").map(Calibration::Flow);
     let as_found = t.switch("as_found").unwrap_or(false);
     let confirm = t.switch("confirm").unwrap_or(false);
+    let train = t.switch("train").unwrap_or(false);
+    if let Some(key) = ["run", "as_found"].into_iter().find(|&key| train && t.has(key)) {
+        let found = Diagnostic::new(
+            codes::CONTRADICTION,
+            t.key_place(key),
+            format!("`{key}` together with `train`"),
+        )
+        .label("a train is as long as the vessel needs, and what it finds is put in force")
+        .help("leave it out, or leave out `train`");
+        t.cx.report(found);
+    }
     if t.has("measured") && !t.has("run") && !t.has("vessel") {
         let found = Diagnostic::new(
             codes::CONTRADICTION,
@@ -200,7 +211,7 @@ fn calibrate(mut t: TableReader) -> Option<Act> {
         .help("say what was read: measured = \"80 ml\"; or as_delivered = true");
         t.cx.report(found);
     }
-    if let Some(key) = ["vessel", "reading_error", "as_found", "confirm"]
+    if let Some(key) = ["vessel", "reading_error", "as_found", "confirm", "train"]
         .into_iter()
         .find(|&key| t.has("flow") && t.has(key))
     {
@@ -218,7 +229,11 @@ fn calibrate(mut t: TableReader) -> Option<Act> {
         .map(Calibration::Measured)
         .or_else(|| as_delivered.filter(|&on| on).map(|_| Calibration::AsDelivered))
         .or(flow)?;
-    let into = given.is_some().then_some(CalibrationRun::IntoVessel);
+    let into = given.is_some().then_some(if train {
+        CalibrationRun::Train
+    } else {
+        CalibrationRun::IntoVessel
+    });
     let capacity = given.unwrap_or_else(|| cylinder_for(measured.unwrap_or(Volume::ZERO)));
     let vessel =
         Vessel { capacity, reading_error: error.unwrap_or_else(|| reading_error(capacity)) };

@@ -6,7 +6,7 @@ use dosewright_core::time::Duration;
 use dosewright_core::units::Volume;
 
 use super::super::model::{
-    CellType, ClockPlan, Container, Crystal, HeadPlan, Limits, Memory, Motion, Motor, Pack,
+    CellType, ClockPlan, Container, Crystal, Drive, HeadPlan, Limits, Memory, Motion, Motor, Pack,
     SignedMs, Site, Supply,
 };
 use super::super::quantity::show;
@@ -87,7 +87,9 @@ pub(super) fn head(mut t: TableReader) -> Option<HeadPlan> {
     let least_pulse = t.volume("least_pulse");
     let longest_prime_ms = t.short_ms("longest_prime");
     let longest_calibration_ms = t.short_ms("longest_calibration");
+    let lead_ms = t.short_ms("lead");
     let motion = Motion {
+        drive: t.inner("drive").and_then(drive),
         spin_up_ms: t.short_ms("spin_up"),
         coast_ms: t.short_ms("coast"),
         pulsation_ppm: t.quantity_u32("pulsation"),
@@ -106,8 +108,28 @@ pub(super) fn head(mut t: TableReader) -> Option<HeadPlan> {
         least_pulse: least_pulse.unwrap_or(usual.least_pulse),
         longest_prime_ms: longest_prime_ms.unwrap_or(usual.longest_prime_ms),
         longest_calibration_ms: longest_calibration_ms.unwrap_or(usual.longest_calibration_ms),
+        lead_ms: lead_ms.map_or(usual.lead_ms, |ms| ms as u16),
     };
     Some(HeadPlan { head, true_flow, motion, spans })
+}
+
+fn drive(mut t: TableReader) -> Option<Drive> {
+    let on_off = t.inner("on_off").map(|t| {
+        t.finish();
+        Drive::OnOff
+    });
+    let duty = t.inner("duty").and_then(|mut t| {
+        let speed_ppm = t.quantity_u32("speed");
+        t.finish();
+        Some(Drive::Duty { speed_ppm: speed_ppm? })
+    });
+    let stepper = t.inner("stepper").and_then(|mut t| {
+        let steps_per_turn = t.count("steps_per_turn");
+        t.finish();
+        Some(Drive::Stepper { steps_per_turn: steps_per_turn? })
+    });
+    t.finish();
+    on_off.or(duty).or(stepper)
 }
 
 /// A text of nothing but blanks is a blank to fill in.

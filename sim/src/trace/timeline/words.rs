@@ -107,6 +107,12 @@ fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
         DeviceAct::CalibrateInto(vessel) => {
             format!("asked for a calibration run into {}", show::volume(vessel.capacity))
         }
+        DeviceAct::CalibrateTrain(vessel) => {
+            format!(
+                "asked for a train of calibration pulses into {}",
+                show::volume(vessel.capacity)
+            )
+        }
         DeviceAct::Measured(measured) => match measured.amount.volume() {
             Some(volume) => format!("{} measured", show::volume(volume)),
             None => "a mass measured that says no volume".to_owned(),
@@ -148,7 +154,15 @@ pub(super) fn note(event: &Event<'_>, names: &Names) -> Option<String> {
         Event::Done { act: Act::CalibrationEnded, ms } => {
             format!("calibration run ended after {}", Duration::from_ms(u64::from(*ms)))
         }
-        Event::Calibrated { found, in_force } => show::calibration(found, *in_force),
+        Event::Done { act: Act::TrainEnded, ms } => {
+            format!(
+                "calibration train ended after {} of pumping",
+                Duration::from_ms(u64::from(*ms))
+            )
+        }
+        Event::Calibrated { found, in_force, lead_ms } => {
+            show::calibration(found, *in_force, *lead_ms)
+        }
         Event::LateWake { by_ms } => {
             format!("the logic is called {} late", Duration::from_ms(*by_ms))
         }

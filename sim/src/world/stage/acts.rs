@@ -57,6 +57,7 @@ impl<const W: usize> Stage<'_, W> {
             DeviceAct::Prime(volume) => Event::Prime(*volume),
             DeviceAct::Calibrate(run_ms) => Event::Calibrate { run_ms: *run_ms },
             DeviceAct::CalibrateInto(vessel) => Event::CalibrateInto(vessel),
+            DeviceAct::CalibrateTrain(vessel) => Event::CalibrateTrain(vessel),
             DeviceAct::Measured(measured) => Event::Measured(measured),
             DeviceAct::TubeChanged => Event::TubeChanged,
             DeviceAct::Unlock(pin) => Event::Unlock(*pin),

@@ -1,7 +1,8 @@
 //! Somebody calibrates: the run, what comes out of it into the vessel, and what is
 //! read off that.
 
-use dosewright_core::calibration::{Amount, Measured, Vessel};
+use dosewright_core::calibration::{Amount, Measured, TRAIN_STARTS, Vessel};
+use dosewright_core::time::Duration;
 use dosewright_core::timetable::Refusal;
 use dosewright_core::units::{Flow, Volume};
 use rand_pcg::Pcg64Mcg;
@@ -34,6 +35,7 @@ impl<const W: usize> Stage<'_, W> {
                 DeviceAct::Calibrate(u32::try_from(run.as_ms()).unwrap_or(u32::MAX))
             }
             CalibrationRun::IntoVessel => DeviceAct::CalibrateInto(*vessel),
+            CalibrationRun::Train => DeviceAct::CalibrateTrain(*vessel),
         });
         if self.end.acts.get(index) != Some(&ActEnd::Taken) {
             return;
@@ -42,10 +44,24 @@ impl<const W: usize> Stage<'_, W> {
             (Calibration::Flow(_), CalibrationRun::Lasts(run)) => {
                 self.now.saturating_add(run.as_ms())
             }
+            (_, CalibrationRun::Train) => self.train_over_at(),
             // the device times the run, and its clock may be off
             _ => self.one_shot.unwrap_or(self.now).saturating_add(READING_MS),
         };
         self.script.at(over, Cue::ActEnds(index));
+    }
+
+    /// When a train that has begun is over and read, rests and all. Somebody waits until
+    /// the pump has surely stopped.
+    fn train_over_at(&mut self) -> u64 {
+        let Some(device) = self.device() else { return self.now };
+        let asked_ms = device.controller().service_run().map_or(0, |run| run.asked_ms);
+        let head = device.controller().book().head;
+        let rest = head
+            .map_or(Duration::ZERO, |head| head.rest_after(Duration::from_ms(u64::from(asked_ms))));
+        let rests_ms = rest.as_ms().saturating_mul(u64::from(TRAIN_STARTS));
+        let slow_ms = u64::from(asked_ms) / 50;
+        self.now + u64::from(asked_ms) + slow_ms + rests_ms + READING_MS
     }
 
     /// What comes after the run: the reading.

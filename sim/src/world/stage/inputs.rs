@@ -6,6 +6,7 @@ use dosewright_core::units::{Flow, Volume};
 use super::{Power, Stage};
 use crate::observe::DeviceAct;
 use crate::scenario::{Scenario, Tube};
+use crate::world::head::HeadModel;
 use crate::world::plant::Plant;
 use crate::world::script::Cue;
 
@@ -25,6 +26,9 @@ pub(super) fn plant_of(scenario: &Scenario) -> Plant {
     let flow = scenario.head.true_flow.unwrap_or(scenario.head.head.flow);
     let lifted = scenario.tube.as_ref().map_or(Volume::ZERO, Tube::lifted);
     let mut plant = Plant::new(flow, lifted);
+    if scenario.head.motion.drive.is_some() {
+        plant.set_rotor(HeadModel::of(&scenario.head));
+    }
     if let Some(container) = &scenario.container {
         plant.set_tank(container.level, container.heel, container.low_contact);
     }

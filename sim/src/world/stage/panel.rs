@@ -136,6 +136,7 @@ fn act_of(event: Event<'_, LINES>) -> Option<DeviceAct> {
         Event::Prime(volume) => DeviceAct::Prime(volume),
         Event::Calibrate { run_ms } => DeviceAct::Calibrate(run_ms),
         Event::CalibrateInto(vessel) => DeviceAct::CalibrateInto(*vessel),
+        Event::CalibrateTrain(vessel) => DeviceAct::CalibrateTrain(*vessel),
         Event::Measured(measured) => DeviceAct::Measured(*measured),
         Event::TubeChanged => DeviceAct::TubeChanged,
         Event::Release => DeviceAct::Release,

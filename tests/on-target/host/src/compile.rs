@@ -94,6 +94,7 @@ impl Watch {
             DeviceAct::Prime(volume) => What::Prime(*volume),
             DeviceAct::Calibrate(ms) => What::Calibrate(*ms),
             DeviceAct::CalibrateInto(vessel) => What::CalibrateInto(*vessel),
+            DeviceAct::CalibrateTrain(vessel) => What::CalibrateTrain(*vessel),
             DeviceAct::Measured(measured) => What::Measured(*measured),
             DeviceAct::TubeChanged => What::TubeChanged,
             DeviceAct::Unlock(_) | DeviceAct::Lock | DeviceAct::SetPin(_) => {

@@ -58,6 +58,8 @@ pub enum What {
     Calibrate(u32),
     /// An operator asks for a calibration run into a vessel.
     CalibrateInto(Vessel),
+    /// An operator asks for a train of calibration pulses into a vessel.
+    CalibrateTrain(Vessel),
     /// An operator enters a reading.
     Measured(Measured),
     /// A new tube set is in.
@@ -97,6 +99,7 @@ mod kind {
     pub(super) const CALIBRATE_INTO: u8 = 14;
     pub(super) const MEASURED: u8 = 15;
     pub(super) const TUBE_CHANGED: u8 = 16;
+    pub(super) const CALIBRATE_TRAIN: u8 = 17;
 }
 
 /// No instant.
@@ -164,8 +167,9 @@ impl Event {
                 head(kind::CALIBRATE);
                 put(&ms.to_le_bytes());
             }
-            What::CalibrateInto(vessel) => {
-                head(kind::CALIBRATE_INTO);
+            What::CalibrateInto(vessel) | What::CalibrateTrain(vessel) => {
+                let train = matches!(self.what, What::CalibrateTrain(_));
+                head(if train { kind::CALIBRATE_TRAIN } else { kind::CALIBRATE_INTO });
                 put(&vessel.capacity.as_nl().to_le_bytes());
                 put(&vessel.reading_error.as_nl().to_le_bytes());
             }
@@ -271,6 +275,10 @@ impl<'a> Reader<'a> {
             kind::PRIME => What::Prime(self.volume()?),
             kind::CALIBRATE => What::Calibrate(self.u32()?),
             kind::CALIBRATE_INTO => What::CalibrateInto(Vessel {
+                capacity: self.volume()?,
+                reading_error: self.volume()?,
+            }),
+            kind::CALIBRATE_TRAIN => What::CalibrateTrain(Vessel {
                 capacity: self.volume()?,
                 reading_error: self.volume()?,
             }),

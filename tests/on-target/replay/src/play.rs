@@ -123,6 +123,7 @@ fn turn<F: NorFlash, I: Interrupt>(
             Some(What::Prime(volume)) => main.hand_in(Event::Prime(volume)),
             Some(What::Calibrate(run_ms)) => main.hand_in(Event::Calibrate { run_ms }),
             Some(What::CalibrateInto(vessel)) => main.hand_in(Event::CalibrateInto(&vessel)),
+            Some(What::CalibrateTrain(vessel)) => main.hand_in(Event::CalibrateTrain(&vessel)),
             Some(What::Measured(measured)) => main.hand_in(Event::Measured(&measured)),
             Some(What::TubeChanged) => main.hand_in(Event::TubeChanged),
         }

@@ -267,7 +267,7 @@ impl Ghost {
 
     fn act(&mut self, act: Act, ms: u64) -> Judged {
         match act {
-            Act::PrimeBegun | Act::CalibrationBegun => {
+            Act::PrimeBegun | Act::CalibrationBegun | Act::TrainBegun => {
                 let longest = self.wish.service_ms.take().unwrap_or(0);
                 must(ms <= longest, "O1", || {
                     format!("a run of {ms} ms begins where {longest} ms were asked for")
@@ -279,7 +279,7 @@ impl Ghost {
                 self.service_ms = Some(ms);
                 self.leave = Some(Leave::Service(ms));
             }
-            Act::PrimeEnded | Act::CalibrationEnded => {
+            Act::PrimeEnded | Act::CalibrationEnded | Act::TrainEnded => {
                 let ran = self.service.take().map(|service| service.ran_ms);
                 must(ran == Some(ms), "O1", || {
                     format!("the end of a run says {ms} ms, and the pump ran {ran:?}")

@@ -38,6 +38,7 @@ pub fn hand_in(main: &mut Main) {
         14 => Event::Unlock(*any()),
         15 => Event::SetPin(*any()),
         16 => Event::Lock,
+        17 => Event::CalibrateTrain(any()),
         _ => return,
     };
     main.hand_in(event);
