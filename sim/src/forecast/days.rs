@@ -28,11 +28,13 @@ fn dose(plan: &EntryPlan, scenario: &Scenario) -> Day {
     let head = &scenario.head.head;
     let entry = plan.to_core(EntryId(1), Instant::ZERO);
     let (on, _) = head.flow.on_time(plan.volume, Carry(0));
+    let starts = f64::from(timetable::fit(&entry, head).unwrap_or(1));
     Day {
         doses: 1,
         volume_ml: plan.volume.as_nl() as f64 / 1e6,
-        pumping_h: on.as_ms() as f64 / 3.6e6,
-        starts: f64::from(timetable::fit(&entry, head).unwrap_or(1)),
+        // each pulse runs longer than its volume takes
+        pumping_h: (on.as_ms() as f64 + starts * f64::from(head.lead_ms)) / 3.6e6,
+        starts,
         busy_h: f64::from(plan.window_ms) / 3.6e6,
     }
 }

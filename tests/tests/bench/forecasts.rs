@@ -56,6 +56,20 @@ fn a_pack_a_container_and_a_tube_set_as_worked_by_hand() {
 }
 
 #[test]
+fn what_each_start_takes_is_pumping_too() {
+    let scenario = site(PACK);
+    let plain = days(&scenario, 7);
+    let mut slow = scenario;
+    slow.head.head.lead_ms = 1_000;
+    let longer = days(&slow, 7);
+    let hours = |days: &[dosewright_sim::forecast::Day]| days.iter().map(|d| d.pumping_h).sum::<f64>();
+    // six nights of 30 pulses, a second each
+    let starts = longer.iter().map(|day| day.starts).sum::<f64>();
+    assert!((hours(&longer) - hours(&plain) - starts / 3600.0).abs() < 1e-9);
+    assert!(starts >= 150.0, "{starts}");
+}
+
+#[test]
 fn a_tube_set_that_is_old_worn_or_drifting_is_due_earlier() {
     let tube = |more: &str| forecast(&site(&format!("[tube]\nbore = \"4.8 mm\"\n{more}"))).tube;
     let old = tube("fitted = 2026-05-01\n");
