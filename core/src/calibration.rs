@@ -343,21 +343,20 @@ pub struct Train {
 /// Solves `volume = steady on - loss starts` for the two unknowns. `None` where
 /// the two trains have the same share of starts, or give no flow.
 pub fn two_point(long: &Train, short: &Train) -> Option<TwoPoint> {
-    let signed = |train: &Train| {
-        let volume = i64::try_from(train.volume.as_nl()).ok()?;
-        Some((volume, i64::from(train.on_ms), i64::from(train.starts)))
-    };
-    let ((v1, t1, n1), (v2, t2, n2)) = (signed(long)?, signed(short)?);
-    let det = t1.checked_mul(n2)?.checked_sub(t2.checked_mul(n1)?)?;
-    if det <= 0 || n1 < 1 || n2 < 1 {
+    let times = |on_ms: u32, by: u64| u64::from(on_ms).saturating_mul(by);
+    let starts = times(long.on_ms, u64::from(short.starts));
+    let starts = starts.saturating_sub(times(short.on_ms, u64::from(long.starts)));
+    if starts == 0 || long.starts == 0 {
         return None;
     }
-    let loss = t2.checked_mul(v1)?.checked_sub(t1.checked_mul(v2)?)?.max(0).checked_div(det)?;
+    // what the train gave less; one that gave more has lost nothing
+    let less = times(short.on_ms, long.volume.as_nl());
+    let less = less.saturating_sub(times(long.on_ms, short.volume.as_nl()));
+    let loss = over(less, starts);
     // with the loss as it is taken on, so that the long run comes out exactly
-    let steady = v1.checked_add(loss.checked_mul(n1)?)?;
-    let nl_per_min = steady.checked_mul(60_000)?.checked_div(t1.max(1))?;
-    let steady = Flow::from_nl_per_min(u32::try_from(nl_per_min).ok()?)?;
-    Some(TwoPoint { steady, loss_per_start: Volume::from_nl(loss.unsigned_abs()) })
+    let steady = long.volume.plus(Volume::from_nl(loss.saturating_mul(u64::from(long.starts))));
+    let steady = reading(steady, Volume::ZERO, long.on_ms, 0)?.flow;
+    Some(TwoPoint { steady, loss_per_start: Volume::from_nl(loss) })
 }
 
 /// Volume of one milligram of water in the Z factors' unit, a tenth of a

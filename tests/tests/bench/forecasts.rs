@@ -62,7 +62,8 @@ fn what_each_start_takes_is_pumping_too() {
     let mut slow = scenario;
     slow.head.head.lead_ms = 1_000;
     let longer = days(&slow, 7);
-    let hours = |days: &[dosewright_sim::forecast::Day]| days.iter().map(|d| d.pumping_h).sum::<f64>();
+    let hours =
+        |days: &[dosewright_sim::forecast::Day]| days.iter().map(|d| d.pumping_h).sum::<f64>();
     // six nights of 30 pulses, a second each
     let starts = longer.iter().map(|day| day.starts).sum::<f64>();
     assert!((hours(&longer) - hours(&plain) - starts / 3600.0).abs() < 1e-9);
