@@ -55,8 +55,8 @@ impl Outputs for Quiet {
 #[derive(Default)]
 struct Written {
     heads: HashSet<Head>,
-    /// Flows that a calibration has put in force.
-    flows: HashSet<Flow>,
+    /// Flows that a calibration has put in force, each with its lead in ms.
+    flows: HashSet<(Flow, u16)>,
     entries: HashSet<Entry>,
     containers: HashSet<Container>,
     packs: HashSet<Pack>,
@@ -75,8 +75,8 @@ impl Written {
                 Some(Record::Head { head, .. } | Record::SnapHead(head)) => {
                     written.heads.insert(head);
                 }
-                Some(Record::Calibration { found, in_force: true }) => {
-                    written.flows.insert(found.flow);
+                Some(Record::Calibration { found, in_force: true, lead_ms }) => {
+                    written.flows.insert((found.flow, lead_ms));
                 }
                 Some(Record::Staged(staged) | Record::SnapEntry(staged)) => {
                     written.entries.insert(staged.entry);
@@ -99,8 +99,9 @@ impl Written {
     fn hold(&self, controller: &Controller<N, H>) {
         let book = controller.book();
         if let Some(head) = book.head {
-            let found = self.flows.contains(&head.flow);
-            let of_it = |&written: &Head| found && Head { flow: head.flow, ..written } == head;
+            let (flow, lead_ms) = (head.flow, head.lead_ms);
+            let found = self.flows.contains(&(flow, lead_ms));
+            let of_it = |&written: &Head| found && Head { flow, lead_ms, ..written } == head;
             let is_written = self.heads.contains(&head) || self.heads.iter().any(of_it);
             assert!(is_written, "a head that nobody wrote: {head:?}");
         }
