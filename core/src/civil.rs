@@ -116,27 +116,25 @@ impl Date {
 
     /// Days by the era method: years begin in March, so that the leap day is
     /// the last of its year.
-    const fn from_ymd_unchecked(year: i32, month: u8, day: u8) -> Self {
-        let y = if month <= 2 { year - 1 } else { year };
-        let era = y.div_euclid(400);
-        let yoe = y.rem_euclid(400);
-        let mp = (month as i32 + 9) % 12;
-        let doy = (153 * mp + 2) / 5 + day as i32 - 1;
-        let doe = yoe * 365 + yoe / 4 - yoe / 100 + doy;
-        Self(era * 146_097 + doe - 719_468)
+    pub(crate) const fn from_ymd_unchecked(year: i32, month: u8, day: u8) -> Self {
+        let y = year as u32 - (month <= 2) as u32;
+        let mp = (month as u32 + 9) % 12;
+        let doy = (153 * mp + 2) / 5 + day as u32 - 1;
+        Self((y * 365 + y / 4 - y / 100 + y / 400 + doy) as i32 - 719_468)
     }
 
     /// Year, month (1 to 12) and day (1 to 31).
     pub const fn ymd(self) -> (i32, u8, u8) {
-        let z = self.0 as i64 + 719_468;
-        let era = z.div_euclid(146_097);
-        let doe = z.rem_euclid(146_097);
+        // eras of 400 years, counted from so many before that no day is negative
+        const BEFORE: i32 = 14_699;
+        let z = self.0.saturating_add(719_468).wrapping_add(BEFORE * 146_097) as u32;
+        let (era, doe) = (z / 146_097, z % 146_097);
         let yoe = (doe - doe / 1460 + doe / 36_524 - doe / 146_096) / 365;
         let doy = doe - (365 * yoe + yoe / 4 - yoe / 100);
         let mp = (5 * doy + 2) / 153;
         let day = (doy - (153 * mp + 2) / 5 + 1) as u8;
         let month = if mp < 10 { mp + 3 } else { mp - 9 } as u8;
-        let year = (yoe + era * 400) as i32 + if month <= 2 { 1 } else { 0 };
+        let year = (yoe + era * 400) as i32 - BEFORE * 400 + (month <= 2) as i32;
         (year, month, day)
     }
 

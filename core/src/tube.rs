@@ -4,9 +4,9 @@
 use crate::time::{Duration, Instant};
 use crate::units::{Flow, over};
 
-/// A tube set is due when it delivers a tenth less than at its first calibration:
-/// common practice, no source.
-const DUE_BELOW_PER_CENT: u64 = 90;
+/// A tube set is due when it delivers so much less than at its first calibration, a
+/// tenth: common practice, no source.
+const DUE_BELOW_BY: u32 = 10;
 
 /// What one calibration found.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -54,6 +54,11 @@ impl Tube {
         };
     }
 
+    /// The last calibration.
+    pub fn last(&self) -> Option<&Found> {
+        self.found.iter().rev().flatten().next()
+    }
+
     /// The calibrations that are known, in their order.
     pub fn calibrations(&self) -> impl Iterator<Item = Found> + '_ {
         self.found.iter().filter_map(|found| *found)
@@ -63,18 +68,18 @@ impl Tube {
     /// straight line from there to the last. `None` with fewer than two of them, or
     /// where it has not fallen.
     pub fn due_at(&self) -> Option<Instant> {
-        let first = self.found.first().copied().flatten()?;
-        let last = self.calibrations().last()?;
-        let base = u64::from(first.flow.as_nl_per_min());
-        let lost = base.checked_sub(u64::from(last.flow.as_nl_per_min()))?;
-        let may_lose = base - over(base * DUE_BELOW_PER_CENT, 100);
+        let first = self.found.first()?.as_ref()?;
+        let last = self.last()?;
+        let base = first.flow.as_nl_per_min();
+        let lost = base.checked_sub(last.flow.as_nl_per_min())?;
         if lost == 0 {
             return None;
         }
-        // seconds, so that years and flows go into 64 bits together
-        let span_s = last.at.since(first.at).as_ms() / 1000;
-        let until_s = over(span_s.checked_mul(may_lose)?, lost);
-        Some(first.at.plus(Duration::from_ms(until_s.saturating_mul(1000))))
+        // seconds, so that a century and a tenth of a flow go into 64 bits together
+        let span_s = over(last.at.since(first.at).as_ms(), 1000) as u32;
+        let may_lose = base.div_ceil(DUE_BELOW_BY);
+        let until_s = over(u64::from(span_s) * u64::from(may_lose), u64::from(lost));
+        Some(first.at.plus(Duration::from_s(until_s)))
     }
 }
 

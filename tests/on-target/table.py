@@ -37,8 +37,13 @@ def main():
         parts = line.split()
         if not parts or parts[0].startswith("#"):
             continue
-        target, field, most = parts[0], parts[1], int(parts[2])
-        found = sizes[target, "inbox"][FIELDS.index(field)]
+        target, *variant, field, most = parts
+        most, at = int(most), FIELDS.index(field)
+        found = sizes[target, *(variant or ["inbox"])][at]
+        if variant:
+            # what the image has more with it than with the least there is
+            found -= sizes[target, "inbox"][at]
+            field = f"{variant[0]} {field}"
         print(f"{number(found):>8} of {number(most):>8} bytes  {target} {field}")
         if found is None or found > most:
             print(f"{target}: {field} is over its budget", file=sys.stderr)

@@ -3,6 +3,7 @@
 use super::Controller;
 use crate::cause::Cause;
 use crate::entry::{Entry, Recurrence};
+use crate::power::Pack;
 use crate::record::Act;
 use crate::time::{Duration, Instant};
 use crate::units::{Volume, over};
@@ -59,22 +60,32 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// The first of the doses that wait; where none does, the first that is due.
     pub fn next_dose(&self) -> Option<NextDose> {
-        let lines = || (0..N).filter_map(|line| Some((line, self.book.timetable.line(line)?)));
-        let waiting = lines()
-            .filter_map(|(line, entry)| {
-                let waiting = self.book.state(line).waiting.filter(|w| w.id == entry.id)?;
-                let waits_for = Some(self.hindrance(&entry).unwrap_or(waiting.cause));
-                Some(NextDose { entry, due_at: waiting.due_at, waits_for })
-            })
-            .min_by_key(|next| next.due_at);
-        waiting.or_else(|| {
-            lines()
-                .filter_map(|(line, entry)| {
-                    let (_, due_at) = self.next_on(line, Instant::MAX)?;
-                    Some(NextDose { entry, due_at, waits_for: None })
-                })
-                .min_by_key(|next| next.due_at)
-        })
+        let (mut first, mut due_at, mut waits) = (None, Instant::MAX, None);
+        for line in 0..N {
+            let waiting = self.waiting_cause(line);
+            let at = match (waiting, waits) {
+                (Some((at, _)), _) => Some(at),
+                // what waits comes before all that is still to come
+                (None, Some(_)) => None,
+                (None, None) => self.next_on(line, due_at).map(|(_, at)| at),
+            };
+            let is_first_to_wait = waiting.is_some() && waits.is_none();
+            if let Some(at) = at
+                && (is_first_to_wait || first.is_none() || at < due_at)
+            {
+                (first, due_at, waits) = (Some(line), at, waiting.map(|(_, cause)| cause));
+            }
+        }
+        let entry = self.book.timetable.line(first?)?;
+        let waits_for = waits.map(|cause| self.hindrance(&entry).unwrap_or(cause));
+        Some(NextDose { entry, due_at, waits_for })
+    }
+
+    /// The due of a line that waits, and why.
+    fn waiting_cause(&self, line: usize) -> Option<(Instant, Cause)> {
+        let waiting = self.book.state(line).waiting?;
+        let is_its = self.book.timetable.id_on(line) == Some(waiting.id);
+        is_its.then_some((waiting.due_at, waiting.cause))
     }
 
     /// Until when the container lasts by account, at what the timetable asks for in a
@@ -82,9 +93,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     pub fn product_lasts_until(&self, now: Instant) -> Option<Instant> {
         let container = self.book.stock.container()?;
         let left_ul = self.book.account().minus(container.heel).as_ul();
-        let week_ul = self.a_week(|entry| entry.volume.as_ul());
-        // 1000 l in ul times a week in s goes into 64 bits
-        self.lasts(now, left_ul.min(crate::config::Container::LARGEST.as_ul()), week_ul)
+        self.lasts(now, left_ul, self.a_week(None))
     }
 
     /// Until when the pack lasts by account, three quarters of it counted on, as for
@@ -92,26 +101,36 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     pub fn pack_lasts_until(&self, now: Instant) -> Option<Instant> {
         let gauge = &self.book.gauge;
         let pack = gauge.pack()?;
-        let doses_uc = self.a_week(|entry| self.dose_uc(pack, entry));
-        let week_uc = doses_uc.saturating_add(pack.asleep_uc(7));
+        let week_uc = self.a_week(Some(pack)).saturating_add(pack.asleep_uc(7));
         // in mC, so that the largest pack times a week in s goes into 64 bits
-        self.lasts(now, gauge.counted_on_uc(now) / 1000, week_uc / 1000)
+        self.lasts(now, over(gauge.counted_on_uc(now), 1000), over(week_uc, 1000))
     }
 
-    /// What the doses of a week come to, each enabled entry by its own measure.
-    fn a_week(&self, of: impl Fn(&Entry) -> u64) -> u64 {
-        let entries = self.book.timetable.entries().filter(|entry| entry.enabled);
-        entries.fold(0, |sum: u64, entry| {
-            let times = match entry.recurrence {
-                Recurrence::Weekly { days, .. } => u64::from(days.len()),
-                Recurrence::Interval { every_ms, .. } => over(WEEK_S * 1000, every_ms),
+    /// What the doses of a week come to, each enabled entry: in uC of the pack, or else
+    /// in ul of the product.
+    fn a_week(&self, pack: Option<&Pack>) -> u64 {
+        let mut sum = 0_u64;
+        for line in 0..N {
+            let Some(entry) = self.book.timetable.line(line).filter(|entry| entry.enabled) else {
+                continue;
             };
-            sum.saturating_add(of(&entry).saturating_mul(times))
-        })
+            let times = match entry.recurrence {
+                Recurrence::Weekly { days, .. } => days.len(),
+                Recurrence::Interval { every_ms, .. } => over(WEEK_S * 1000, every_ms) as u32,
+            };
+            let each = match pack {
+                Some(pack) => self.dose_uc(pack, &entry),
+                None => entry.volume.as_ul(),
+            };
+            // a dose is 100 l at the most, and a week has ten thousand minutes
+            sum = sum.saturating_add(each.min(1 << 40).wrapping_mul(u64::from(times)));
+        }
+        sum
     }
 
     fn lasts(&self, now: Instant, left: u64, a_week: u64) -> Option<Instant> {
-        let s = over(left.saturating_mul(WEEK_S), a_week);
+        // 1000 l in ul times a week in s goes into 64 bits
+        let s = over(left.min(1 << 44).wrapping_mul(WEEK_S), a_week);
         // a hundred years are for ever
         let is_soon = a_week > 0 && s < 100 * 52 * WEEK_S;
         is_soon.then(|| now.plus(Duration::from_s(s)))

@@ -1,105 +1,31 @@
 //! Drafts: what is being changed, question by question, until it is put in force whole
 //! or left whole.
 
-mod fields;
+mod entry;
+mod kinds;
 mod open;
 mod put;
-mod summary;
+mod questions;
+mod show;
 
 use core::fmt;
 
-pub(super) use fields::{WHICH, title};
-pub(super) use open::{prime_for, window_from};
-pub(super) use put::{Put, pin};
+pub(super) use entry::WINDOW_STEP_MIN;
+pub(super) use kinds::{Kind, Spec};
+pub(super) use put::pin;
+pub(super) use questions::Step;
 
-use super::field::Field;
-use super::show::Style;
+use super::field::{Field, NO_WHEEL};
+use super::preferences::Unit;
 use crate::entry::EntryId;
-
-/// What a draft is of.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) enum Kind {
-    Place,
-    Clock,
-    Head,
-    Tube,
-    Product,
-    Prime,
-    Calibrate,
-    Reading,
-    NewEntry,
-    Entry(EntryId),
-    WhichEntry,
-    Fresh,
-    Refill,
-    NewPack,
-    SetUp,
-    NewPin,
-    Lock,
-    RunAgain(EntryId),
-    Acknowledge,
-}
-
-/// One question.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) enum Step {
-    Language,
-    Zone,
-    Unit,
-    ClockForm,
-    Date,
-    Time,
-    Flow,
-    Rollers,
-    Pass,
-    Length,
-    Bore,
-    Capacity,
-    Level,
-    Contact,
-    MostPrime,
-    Vessel,
-    Method,
-    Amount,
-    Mass,
-    Temperature,
-    MeantAs,
-    Dose,
-    Repeat,
-    FirstWater,
-    Days,
-    Start,
-    Window,
-    Every,
-    State,
-    Which,
-    WhichEntry,
-    Fresh,
-    PinWanted,
-    Pin,
-    PinAgain,
-}
-
-/// Where in a draft the knob is.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) enum At {
-    /// A wheel of a question is being turned; `again`: it was looked up from the end,
-    /// which it goes back to.
-    Wheel { step: u8, wheel: u8, again: bool },
-    /// At the end: what was entered is looked through.
-    Look { step: u8 },
-    /// At the end: the next press puts it in force.
-    Put,
-}
+use crate::units::Volume;
 
 /// The most questions of a draft.
-pub(super) const MOST_STEPS: usize = 8;
+const MOST_STEPS: usize = 8;
 
 /// What was entered. A PIN may be among it, so it shows itself to nobody.
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
-pub(super) struct Values([u32; MOST_STEPS]);
+struct Values([u32; MOST_STEPS]);
 
 impl fmt::Debug for Values {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -119,10 +45,20 @@ impl defmt::Format for Values {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Draft {
     pub(super) kind: Kind,
-    pub(super) at: At,
+    /// The entry, where it is of one.
+    pub(super) id: EntryId,
+    /// The question that is shown; as many as there are stands for the end.
+    at: u8,
+    /// The wheel that is being turned; none where answers are looked through from the
+    /// end, or at the end.
+    wheel: u8,
+    /// The question was looked up from the end, which it goes back to.
+    again: bool,
     values: Values,
-    /// How many entries there are to choose from, where one is chosen.
+    /// How many there are to choose from, where the device tells.
     choices: u8,
+    /// In what volumes are entered.
+    unit: Unit,
 }
 
 /// What a press came to.
@@ -130,186 +66,142 @@ pub(super) struct Draft {
 pub(super) enum Pressed {
     /// The draft goes on.
     GoesOn,
-    /// A choice was made that opens another draft; it stands at so many.
-    Chosen(u32),
+    /// A question is answered for the first time.
+    Answered(Step),
+    /// A choice was made that opens another draft.
+    Chosen,
     /// It is to be put in force.
     Put,
 }
 
 impl Draft {
-    pub(super) const fn get(&self, step: Step) -> u32 {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn get(&self, step: Step) -> u32 {
+        self.value(step.question().slot)
+    }
+
+    fn value(&self, slot: u8) -> u32 {
         let Values(values) = &self.values;
-        values[slot(step) % MOST_STEPS]
+        values.get(usize::from(slot)).copied().unwrap_or(0)
     }
 
-    pub(super) const fn set(&mut self, step: Step, value: u32) {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn set(&mut self, step: Step, value: u32) {
         let Values(values) = &mut self.values;
-        values[slot(step) % MOST_STEPS] = value;
-    }
-
-    /// Its questions, as far as what was entered tells.
-    pub(super) fn steps(&self) -> &'static [Step] {
-        match self.kind {
-            Kind::Place => &[Step::Language, Step::Zone, Step::Unit, Step::ClockForm],
-            Kind::Clock => &[Step::Date, Step::Time],
-            Kind::Head => &[Step::Flow, Step::Rollers, Step::Pass],
-            Kind::Tube => &[Step::Length, Step::Bore],
-            Kind::Product if self.get(Step::Capacity) == 0 => &[Step::Capacity],
-            Kind::Product => &[Step::Capacity, Step::Level, Step::Contact],
-            Kind::Prime => &[Step::MostPrime],
-            Kind::Calibrate => &[Step::Vessel],
-            Kind::Reading if self.get(Step::Method) == 0 => {
-                &[Step::Method, Step::Amount, Step::MeantAs]
-            }
-            Kind::Reading => &[Step::Method, Step::Mass, Step::Temperature, Step::MeantAs],
-            Kind::NewEntry => match self.get(Step::Repeat) {
-                0 => &[
-                    Step::Dose,
-                    Step::Repeat,
-                    Step::FirstWater,
-                    Step::Days,
-                    Step::Start,
-                    Step::Window,
-                ],
-                1 => &[Step::Dose, Step::Repeat, Step::Days, Step::Start, Step::Window],
-                _ => &[Step::Dose, Step::Repeat, Step::Every, Step::Window],
-            },
-            Kind::Entry(_) if self.get(Step::Repeat) < 2 => {
-                &[Step::Dose, Step::Days, Step::Start, Step::Window, Step::State]
-            }
-            Kind::Entry(_) => &[Step::Dose, Step::Every, Step::Window, Step::State],
-            Kind::NewPin if self.get(Step::PinWanted) == 0 => {
-                &[Step::PinWanted, Step::Pin, Step::PinAgain]
-            }
-            Kind::NewPin => &[Step::PinWanted],
-            Kind::WhichEntry => &[Step::WhichEntry],
-            Kind::Fresh => &[Step::Fresh],
-            Kind::SetUp => &[Step::Which],
-            Kind::Refill => &[Step::Level],
-            Kind::NewPack | Kind::Lock | Kind::RunAgain(_) | Kind::Acknowledge => &[],
+        if let Some(place) = values.get_mut(usize::from(step.question().slot)) {
+            *place = value;
         }
     }
 
+    pub(super) fn spec(&self) -> &'static Spec {
+        self.kind.spec()
+    }
+
+    /// Whether a question is asked, by what was answered to another.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn asks(&self, step: Step) -> bool {
+        let asked = step.question().asked;
+        asked.with >> self.value(asked.slot).min(2) & 1 == 1
+    }
+
+    /// The questions that are asked.
+    fn steps(&self) -> impl Iterator<Item = Step> + '_ {
+        self.spec().steps.iter().copied().filter(|&step| self.asks(step))
+    }
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn step(&self, at: u8) -> Option<Step> {
-        self.steps().get(usize::from(at)).copied()
+        self.steps().nth(usize::from(at))
     }
 
-    /// A draft of one choice opens another: nothing is put in force by it.
-    const fn is_choice(&self) -> bool {
-        matches!(self.kind, Kind::WhichEntry | Kind::Fresh | Kind::SetUp)
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn count(&self) -> u8 {
+        self.steps().count() as u8
     }
 
-    pub(super) fn turn(&mut self, right: bool, style: &Style) {
-        let last = (self.steps().len() as u8).checked_sub(1);
-        match self.at {
-            At::Wheel { step: at, wheel, again } => {
-                let Some(step) = self.step(at) else { return };
-                let (value, wheel) = self.field(step, style).turn(self.get(step), wheel, right);
-                self.set(step, value);
-                self.at = At::Wheel { step: at, wheel, again };
-            }
-            At::Put => {
-                if let Some(step) = last.filter(|_| !right) {
-                    self.at = At::Look { step };
-                }
-            }
-            At::Look { step } if right && Some(step) >= last => self.at = At::Put,
-            At::Look { step } if right => self.at = At::Look { step: step.saturating_add(1) },
-            At::Look { step } => self.at = At::Look { step: step.saturating_sub(1) },
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn field(&self, step: Step) -> Field {
+        match step.field(self.unit) {
+            Field::Choice { first, count: 0 } => Field::Choice { first, count: self.choices },
+            field => field,
         }
     }
 
-    /// At the first wheel of a question.
-    fn wheel_of(&self, at: u8, again: bool, style: &Style) -> At {
-        let wheel = self.step(at).map_or(0, |step| self.field(step, style).first(self.get(step)));
-        At::Wheel { step: at, wheel, again }
+    /// The volume that was entered.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn volume(&self, step: Step) -> Volume {
+        match self.field(step) {
+            Field::Number { decimals, unit, .. } => {
+                self.unit.volume_of(self.get(step), decimals, unit)
+            }
+            _ => Volume::ZERO,
+        }
+    }
+
+    /// The volume that was entered; where it was left as it is shown, the one of before,
+    /// to the last digit.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn volume_or(&self, step: Step, was: &Self, before: Volume) -> Volume {
+        if self.get(step) == was.get(step) { before } else { self.volume(step) }
+    }
+
+    /// A volume as it is entered, at most nines in all digits.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn set_volume(&mut self, step: Step, volume: Volume) {
+        if let Field::Number { digits, decimals, unit } = self.field(step) {
+            let most = super::figures::power(10, digits) - 1;
+            self.set(step, self.unit.value_of(volume, decimals, unit).min(most));
+        }
+    }
+
+    pub(super) fn turn(&mut self, right: bool) {
+        if self.wheel == NO_WHEEL {
+            let next = if right { self.at + 1 } else { self.at.saturating_sub(1) };
+            self.at = next.min(self.count());
+        } else if let Some(step) = self.step(self.at) {
+            let value;
+            (value, self.wheel) = self.field(step).turn(self.get(step), self.wheel, right);
+            self.set(step, value);
+        }
+    }
+
+    /// To the end.
+    pub(super) fn go_to_end(&mut self) {
+        (self.at, self.wheel) = (self.count(), NO_WHEEL);
+    }
+
+    /// To the first wheel of a question; to the end where there is none.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn go_to(&mut self, at: u8, again: bool) {
+        let Some(step) = self.step(at) else { return self.go_to_end() };
+        (self.at, self.again) = (at, again);
+        self.wheel = self.field(step).first(self.get(step));
+    }
+
+    /// To the question that something stands against, and from there to the end.
+    pub(super) fn ask(&mut self, step: Step) {
+        let at = self.steps().position(|asked| asked == step);
+        self.go_to(at.map_or(self.count(), |at| at as u8), step != Step::Pin);
     }
 
     /// A press: the next wheel, the next question, the end.
-    pub(super) fn press(
-        &mut self,
-        style: &Style,
-        propose: impl FnOnce(&mut Self, Step),
-    ) -> Pressed {
-        match self.at {
-            At::Put => return Pressed::Put,
-            At::Look { step } => self.at = self.wheel_of(step, true, style),
-            At::Wheel { step: at, wheel, again } => {
-                let Some(step) = self.step(at) else {
-                    self.at = At::Put;
-                    return Pressed::GoesOn;
-                };
-                let value = self.get(step);
-                if let Some(wheel) = self.field(step, style).next(value, wheel) {
-                    self.at = At::Wheel { step: at, wheel, again };
-                    return Pressed::GoesOn;
-                }
-                if self.is_choice() {
-                    return Pressed::Chosen(value);
-                }
-                let count = self.steps().len();
-                if again {
-                    self.at = At::Put;
-                    // where the answer brings other questions, these are asked
-                    let brings = matches!(step, Step::Method | Step::PinWanted | Step::Capacity);
-                    if brings && usize::from(at).saturating_add(1) < count {
-                        self.at = self.wheel_of(at.saturating_add(1), false, style);
-                    }
-                } else {
-                    propose(self, step);
-                    let next = at.saturating_add(1);
-                    self.at = if usize::from(next) < count {
-                        self.wheel_of(next, false, style)
-                    } else {
-                        At::Put
-                    };
-                }
-            }
+    pub(super) fn press(&mut self) -> Pressed {
+        let Some(step) = self.step(self.at) else { return Pressed::Put };
+        if self.wheel == NO_WHEEL {
+            self.go_to(self.at, true);
+        } else if let Some(wheel) = self.field(step).next(self.get(step), self.wheel) {
+            self.wheel = wheel;
+        } else if self.spec().opens {
+            return Pressed::Chosen;
+        } else if !self.again {
+            self.go_to(self.at + 1, false);
+            return Pressed::Answered(step);
+        } else if step.question().brings {
+            // the answer brings other questions: they are asked
+            self.go_to(self.at + 1, false);
+        } else {
+            self.go_to_end();
         }
         Pressed::GoesOn
-    }
-}
-
-/// Where the answer to a question is kept; those of one draft differ.
-const fn slot(step: Step) -> usize {
-    match step {
-        Step::Language
-        | Step::Date
-        | Step::Flow
-        | Step::Length
-        | Step::Capacity
-        | Step::MostPrime
-        | Step::Vessel
-        | Step::Method
-        | Step::Dose
-        | Step::Which
-        | Step::WhichEntry
-        | Step::Fresh
-        | Step::PinWanted => 0,
-        Step::Zone
-        | Step::Time
-        | Step::Rollers
-        | Step::Bore
-        | Step::Level
-        | Step::Amount
-        | Step::Repeat
-        | Step::Pin => 1,
-        Step::Unit
-        | Step::Pass
-        | Step::Contact
-        | Step::Mass
-        | Step::FirstWater
-        | Step::PinAgain => 2,
-        Step::ClockForm | Step::Temperature | Step::Days => 3,
-        Step::MeantAs | Step::Start => 4,
-        Step::Window => 5,
-        Step::Every => 6,
-        Step::State => 7,
-    }
-}
-
-impl Draft {
-    pub(super) fn field(&self, step: Step, style: &Style) -> Field {
-        fields::field(self, step, style)
     }
 }

@@ -9,19 +9,23 @@
 //! up: a pulse does not know that there is a panel (P2).
 
 mod cards;
+mod desk;
 mod draft;
+mod faces;
 mod field;
+mod figures;
+mod pen;
 mod preferences;
 mod recent;
 mod refusal;
 mod request;
 mod screen;
-mod show;
 mod view;
 mod words;
 pub mod zones;
 
 pub use cards::Card;
+pub use desk::{Desk, operate};
 pub use preferences::{Language, Preferences, Unit};
 pub use recent::{Past, Recent};
 pub use request::Request;
@@ -30,15 +34,14 @@ pub use view::View;
 
 use core::fmt;
 
-use cards::{Action, done};
-use draft::{At, Draft, Kind, Pressed, Put, Step, WHICH};
+use cards::Action;
+use draft::{Draft, Kind, Pressed, Step};
 use field::{Field, NO_PIN};
-use refusal::{Problem, Remedy};
-use screen::Text;
-use show::Style;
+use pen::{Pen, Style};
+use refusal::{Remedy, Told};
+use words::Word;
 
-use crate::controller::Controller;
-use crate::event::Event;
+use crate::entry::EntryId;
 use crate::time::{Duration, Instant};
 use crate::timetable::Refusal;
 use crate::units::Volume;
@@ -48,8 +51,6 @@ use crate::units::Volume;
 pub const FORGETS_AFTER: Duration = Duration::from_min(15);
 /// What prime stops at until a tube set is told: a parameter.
 const PRIME: Volume = Volume::from_ml(60);
-/// The most that prime can be set to on the panel.
-const MOST_PRIME: Volume = Volume::from_ml(999);
 
 /// What a hand can do to the knob.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -87,11 +88,8 @@ impl defmt::Format for Digits {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 enum Over {
     Nothing,
-    /// Something was not taken; `pin`: it was the PIN.
-    Told {
-        problem: Problem,
-        pin: bool,
-    },
+    /// Something was not taken.
+    Told(Told),
     /// The PIN is asked for.
     Pin {
         digits: Digits,
@@ -99,32 +97,46 @@ enum Over {
     },
 }
 
-/// What is said once, until the next touch.
+/// What a panel keeps of what it was told.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-enum Notice {
-    InForce,
-    Stopped,
-    NothingChanged,
+struct Kept {
+    preferences: Preferences,
+    /// The vessel of the last calibration run.
+    vessel: u8,
+    /// How long it was to be, in ms; 0 where the vessel said it.
+    run_ms: u32,
+}
+
+/// Volume of a decimetre of tube by its bore, in nl: 1.6, 3.2, 4.8 and 6.4 mm (geometry).
+const NL_A_DECIMETRE: [u32; 4] = [201_062, 804_248, 1_809_557, 3_216_991];
+
+impl Kept {
+    /// What prime stops at: what fills the tube set, in whole millilitres, so that what
+    /// is shown is what is asked for, and at most what can be entered.
+    fn prime(&self) -> Volume {
+        let Preferences { tube_dm, bore, .. } = self.preferences;
+        let a_decimetre = NL_A_DECIMETRE.get(usize::from(bore)).copied().unwrap_or(0);
+        // a length has three digits
+        let ml = a_decimetre.wrapping_mul(u32::from(tube_dm)).div_ceil(1_000_000);
+        if tube_dm == 0 { PRIME } else { Volume::from_ml(u64::from(ml.min(999))) }
+    }
 }
 
 /// The panel. A restart forgets where it was, and with it every draft.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Panel {
-    preferences: Preferences,
+    kept: Kept,
     card: Card,
     /// How many outcomes back the history is.
     back: u8,
     draft: Option<Draft>,
     over: Over,
-    notice: Option<Notice>,
-    /// Steps of a first set-up that the book does not tell, a bit each.
+    /// What is said once, until the next touch.
+    notice: Option<Word>,
+    /// Steps of a first set-up that were done at this panel, a bit each.
     done: u8,
-    /// What prime stops at.
-    prime: Volume,
-    /// The vessel of the last calibration run.
-    vessel: u8,
     /// When it was touched last.
     touched: Instant,
 }
@@ -133,22 +145,20 @@ impl Panel {
     /// One that shows its home card.
     pub const fn new(preferences: Preferences) -> Self {
         Self {
-            preferences,
+            kept: Kept { preferences, vessel: 0, run_ms: 0 },
             card: Card::Last,
             back: 0,
             draft: None,
             over: Over::Nothing,
             notice: None,
             done: 0,
-            prime: PRIME,
-            vessel: 0,
             touched: Instant::MIN,
         }
     }
 
     /// What the person in front of it likes; for the firmware to keep where it changed.
     pub const fn preferences(&self) -> Preferences {
-        self.preferences
+        self.kept.preferences
     }
 
     /// The card that is shown, or that a draft was opened from.
@@ -176,8 +186,8 @@ impl Panel {
         let forgets = view.now.since(self.touched) >= FORGETS_AFTER;
         self.touched = view.now;
         if forgets {
+            self.notice = self.draft.map(|_| Word::Forgotten);
             self.go_home();
-            self.notice = None;
         }
         if let Some(run) = view.controller.service_run() {
             return self.stop(input, run.calibrates, view);
@@ -191,7 +201,7 @@ impl Panel {
             Input::Hold => {
                 let left = self.draft.is_some();
                 self.go_home();
-                self.notice = left.then_some(Notice::NothingChanged);
+                self.notice = left.then_some(Word::NothingChanged);
                 None
             }
             Input::Left | Input::Right => {
@@ -220,7 +230,11 @@ impl Panel {
         if input == Input::Hold {
             self.go_home();
         }
-        self.notice = Some(Notice::Stopped);
+        self.notice = Some(Word::Stopped);
+        if !calibrates {
+            // the tube may not be full
+            self.done &= !cards::PRIMED;
+        }
         Some(Request::Release)
     }
 
@@ -230,21 +244,20 @@ impl Panel {
     }
 
     fn turn(&mut self, right: bool) {
-        let style = Style::of(self.preferences);
         match &mut self.over {
-            Over::Told { pin, .. } => self.over = if *pin { ask_for_pin() } else { Over::Nothing },
+            Over::Told(told) => {
+                let asks = told.remedy == Remedy::Pin;
+                self.over = if asks { ask_for_pin() } else { Over::Nothing };
+            }
             Over::Pin { digits, wheel } => {
                 (digits.0, _) = Field::Pin.turn(digits.0, *wheel, right);
             }
             Over::Nothing => match &mut self.draft {
-                Some(draft) => draft.turn(right, &style),
+                Some(draft) => draft.turn(right),
                 None => {
-                    self.back = 0;
                     self.card = self.card.turned(right);
                     // the history begins where the home card ends
-                    if self.card == Card::History {
-                        self.back = 1;
-                    }
+                    self.back = u8::from(self.card == Card::History);
                 }
             },
         }
@@ -252,26 +265,9 @@ impl Panel {
 
     fn press<const N: usize, const H: usize>(&mut self, view: &View<'_, N, H>) -> Option<Request> {
         match self.over {
-            Over::Told { problem, pin } => {
+            Over::Told(told) => {
                 self.over = Over::Nothing;
-                match problem.remedy() {
-                    _ if pin => self.over = ask_for_pin(),
-                    Remedy::Back => {}
-                    Remedy::Pin => self.over = ask_for_pin(),
-                    Remedy::RunAgain => self.open(Kind::Calibrate, view),
-                    Remedy::Start(minute) => {
-                        if let Some(draft) = &mut self.draft {
-                            draft.set(Step::Start, u32::from(minute));
-                            draft.at = At::Put;
-                        }
-                    }
-                    Remedy::Window(least_ms) => {
-                        if let Some(draft) = &mut self.draft {
-                            draft.set(Step::Window, draft::window_from(least_ms));
-                            draft.at = At::Put;
-                        }
-                    }
-                }
+                self.mend(told.remedy, view);
                 None
             }
             Over::Pin { digits, wheel } => match Field::Pin.next(digits.0, wheel) {
@@ -285,14 +281,40 @@ impl Panel {
         }
     }
 
+    /// Does what was offered.
+    fn mend<const N: usize, const H: usize>(&mut self, remedy: Remedy, view: &View<'_, N, H>) {
+        if let Remedy::RunAgain(_) = remedy {
+            self.open(Kind::Calibrate, EntryId(0), view);
+        }
+        let Some(draft) = &mut self.draft else { return };
+        match remedy {
+            Remedy::Back => {}
+            Remedy::Pin => self.over = ask_for_pin(),
+            Remedy::Ask(step) => draft.ask(step),
+            Remedy::Take(step, value) => {
+                draft.set(step, value);
+                if step == Step::Window && draft.kind == Kind::NewEntry {
+                    // it still has its time until the first water
+                    draft.propose(Step::FirstWater, view);
+                }
+                draft.go_to_end();
+            }
+            Remedy::RunAgain(run_ms) => {
+                // as long as the last where nothing else is asked for
+                draft.set(Step::RunMs, if run_ms == 0 { self.kept.run_ms } else { run_ms });
+                draft.go_to_end();
+            }
+        }
+    }
+
     /// A press on a draft, or on a card.
     fn press_below<const N: usize, const H: usize>(
         &mut self,
         view: &View<'_, N, H>,
     ) -> Option<Request> {
-        let Some(mut draft) = self.draft else {
+        let Some(draft) = &mut self.draft else {
             match self.action(view)? {
-                Action::Open(kind) => self.open(kind, view),
+                Action::Open(kind, id) => self.open(kind, id, view),
                 Action::Older => {
                     // round again after the oldest
                     let next = self.back.saturating_add(1);
@@ -302,34 +324,35 @@ impl Panel {
             }
             return None;
         };
-        let style = Style::of(self.preferences);
-        let panel = *self;
-        let pressed = draft.press(&style, |draft, step| draft.propose(step, &panel, view));
-        self.draft = Some(draft);
-        match pressed {
-            Pressed::GoesOn => None,
-            Pressed::Chosen(choice) => {
-                let kind = chosen(draft.kind, choice, view);
-                self.open(kind, view);
-                None
+        match draft.press() {
+            Pressed::GoesOn => {}
+            Pressed::Answered(step) => draft.propose(step, view),
+            Pressed::Chosen => {
+                let (kind, id) = draft.chosen(view);
+                self.open(kind, id, view);
             }
-            Pressed::Put => match draft.put(self, view) {
-                Ok(Put::Ask(request)) => Some(request),
-                Ok(Put::Own) => {
+            Pressed::Put => {
+                if let Some(told) = draft.problem(view) {
+                    self.over = Over::Told(told);
+                } else if draft.is_own(view) {
                     self.settle(view);
-                    None
+                } else {
+                    return Some(Request::Draft);
                 }
-                Err(problem) => {
-                    self.over = Over::Told { problem, pin: false };
-                    None
-                }
-            },
+            }
         }
+        None
     }
 
-    fn open<const N: usize, const H: usize>(&mut self, kind: Kind, view: &View<'_, N, H>) {
-        self.draft = Some(Draft::open(kind, self, view));
-        if needs_unlocking(kind) && view.controller.is_locked() {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn open<const N: usize, const H: usize>(
+        &mut self,
+        kind: Kind,
+        id: EntryId,
+        view: &View<'_, N, H>,
+    ) {
+        self.draft = Some(Draft::open(kind, id, &self.kept, view));
+        if kind.spec().locked && view.controller.is_locked() {
             self.over = ask_for_pin();
         }
     }
@@ -340,50 +363,41 @@ impl Panel {
         refusal: Option<Refusal>,
         view: &View<'_, N, H>,
     ) {
-        if let Over::Pin { .. } = self.over {
-            self.over = match refusal {
-                None => Over::Nothing,
-                Some(refusal) => Over::Told { problem: Problem::Refused(refusal), pin: true },
-            };
-            return;
-        }
-        match refusal {
-            None => self.settle(view),
-            Some(refusal) if self.draft.is_some() => {
-                self.over = Over::Told { problem: Problem::Refused(refusal), pin: false };
-            }
-            Some(_) => {}
-        }
+        let pin = matches!(self.over, Over::Pin { .. });
+        let draft = self.draft.as_ref().filter(|_| !pin);
+        self.over = match refusal {
+            None if pin => Over::Nothing,
+            None => return self.settle(view),
+            Some(refusal) if pin || draft.is_some() => Over::Told(Told::of(&refusal, draft, view)),
+            Some(_) => return,
+        };
+    }
+
+    /// Asks for what the draft says; why it is not taken.
+    fn hand_in<const N: usize, const H: usize>(
+        &self,
+        desk: &mut impl Desk<N, H>,
+    ) -> Option<Refusal> {
+        self.draft.as_ref()?.hand_in(&self.kept, desk)
     }
 
     /// The draft is in force.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn settle<const N: usize, const H: usize>(&mut self, view: &View<'_, N, H>) {
         let Some(draft) = self.draft.take() else { return };
-        self.notice = Some(Notice::InForce);
-        match draft.kind {
-            Kind::Place => {
-                self.preferences = draft.preferences(self.preferences);
-                self.done |= done::PLACE;
-            }
-            Kind::Tube => {
-                let volume = draft::prime_for(draft.get(Step::Length), draft.get(Step::Bore));
-                // a whole millilitre, so that what is shown is what is asked for
-                let ml = volume.as_nl().div_ceil(1_000_000);
-                self.prime = Volume::from_ml(ml).min(MOST_PRIME);
-                self.done |= done::TUBE;
-            }
-            Kind::Product => self.done |= done::PRODUCT,
-            Kind::Prime => {
-                self.done |= done::PRIME;
-                self.notice = None;
-            }
-            Kind::Calibrate => {
-                self.vessel = draft.get(Step::Vessel) as u8;
-                self.notice = None;
-                self.draft = Some(Draft::open(Kind::Reading, self, view));
-            }
-            Kind::Reading => self.done |= done::CALIBRATE,
-            _ => {}
+        self.kept.preferences = draft.preferences(self.kept.preferences);
+        self.notice = Some(Word::InForce);
+        self.done |= cards::bit_of(draft.kind);
+        if draft.kind == Kind::Prime {
+            // said when it has ended, unless it was stopped
+            self.notice = Some(Word::Primed);
+        }
+        if draft.kind == Kind::Calibrate {
+            self.notice = None;
+            self.done &= !cards::CALIBRATED;
+            self.kept.vessel = draft.get(Step::Vessel) as u8;
+            self.kept.run_ms = draft.get(Step::RunMs);
+            self.draft = Some(Draft::open(Kind::Reading, draft.id, &self.kept, view));
         }
     }
 
@@ -393,124 +407,40 @@ impl Panel {
         if !view.controller.is_lit_at(view.now) {
             return screen;
         }
-        let style = Style::of(self.preferences);
+        let style = Style::of(self.kept.preferences);
+        let pen = &mut Pen::new(&mut screen, style);
         if let Some(run) = view.controller.service_run() {
-            cards::running(&run, &style, view, &mut screen);
+            faces::running(&run, view, pen);
             return screen;
         }
-        match (self.over, &self.draft) {
-            (Over::Told { problem, pin }, _) => problem.show(pin, &style, &mut screen),
-            (Over::Pin { digits, wheel }, _) => {
-                screen.say(0, style.words.unlock);
-                screen.say(1, style.words.pin);
-                let mut text = Text::new();
-                Field::Pin.show(&style, &mut text, digits.0, Some(wheel), "");
-                screen.left(2, &text);
+        match (&self.over, &self.draft) {
+            (Over::Told(told), _) => told.show(pen),
+            (&Over::Pin { digits, wheel }, _) => {
+                pen.line(Word::Unlock);
+                pen.line(Word::Pin);
+                Field::Pin.show(pen, digits.0, wheel);
                 let at_end = Field::Pin.ends_at(digits.0, wheel);
-                screen.action(if at_end { style.words.do_done } else { style.words.do_next });
+                pen.action(if at_end { Word::DoDone } else { Word::DoNext });
             }
-            (Over::Nothing, Some(draft)) => draft.show(self, view, &mut screen),
+            (Over::Nothing, Some(draft)) => draft.show(&self.kept, view, pen),
             (Over::Nothing, None) => {
-                self.show_card(view, &mut screen);
-                if let Some(notice) = self.notice {
-                    screen.clear(2);
-                    screen.left(
-                        2,
-                        &Text::of(match notice {
-                            Notice::InForce => style.words.in_force,
-                            Notice::Stopped => style.words.stopped,
-                            Notice::NothingChanged => style.words.nothing_changed,
-                        }),
-                    );
+                self.show_card(view, pen);
+                // at a step of a first set-up the card has said it
+                let at_step = self.set_up_step(view).is_some_and(|(at, _)| at > 1);
+                let is_said = self.card == Card::Last && at_step;
+                if let Some(notice) = self.notice.filter(|_| !is_said) {
+                    pen.begin(2);
+                    pen.say(notice);
                 }
             }
         }
         if !view.controller.takes_keys_at(view.now) {
-            screen.clear(ROWS - 1);
-            screen.say(ROWS - 1, style.words.hold_to_unlock);
+            faces::locked(pen);
         }
         screen
     }
 }
 
 const fn ask_for_pin() -> Over {
-    Over::Pin { digits: Digits(NO_PIN), wheel: 0 }
-}
-
-/// Whether the lock keeps a draft of this kind from being opened. To look, to fill the
-/// container, to put in a battery and to acknowledge is for whoever is at hand.
-const fn needs_unlocking(kind: Kind) -> bool {
-    !matches!(
-        kind,
-        Kind::WhichEntry
-            | Kind::Fresh
-            | Kind::SetUp
-            | Kind::Refill
-            | Kind::NewPack
-            | Kind::Lock
-            | Kind::Acknowledge
-    )
-}
-
-/// What a choice opens.
-fn chosen<const N: usize, const H: usize>(kind: Kind, choice: u32, view: &View<'_, N, H>) -> Kind {
-    let book = view.controller.book();
-    match kind {
-        Kind::WhichEntry => {
-            let entry = book.timetable.ids().nth(choice as usize);
-            entry.map_or(Kind::NewEntry, Kind::Entry)
-        }
-        Kind::Fresh => match choice {
-            0 if book.stock.container().is_none() => Kind::Product,
-            0 => Kind::Refill,
-            1 => Kind::NewPack,
-            _ => Kind::Tube,
-        },
-        _ => WHICH.get(choice as usize).copied().unwrap_or(Kind::Place),
-    }
-}
-
-/// Where a panel stands: beside a device, whose controller it looks at.
-pub trait Desk<const N: usize, const H: usize> {
-    /// The present instant.
-    fn now(&mut self) -> Instant;
-    /// The controller.
-    fn controller(&self) -> &Controller<N, H>;
-    /// The latest outcomes ([`Recent::read`]).
-    fn recent(&self) -> &Recent;
-    /// Hands an event to the device; why it was not taken.
-    fn hand_in(&mut self, event: Event<'_, N>) -> Option<Refusal>;
-}
-
-/// A touch of the knob, all of it: the panel, the key, the request, its answer.
-pub fn operate<const N: usize, const H: usize>(
-    panel: &mut Panel,
-    desk: &mut impl Desk<N, H>,
-    input: Input,
-) {
-    let now = desk.now();
-    let request =
-        panel.touch(input, &View { controller: desk.controller(), recent: desk.recent(), now });
-    // a key changes nothing but the display
-    let _ = desk.hand_in(Event::Key { held: input == Input::Hold });
-    let Some(request) = request else { return };
-    let refusal = match request.event() {
-        Some(event) => desk.hand_in(event),
-        None => hand_in_timetable(&request, desk),
-    };
-    let now = desk.now();
-    panel.answer(refusal, &View { controller: desk.controller(), recent: desk.recent(), now });
-}
-
-/// A change of the timetable: the one in force, whole, with the change in it.
-#[cfg_attr(target_pointer_width = "32", inline(never))]
-fn hand_in_timetable<const N: usize, const H: usize>(
-    request: &Request,
-    desk: &mut impl Desk<N, H>,
-) -> Option<Refusal> {
-    let mut timetable = desk.controller().book().timetable;
-    match request.timetable(&mut timetable)? {
-        Ok(()) => desk.hand_in(Event::Timetable(&timetable)),
-        Err(refusal) => Some(refusal),
-    }
+    Over::Pin { digits: Digits(NO_PIN), wheel: 1 }
 }

@@ -1,6 +1,7 @@
 //! What the person in front of the panel likes: language, units, form of the clock.
 
-use super::words::{self, Words};
+use super::words;
+#[cfg(test)]
 use crate::units::VolumeUnit;
 
 /// A language that was built in (features `panel-de`, `panel-fr`, `panel-es`,
@@ -35,7 +36,7 @@ impl Language {
         Self::Polish,
     ];
 
-    pub(super) const fn words(self) -> &'static Words {
+    pub(super) fn words(self) -> &'static [u8] {
         match self {
             Self::English => &words::ENGLISH,
             #[cfg(feature = "panel-de")]
@@ -80,6 +81,7 @@ impl Unit {
     }
 
     /// The unit of little, or of much.
+    #[cfg(test)]
     pub(super) const fn volume(self, much: bool) -> VolumeUnit {
         match self {
             Self::Metric if much => VolumeUnit::Litre,
@@ -90,8 +92,8 @@ impl Unit {
     }
 }
 
-/// Kept by the firmware beside the ledger, in the four bytes of [`Self::to_bytes`]:
-/// losing them costs nobody a dose.
+/// What a panel was told, kept by the firmware beside the ledger in the four bytes of
+/// [`Self::to_bytes`]: losing them costs nobody a dose.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Preferences {
@@ -101,25 +103,44 @@ pub struct Preferences {
     pub unit: Unit,
     /// Whether the clock has twelve hours.
     pub twelve_hours: bool,
+    /// Length of the tube set, both lines, in decimetres, 1 to 999; 0 where nobody said.
+    pub tube_dm: u16,
+    /// Bore of the tube set: 0 to 3 for 1.6, 3.2, 4.8 and 6.4 mm.
+    pub bore: u8,
 }
 
+const MARK: u8 = b'Q';
+
 impl Preferences {
+    /// Those of a new device.
+    pub const NEW: Self = Self {
+        language: Language::English,
+        unit: Unit::Metric,
+        twelve_hours: false,
+        tube_dm: 0,
+        bore: 0,
+    };
+
     /// For the firmware to keep.
     pub fn to_bytes(self) -> [u8; 4] {
-        [b'P', self.language.index() as u8, self.unit as u8, u8::from(self.twelve_hours)]
+        let shown = self.language.index() as u8 | (self.unit as u8) << 4;
+        let [low, high] = self.tube_dm.to_le_bytes();
+        [MARK, shown | u8::from(self.twelve_hours) << 6, low, high | self.bore << 2]
     }
 
-    /// From what the firmware has kept; what it does not say, or says of a language
-    /// that is not built in, is as it is on a new device.
+    /// From what the firmware has kept. Other bytes, and those of a language that is not
+    /// built in, stand for a new device.
     pub fn from_bytes(bytes: [u8; 4]) -> Self {
-        let [mark, language, unit, twelve_hours] = bytes;
-        if mark != b'P' {
-            return Self::default();
-        }
-        Self {
-            language: Language::at(u32::from(language)),
-            unit: Unit::at(u32::from(unit)),
-            twelve_hours: twelve_hours == 1,
-        }
+        let [_, shown, low, high] = bytes;
+        let read = Self {
+            language: Language::at(u32::from(shown & 0xf)),
+            unit: Unit::at(u32::from(shown >> 4 & 3)),
+            twelve_hours: shown >> 6 & 1 == 1,
+            tube_dm: u16::from_le_bytes([low, high & 3]),
+            bore: high >> 2,
+        };
+        // what is not as it would be written is not the panel's
+        let is_ours = read.to_bytes() == bytes && read.tube_dm <= 999 && read.bore <= 3;
+        if is_ours { read } else { Self::default() }
     }
 }

@@ -29,7 +29,9 @@ pub struct Past {
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Recent {
+    /// In a round; the newest stands before `next`.
     items: [Option<Past>; KEPT],
+    next: u8,
 }
 
 impl Default for Recent {
@@ -40,7 +42,7 @@ impl Default for Recent {
 
 impl Recent {
     /// None yet.
-    pub const NONE: Self = Self { items: [None; KEPT] };
+    pub const NONE: Self = Self { items: [None; KEPT], next: 0 };
 
     /// Reads them off the ledger. It takes as long as the ledger is: call it when the
     /// display lights and when a dose has ended under somebody's eyes, not before a
@@ -61,16 +63,18 @@ impl Recent {
 
     /// Takes down one more.
     pub fn note(&mut self, outcome: &Outcome) {
-        self.items.rotate_right(1);
-        if let Some(first) = self.items.first_mut() {
+        if let Some(item) = self.items.get_mut(usize::from(self.next) % KEPT) {
             let Outcome { due, due_at, kind, least, .. } = *outcome;
-            *first = Some(Past { id: due.id, due_at, kind, least });
+            *item = Some(Past { id: due.id, due_at, kind, least });
         }
+        self.next = (self.next + 1) % KEPT as u8;
     }
 
     /// The one so many before the newest, which is 0.
     pub fn get(&self, back: usize) -> Option<&Past> {
-        self.items.get(back)?.as_ref()
+        // the item at `next` is the oldest
+        let at = (usize::from(self.next) + KEPT).checked_sub(back.checked_add(1)?)?;
+        self.items.get(at % KEPT).filter(|_| back < KEPT)?.as_ref()
     }
 
     /// How many there are, at most eight.

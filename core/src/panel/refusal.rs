@@ -1,24 +1,15 @@
 //! Why something is not taken, in words that fit, and what a press does about it.
 
-use super::screen::{Screen, Text};
-use super::show::Style;
+use super::draft::{Draft, Kind, Step, WINDOW_STEP_MIN};
+use super::field::NO_WHEEL;
+use super::pen::Pen;
+use super::view::View;
+use super::words::{ALARMS, Word};
 use crate::calibration::NoRun;
 use crate::record::Alarm;
 use crate::spread::Misfit;
 use crate::time::Duration;
 use crate::timetable::Refusal;
-
-/// What stands against a draft.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) enum Problem {
-    /// The controller refuses it.
-    Refused(Refusal),
-    /// What was measured is not entered.
-    NoNumber,
-    /// The two PINs differ.
-    PinsDiffer,
-}
 
 /// What the next press does.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -26,128 +17,166 @@ pub(super) enum Problem {
 pub(super) enum Remedy {
     /// Back to the draft as it is.
     Back,
-    /// The draft with the start that is free, in minutes of the day.
-    Start(u16),
-    /// The draft with the least window that does, in ms.
-    Window(u64),
-    /// Another calibration run.
-    RunAgain,
+    /// Back to a question of the draft.
+    Ask(Step),
+    /// The draft with this answer.
+    Take(Step, u32),
+    /// Another calibration run: so many ms, or as long as the last (0).
+    RunAgain(u32),
     /// The PIN.
     Pin,
 }
 
-impl Problem {
-    pub(super) const fn remedy(&self) -> Remedy {
-        match *self {
-            Self::Refused(Refusal::Overlap { nearest_min: Some(minute), .. }) => {
-                Remedy::Start(minute)
-            }
-            Self::Refused(Refusal::DoesNotFit {
-                misfit: Misfit::Window { least_ms, .. }, ..
-            }) if least_ms <= 999 * 60_000 => Remedy::Window(least_ms),
-            Self::Refused(
-                Refusal::RunTwice { .. } | Refusal::RunLonger { .. } | Refusal::NothingMeasured,
-            ) => Remedy::RunAgain,
-            Self::Refused(Refusal::Locked) => Remedy::Pin,
-            _ => Remedy::Back,
-        }
-    }
-
-    /// `pin`: it was the PIN that was not taken.
-    pub(super) fn show(&self, pin: bool, style: &Style, screen: &mut Screen) {
-        let words = style.words;
-        screen.say(0, words.not_taken);
-        let mut more = Text::new();
-        let reason = match *self {
-            Self::NoNumber => words.no_number,
-            Self::PinsDiffer => words.pins_differ,
-            Self::Refused(refusal) => match refusal {
-                Refusal::TooManyEntries { .. } => words.no_line,
-                Refusal::SameId { .. }
-                | Refusal::RetiredId { .. }
-                | Refusal::NoSuchEntry { .. } => words.entry_gone,
-                Refusal::Head(_) => words.limits_unfit,
-                Refusal::Field { field: "days", .. } => words.no_day,
-                Refusal::Field { .. } | Refusal::OutOfRange => words.out_of_range,
-                Refusal::NeverDue { .. } => words.never_due,
-                Refusal::DoesNotFit { misfit, .. } => match misfit {
-                    Misfit::Window { least_ms, .. } => {
-                        style.length(&mut more, Duration::from_ms(least_ms));
-                        words.needs_window
-                    }
-                    Misfit::BelowShortestPulse { .. } | Misfit::Indivisible { .. } => {
-                        words.dose_small
-                    }
-                    Misfit::Pulses { .. } => words.pulses_many,
-                },
-                Refusal::GapTooShort { .. } => words.window_long,
-                Refusal::Overlap { first, nearest_min, .. } => {
-                    if let Some(minute) = nearest_min {
-                        more.say(words.free_at);
-                        more.char(' ');
-                        style.minute(&mut more, u32::from(minute));
-                    }
-                    let mut text = Text::of(words.overlaps);
-                    text.char(' ');
-                    text.number(u32::from(first.0).min(99), 1);
-                    screen.left(1, &text);
-                    ""
-                }
-                Refusal::OverCeiling { .. } => words.over_ceiling,
-                Refusal::TooManyDues { .. } => words.many_doses,
-                Refusal::Busy => words.busy,
-                Refusal::ContainerEmpty => alarm(style, Alarm::ContainerEmpty),
-                Refusal::Battery => alarm(style, Alarm::PackExhausted),
-                Refusal::Ledger => alarm(style, Alarm::LedgerFault),
-                Refusal::AtCeiling => words.over_ceiling,
-                Refusal::Locked => words.locked,
-                Refusal::WrongPin => words.wrong_pin,
-                Refusal::TriedTooOften { wait_ms } => {
-                    style.length(&mut more, Duration::from_ms(u64::from(wait_ms)));
-                    words.wait
-                }
-                Refusal::NoRun(NoRun::VesselTooSmall) => words.vessel_small,
-                Refusal::NoRun(NoRun::VesselTooCoarse { .. }) => words.vessel_coarse,
-                Refusal::NothingMeasured => words.no_run,
-                Refusal::RunLonger { least_ms } => {
-                    more.say(words.run_for);
-                    more.char(' ');
-                    style.length(&mut more, Duration::from_ms(u64::from(least_ms)));
-                    words.not_sure
-                }
-                Refusal::RunTwice { .. } => {
-                    more.say(words.run_twice);
-                    words.far_off
-                }
-                Refusal::Implausible { .. } => words.implausible,
-            },
-        };
-        screen.say(1, reason);
-        screen.left(2, &more);
-        match self.remedy() {
-            _ if pin => screen.action(words.do_pin),
-            Remedy::Back => screen.action(words.do_back),
-            Remedy::Pin => screen.action(words.do_pin),
-            Remedy::RunAgain => screen.action(words.do_new),
-            Remedy::Start(minute) => {
-                let mut text = Text::of("> ");
-                text.say(words.do_take);
-                text.char(' ');
-                style.minute(&mut text, u32::from(minute));
-                screen.left(3, &text);
-            }
-            Remedy::Window(least_ms) => {
-                let mut text = Text::of("> ");
-                text.say(words.do_take);
-                text.char(' ');
-                text.number(super::draft::window_from(least_ms), 1);
-                text.say(" min");
-                screen.left(3, &text);
-            }
-        }
-    }
+/// What stands against a draft, as it is told.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(super) struct Told {
+    /// The reason, as a word of the table.
+    reason: u16,
+    /// The entry that is in the way; 0 where none is.
+    entry: u16,
+    /// What is said on the line below, before what is offered or the length.
+    below: Option<Word>,
+    /// A length of time on that line, in ms.
+    length_ms: u32,
+    pub(super) remedy: Remedy,
 }
 
-fn alarm(style: &Style, alarm: Alarm) -> &'static str {
-    style.words.alarms.get((alarm as usize).saturating_sub(1)).copied().unwrap_or("-")
+impl Told {
+    pub(super) const fn because(word: Word, remedy: Remedy) -> Self {
+        Self { reason: word as u16, entry: 0, below: None, length_ms: 0, remedy }
+    }
+
+    /// What a refusal comes to; of a draft, or of the PIN where there is none.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn of<const N: usize, const H: usize>(
+        refusal: &Refusal,
+        draft: Option<&Draft>,
+        view: &View<'_, N, H>,
+    ) -> Self {
+        let mut told = Self::because(Word::OutOfRange, Remedy::Back);
+        let word = match *refusal {
+            Refusal::TooManyEntries { .. } => Word::NoLine,
+            Refusal::SameId { .. } | Refusal::RetiredId { .. } | Refusal::NoSuchEntry { .. } => {
+                Word::EntryGone
+            }
+            Refusal::Head(_) => Word::LimitsUnfit,
+            // of the fields that the panel asks, a set of days alone can be empty
+            Refusal::Field { field, .. } if field.len() == "days".len() => Word::NoDay,
+            Refusal::OutOfRange if draft.is_some_and(|draft| draft.kind == Kind::Calibrate) => {
+                told.remedy = Remedy::Ask(Step::Vessel);
+                Word::VesselBig
+            }
+            Refusal::Field { .. } | Refusal::OutOfRange => Word::OutOfRange,
+            Refusal::NeverDue { .. } => Word::NeverDue,
+            Refusal::DoesNotFit { misfit, .. } => {
+                let fits = draft.and_then(|draft| draft.window_that_fits(WINDOW_STEP_MIN, view));
+                if let Some(min) = fits {
+                    told.remedy = Remedy::Take(Step::Window, min);
+                    Word::NeedsWindow
+                } else if matches!(misfit, Misfit::Pulses { .. }) {
+                    Word::PulsesMany
+                } else if let Misfit::Window { least_ms, .. } = misfit {
+                    told.length_ms = least_ms.min(u64::from(u32::MAX)) as u32;
+                    Word::NeedsWindow
+                } else {
+                    Word::DoseSmall
+                }
+            }
+            Refusal::GapTooShort { .. } => Word::WindowLong,
+            Refusal::Overlap { first, nearest_min, .. } => {
+                told.entry = first.0.min(99);
+                if let Some(minute) = nearest_min {
+                    told.below = Some(Word::FreeAt);
+                    told.remedy = Remedy::Take(Step::Start, u32::from(minute));
+                }
+                Word::Overlaps
+            }
+            Refusal::OverCeiling { .. } | Refusal::AtCeiling => Word::OverCeiling,
+            Refusal::TooManyDues { .. } => Word::ManyDoses,
+            Refusal::Busy => Word::Busy,
+            Refusal::ContainerEmpty => return told.by(Alarm::ContainerEmpty),
+            Refusal::Battery => return told.by(Alarm::PackExhausted),
+            Refusal::Ledger => return told.by(Alarm::LedgerFault),
+            Refusal::Locked => {
+                told.remedy = Remedy::Pin;
+                Word::Locked
+            }
+            Refusal::WrongPin => Word::WrongPin,
+            Refusal::TriedTooOften { wait_ms } => {
+                told.length_ms = wait_ms;
+                Word::Wait
+            }
+            Refusal::NoRun(NoRun::VesselTooSmall) => Word::VesselSmall,
+            Refusal::NoRun(NoRun::VesselTooCoarse { .. }) => Word::VesselCoarse,
+            Refusal::NothingMeasured => {
+                told.remedy = Remedy::RunAgain(0);
+                Word::NoRun
+            }
+            Refusal::RunLonger { least_ms } => {
+                // a tenth more: what is read off is rounded, and the pump may be slower yet
+                let head = view.controller.book().head.as_ref();
+                let longest_ms = head.map_or(0, |head| head.longest_calibration_ms);
+                let run_ms = least_ms.saturating_add(least_ms / 10);
+                let run_ms = run_ms.min(longest_ms.max(least_ms));
+                told.below = Some(Word::RunFor);
+                told.length_ms = run_ms;
+                told.remedy = Remedy::RunAgain(run_ms);
+                Word::NotSure
+            }
+            Refusal::RunTwice { .. } => {
+                told.below = Some(Word::RunTwice);
+                told.remedy = Remedy::RunAgain(0);
+                Word::FarOff
+            }
+            Refusal::Implausible { .. } => {
+                if let Some(draft) = draft {
+                    told.remedy = Remedy::Ask(draft.measured_as());
+                }
+                Word::Implausible
+            }
+        };
+        told.reason = word as u16;
+        if draft.is_none() {
+            told.remedy = Remedy::Pin;
+        }
+        told
+    }
+
+    const fn by(self, alarm: Alarm) -> Self {
+        Self { reason: ALARMS + alarm as u16 - 1, ..self }
+    }
+
+    pub(super) fn show(&self, pen: &mut Pen<'_>) {
+        pen.line(Word::NotTaken);
+        pen.say_of(self.reason, 0);
+        if self.entry > 0 {
+            pen.char(' ');
+            pen.number(u32::from(self.entry), 1);
+        }
+        pen.end();
+        if let Some(word) = self.below {
+            pen.say(word);
+        }
+        if self.length_ms > 0 {
+            pen.gap();
+            pen.length(Duration::from_ms(u64::from(self.length_ms)));
+        }
+        self.offer(pen);
+        pen.action(match self.remedy {
+            Remedy::Back | Remedy::Ask(_) => Word::DoBack,
+            Remedy::Pin => Word::DoPin,
+            Remedy::RunAgain(_) => Word::DoNew,
+            Remedy::Take(..) => Word::DoTake,
+        });
+        self.offer(pen);
+    }
+
+    /// The answer that is offered.
+    fn offer(&self, pen: &mut Pen<'_>) {
+        if let Remedy::Take(step, value) = self.remedy {
+            pen.gap();
+            step.field(pen.style.unit).show(pen, value, NO_WHEEL);
+        }
+    }
 }

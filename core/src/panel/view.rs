@@ -5,6 +5,7 @@ use crate::civil::Local;
 use crate::controller::Controller;
 use crate::record::Alarm;
 use crate::time::Instant;
+use crate::units::Volume;
 
 /// The device as the panel sees it at an instant. The panel changes nothing of it.
 #[derive(Clone, Copy, Debug)]
@@ -19,26 +20,40 @@ pub struct View<'a, const N: usize, const H: usize> {
 
 impl<const N: usize, const H: usize> View<'_, N, H> {
     /// A moment as the clock has it; `None` while it is unset.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn local_at(&self, at: Instant) -> Option<Local> {
-        Some(self.controller.book().clock?.local(at))
+        self.controller.book().clock.as_ref().map(|clock| clock.local(at))
     }
 
     pub(super) fn local(&self) -> Option<Local> {
         self.local_at(self.now)
     }
 
+    /// What the head delivers in a minute by what it was set up with.
+    pub(super) fn nominal(&self) -> Option<Volume> {
+        let book = self.controller.book();
+        let flow = book.tube.nominal.or(book.head.map(|head| head.flow))?;
+        Some(Volume::from_nl(u64::from(flow.as_nl_per_min())))
+    }
+
     /// The first alarm that is on, and how many more are.
     pub(super) fn alarm(&self) -> Option<(Alarm, u32)> {
-        // on a device that is being set up it is no news that the clock is not
-        let shown = |alarm: &Alarm| {
-            *alarm != Alarm::ClockUnset || self.controller.book().timetable.ids().next().is_some()
-        };
-        let mut on = ALARMS
-            .into_iter()
-            .filter(|&alarm| self.controller.book().alarm_is_on(alarm))
-            .filter(shown);
-        let first = on.next()?;
-        Some((first, on.count() as u32))
+        let book = self.controller.book();
+        let (mut first, mut more) = (None, 0);
+        for alarm in ALARMS {
+            // on a device that is being set up it is no news that the clock is not
+            let is_news = alarm != Alarm::ClockUnset || self.has_entries();
+            if book.alarm_is_on(alarm) && is_news {
+                more += u32::from(first.is_some());
+                first = first.or(Some(alarm));
+            }
+        }
+        Some((first?, more))
+    }
+
+    /// Whether there is an entry.
+    pub(super) fn has_entries(&self) -> bool {
+        self.controller.book().timetable.ids().next().is_some()
     }
 }
 

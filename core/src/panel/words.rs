@@ -1,5 +1,5 @@
-//! Every word that the panel says, in each language, checked at compile time to fit
-//! the place it is shown in.
+//! Every word that the panel says, in each language: checked at compile time to fit the
+//! place it is shown in, and packed one after the other, each behind its length.
 
 mod english;
 #[cfg(feature = "panel-fr")]
@@ -11,15 +11,105 @@ mod polish;
 #[cfg(feature = "panel-es")]
 mod spanish;
 
-pub(super) use english::ENGLISH;
-#[cfg(feature = "panel-fr")]
-pub(super) use french::FRENCH;
-#[cfg(feature = "panel-de")]
-pub(super) use german::GERMAN;
-#[cfg(feature = "panel-pl")]
-pub(super) use polish::POLISH;
-#[cfg(feature = "panel-es")]
-pub(super) use spanish::SPANISH;
+/// The words that differ with the language, each with the most columns that there are
+/// for it, behind the signs, which do not.
+macro_rules! words {
+    (
+        signs { $($sign:ident $text:literal,)* }
+        words { $($(#[$about:meta])* $word:ident $most:literal,)* }
+    ) => {
+        /// A word, by its place in the table of a language.
+        #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+        #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+        #[repr(u8)]
+        #[allow(dead_code, reason = "of a row of words the first alone may be named")]
+        pub(super) enum Word {
+            /// What parts whole and tenths.
+            Point,
+            $($sign,)*
+            $($(#[$about])* $word,)*
+        }
+
+        const SIGNS: &[&str] = &[$($text),*];
+        const MOST: &[usize] = &[$($most),*];
+    };
+}
+
+words! {
+    signs {
+        Millilitre "ml", Litre "l", FluidOunce "fl oz", MillilitrePerMin "ml/min",
+        FluidOuncePerMin "fl oz/min", PerMin "/min", Metre "m", Millimetre "mm", Gram "g",
+        Celsius "C", D "d", H "h", Min "min", S "s", Am "am", Pm "pm", Utc "UTC", Bare "",
+        UnitMetric "ml, l", UnitUs "US fl oz", UnitImperial "imp fl oz",
+    }
+    words {
+        /// The language's own name.
+        Name 17,
+        // titles of cards; the first three stand beside a time
+        Last 9, Next 9, History 9, Supply 19, Timetable 14, Prime 14, Calibrate 14, Clock 14, SetUp 14,
+        // a first set-up
+        HintTurn 20, HintPress 20, HintHold 20, SetUpStep 13,
+        HelpPlace 20, HelpClock 20, HelpHead 20, HelpTube 20, HelpProduct 20, HelpPrime 20,
+        HelpCalibrate 20, HelpEntry 20,
+        // outcomes and what runs
+        Dosed 8, Part 8, Skipped 16, NoneYet 20, NoneDue 20, Dosing 14, Priming 14, Calibrating 14,
+        AskedFor 8, DueIn 6, Now 20,
+        // cards
+        Product 8, Pack 8, Mains 11, NoAccount 11, Entries 12, ADay 8, UpTo 8, AnyTouch 20,
+        TubeUntil 10, Unset 20, Lock 11, LockNone 8, LockOpen 8, LockShut 8,
+        // what a press does
+        DoAcknowledge 18, DoAgain 18, DoChange 18, DoSupply 18, DoTimetable 18, DoPrime 18,
+        DoCalibrate 18, DoReading 18, DoClock 18, DoOlder 18, DoStop 18, DoNext 18, DoDone 18,
+        DoEdit 18, DoPut 18, DoBack 18, DoTake 6, DoPin 18, DoRun 18, DoNew 18,
+        // notices
+        InForce 20, Stopped 20, NothingChanged 20, HoldToUnlock 20, Primed 20, Forgotten 20,
+        // titles of drafts
+        Place 14, Head 14, Tube 14, VesselOf 14, Refill 14, Reading 14, Entry 9, NewEntry 14,
+        Unlock 14, NewPin 14, Again 14, NewPack 14, LockUp 14, WhatIsNew 20, Acknowledge 14,
+        // fields
+        Language 20, Zone 20, Unit 20, ClockForm 20, Date 20, Time 20, Flow 20, Rollers 20, Pass 20,
+        Length 20, Bore 20, Capacity 20, Level 20, Contact 20, Dose 20, Repeat 20, FirstWater 20,
+        Nights 20, Days 20, Start 20, Window 20, Every 20, State 20, MostPrime 20, Vessel 20,
+        Method 20, Amount 20, Mass 20, Temperature 20, MeantAs 20, PinWanted 20, Pin 20, PinAgain 20,
+        Which 20, WhichEntry 20,
+        // choices
+        Hours24 17, Hours12 17, ByNight 8, ByDay 8, ByHours 17, EveryDay 12, EveryNight 12,
+        OneByOne 17, StateOn 17, StateOff 8, StateGone 17, ByVolume 17, ByMass 17, AsNew 17,
+        AsFound 17, WithPin 17, WithoutPin 17, Each 6,
+        OutletInVessel 20, LookFirst 20, PackIsFull 20, PinFromNow 20,
+        // why something is not taken
+        NotTaken 20, NoLine 20, EntryGone 20, LimitsUnfit 20, NoDay 20, OutOfRange 20,
+        NeverDue 20, NeedsWindow 20, DoseSmall 20, PulsesMany 20, WindowLong 20, Overlaps 17,
+        FreeAt 12, OverCeiling 20, ManyDoses 20, Busy 20, Locked 20, WrongPin 20, Wait 12,
+        VesselSmall 20, VesselCoarse 20, NoRun 20, NotSure 20, RunFor 9, FarOff 20, RunTwice 20,
+        Implausible 20, NoNumber 20, PinsDiffer 20, VesselBig 20, OverFull 20, NoPin 20,
+    }
+}
+
+/// Words that differ with the language.
+const WORDS: usize = MOST.len();
+/// Where the rows of words begin that are told by a number: causes and alarms in the
+/// order of theirs, days from Monday, months from January.
+pub(super) const CAUSES: u16 = (1 + SIGNS.len() + WORDS) as u16;
+pub(super) const ALARMS: u16 = CAUSES + 23;
+pub(super) const WEEKDAYS: u16 = ALARMS + 12;
+pub(super) const MONTHS: u16 = WEEKDAYS + 7;
+
+/// What a language says.
+struct Vocabulary {
+    /// Whether a comma parts whole and tenths.
+    comma: bool,
+    /// Names of the weekdays, Monday first, two characters each.
+    weekdays: &'static str,
+    /// Names of the months, three characters each.
+    months: &'static str,
+    /// Causes, in their documented order.
+    causes: [&'static str; 23],
+    /// Alarms, in the order of their numbers.
+    alarms: [&'static str; 12],
+    /// The words, in their order.
+    words: [(Word, &'static str); WORDS],
+}
 
 /// Characters of a text.
 const fn columns(text: &str) -> usize {
@@ -35,90 +125,135 @@ const fn columns(text: &str) -> usize {
     count
 }
 
-/// Each word with the most columns that there are for it.
-macro_rules! words {
-    ($($(#[$about:meta])* $name:ident $most:literal,)*) => {
-        /// The words of a language.
-        pub(super) struct Words {
-            /// Whether a comma parts whole and tenths.
-            pub(super) comma: bool,
-            /// Names of the weekdays, Monday first, two characters each.
-            pub(super) weekdays: &'static str,
-            /// Names of the months, three characters each.
-            pub(super) months: &'static str,
-            /// Causes, in their documented order.
-            pub(super) causes: [&'static str; 23],
-            /// Alarms, in the order of their numbers.
-            pub(super) alarms: [&'static str; 12],
-            $($(#[$about])* pub(super) $name: &'static str,)*
-        }
+/// Where words are packed while the compiler does it.
+struct Packing {
+    bytes: [u8; 6144],
+    len: usize,
+}
 
-        impl Words {
-            /// Stops the build where a word does not fit.
-            pub(super) const fn fit(&self) {
-                $(
-                    assert!(columns(self.$name) > 0, concat!(stringify!($name), " is empty"));
-                    assert!(
-                        columns(self.$name) <= $most,
-                        concat!(stringify!($name), " has more than ", $most, " characters")
-                    );
-                )*
-                assert!(columns(self.weekdays) == 14, "seven weekdays of two characters");
-                assert!(columns(self.months) == 36, "twelve months of three characters");
-                let mut at = 0;
-                while at < self.causes.len() {
-                    assert!(columns(self.causes[at]) <= 18, "a cause has more than 18 characters");
-                    at += 1;
-                }
-                let mut at = 0;
-                while at < self.alarms.len() {
-                    assert!(columns(self.alarms[at]) <= 18, "an alarm has more than 18 characters");
-                    at += 1;
-                }
+impl Packing {
+    /// One word more: so many characters of a text, from one of them on.
+    const fn word(mut self, text: &str, from: usize, count: usize) -> Self {
+        let bytes = text.as_bytes();
+        let start = self.len;
+        self.len += 1;
+        let (mut at, mut seen) = (0, 0);
+        while at < bytes.len() {
+            assert!(bytes[at] < 0xe0, "the pen knows characters of two bytes at most");
+            if bytes[at] & 0xc0 != 0x80 {
+                seen += 1;
             }
+            if seen > from && seen <= from + count {
+                self.bytes[self.len] = bytes[at];
+                self.len += 1;
+            }
+            at += 1;
         }
+        self.bytes[start] = (self.len - start - 1) as u8;
+        self
+    }
+
+    const fn whole(self, text: &str) -> Self {
+        self.word(text, 0, text.len())
+    }
+
+    /// As it stays in the image.
+    const fn trimmed<const LEN: usize>(&self) -> [u8; LEN] {
+        let mut bytes = [0; LEN];
+        let mut at = 0;
+        while at < LEN {
+            bytes[at] = self.bytes[at];
+            at += 1;
+        }
+        bytes
+    }
+}
+
+/// Texts one after the other.
+const fn packed(texts: &[&str], mut packing: Packing) -> Packing {
+    let mut at = 0;
+    while at < texts.len() {
+        packing = packing.whole(texts[at]);
+        at += 1;
+    }
+    packing
+}
+
+impl Vocabulary {
+    /// All of it in one table. A word that does not fit its place stops the build.
+    const fn pack(&self) -> Packing {
+        let mut packing = Packing { bytes: [0; 6144], len: 0 };
+        packing = packed(&[if self.comma { "," } else { "." }], packing);
+        packing = packed(SIGNS, packing);
+        let mut at = 0;
+        while at < WORDS {
+            let (word, text) = self.words[at];
+            assert!(word as usize == 1 + SIGNS.len() + at, "the words are not in their order");
+            assert!(columns(text) > 0, "a word is empty");
+            assert!(columns(text) <= MOST[at], "a word has more characters than its place");
+            packing = packing.whole(text);
+            at += 1;
+        }
+        let mut at = 0;
+        while at < self.causes.len() {
+            assert!(columns(self.causes[at]) <= 18, "a cause has more than 18 characters");
+            at += 1;
+        }
+        let mut at = 0;
+        while at < self.alarms.len() {
+            assert!(columns(self.alarms[at]) <= 18, "an alarm has more than 18 characters");
+            at += 1;
+        }
+        packing = packed(&self.alarms, packed(&self.causes, packing));
+        assert!(columns(self.weekdays) == 14, "seven weekdays of two characters");
+        assert!(columns(self.months) == 36, "twelve months of three characters");
+        let mut at = 0;
+        while at < 7 {
+            packing = packing.word(self.weekdays, at * 2, 2);
+            at += 1;
+        }
+        let mut at = 0;
+        while at < 12 {
+            packing = packing.word(self.months, at * 3, 3);
+            at += 1;
+        }
+        packing
+    }
+}
+
+/// A table of words from the texts that it is to hold.
+macro_rules! table {
+    ($(#[$about:meta])* $name:ident, $packing:expr) => {
+        $(#[$about])*
+        pub(super) static $name: [u8; { $packing.len }] = $packing.trimmed();
     };
 }
 
-words! {
-    /// The language's own name.
-    name 17,
-    // titles of cards; the first three stand beside a time
-    last 9, next 9, history 9, supply 19, timetable 14, prime 14, calibrate 14, clock 14, set_up 14,
-    // a first set-up
-    hint_turn 20, hint_press 20, hint_hold 20, set_up_step 13,
-    help_place 20, help_clock 20, help_head 20, help_tube 20, help_product 20, help_prime 20,
-    help_calibrate 20, help_entry 20,
-    // outcomes and what runs
-    dosed 8, part 8, skipped 16, none_yet 20, none_due 20, dosing 14, priming 14, calibrating 14,
-    asked_for 8, due_in 6, now 20,
-    // cards
-    product 8, pack 8, mains 11, no_account 11, entries 12, a_day 8, up_to 8, any_touch 20,
-    tube_until 10, unset 20, lock 11, lock_none 8, lock_open 8, lock_shut 8,
-    // what a press does
-    do_acknowledge 18, do_again 18, do_change 18, do_supply 18, do_timetable 18, do_prime 18,
-    do_calibrate 18, do_reading 18, do_clock 18, do_older 18, do_stop 18, do_next 18, do_done 18,
-    do_edit 18, do_put 18, do_back 18, do_take 11, do_pin 18, do_run 18, do_new 18,
-    // notices
-    in_force 20, stopped 20, nothing_changed 20, hold_to_unlock 20,
-    // titles of drafts
-    place 14, head 14, tube 14, vessel_of 14, refill 14, reading 14, entry 9, new_entry 14,
-    unlock 14, new_pin 14, again 14, new_pack 14, lock_up 14, what_is_new 20, acknowledge 14,
-    // fields
-    language 20, zone 20, unit 20, clock_form 20, date 20, time 20, flow 20, rollers 20, pass 20,
-    length 20, bore 20, capacity 20, level 20, contact 20, dose 20, repeat 20, first_water 20,
-    nights 20, days 20, start 20, window 20, every 20, state 20, most_prime 20, vessel 20,
-    method 20, amount 20, mass 20, temperature 20, meant_as 20, pin_wanted 20, pin 20, pin_again 20,
-    which 20, which_entry 20,
-    // choices
-    hours_24 17, hours_12 17, by_night 8, by_day 8, by_hours 17, every_day 12, every_night 12,
-    one_by_one 17, state_on 17, state_off 8, state_gone 17, by_volume 17, by_mass 17, as_new 17,
-    as_found 17, with_pin 17, without_pin 17, each 6,
-    outlet_in_vessel 20, look_first 20,
-    // why something is not taken
-    not_taken 20, no_line 20, entry_gone 20, limits_unfit 20, no_day 20, out_of_range 20,
-    never_due 20, needs_window 20, dose_small 20, pulses_many 20, window_long 20, overlaps 17,
-    free_at 12, over_ceiling 20, many_doses 20, busy 20, locked 20, wrong_pin 20, wait 12,
-    vessel_small 20, vessel_coarse 20, no_run 20, not_sure 20, run_for 9, far_off 20, run_twice 20,
-    implausible 20, no_number 20, pins_differ 20,
+table!(ENGLISH, english::ENGLISH.pack());
+#[cfg(feature = "panel-fr")]
+table!(FRENCH, french::FRENCH.pack());
+#[cfg(feature = "panel-de")]
+table!(GERMAN, german::GERMAN.pack());
+#[cfg(feature = "panel-pl")]
+table!(POLISH, polish::POLISH.pack());
+#[cfg(feature = "panel-es")]
+table!(SPANISH, spanish::SPANISH.pack());
+table!(
+    /// The names of the places, the same in all languages.
+    PLACE_NAMES,
+    packed(&super::zones::NAMES, Packing { bytes: [0; 6144], len: 0 })
+);
+
+/// The word of that number in a table; nothing where there is none.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) fn nth(table: &[u8], mut number: u16) -> &[u8] {
+    let mut left = table;
+    loop {
+        let Some((&len, after)) = left.split_first() else { return &[] };
+        let Some((word, next)) = after.split_at_checked(usize::from(len)) else { return &[] };
+        if number == 0 {
+            return word;
+        }
+        (left, number) = (next, number - 1);
+    }
 }

@@ -5,82 +5,108 @@
 
 use crate::zone::{ChangeDay, ChangeRule, Summer, Zone};
 
-/// A place and its zone.
-pub struct Place {
-    /// Its name, the same in all languages.
-    pub name: &'static str,
-    /// The zone's name in the IANA database.
-    pub iana: &'static str,
-    /// Its rules.
-    pub zone: Zone,
+/// When the clocks change.
+#[derive(Clone, Copy)]
+enum Changes {
+    Never,
+    /// The European Union: at one o'clock UTC.
+    Europe,
+    /// The United States: at two o'clock by the clock.
+    America,
+    Australia,
+    NewZealand,
 }
 
-const HOUR: i32 = 3600;
+use Changes::{America, Australia, Europe, Never, NewZealand};
 
-const fn fixed(quarters: i32) -> Zone {
-    Zone { offset_s: quarters * 900, summer: None }
-}
-
-/// A Sunday of a month: week 5 is the last.
-const fn sunday(month: u8, week: u8, hour: i32) -> ChangeRule {
-    ChangeRule { day: ChangeDay::MonthWeekDay { month, week, day: 0 }, time_s: hour * HOUR }
-}
-
-const fn summer(quarters: i32, start: ChangeRule, end: ChangeRule) -> Zone {
-    let offset_s = quarters * 900;
-    Zone { offset_s, summer: Some(Summer { offset_s: offset_s + HOUR, start, end }) }
-}
-
-/// The European Union's rule, at one o'clock UTC.
-const fn europe(hours: i32) -> Zone {
-    summer(hours * 4, sunday(3, 5, hours + 1), sunday(10, 5, hours + 2))
-}
-
-/// The rule of the United States, at two o'clock by the clock.
-const fn america(hours: i32) -> Zone {
-    summer(hours * 4, sunday(3, 2, 2), sunday(11, 1, 2))
-}
-
-const fn place(name: &'static str, iana: &'static str, zone: Zone) -> Place {
-    Place { name, iana, zone }
-}
-
-/// All of them, from west to east.
-pub static PLACES: [Place; 31] = [
-    place("Honolulu", "Pacific/Honolulu", fixed(-40)),
-    place("Anchorage", "America/Anchorage", america(-9)),
-    place("Los Angeles", "America/Los_Angeles", america(-8)),
-    place("Phoenix", "America/Phoenix", fixed(-28)),
-    place("Denver", "America/Denver", america(-7)),
-    place("Mexico City", "America/Mexico_City", fixed(-24)),
-    place("Chicago", "America/Chicago", america(-6)),
-    place("Bogota", "America/Bogota", fixed(-20)),
-    place("New York", "America/New_York", america(-5)),
-    place("Halifax", "America/Halifax", america(-4)),
-    place("Sao Paulo", "America/Sao_Paulo", fixed(-12)),
-    place("UTC", "Etc/UTC", fixed(0)),
-    place("London, Lisbon", "Europe/London", europe(0)),
-    place("Berlin, Paris", "Europe/Berlin", europe(1)),
-    place("Lagos", "Africa/Lagos", fixed(4)),
-    place("Athens, Kyiv", "Europe/Athens", europe(2)),
-    place("Johannesburg", "Africa/Johannesburg", fixed(8)),
-    place("Istanbul", "Europe/Istanbul", fixed(12)),
-    place("Dubai", "Asia/Dubai", fixed(16)),
-    place("Karachi", "Asia/Karachi", fixed(20)),
-    place("Delhi", "Asia/Kolkata", fixed(22)),
-    place("Dhaka", "Asia/Dhaka", fixed(24)),
-    place("Bangkok", "Asia/Bangkok", fixed(28)),
-    place("Singapore, Perth", "Asia/Singapore", fixed(32)),
-    place("Tokyo, Seoul", "Asia/Tokyo", fixed(36)),
-    place("Darwin", "Australia/Darwin", fixed(38)),
-    place("Adelaide", "Australia/Adelaide", summer(38, sunday(10, 1, 2), sunday(4, 1, 3))),
-    place("Brisbane", "Australia/Brisbane", fixed(40)),
-    place("Sydney", "Australia/Sydney", summer(40, sunday(10, 1, 2), sunday(4, 1, 3))),
-    place("Noumea", "Pacific/Noumea", fixed(44)),
-    place("Auckland", "Pacific/Auckland", summer(48, sunday(9, 5, 2), sunday(4, 1, 3))),
+/// The places: name, quarters of an hour east of UTC, changes.
+const PLACES: [(&str, i8, Changes); 31] = [
+    ("Honolulu", -40, Never),
+    ("Anchorage", -36, America),
+    ("Los Angeles", -32, America),
+    ("Phoenix", -28, Never),
+    ("Denver", -28, America),
+    ("Mexico City", -24, Never),
+    ("Chicago", -24, America),
+    ("Bogota", -20, Never),
+    ("New York", -20, America),
+    ("Halifax", -16, America),
+    ("Sao Paulo", -12, Never),
+    ("UTC", 0, Never),
+    ("London, Lisbon", 0, Europe),
+    ("Berlin, Paris", 4, Europe),
+    ("Lagos", 4, Never),
+    ("Athens, Kyiv", 8, Europe),
+    ("Johannesburg", 8, Never),
+    ("Istanbul", 12, Never),
+    ("Dubai", 16, Never),
+    ("Karachi", 20, Never),
+    ("Delhi", 22, Never),
+    ("Dhaka", 24, Never),
+    ("Bangkok", 28, Never),
+    ("Singapore, Perth", 32, Never),
+    ("Tokyo, Seoul", 36, Never),
+    ("Darwin", 38, Never),
+    ("Adelaide", 38, Australia),
+    ("Brisbane", 40, Never),
+    ("Sydney", 40, Australia),
+    ("Noumea", 44, Never),
+    ("Auckland", 48, NewZealand),
 ];
 
-/// Which of them has these rules, so many places in.
-pub(super) fn index_of(zone: &Zone) -> Option<u32> {
-    PLACES.iter().position(|place| place.zone == *zone).map(|at| at as u32)
+/// How many places there are to choose from.
+pub const COUNT: usize = PLACES.len();
+
+/// Their names, from west to east, the same in all languages.
+pub const NAMES: [&str; COUNT] = {
+    let mut names = [""; COUNT];
+    let mut at = 0;
+    while at < COUNT {
+        names[at] = PLACES[at].0;
+        at += 1;
+    }
+    names
+};
+
+/// Their rules as they stay in an image.
+static RULES: [(i8, Changes); COUNT] = {
+    let mut rules = [(0, Never); COUNT];
+    let mut at = 0;
+    while at < COUNT {
+        rules[at] = (PLACES[at].1, PLACES[at].2);
+        at += 1;
+    }
+    rules
+};
+
+/// A Sunday of a month, week 5 being the last, and the hour of the change.
+const fn sunday(month: u8, week: u8, hour: i32) -> ChangeRule {
+    ChangeRule { day: ChangeDay::MonthWeekDay { month, week, day: 0 }, time_s: hour * 3600 }
+}
+
+/// The zone of a place; `None` where there are not so many.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub fn zone_of(place: usize) -> Option<Zone> {
+    let &(quarters, changes) = RULES.get(place)?;
+    let hours = i32::from(quarters) / 4;
+    let (start, end) = match changes {
+        Never => ((3, 5, 0), (3, 5, 0)),
+        Europe => ((3, 5, 1 + hours), (10, 5, 2 + hours)),
+        America => ((3, 2, 2), (11, 1, 2)),
+        Australia => ((10, 1, 2), (4, 1, 3)),
+        NewZealand => ((9, 5, 2), (4, 1, 3)),
+    };
+    let offset_s = i32::from(quarters) * 900;
+    let summer = (!matches!(changes, Never)).then_some(Summer {
+        offset_s: offset_s + 3600,
+        start: sunday(start.0, start.1, start.2),
+        end: sunday(end.0, end.1, end.2),
+    });
+    Some(Zone { offset_s, summer })
+}
+
+/// Which of them has these rules; as many as there are where none has.
+pub(super) fn index_of(zone: &Zone) -> usize {
+    let bytes = zone.encode();
+    (0..COUNT).find(|&at| zone_of(at).is_some_and(|zone| zone.encode() == bytes)).unwrap_or(COUNT)
 }

@@ -9,7 +9,7 @@ use dosewright_core::controller::{Controller, Start};
 use dosewright_core::entry::{Entry, EntryId, GapRule, Nominal, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::lock::Pin;
-use dosewright_core::panel::{Panel, Preferences, Recent, Screen, View, zones::PLACES};
+use dosewright_core::panel::{Panel, Preferences, Recent, Screen, View, zones};
 use dosewright_core::power::{Gauge, Pack};
 use dosewright_core::record::{Alarm, DueKey, Outcome, OutcomeKind, Pulse, Record, Reset};
 use dosewright_core::schedule::WallClock;
@@ -46,7 +46,8 @@ pub(crate) fn flow(ul: u32) -> Flow {
 /// A device that is set up: Tuesday 2026-10-20, 10:05 in Berlin.
 pub(crate) fn book() -> Book<N, H> {
     let mut book = Book::empty();
-    let zone = PLACES.iter().find(|place| place.iana == "Europe/Berlin").unwrap().zone;
+    let berlin = zones::NAMES.iter().position(|name| name.starts_with("Berlin")).unwrap();
+    let zone = zones::zone_of(berlin).unwrap();
     let local = Local::new(Date::from_ymd(2026, 10, 20).unwrap(), Duration::from_min(605));
     let utc = zone.to_utc(local, GapRule::Shift);
     book.at = NOW;

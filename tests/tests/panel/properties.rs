@@ -44,6 +44,7 @@ fn preferences() -> impl Strategy<Value = Preferences> {
             language: Language::ALL[language],
             unit: Unit::ALL[unit],
             twelve_hours,
+            ..Preferences::default()
         },
     )
 }

@@ -283,7 +283,7 @@ fn all_preferences() -> Vec<Preferences> {
     for &language in Language::ALL {
         for unit in Unit::ALL {
             for twelve_hours in [false, true] {
-                all.push(Preferences { language, unit, twelve_hours });
+                all.push(Preferences { language, unit, twelve_hours, ..Preferences::NEW });
             }
         }
     }
@@ -325,11 +325,16 @@ fn the_screens_are_those_of_the_tables() {
 #[test]
 fn preferences_come_back_from_their_bytes() {
     for preferences in all_preferences() {
-        assert_eq!(Preferences::from_bytes(preferences.to_bytes()), preferences);
-        assert_eq!(Panel::new(preferences).preferences(), preferences);
+        for (tube_dm, bore) in [(0, 0), (1, 0), (70, 2), (999, 3)] {
+            let preferences = Preferences { tube_dm, bore, ..preferences };
+            assert_eq!(Preferences::from_bytes(preferences.to_bytes()), preferences);
+            assert_eq!(Panel::new(preferences).preferences(), preferences);
+        }
     }
-    // a blank part of flash, zeros, another's bytes
-    for bytes in [[0xff; 4], [0; 4], [b'P', 99, 99, 99]] {
+    assert_eq!(Preferences::NEW, Preferences::default());
+    // a blank part of flash, zeros, another's bytes, a language and a tube that are not
+    let others = [[b'P', 1, 1, 1], [b'Q', 15, 0, 0], [b'Q', 0, 0xff, 3], [b'Q', 0, 0, 0x80]];
+    for bytes in [[0xff; 4], [0; 4]].into_iter().chain(others) {
         assert_eq!(Preferences::from_bytes(bytes), Preferences::default());
     }
 }

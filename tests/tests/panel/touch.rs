@@ -3,8 +3,8 @@
 use dosewright_core::config::Head;
 use dosewright_core::event::Event;
 use dosewright_core::panel::Input::{Hold, Left, Press, Right};
-use dosewright_core::panel::{Card, Screen};
-use dosewright_core::units::Flow;
+use dosewright_core::panel::{Card, Panel, Preferences, Screen};
+use dosewright_core::units::{Flow, Volume};
 
 use crate::rig::Rig;
 
@@ -101,4 +101,59 @@ fn a_draft_left_is_a_draft_forgotten() {
     rig.until(rig.side.now + 15 * 60_000);
     rig.touch(Right);
     assert!(rig.panel.is_home());
+}
+
+/// A device from the factory, at its step of the container.
+fn at_the_container() -> Rig {
+    let mut rig = Rig::new().lit();
+    // place, clock, head, tube set, each as it is proposed
+    rig.touches(&[(Press, 6), (Press, 4), (Press, 5), (Press, 4)]);
+    assert_eq!(rig.lines()[1..], ["Container", "what it draws from", "> set up, step 5/8"]);
+    rig
+}
+
+#[test]
+fn a_container_holds_no_more_than_it_can() {
+    let mut rig = at_the_container();
+    // 10.0 l, and 110.0 in it
+    rig.touches(&[(Press, 2), (Right, 2), (Press, 4), (Press, 1), (Press, 1)]);
+    assert_eq!(
+        rig.lines(),
+        ["Not taken:", "more than it holds", "10.0 l", "> take 10.0 l"],
+        "{:?}",
+        rig.panel
+    );
+    assert_eq!(rig.side.device.controller().book().stock.container(), None);
+    rig.touches(&[(Press, 2)]);
+    let book = rig.side.device.controller().book();
+    assert_eq!(book.account(), Volume::from_ml(10_000));
+}
+
+#[test]
+fn a_prime_that_was_stopped_is_no_step_done() {
+    let mut rig = at_the_container();
+    rig.touches(&[(Press, 5)]);
+    for (runs_ms, next) in [(1000, "> set up, step 6/8"), (360_000, "> set up, step 7/8")] {
+        assert_eq!(rig.lines()[3], "> set up, step 6/8");
+        rig.touches(&[(Press, 2)]);
+        assert!(rig.side.wires.on);
+        rig.until(rig.side.now + runs_ms);
+        // it stops, or a dark display lights and its keys open
+        rig.touch(Press);
+        if runs_ms > 60_000 {
+            rig.touch(Hold);
+        }
+        assert_eq!(rig.lines()[3], next);
+    }
+}
+
+#[test]
+fn the_tube_set_is_known_after_a_restart() {
+    let rig = at_the_container();
+    let bytes = rig.panel.preferences().to_bytes();
+    let mut again = rig.clone();
+    again.panel = Panel::new(Preferences::from_bytes(bytes));
+    again.touches(&[(Right, 4)]);
+    // 5 m of 4.8 mm
+    assert_eq!(again.lines()[..2], ["Prime", "Up to          91 ml"]);
 }

@@ -1,172 +1,238 @@
-//! What a draft asks for when it is put in force.
+//! A draft that is put in force: what stands against it at once, and the one event of
+//! the controller that it means.
 
-use super::open::{flow_decimals, much_digits, of_much};
+use super::entry::NEW;
+use super::open::{HEEL_PER_CENT, NEW_CONTAINER};
 use super::{Draft, Kind, Step};
 use crate::calibration::{Amount, Measured, Vessel};
-use crate::civil::{Date, Local};
-use crate::config::{Container, Head};
-use crate::entry::EntryId;
+use crate::civil::Local;
+use crate::config::Head;
+use crate::entry::{Entry, EntryId};
+use crate::event::Event;
 use crate::lock::Pin;
-use crate::panel::Panel;
-use crate::panel::field::{BLANK, digits_of};
+use crate::panel::Kept;
+use crate::panel::desk::Desk;
+use crate::panel::field::{BLANK, digits_of, to_date};
 use crate::panel::preferences::{Language, Preferences, Unit};
-use crate::panel::refusal::Problem;
-use crate::panel::request::Request;
-use crate::panel::show::volume_of;
+use crate::panel::refusal::{Remedy, Told};
 use crate::panel::view::View;
-use crate::panel::zones::PLACES;
+use crate::panel::words::Word;
+use crate::panel::zones;
 use crate::time::Duration;
 use crate::timetable::Refusal;
-use crate::units::{Flow, Volume};
+use crate::units::{Flow, Volume, over};
 
-/// What putting a draft in force comes to.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(in crate::panel) enum Put {
-    /// The controller is asked.
-    Ask(Request),
-    /// It is the panel's own matter.
-    Own,
-}
-
-/// Measuring cylinders: what they hold and what their reading may be off by. Twice
-/// class A of ASTM E1272, Table 1; 500 and 1000 ml as ISO 4788 has them (from memory),
-/// which is the wider.
-pub(in crate::panel) const VESSELS: [Vessel; 4] =
-    [vessel(100, 1), vessel(250, 2), vessel(500, 5), vessel(1000, 10)];
-
-const fn vessel(ml: u64, error_ml: u64) -> Vessel {
-    Vessel { capacity: Volume::from_ml(ml), reading_error: Volume::from_ml(error_ml) }
-}
+/// Measuring cylinders by what they hold and what their reading may be off by, in ml.
+/// Twice class A of ASTM E1272, Table 1; 500 and 1000 ml as ISO 4788 has them (from
+/// memory), which is the wider.
+pub(super) const VESSELS: [(u16, u8); 4] = [(100, 1), (250, 2), (500, 5), (1000, 10)];
 
 /// What a reading by mass may be off by: scales that show grams, and what stays in the
 /// vessel (common practice, no source).
 const MASS_ERROR: Volume = Volume::from_ml(1);
 
-/// What is left at the bottom of a container, in per cent (common practice, no source).
-const HEEL_PER_CENT: u64 = 4;
+fn vessel(at: u32) -> Vessel {
+    let (ml, error_ml) = VESSELS.get(at as usize).copied().unwrap_or((0, 0));
+    Vessel {
+        capacity: Volume::from_ml(u64::from(ml)),
+        reading_error: Volume::from_ml(u64::from(error_ml)),
+    }
+}
 
 impl Draft {
-    /// The preferences that a draft of the place stands for.
+    /// The preferences that a draft of the place or of the tube set stands for.
     pub(in crate::panel) fn preferences(&self, before: Preferences) -> Preferences {
-        if self.kind != Kind::Place {
-            return before;
-        }
-        Preferences {
-            language: Language::at(self.get(Step::Language)),
-            unit: Unit::at(self.get(Step::Unit)),
-            twelve_hours: self.get(Step::ClockForm) == 1,
+        match self.kind {
+            Kind::Place => Preferences {
+                language: Language::at(self.get(Step::Language)),
+                unit: Unit::at(self.get(Step::Unit)),
+                twelve_hours: self.get(Step::ClockForm) == 1,
+                ..before
+            },
+            Kind::Tube => Preferences {
+                tube_dm: self.get(Step::Length) as u16,
+                bore: self.get(Step::Bore) as u8,
+                ..before
+            },
+            _ => before,
         }
     }
 
-    /// What is asked for. What cannot be asked at all is told without asking.
-    pub(in crate::panel) fn put<const N: usize, const H: usize>(
+    /// What cannot be asked at all, told without asking.
+    pub(in crate::panel) fn problem<const N: usize, const H: usize>(
         &self,
-        panel: &Panel,
         view: &View<'_, N, H>,
-    ) -> Result<Put, Problem> {
+    ) -> Option<Told> {
         let book = view.controller.book();
-        let unit = panel.preferences.unit;
-        let much = |step| volume_of(self.get(step), much_digits(unit).0, unit, true);
-        let out_of_range = Problem::Refused(Refusal::OutOfRange);
-        let request = match self.kind {
-            Kind::Place => match PLACES.get(self.get(Step::Zone) as usize) {
-                // another zone is a setting of the clock: only where it is another
-                Some(place) if place.zone != book.zone => Request::SetZone(place.zone),
-                _ => return Ok(Put::Own),
-            },
+        let (word, remedy) = match self.kind {
+            Kind::Reading => {
+                let step = self.measured_as();
+                (Word::NoNumber, (self.get(step) == BLANK).then_some(Remedy::Ask(step)))
+            }
+            Kind::NewPin => {
+                let differ = self.get(Step::Pin) != self.get(Step::PinAgain);
+                let asks = self.get(Step::PinWanted) == 0;
+                (Word::PinsDiffer, (asks && differ).then_some(Remedy::Ask(Step::Pin)))
+            }
+            Kind::Lock => (Word::NoPin, (!book.lock.is_set()).then_some(Remedy::Back)),
+            Kind::Product => {
+                let full = self.get(Step::Capacity);
+                let is_over = full > 0 && self.get(Step::Level) > full;
+                (Word::OverFull, is_over.then_some(Remedy::Take(Step::Level, full)))
+            }
+            Kind::Refill => {
+                let mut of_full = *self;
+                of_full.set_volume(Step::Level, book.stock.container.capacity);
+                let full = of_full.get(Step::Level);
+                let is_over = self.get(Step::Level) > full;
+                (Word::OverFull, is_over.then_some(Remedy::Take(Step::Level, full)))
+            }
+            _ => return None,
+        };
+        remedy.map(|remedy| Told::because(word, remedy))
+    }
+
+    /// Whether it is the panel's own matter: no account is wanted, and one that is kept
+    /// goes on; the same zone, since another one is a setting of the clock.
+    pub(in crate::panel) fn is_own<const N: usize, const H: usize>(
+        &self,
+        view: &View<'_, N, H>,
+    ) -> bool {
+        match self.kind {
+            Kind::Place => {
+                self.get(Step::Zone) as usize == zones::index_of(&view.controller.book().zone)
+            }
+            Kind::Product => self.get(Step::Capacity) == 0,
+            _ => false,
+        }
+    }
+
+    /// Asks the controller for it; why it is not taken.
+    pub(in crate::panel) fn hand_in<const N: usize, const H: usize>(
+        &self,
+        kept: &Kept,
+        desk: &mut impl Desk<N, H>,
+    ) -> Option<Refusal> {
+        let now = desk.now();
+        let view = View { controller: desk.controller(), recent: desk.recent(), now };
+        let book = view.controller.book();
+        // what was left as it is shown stays as it was to the last digit
+        let was = Self::open(self.kind, self.id, kept, &view);
+        let volume = |step, before| self.volume_or(step, &was, before);
+        let (zone, head, mut container, into, measured);
+        let event = match self.kind {
+            Kind::Place => {
+                zone = zones::zone_of(self.get(Step::Zone) as usize)?;
+                Event::SetZone(&zone)
+            }
             Kind::Clock => {
                 let time = Duration::from_min(u64::from(self.get(Step::Time)));
-                let date = Date::from_days(self.get(Step::Date) as i32);
-                Request::SetClock(Local::new(date, time))
+                Event::SetClock(Local::new(to_date(self.get(Step::Date)), time))
             }
             Kind::Head => {
-                let per_min = volume_of(self.get(Step::Flow), flow_decimals(unit), unit, false);
-                let nl = u32::try_from(per_min.as_nl()).unwrap_or(0);
-                let flow = Flow::from_nl_per_min(nl).ok_or(out_of_range)?;
-                let before = book.head.unwrap_or(Head::with_flow(flow));
-                Request::SetHead(Head {
-                    flow,
-                    rollers: self.get(Step::Rollers).min(255) as u8,
-                    roller_pass: volume_of(self.get(Step::Pass), 2, Unit::Metric, false),
-                    ..before
-                })
+                let shown = self.volume(Step::Flow);
+                let nl = volume(Step::Flow, view.nominal().unwrap_or(shown)).as_nl();
+                let Some(flow) = Flow::from_nl_per_min(nl as u32) else {
+                    return Some(Refusal::OutOfRange);
+                };
+                let mut of = book.head.unwrap_or(Head::with_flow(flow));
+                of.flow = flow;
+                of.rollers = self.get(Step::Rollers) as u8;
+                of.roller_pass = volume(Step::Pass, of.roller_pass);
+                head = of;
+                Event::SetHead(&head)
             }
-            Kind::Tube => Request::TubeChanged,
+            Kind::Tube => Event::TubeChanged,
             Kind::Product => {
-                if self.get(Step::Capacity) == 0 {
-                    // no account is wanted; one that is kept goes on
-                    return Ok(Put::Own);
+                let before = book.stock.container();
+                let level = before.map_or(NEW_CONTAINER.capacity, |_| book.account());
+                container = before.copied().unwrap_or(NEW_CONTAINER);
+                let capacity = volume(Step::Capacity, container.capacity);
+                if capacity != container.capacity {
+                    let per_cent = over(capacity.as_nl(), 100);
+                    container.heel = Volume::from_nl(per_cent.wrapping_mul(HEEL_PER_CENT));
                 }
-                let before = book.stock.container().copied();
-                // what was left as it is shown stays as it was to the last digit
-                let keep = |step, was: Option<Volume>| {
-                    let same = was.filter(|&was| of_much(was, unit) == self.get(step));
-                    same.unwrap_or(much(step))
-                };
-                let capacity = keep(Step::Capacity, before.map(|b| b.capacity));
-                let heel = Volume::from_nl(capacity.as_nl() / 100 * HEEL_PER_CENT);
-                let container = Container {
-                    capacity,
-                    low: keep(Step::Contact, before.map(|b| b.low)),
-                    heel: before.filter(|b| b.capacity == capacity).map_or(heel, |b| b.heel),
-                    ..before.unwrap_or(Container::NONE)
-                };
-                Request::Container(container, much(Step::Level).min(capacity))
+                container.capacity = capacity;
+                container.low = volume(Step::Contact, container.low);
+                Event::Container(&container, volume(Step::Level, level).min(capacity))
             }
-            Kind::Refill => Request::Refill(much(Step::Level).min(book.stock.container.capacity)),
-            Kind::NewPack => Request::PackChanged,
-            Kind::Prime => {
-                let decimals = u32::from(!matches!(unit, Unit::Metric));
-                Request::Prime(volume_of(self.get(Step::MostPrime), decimals, unit, false))
+            Kind::Refill => {
+                let full = book.stock.container.capacity;
+                Event::Refill(volume(Step::Level, full).min(full))
             }
-            Kind::Calibrate => {
-                let vessel = VESSELS.get(self.get(Step::Vessel) as usize);
-                Request::Calibrate(*vessel.ok_or(out_of_range)?)
-            }
-            Kind::Reading => Request::Measured(self.measured(panel, unit)?),
-            Kind::NewEntry => {
-                let id = EntryId(book.next_id.max(1));
-                Request::Put(self.entry(id, None, unit, view.now))
-            }
-            Kind::Entry(id) if self.get(Step::State) == 2 => Request::Remove(id),
-            Kind::Entry(id) => {
-                let before = book.timetable.get(id);
-                let gone = Problem::Refused(Refusal::NoSuchEntry { id });
-                Request::Put(self.entry(id, Some(before.ok_or(gone)?), unit, view.now))
-            }
-            Kind::NewPin if self.get(Step::PinWanted) == 1 => Request::SetPin(None),
-            Kind::NewPin => {
-                if self.get(Step::Pin) != self.get(Step::PinAgain) {
-                    return Err(Problem::PinsDiffer);
+            Kind::NewPack => Event::PackChanged,
+            Kind::Prime => Event::Prime(self.volume(Step::MostPrime)),
+            Kind::Calibrate => match self.get(Step::RunMs) {
+                0 => {
+                    into = vessel(self.get(Step::Vessel));
+                    Event::CalibrateInto(&into)
                 }
-                Request::SetPin(Some(pin(self.get(Step::Pin)).ok_or(out_of_range)?))
+                run_ms => Event::Calibrate { run_ms },
+            },
+            Kind::Reading => {
+                measured = self.measured(kept);
+                Event::Measured(&measured)
             }
-            Kind::Lock => Request::Lock,
-            Kind::RunAgain(id) => Request::RunAgain(id),
-            Kind::Acknowledge => Request::Acknowledge,
-            Kind::WhichEntry | Kind::Fresh | Kind::SetUp => return Ok(Put::Own),
+            Kind::NewEntry | Kind::Entry => return self.hand_in_entry(&was, now, desk),
+            Kind::NewPin => match self.get(Step::PinWanted) {
+                0 => Event::SetPin(Some(pin(self.get(Step::Pin))?)),
+                _ => Event::SetPin(None),
+            },
+            Kind::Lock => Event::Lock,
+            Kind::RunAgain => Event::RunAgain(self.id),
+            _ => Event::Acknowledge,
         };
-        Ok(Put::Ask(request))
+        desk.hand_in(event)
     }
 
-    fn measured(&self, panel: &Panel, unit: Unit) -> Result<Measured, Problem> {
-        let by_mass = self.get(Step::Method) == 1;
-        let value = self.get(if by_mass { Step::Mass } else { Step::Amount });
-        if value == BLANK {
-            return Err(Problem::NoNumber);
-        }
-        let amount = if by_mass {
-            Amount::Water {
-                mass_mg: value.saturating_mul(100),
-                tenths_of_degree: self.get(Step::Temperature).min(9999) as u16,
+    /// The timetable in force, whole, with the change of one entry in it.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn hand_in_entry<const N: usize, const H: usize>(
+        &self,
+        was: &Self,
+        now: crate::time::Instant,
+        desk: &mut impl Desk<N, H>,
+    ) -> Option<Refusal> {
+        let view = View { controller: desk.controller(), recent: desk.recent(), now };
+        let book = view.controller.book();
+        let mut timetable = book.timetable;
+        let gone = Refusal::NoSuchEntry { id: self.id };
+        if self.get(Step::State) == 2 {
+            if !timetable.remove(self.id) {
+                return Some(gone);
             }
         } else {
-            let decimals = if matches!(unit, Unit::Metric) { 1 } else { 2 };
-            Amount::Volume(volume_of(value, decimals, unit, false))
+            let mut entry = Entry { id: EntryId(book.next_id.max(1)), ..NEW };
+            if self.kind == Kind::Entry {
+                match timetable.get(self.id) {
+                    Some(before) => entry = before,
+                    None => return Some(gone),
+                }
+            }
+            self.enter(&mut entry, was, &view);
+            if let Err(refusal) = timetable.put(entry) {
+                return Some(refusal);
+            }
+        }
+        desk.hand_in(Event::Timetable(&timetable))
+    }
+
+    /// The question that asks what came out.
+    pub(in crate::panel) fn measured_as(&self) -> Step {
+        if self.get(Step::Method) == 1 { Step::Mass } else { Step::Amount }
+    }
+
+    fn measured(&self, kept: &Kept) -> Measured {
+        let step = self.measured_as();
+        let (amount, reading_error) = if step == Step::Mass {
+            let tenths_of_degree = self.get(Step::Temperature) as u16;
+            let mass_mg = self.get(step).wrapping_mul(100);
+            (Amount::Water { mass_mg, tenths_of_degree }, MASS_ERROR)
+        } else {
+            let of_vessel = vessel(u32::from(kept.vessel)).reading_error;
+            (Amount::Volume(self.volume(step)), of_vessel)
         };
-        let of_vessel = VESSELS.get(usize::from(panel.vessel)).map(|vessel| vessel.reading_error);
-        let reading_error = if by_mass { MASS_ERROR } else { of_vessel.unwrap_or(MASS_ERROR) };
-        Ok(Measured { amount, reading_error, as_found: self.get(Step::MeantAs) == 1 })
+        Measured { amount, reading_error, as_found: self.get(Step::MeantAs) == 1 }
     }
 }
 

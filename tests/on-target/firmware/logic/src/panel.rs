@@ -11,11 +11,7 @@ use dosewright_core::timetable::Refusal;
 use crate::board::{get, get64, put};
 use crate::{H, Main, N};
 
-static mut PANEL: Panel = Panel::new(Preferences {
-    language: dosewright_core::panel::Language::English,
-    unit: dosewright_core::panel::Unit::Metric,
-    twelve_hours: false,
-});
+static mut PANEL: Panel = Panel::new(Preferences::NEW);
 /// What the board's report has kept of a refusal.
 static mut REFUSED: Option<Refusal> = None;
 

@@ -1,0 +1,218 @@
+//! What there is a draft of: its words, its questions, and what of it is shown at its
+//! end.
+
+use super::Step;
+use crate::panel::words::Word;
+
+/// What is known of a kind of draft.
+pub(in crate::panel) struct Spec {
+    pub(in crate::panel) title: Word,
+    /// What it is about, at its step of a first set-up.
+    pub(in crate::panel) help: Word,
+    /// What a press does on the card that opens it.
+    pub(in crate::panel) on_card: Word,
+    /// What a press does at its end.
+    pub(in crate::panel) put: Word,
+    /// What to see to before that press.
+    pub(in crate::panel) before: Option<Word>,
+    pub(in crate::panel) steps: &'static [Step],
+    /// What it comes to: the answers that are shown at its end, one a line.
+    pub(in crate::panel) sum: &'static [Step],
+    /// It begins at its end: it is put in force as it is, or its answers looked at.
+    pub(in crate::panel) at_end: bool,
+    /// It is of one choice, which opens another: nothing is put in force by it.
+    pub(in crate::panel) opens: bool,
+    /// The lock keeps it from being opened. To look, to fill the container, to put in a
+    /// battery and to acknowledge is for whoever is at hand.
+    pub(in crate::panel) locked: bool,
+}
+
+const PLAIN: Spec = Spec {
+    title: Word::Place,
+    help: Word::HelpEntry,
+    on_card: Word::DoChange,
+    put: Word::DoPut,
+    before: None,
+    steps: &[],
+    sum: &[],
+    at_end: false,
+    opens: false,
+    locked: true,
+};
+/// Without a question.
+const ACT: Spec = Spec { before: Some(Word::LookFirst), at_end: true, ..PLAIN };
+const CHOICE: Spec = Spec { opens: true, locked: false, ..PLAIN };
+
+macro_rules! kinds {
+    ($($kind:ident $spec:expr,)*) => {
+        /// What a draft is of, by its place in the table.
+        #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+        #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+        pub(in crate::panel) enum Kind { $($kind,)* }
+
+        static SPECS: &[Spec] = &[$($spec,)*];
+    };
+}
+
+kinds! {
+    Place Spec {
+        help: Word::HelpPlace,
+        steps: &[Step::Language, Step::Zone, Step::Unit, Step::ClockForm],
+        sum: &[Step::Zone, Step::Language],
+        ..PLAIN
+    },
+    Clock Spec {
+        title: Word::Clock,
+        help: Word::HelpClock,
+        on_card: Word::DoClock,
+        steps: &[Step::Date, Step::Time],
+        ..PLAIN
+    },
+    Head Spec {
+        title: Word::Head,
+        help: Word::HelpHead,
+        steps: &[Step::Flow, Step::Rollers, Step::Pass],
+        sum: &[Step::Flow, Step::Rollers],
+        ..PLAIN
+    },
+    Tube Spec {
+        title: Word::Tube,
+        help: Word::HelpTube,
+        steps: &[Step::Length, Step::Bore],
+        sum: &[Step::Length, Step::Bore],
+        ..PLAIN
+    },
+    Product Spec {
+        title: Word::VesselOf,
+        help: Word::HelpProduct,
+        on_card: Word::DoSupply,
+        steps: &[Step::Capacity, Step::Level, Step::Contact],
+        sum: &[Step::Capacity, Step::Level],
+        ..PLAIN
+    },
+    Prime Spec {
+        title: Word::Prime,
+        help: Word::HelpPrime,
+        on_card: Word::DoPrime,
+        put: Word::DoRun,
+        before: Some(Word::OutletInVessel),
+        steps: &[Step::MostPrime],
+        at_end: true,
+        ..PLAIN
+    },
+    Calibrate Spec {
+        title: Word::Calibrate,
+        help: Word::HelpCalibrate,
+        on_card: Word::DoCalibrate,
+        put: Word::DoRun,
+        before: Some(Word::OutletInVessel),
+        steps: &[Step::Vessel],
+        ..PLAIN
+    },
+    Reading Spec {
+        title: Word::Reading,
+        help: Word::HelpCalibrate,
+        on_card: Word::DoReading,
+        steps: &[Step::Method, Step::Amount, Step::Mass, Step::Temperature, Step::MeantAs],
+        sum: &[Step::Amount, Step::Mass, Step::MeantAs],
+        ..PLAIN
+    },
+    NewEntry Spec {
+        title: Word::NewEntry,
+        on_card: Word::NewEntry,
+        steps: &[
+            Step::Dose,
+            Step::Repeat,
+            Step::FirstWater,
+            Step::Nights,
+            Step::Days,
+            Step::Start,
+            Step::Every,
+            Step::Begin,
+            Step::Window,
+        ],
+        ..PLAIN
+    },
+    Entry Spec {
+        title: Word::Entry,
+        steps: &[
+            Step::Dose,
+            Step::Nights,
+            Step::Days,
+            Step::Start,
+            Step::Every,
+            Step::Window,
+            Step::State,
+        ],
+        at_end: true,
+        ..PLAIN
+    },
+    WhichEntry Spec {
+        title: Word::Timetable,
+        on_card: Word::DoTimetable,
+        steps: &[Step::WhichEntry],
+        ..CHOICE
+    },
+    Fresh Spec {
+        title: Word::Refill,
+        on_card: Word::DoSupply,
+        steps: &[Step::Fresh],
+        ..CHOICE
+    },
+    SetUp Spec { title: Word::SetUp, steps: &[Step::WhichSetting], ..CHOICE },
+    Refill Spec {
+        title: Word::Refill,
+        on_card: Word::DoSupply,
+        steps: &[Step::Level],
+        sum: &[Step::Level],
+        at_end: true,
+        locked: false,
+        ..PLAIN
+    },
+    NewPack Spec {
+        title: Word::NewPack,
+        on_card: Word::DoSupply,
+        before: Some(Word::PackIsFull),
+        locked: false,
+        ..ACT
+    },
+    NewPin Spec {
+        title: Word::NewPin,
+        steps: &[Step::PinWanted, Step::Pin, Step::PinAgain],
+        sum: &[Step::PinWanted],
+        ..PLAIN
+    },
+    Lock Spec { title: Word::LockUp, before: Some(Word::PinFromNow), locked: false, ..ACT },
+    RunAgain Spec { title: Word::Again, on_card: Word::DoAgain, put: Word::DoRun, ..ACT },
+    Acknowledge Spec {
+        title: Word::Acknowledge,
+        on_card: Word::DoAcknowledge,
+        put: Word::DoAcknowledge,
+        locked: false,
+        ..ACT
+    },
+}
+
+impl Kind {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(in crate::panel) fn spec(self) -> &'static Spec {
+        SPECS.get(self as usize).unwrap_or(&PLAIN)
+    }
+
+    /// What the choice of a draft opens, so many on; a container that there is none of
+    /// is set up first.
+    pub(in crate::panel) fn choice(self, at: u32) -> Self {
+        const FRESH: [Kind; 3] = [Kind::Product, Kind::NewPack, Kind::Tube];
+        const SET_UP: [Kind; 7] = [
+            Kind::Place,
+            Kind::NewPin,
+            Kind::Lock,
+            Kind::Head,
+            Kind::Tube,
+            Kind::Product,
+            Kind::Acknowledge,
+        ];
+        let all: &[Self] = if self == Self::Fresh { &FRESH } else { &SET_UP };
+        all.get(at as usize).copied().unwrap_or(Self::Place)
+    }
+}
