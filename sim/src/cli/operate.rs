@@ -29,11 +29,19 @@ pub(super) struct OperateArgs {
     /// Print the script with the screens that are found, instead of judging them
     #[arg(long, requires = "script")]
     pub(super) record: bool,
+    /// Write the pictures that the script takes (picture NAME) to this folder, as a
+    /// display of 128 by 64 dots shows them: NAME.png
+    #[arg(long, value_name = "DIR", requires = "script")]
+    pub(super) png: Option<PathBuf>,
+    /// Pixels of a picture for each dot, 1 to 16
+    #[arg(long, default_value_t = 3, value_name = "N", requires = "png",
+        value_parser = clap::value_parser!(u8).range(1..=16))]
+    pub(super) scale: u8,
     /// The device as it comes from the factory: nothing is set up, no entry
     #[arg(long)]
     pub(super) factory: bool,
-    /// Simulated time against real time, live: max (to the next dose and from there
-    /// on), 60x, 1x
+    /// Simulated time against real time, live: max (an hour a second), 60x, 1x; a
+    /// touch sets it to 1x
     #[arg(long, default_value = "1x", value_parser = super::args::pace)]
     pub(super) pace: Pace,
     /// Seed of everything left to chance
@@ -116,6 +124,12 @@ fn by_script(terminal: Terminal, args: &OperateArgs, scenario: &Scenario, path: 
         Err(exit) => return exit,
     };
     let end = hand.finish();
+    if let Some(dir) = &args.png
+        && let Err(why) = write_pictures(dir, &end, args.scale)
+    {
+        terminal.error(&why);
+        return Exit::Usage;
+    }
     if args.record {
         return match super::print(terminal, &operate::renewed(&text, &end.transcript)) {
             Exit::Held => verdict(terminal, &path.display().to_string(), &end, &judged),
@@ -129,6 +143,20 @@ fn by_script(terminal: Terminal, args: &OperateArgs, scenario: &Scenario, path: 
         }
     }
     verdict(terminal, &path.display().to_string(), &end, &judged)
+}
+
+/// Each picture that the script took to a file of its name.
+fn write_pictures(dir: &Path, end: &ScriptEnd, scale: u8) -> Result<(), String> {
+    if end.pictures.is_empty() {
+        return Err("the script takes no picture; write a line such as: picture next-dose".into());
+    }
+    std::fs::create_dir_all(dir).map_err(|error| format!("{}: {error}", dir.display()))?;
+    for (name, dots) in &end.pictures {
+        let path = dir.join(format!("{name}.png"));
+        std::fs::write(&path, dots.png(scale))
+            .map_err(|error| format!("{}: {error}", path.display()))?;
+    }
+    Ok(())
 }
 
 /// Standard input as a script, the screen shown after each of its lines.

@@ -11,11 +11,11 @@ use super::args::Pace;
 
 /// How often the screen is drawn while nothing is pressed.
 const DRAW_EVERY: Duration = Duration::from_millis(200);
-/// Paces to change between, in times real time; the last goes to the next dose.
+/// Paces to change between, in times real time.
 const PACES: [f64; 3] = [1.0, 60.0, 3600.0];
 
 const HELP: &str = "\
-arrows (or a, d)  turn      p  pace
+arrows (or a, d)  turn      p  pace: 1x, 60x, 3600x
 enter (or space)  press     n  on to 30 s before the next dose
 h                 hold      q  leave
 ";
@@ -172,7 +172,14 @@ impl Hand for Live {
     fn act(&mut self, now: u64, bench: &mut dyn Bench) {
         for key in std::mem::take(&mut self.pending) {
             match key {
-                Key::Touch(input) => bench.touch(input),
+                Key::Touch(input) => {
+                    // nobody turns a knob in the second that an hour takes
+                    if self.times > PACES[0] {
+                        self.times = PACES[0];
+                        self.count_from(now);
+                    }
+                    bench.touch(input);
+                }
                 Key::Pace => {
                     let at = PACES.iter().position(|&times| times > self.times);
                     self.times = PACES[at.unwrap_or(0)];

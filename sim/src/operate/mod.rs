@@ -2,9 +2,11 @@
 //! person's at the terminal.
 
 mod page;
+mod picture;
 mod script;
 
 pub use page::{boxed, facts};
+pub use picture::Dots;
 pub use script::{Counts, Script, ScriptEnd, ScriptHand, renewed};
 
 use dosewright_core::civil::Local;
@@ -46,6 +48,8 @@ pub trait Bench {
 pub struct Sight {
     /// True local time.
     pub local: Local,
+    /// What stands on the head and its tubes.
+    pub label: String,
     /// Whether the device has its supply.
     pub is_on: bool,
     /// Whether the pump runs.

@@ -25,10 +25,11 @@ pub fn boxed(screen: &Screen) -> String {
 pub fn facts(sight: &Sight) -> String {
     let mut text = String::new();
     let second = Local::from_ms(sight.local.as_ms().div_euclid(1000) * 1000);
-    _ = writeln!(text, "{}", show::local(second));
+    _ = writeln!(text, "{} local time", show::local(second));
     let supply = if sight.is_on { "on" } else { "off" };
     let pump = if sight.pump_is_on { "runs" } else { "off" };
     _ = writeln!(text, "supply {supply}, pump {pump}");
+    _ = writeln!(text, "label: {}", sight.label);
     _ = writeln!(text, "came out so far {}", volume(sight.delivered_nl));
     if let Some(level) = sight.level_nl {
         _ = writeln!(text, "container {}", volume(level));

@@ -10,6 +10,8 @@
 //! pump on                  the pump has to run, or be off
 //! came out 126 ml .. 128 ml   so much, since the last time it was asked
 //! |Last dose   Tu 00:45|   four lines between bars: what the display has to show
+//! screen                   the screen is shown, whatever it is
+//! picture home             and kept as a picture of that name
 //! ```
 
 use std::fmt::Write as _;
@@ -17,7 +19,7 @@ use std::fmt::Write as _;
 use dosewright_core::panel::{COLUMNS, Input, ROWS, Screen};
 use dosewright_core::units::Volume;
 
-use super::{Bench, Hand, page};
+use super::{Bench, Dots, Hand, page};
 use crate::scenario;
 
 /// What a hand takes for one touch, in ms.
@@ -34,6 +36,8 @@ enum Step {
     Expect([String; ROWS]),
     /// The screen is shown, whatever it is.
     Show,
+    /// The screen is kept as a picture of a name.
+    Picture(String),
 }
 
 /// A script, read.
@@ -65,6 +69,8 @@ pub struct ScriptEnd {
     pub failure: Option<(usize, String)>,
     /// The script as it ran, with the screens that were shown.
     pub transcript: String,
+    /// The displays that were kept, by their names.
+    pub pictures: Vec<(String, Dots)>,
     /// True ms at which it ended.
     pub ended_ms: u64,
     /// The run came to its end before the script did.
@@ -86,7 +92,10 @@ impl Script {
             if let Some(row) = line.trim().strip_prefix('|') {
                 let row = row.strip_suffix('|').unwrap_or(row).trim_end();
                 if row.chars().count() > COLUMNS {
-                    wrong.push((number, format!("a line of the display has {COLUMNS} characters")));
+                    let count = row.chars().count();
+                    let what =
+                        format!("a line of the display has {COLUMNS} characters, not {count}");
+                    wrong.push((number, what));
                 }
                 rows.push(row.to_owned());
                 if rows.len() == ROWS {
@@ -96,7 +105,8 @@ impl Script {
                 continue;
             }
             if !rows.is_empty() {
-                wrong.push((number, format!("a screen has {ROWS} lines; {} are here", rows.len())));
+                let what = format!("a screen has {ROWS} lines; {} are here", rows.len());
+                wrong.push((number - 1, what));
                 rows.clear();
             }
             let code = line.split('#').next().unwrap_or("").trim();
@@ -155,15 +165,32 @@ fn step(code: &str) -> Result<Vec<Step>, String> {
         ("pump", "on") => Step::Pump(true),
         ("pump", "off") => Step::Pump(false),
         ("screen", "") => Step::Show,
+        ("picture", name) => {
+            let is_plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+            if name.is_empty() || !name.chars().all(is_plain) {
+                return Err(format!(
+                    "`{name}` is no name of a picture: small letters, digits and -, as in \
+                     picture next-dose"
+                ));
+            }
+            Step::Picture(name.to_owned())
+        }
         ("came", out) => {
             let range = out.strip_prefix("out").and_then(|range| range.split_once(".."));
             let (least, most) = range.ok_or("write: came out 126 ml .. 128 ml")?;
-            Step::CameOut(volume(least)?, volume(most)?)
+            let (least, most) = (volume(least)?, volume(most)?);
+            if least > most {
+                return Err(format!(
+                    "`{range}` is no range: the smaller volume comes first",
+                    range = out.strip_prefix("out").unwrap_or(out).trim()
+                ));
+            }
+            Step::CameOut(least, most)
         }
         _ => {
             return Err(format!(
                 "`{code}` is no step; steps are left, right, press, hold, wait, pump, came out, \
-                 screen, and the four lines of a screen, each after a |"
+                 screen, picture, and the four lines of a screen, each after a |"
             ));
         }
     };
@@ -201,6 +228,7 @@ impl ScriptHand {
             counts: Counts::default(),
             failure: None,
             transcript: String::new(),
+            pictures: Vec::new(),
             ended_ms: 0,
             is_short: false,
         };
@@ -253,11 +281,20 @@ impl ScriptHand {
                 let nl = all - self.measured_nl;
                 self.measured_nl = all;
                 if !(least..=most).contains(&nl) {
-                    let what = format!("{} ml came out", Volume::from_nl(nl).as_ul() as f64 / 1e3);
+                    let ml = |nl| Volume::from_nl(nl).as_ul() as f64 / 1e3;
+                    let (nl, least, most) = (ml(nl), ml(least), ml(most));
+                    let what = format!("{nl} ml came out, expected {least} ml .. {most} ml");
                     self.fail(line, what);
                 }
             }
             Step::Expect(lines) => self.expect(line, &lines, &bench.screen()),
+            Step::Picture(name) => {
+                self.end.pictures.push((name, Dots::of(bench.screen().rows())));
+            }
+            Step::Show if self.records => {
+                _ = write!(self.end.transcript, "@{line}\n{}", page::barred(&bench.screen()));
+                self.end.counts.screens += 1;
+            }
             Step::Show => {
                 let screen = bench.screen();
                 self.end.transcript.push_str(&page::boxed(&screen));
@@ -308,7 +345,7 @@ impl Hand for ScriptHand {
 }
 
 /// A script with the screens that a recording found put in the place of those that it
-/// expected.
+/// expected, and of its steps `screen`.
 pub fn renewed(text: &str, transcript: &str) -> String {
     let mut screens: Vec<(usize, Vec<&str>)> = Vec::new();
     for line in transcript.lines() {
@@ -322,7 +359,15 @@ pub fn renewed(text: &str, transcript: &str) -> String {
     }
     let mut out = String::new();
     for (at, line) in text.lines().enumerate() {
-        let row = screens.iter().find_map(|(from, rows)| {
+        let is_step = !line.trim_start().starts_with('|');
+        if is_step && let Some((_, rows)) = screens.iter().find(|(from, _)| *from == at + 1) {
+            for row in rows {
+                out.push_str(row);
+                out.push('\n');
+            }
+            continue;
+        }
+        let row = screens.iter().filter(|_| !is_step).find_map(|(from, rows)| {
             let place = (at + 1).checked_sub(*from)?;
             rows.get(place).copied()
         });
@@ -359,6 +404,6 @@ mod tests {
             "pres\nright 0\nwait 5\n|a\n|b\nleft\ncame out 1 l .. 2 l\n|123456789012345678901";
         let wrong = Script::read(text).unwrap_err();
         let lines: Vec<usize> = wrong.iter().map(|(line, _)| *line).collect();
-        assert_eq!(lines, [1, 2, 3, 6, 7, 8, 8], "{wrong:?}");
+        assert_eq!(lines, [1, 2, 3, 5, 7, 8, 8], "{wrong:?}");
     }
 }

@@ -1,5 +1,7 @@
 //! The device's front panel, and the hand on it.
 
+use std::fmt::Write as _;
+
 use dosewright_core::controller::Controller;
 use dosewright_core::event::Event;
 use dosewright_core::panel::{self, Desk, Input, Panel, Preferences, Recent, Screen, View};
@@ -10,6 +12,7 @@ use dosewright_core::timetable::Refusal;
 use super::{ACCOUNT, Power, Stage};
 use crate::observe::{DeviceAct, LINES};
 use crate::operate::{Bench, Condition, Hand, Sight};
+use crate::scenario::Scenario;
 
 /// Panel and hand.
 pub(super) struct Front<'a> {
@@ -159,6 +162,26 @@ fn act_of(event: Event<'_, LINES>) -> Option<DeviceAct> {
     })
 }
 
+/// What stands on the head and its tubes: what a set-up asks for.
+fn label(scenario: &Scenario) -> String {
+    let head = &scenario.head.head;
+    let tenths = u64::from(head.flow.as_nl_per_min()) / 100_000;
+    let mut label = format!("{}.{} ml/min, {} rollers", tenths / 10, tenths % 10, head.rollers);
+    if let Some(tube) = &scenario.tube {
+        let length_dm = (tube.suction_um + tube.discharge_um) / 100_000;
+        let bore = tube.bore_um / 100;
+        _ = write!(
+            label,
+            ", tube {}.{} m of {}.{} mm",
+            length_dm / 10,
+            length_dm % 10,
+            bore / 10,
+            bore % 10
+        );
+    }
+    label
+}
+
 impl<const W: usize> Bench for Stage<'_, W> {
     fn touch(&mut self, input: Input) {
         self.reread();
@@ -198,6 +221,7 @@ impl<const W: usize> Bench for Stage<'_, W> {
         let next_due_ms =
             next.map(|next| self.chip.when(next.due_at.as_ms()).saturating_sub(self.now));
         Sight {
+            label: label(self.scenario),
             local: self.frame.local(self.now),
             is_on: book.is_some(),
             pump_is_on: self.one_shot.is_some(),
