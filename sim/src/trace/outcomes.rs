@@ -138,6 +138,8 @@ struct Running {
     started_ms: Option<u64>,
     ended_ms: Option<u64>,
     on_ms: u64,
+    /// How much of it delivered: without what each start takes.
+    delivered_ms: u64,
     most_ms: u32,
     least_ms: u32,
 }
@@ -154,6 +156,8 @@ pub struct Tracker<'s> {
     /// The pump's next run, or present one, is for `running`.
     owns: bool,
     on_since: Option<u64>,
+    /// What each start takes, by the calibration in force.
+    lead_ms: u16,
     /// What the last record says of the container's account.
     mover: Mover,
     /// Stretches of closed dates, which may still grow; one an entry.
@@ -173,6 +177,7 @@ impl<'s> Tracker<'s> {
             running: None,
             owns: false,
             on_since: None,
+            lead_ms: 0,
             mover: Mover::Told,
             growing: Vec::new(),
         }
@@ -287,7 +292,7 @@ impl<'s> Tracker<'s> {
         outcome.started = running.started_ms.map(|at| self.truth(at));
         outcome.ended = running.ended_ms.map(|at| self.truth(at));
         outcome.on_ms = running.on_ms;
-        outcome.pumped = running.flow.volume(Duration::from_ms(running.on_ms));
+        outcome.pumped = running.flow.volume(Duration::from_ms(running.delivered_ms));
     }
 
     fn pump(&mut self, at_ms: u64, on: bool) {
@@ -308,7 +313,9 @@ impl<'s> Tracker<'s> {
 
     fn pump_ran(&mut self, since: u64, at_ms: u64) {
         if let Some(running) = self.running.as_mut().filter(|_| self.owns) {
-            running.on_ms += at_ms.saturating_sub(since);
+            let ran_ms = at_ms.saturating_sub(since);
+            running.on_ms += ran_ms;
+            running.delivered_ms += ran_ms.saturating_sub(u64::from(self.lead_ms));
             running.ended_ms = Some(at_ms);
         }
     }
@@ -333,6 +340,7 @@ impl<'s> Tracker<'s> {
                 };
                 self.tell(at_ms, &Event::Clock(&change));
             }
+            Record::Head { head, .. } => self.lead_ms = head.lead_ms,
             Record::Staged(staged) => self.learn(staged),
             Record::Born(born) => {
                 self.waiting.retain(|waiting| waiting.due != born.due);
@@ -350,6 +358,9 @@ impl<'s> Tracker<'s> {
             }
             Record::Calibration { found, in_force, lead_ms } => {
                 let (found, in_force, lead_ms) = (*found, *in_force, *lead_ms);
+                if in_force {
+                    self.lead_ms = lead_ms;
+                }
                 self.tell(at_ms, &Event::Calibrated { found, in_force, lead_ms });
             }
             Record::Alarm { alarm, on, .. } => {
@@ -374,6 +385,7 @@ impl<'s> Tracker<'s> {
                 started_ms: None,
                 ended_ms: None,
                 on_ms: 0,
+                delivered_ms: 0,
                 most_ms: 0,
                 least_ms: 0,
             });
