@@ -412,12 +412,15 @@ impl<const N: usize, const H: usize> Book<N, H> {
     }
 
     fn wait(&mut self, born: &Born) {
-        if !self.entry_is(born.line, born.due.id) {
+        // where the line's settings were lost, what waits there still wants its end (D1)
+        let is_here = self.entry_is(born.line, born.due.id);
+        if !is_here && self.damaged & bit(usize::from(born.line)) == 0 {
             return;
         }
         self.change(usize::from(born.line), |state| {
-            state.mark = born.mark;
-            state.closed_run = None;
+            if is_here {
+                (state.mark, state.closed_run) = (born.mark, None);
+            }
             state.waiting = Some(Waiting {
                 id: born.due.id,
                 revision: born.due.revision,

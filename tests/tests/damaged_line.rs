@@ -163,3 +163,37 @@ fn m2_a_number_that_was_taken_out_does_not_come_back() {
     device.handle(at, Event::Timetable(&back), &mut panel);
     assert_eq!(panel.refused, [Refusal::RetiredId { id: EntryId(1) }]);
 }
+
+#[test]
+fn m2_d1_a_due_that_waits_ends_where_its_settings_are_damaged() {
+    let mut panel = Panel::default();
+    let mut device = Pump::start(Flash::new(6), GEOMETRY, Some(Instant::ZERO), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
+    device.handle(Instant::ZERO, Event::SetHead(&head), &mut panel);
+    let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
+    device.handle(Instant::ZERO, Event::SetClock(midnight), &mut panel);
+    let table = timetable(&[daily(0, 120), daily(1, 600)]);
+    device.handle(Instant::ZERO, Event::Timetable(&table), &mut panel);
+    // at 02:00 somebody has stopped the pump: the due waits, and at 02:05 the supply goes
+    let stopped = Instant::ZERO.plus(Duration::from_h(1));
+    device.handle(stopped, Event::RemoteStop(true), &mut panel);
+    let at = Instant::ZERO.plus(Duration::from_min(125));
+    run_until(&mut device, at, &mut panel);
+    assert!(device.controller().book().state(0).waiting.is_some());
+    let mut flash = device.into_flash();
+    let flipped = flip(&mut flash, |r| matches!(r, Record::Staged(s) if s.entry.id == EntryId(0)));
+    assert_eq!(flipped, 1);
+    let mut device = Pump::start(flash, GEOMETRY, Some(at), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    device.handle(at, Event::Wake, &mut panel);
+    run_until(&mut device, Instant::ZERO.plus(Duration::from_h(4)), &mut panel);
+    let outcomes: Vec<_> = records(device.ledger().flash())
+        .into_iter()
+        .filter_map(|record| match record {
+            Record::Outcome(outcome) => Some((outcome.due.id.0, outcome.count, outcome.kind)),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(outcomes, [(0, 1, OutcomeKind::Skipped(Cause::Damaged))]);
+}
