@@ -4,11 +4,12 @@
 use dosewright_core::config::{Container, Head};
 use dosewright_core::device::Device;
 use dosewright_core::event::Event;
-use dosewright_core::ledger::{Geometry, SLOT, Slot};
+use dosewright_core::ledger::Geometry;
 use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::time::Instant;
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::slots::records;
 use dosewright_tests::wires::Wires;
 
 type Flash = NorMock<4, 1024>;
@@ -21,15 +22,13 @@ fn start() -> Pump {
 }
 
 fn raised(device: &Pump) -> Vec<(Alarm, bool, u64)> {
-    let slots = device.ledger().flash().bytes().chunks_exact(SLOT);
-    let alarm = |slot: &[u8]| match Slot::decode(slot.try_into().unwrap()) {
-        Slot::Good { payload, .. } => match Record::decode(&payload) {
-            Some(Record::Alarm { alarm, on, detail, .. }) => Some((alarm, on, detail)),
+    records(device.ledger().flash().bytes())
+        .filter_map(|(_, record)| match record {
+            Record::Alarm { alarm, on, detail, .. } => Some((alarm, on, detail)),
             _ => None,
-        },
-        _ => None,
-    };
-    slots.filter_map(alarm).filter(|raised| raised.0 != Alarm::ClockUnset).collect()
+        })
+        .filter(|raised| raised.0 != Alarm::ClockUnset)
+        .collect()
 }
 
 #[test]

@@ -2,17 +2,19 @@
 //! entered again, and is not forgotten to have dosed.
 
 use dosewright_core::cause::Cause;
-use dosewright_core::civil::{Date, Days, Local};
+use dosewright_core::civil::{Date, Local};
 use dosewright_core::config::Head;
 use dosewright_core::device::{Device, Outputs};
-use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
+use dosewright_core::entry::{Entry, EntryId};
 use dosewright_core::event::Event;
-use dosewright_core::ledger::{Geometry, SLOT, Slot};
+use dosewright_core::ledger::Geometry;
 use dosewright_core::record::{Alarm, OutcomeKind, Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::entries::daily;
+use dosewright_tests::slots::{damage, records};
 
 const N: usize = 4;
 type Flash = NorMock<4, 1024>;
@@ -40,20 +42,8 @@ impl Outputs for Panel {
     }
 }
 
-fn daily(id: u16, at_min: u16) -> Entry {
-    Entry {
-        id: EntryId(id),
-        enabled: true,
-        recurrence: Recurrence::Weekly { days: Days::ALL, at_min, by_night: false },
-        volume: Volume::from_ml(40),
-        window_ms: 1_800_000,
-        grace_ms: 0,
-        first: None,
-        last: None,
-        observes_closed: false,
-        gap_rule: GapRule::Shift,
-        pulses: None,
-    }
+fn entry(id: u16, at_min: u16) -> Entry {
+    daily(id, at_min, Volume::from_ml(40))
 }
 
 fn timetable(entries: &[Entry]) -> Timetable<N> {
@@ -70,56 +60,44 @@ fn run_until(device: &mut Pump, until: Instant, panel: &mut Panel) {
     }
 }
 
-fn records(flash: &Flash) -> Vec<Record> {
-    let slots = flash.bytes().chunks_exact(SLOT);
-    let record = |slot: &[u8]| match Slot::decode(slot.try_into().unwrap()) {
-        Slot::Good { payload, .. } => Record::decode(&payload),
-        _ => None,
-    };
-    slots.filter_map(record).collect()
-}
-
-/// Flips a bit of every record that a test picks.
-fn flip(flash: &mut Flash, pick: impl Fn(&Record) -> bool) -> usize {
-    let bytes = flash.bytes().to_vec();
-    let mut flipped = 0;
-    for (index, slot) in bytes.chunks_exact(SLOT).enumerate() {
-        if let Slot::Good { payload, .. } = Slot::decode(slot.try_into().unwrap())
-            && Record::decode(&payload).is_some_and(|record| pick(&record))
-        {
-            flash.flip_bit((index * SLOT + 20) as u32, 3);
-            flipped += 1;
-        }
-    }
-    flipped
-}
-
-/// A device with two entries, the first dosed at 02:00, whose line is damaged at
-/// 03:00.
-fn damaged(panel: &mut Panel) -> (Pump, Instant) {
+/// A device with two entries of 40 ml, at 02:00 and at 10:00, at its first midnight.
+fn started(panel: &mut Panel) -> Pump {
     let mut device = Pump::start(Flash::new(6), GEOMETRY, Some(Instant::ZERO), Reset::PowerOn)
         .unwrap_or_else(|(_, error)| panic!("{error:?}"));
     let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
     device.handle(Instant::ZERO, Event::SetHead(&head), panel);
     let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
     device.handle(Instant::ZERO, Event::SetClock(midnight), panel);
-    let table = timetable(&[daily(0, 120), daily(1, 600)]);
+    let table = timetable(&[entry(0, 120), entry(1, 600)]);
     device.handle(Instant::ZERO, Event::Timetable(&table), panel);
+    device
+}
+
+/// The same after the supply went, with the settings of its first line damaged.
+fn restarted_without(device: Pump, at: Instant, panel: &mut Panel) -> Pump {
+    let mut flash = device.into_flash();
+    let is_its = |record: &Record| matches!(record, Record::Staged(s) if s.entry.id == EntryId(0));
+    assert_eq!(damage(&mut flash, |_, record| is_its(record)), 1);
+    let mut device = Pump::start(flash, GEOMETRY, Some(at), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    device.handle(at, Event::Wake, panel);
+    device
+}
+
+/// A device with two entries, the first dosed at 02:00, whose line is damaged at
+/// 03:00.
+fn damaged(panel: &mut Panel) -> (Pump, Instant) {
+    let mut device = started(panel);
     let three = Instant::ZERO.plus(Duration::from_h(3));
     run_until(&mut device, three, panel);
     assert!(panel.starts > 0 && panel.refused.is_empty(), "{:?}", panel.refused);
-    let mut flash = device.into_flash();
-    let flipped = flip(&mut flash, |r| matches!(r, Record::Staged(s) if s.entry.id == EntryId(0)));
-    assert_eq!(flipped, 1);
-    let mut device = Pump::start(flash, GEOMETRY, Some(three), Reset::PowerOn)
-        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
-    device.handle(three, Event::Wake, panel);
+    let device = restarted_without(device, three, panel);
     assert!(panel.alarms.contains(&(Alarm::EntryDamaged, true)), "{:?}", panel.alarms);
     // the alarm is written with the lines, a bit a line
     let raised = |record: &Record| {
         matches!(record, Record::Alarm { alarm: Alarm::EntryDamaged, on: true, detail: 1, .. })
     };
-    assert!(records(device.ledger().flash()).iter().any(raised));
+    assert!(records(device.ledger().flash().bytes()).any(|(_, record)| raised(&record)));
     assert!(device.controller().book().timetable.get(EntryId(0)).is_none());
     assert!(device.controller().book().timetable.get(EntryId(1)).is_some());
     (device, three)
@@ -130,7 +108,7 @@ fn m2_a_damaged_line_is_entered_again_under_its_number() {
     let mut panel = Panel::default();
     let (mut device, at) = damaged(&mut panel);
     // later the same night: what was dosed at 02:00 stands in its guard of 12 h
-    let table = timetable(&[daily(0, 300), daily(1, 600)]);
+    let table = timetable(&[entry(0, 300), entry(1, 600)]);
     device.handle(at, Event::Timetable(&table), &mut panel);
     assert_eq!(panel.refused, []);
     assert!(panel.alarms.contains(&(Alarm::EntryDamaged, false)), "{:?}", panel.alarms);
@@ -138,11 +116,8 @@ fn m2_a_damaged_line_is_entered_again_under_its_number() {
     run_until(&mut device, Instant::ZERO.plus(Duration::from_h(6)), &mut panel);
     assert_eq!(panel.starts, starts, "D2: a second dose in one night");
     let flash = device.into_flash();
-    let skipped = flash.bytes().chunks_exact(SLOT).any(|slot| {
-        let Slot::Good { payload, .. } = Slot::decode(slot.try_into().unwrap()) else {
-            return false;
-        };
-        matches!(Record::decode(&payload), Some(Record::Outcome(o))
+    let skipped = records(flash.bytes()).any(|(_, record)| {
+        matches!(record, Record::Outcome(o)
             if o.due.id == EntryId(0) && o.kind == OutcomeKind::Skipped(Cause::AlreadyDosed))
     });
     assert!(skipped);
@@ -153,13 +128,13 @@ fn m2_a_number_that_was_taken_out_does_not_come_back() {
     let mut panel = Panel::default();
     let (mut device, at) = damaged(&mut panel);
     // one line is damaged: of two numbers that are not there only one may return
-    let mut table = timetable(&[daily(1, 600), daily(2, 900)]);
+    let mut table = timetable(&[entry(1, 600), entry(2, 900)]);
     device.handle(at, Event::Timetable(&table), &mut panel);
     assert_eq!(panel.refused, []);
     table.remove(EntryId(1));
     device.handle(at, Event::Timetable(&table), &mut panel);
     assert_eq!(panel.refused, []);
-    let back = timetable(&[daily(1, 600), daily(2, 900)]);
+    let back = timetable(&[entry(1, 600), entry(2, 900)]);
     device.handle(at, Event::Timetable(&back), &mut panel);
     assert_eq!(panel.refused, [Refusal::RetiredId { id: EntryId(1) }]);
 }
@@ -167,30 +142,17 @@ fn m2_a_number_that_was_taken_out_does_not_come_back() {
 #[test]
 fn m2_d1_a_due_that_waits_ends_where_its_settings_are_damaged() {
     let mut panel = Panel::default();
-    let mut device = Pump::start(Flash::new(6), GEOMETRY, Some(Instant::ZERO), Reset::PowerOn)
-        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
-    let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
-    device.handle(Instant::ZERO, Event::SetHead(&head), &mut panel);
-    let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
-    device.handle(Instant::ZERO, Event::SetClock(midnight), &mut panel);
-    let table = timetable(&[daily(0, 120), daily(1, 600)]);
-    device.handle(Instant::ZERO, Event::Timetable(&table), &mut panel);
+    let mut device = started(&mut panel);
     // at 02:00 somebody has stopped the pump: the due waits, and at 02:05 the supply goes
     let stopped = Instant::ZERO.plus(Duration::from_h(1));
     device.handle(stopped, Event::RemoteStop(true), &mut panel);
     let at = Instant::ZERO.plus(Duration::from_min(125));
     run_until(&mut device, at, &mut panel);
     assert!(device.controller().book().state(0).waiting.is_some());
-    let mut flash = device.into_flash();
-    let flipped = flip(&mut flash, |r| matches!(r, Record::Staged(s) if s.entry.id == EntryId(0)));
-    assert_eq!(flipped, 1);
-    let mut device = Pump::start(flash, GEOMETRY, Some(at), Reset::PowerOn)
-        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
-    device.handle(at, Event::Wake, &mut panel);
+    let mut device = restarted_without(device, at, &mut panel);
     run_until(&mut device, Instant::ZERO.plus(Duration::from_h(4)), &mut panel);
-    let outcomes: Vec<_> = records(device.ledger().flash())
-        .into_iter()
-        .filter_map(|record| match record {
+    let outcomes: Vec<_> = records(device.ledger().flash().bytes())
+        .filter_map(|(_, record)| match record {
             Record::Outcome(outcome) => Some((outcome.due.id.0, outcome.count, outcome.kind)),
             _ => None,
         })

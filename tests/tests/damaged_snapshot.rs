@@ -2,15 +2,17 @@
 //! stand in, what is whole is kept, and what is lost is known to be lost.
 
 use dosewright_core::book::Book;
-use dosewright_core::civil::{Date, Days};
+use dosewright_core::civil::Date;
 use dosewright_core::config::Head;
-use dosewright_core::entry::{ClosedDates, Entry, EntryId, GapRule, Recurrence};
-use dosewright_core::ledger::{Base, Geometry, Ledger, SLOT, Slot};
+use dosewright_core::entry::{ClosedDates, Entry};
+use dosewright_core::ledger::{Base, Geometry, Ledger, SLOT};
 use dosewright_core::record::{Adopted, ClosedList, Record, Staged};
 use dosewright_core::recovery;
 use dosewright_core::time::Instant;
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::entries::daily;
+use dosewright_tests::slots::damage;
 
 const N: usize = 4;
 const H: usize = 8;
@@ -21,19 +23,7 @@ const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 3072, sectors: 2 }
 const LINES: [u8; 2] = [1, 3];
 
 fn entry(line: u8) -> Entry {
-    Entry {
-        id: EntryId(u16::from(line) + 10),
-        enabled: true,
-        recurrence: Recurrence::Weekly { days: Days::ALL, at_min: 120, by_night: false },
-        volume: Volume::from_ml(40),
-        window_ms: 1_800_000,
-        grace_ms: 0,
-        first: None,
-        last: None,
-        observes_closed: false,
-        gap_rule: GapRule::Shift,
-        pulses: None,
-    }
+    daily(u16::from(line) + 10, 120, Volume::from_ml(40))
 }
 
 fn closed() -> ClosedList {
@@ -61,15 +51,6 @@ fn adopted() -> Adopted {
     Adopted { at: Instant::ZERO, ceiling: None, written, cleared: 0, closed_staged: true }
 }
 
-fn records(flash: &Flash) -> Vec<(usize, Record)> {
-    let slots = flash.bytes().chunks_exact(SLOT).enumerate();
-    let record = |(index, slot): (usize, &[u8])| match Slot::decode(slot.try_into().unwrap()) {
-        Slot::Good { payload, .. } => Record::decode(&payload).map(|record| (index, record)),
-        _ => None,
-    };
-    slots.filter_map(record).collect()
-}
-
 /// What is found where every record that is picked is damaged, and nothing stands in.
 fn found_without(pick: impl Fn(&Record) -> bool) -> recovery::Recovered<N, H> {
     let book = book();
@@ -78,16 +59,10 @@ fn found_without(pick: impl Fn(&Record) -> bool) -> recovery::Recovered<N, H> {
     let mut ledger = Ledger::format(flash, GEOMETRY, snapshot()).map_err(|(_, e)| e).unwrap();
     ledger.roll(snapshot()).unwrap();
     let mut flash = ledger.into_flash();
-    let whole = records(&flash);
     // the first snapshot lies in the first sector, the one in force in the second
     let per_sector = GEOMETRY.sector_bytes as usize / SLOT;
-    let mut hit = 0;
-    for (index, record) in &whole {
-        if *index < per_sector || pick(record) {
-            flash.flip_bit((index * SLOT + 20) as u32, 3);
-            hit += usize::from(*index >= per_sector);
-        }
-    }
+    damage(&mut flash, |index, _| index < per_sector);
+    let hit = damage(&mut flash, |index, record| index >= per_sector && pick(record));
     assert!(hit > 0, "nothing in force was damaged");
     let mut ledger = Ledger::open(flash, GEOMETRY).map_err(|(_, error)| error).unwrap();
     assert_eq!(ledger.base(), Base::Broken);

@@ -5,14 +5,16 @@ use dosewright_core::cause::Cause;
 use dosewright_core::civil::{Date, Days, Local};
 use dosewright_core::config::{Container, Head};
 use dosewright_core::device::Device;
-use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
+use dosewright_core::entry::{Entry, Recurrence};
 use dosewright_core::event::Event;
-use dosewright_core::ledger::{Geometry, SLOT, Slot};
+use dosewright_core::ledger::Geometry;
 use dosewright_core::record::{Outcome, OutcomeKind, Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::entries::daily;
+use dosewright_tests::slots::{damage, records};
 use dosewright_tests::wires::Wires;
 
 type Flash = NorMock<4, 1024>;
@@ -22,20 +24,9 @@ const HOUR_MS: i64 = 3_600_000;
 /// 02:00 of the first day.
 const DUE: Instant = Instant::from_ms(2 * HOUR_MS);
 
-fn daily(volume: Volume) -> Entry {
-    Entry {
-        id: EntryId(1),
-        enabled: true,
-        recurrence: Recurrence::Weekly { days: Days::ALL, at_min: 120, by_night: false },
-        volume,
-        window_ms: 1_800_000,
-        grace_ms: 0,
-        first: None,
-        last: None,
-        observes_closed: false,
-        gap_rule: GapRule::Shift,
-        pulses: None,
-    }
+/// A dose at [`DUE`].
+const fn at_due(volume: Volume) -> Entry {
+    daily(1, 120, volume)
 }
 
 struct Rig {
@@ -76,15 +67,12 @@ impl Rig {
     }
 
     fn outcome_records(&self) -> Vec<Outcome> {
-        let slots = self.device.ledger().flash().bytes().chunks_exact(SLOT);
-        let outcome = |slot: &[u8]| match Slot::decode(slot.try_into().unwrap()) {
-            Slot::Good { payload, .. } => match Record::decode(&payload) {
-                Some(Record::Outcome(outcome)) => Some(outcome),
+        records(self.device.ledger().flash().bytes())
+            .filter_map(|(_, record)| match record {
+                Record::Outcome(outcome) => Some(outcome),
                 _ => None,
-            },
-            _ => None,
-        };
-        slots.filter_map(outcome).collect()
+            })
+            .collect()
     }
 
     fn outcomes(&self) -> Vec<OutcomeKind> {
@@ -94,16 +82,7 @@ impl Rig {
     /// Starts the device again, with a bit of each record flipped that is picked.
     fn restart_without(self, at: Instant, pick: impl Fn(&Record) -> bool) -> Self {
         let mut flash = self.device.into_flash();
-        let bytes = flash.bytes().to_vec();
-        let mut hit = 0;
-        for (index, slot) in bytes.chunks_exact(SLOT).enumerate() {
-            if let Slot::Good { payload, .. } = Slot::decode(slot.try_into().unwrap())
-                && Record::decode(&payload).is_some_and(|record| pick(&record))
-            {
-                flash.flip_bit((index * SLOT + 20) as u32, 3);
-                hit += 1;
-            }
-        }
+        let hit = damage(&mut flash, |_, record| pick(record));
         assert!(hit > 0, "nothing was damaged");
         let device = Pump::start(flash, GEOMETRY, Some(at), Reset::PowerOn)
             .unwrap_or_else(|(_, error)| panic!("{error:?}"));
@@ -115,7 +94,7 @@ impl Rig {
 
 #[test]
 fn d5_a_dose_that_the_memory_kept_from_beginning_says_so() {
-    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
     rig.until(DUE.minus(Duration::from_min(1)));
     rig.memory(false);
     rig.until(DUE.plus(Duration::from_min(40)));
@@ -124,7 +103,7 @@ fn d5_a_dose_that_the_memory_kept_from_beginning_says_so() {
     rig.until(DUE.plus(Duration::from_min(50)));
     assert_eq!(rig.outcomes(), [OutcomeKind::Skipped(Cause::Ledger)]);
     // and one whose window has room left is dosed, as far as there is time
-    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
     rig.until(DUE.minus(Duration::from_min(1)));
     rig.memory(false);
     rig.until(DUE.plus(Duration::from_min(10)));
@@ -135,7 +114,7 @@ fn d5_a_dose_that_the_memory_kept_from_beginning_says_so() {
 
 #[test]
 fn m1_an_operator_is_told_that_the_memory_took_nothing_and_may_try_at_once() {
-    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
     let at = Instant::from_ms(HOUR_MS);
     let flow = |ml_per_min: u32| Flow::from_nl_per_min(ml_per_min * 1_000_000).unwrap();
     rig.until(at);
@@ -155,7 +134,7 @@ fn m1_an_operator_is_told_that_the_memory_took_nothing_and_may_try_at_once() {
 #[test]
 fn d4_a_dose_whose_only_intent_was_lost_may_have_been_delivered() {
     // 5 ml are one pulse of 10 s
-    let entry = Entry { pulses: Some(1), ..daily(Volume::from_ml(5)) };
+    let entry = Entry { pulses: Some(1), ..at_due(Volume::from_ml(5)) };
     let mut rig = Rig::new(&entry);
     rig.until(DUE);
     assert!(rig.wires.on);
@@ -168,7 +147,7 @@ fn d4_a_dose_whose_only_intent_was_lost_may_have_been_delivered() {
     assert_eq!((outcome.least, outcome.most), (Volume::ZERO, Volume::from_ml(5)));
     assert_eq!((outcome.begun_after_ms, outcome.restarts), (2_000, 1));
     // of two pulses one may have been; the supply is back when there is no time for more
-    let entry = Entry { pulses: Some(2), ..daily(Volume::from_ml(10)) };
+    let entry = Entry { pulses: Some(2), ..at_due(Volume::from_ml(10)) };
     let mut rig = Rig::new(&entry);
     rig.until(DUE);
     let back = DUE.plus(Duration::from_ms(1_800_000 - 100));
@@ -183,7 +162,7 @@ fn d4_a_dose_whose_only_intent_was_lost_may_have_been_delivered() {
 
 #[test]
 fn m2_a_dose_that_waits_on_a_damaged_line_is_told_of() {
-    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
     rig.until(DUE.minus(Duration::from_min(5)));
     rig.act(DUE.minus(Duration::from_min(5)), Event::RemoteStop(true)).unwrap();
     rig.until(DUE.plus(Duration::from_min(5)));
@@ -201,7 +180,7 @@ fn m2_a_dose_that_waits_on_a_damaged_line_is_told_of() {
 
 #[test]
 fn d11_a_dose_that_waits_is_told_of_where_its_entry_is_taken_out() {
-    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
     rig.until(DUE.minus(Duration::from_min(5)));
     rig.act(DUE.minus(Duration::from_min(5)), Event::RemoteStop(true)).unwrap();
     let taken_out = DUE.plus(Duration::from_min(5));
@@ -213,7 +192,7 @@ fn d11_a_dose_that_waits_is_told_of_where_its_entry_is_taken_out() {
 
 #[test]
 fn p4_no_run_is_longer_than_its_limit_or_of_no_length() {
-    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
     let longest_ms = rig.device.controller().book().head.unwrap().longest_calibration_ms;
     let at = Instant::from_ms(HOUR_MS / 2);
     let calibrate = |run_ms| Event::Calibrate { run_ms };
@@ -227,7 +206,7 @@ fn p4_no_run_is_longer_than_its_limit_or_of_no_length() {
 
 #[test]
 fn o5_the_dose_that_waits_is_shown_before_the_next_one() {
-    let mut rig = Rig::new(&daily(Volume::from_ml(40)));
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
     let next = rig.device.controller().next_dose().unwrap();
     assert_eq!((next.due_at, next.waits_for), (DUE, None));
     rig.until(DUE.minus(Duration::from_min(5)));
@@ -259,18 +238,18 @@ fn lasts(entry: &Entry, ml: u64) -> Option<i64> {
 fn o1_the_container_lasts_as_the_week_asks_less_the_heel() {
     const WEEK_MS: i64 = 7 * 24 * HOUR_MS;
     // 280 ml a week
-    assert_eq!(lasts(&daily(Volume::from_ml(40)), 1_560), Some(2 * WEEK_MS));
+    assert_eq!(lasts(&at_due(Volume::from_ml(40)), 1_560), Some(2 * WEEK_MS));
     // 100 ml every 12 h: 1.4 l a week
     let from = Instant::from_ms(HOUR_MS);
     let every_ms = 12 * HOUR_MS as u64;
     let entry = Entry {
         recurrence: Recurrence::Interval { every_ms, from },
-        ..daily(Volume::from_ml(100))
+        ..at_due(Volume::from_ml(100))
     };
     assert_eq!(lasts(&entry, 5_200), Some(3 * WEEK_MS));
     // 100 ml a week: 520 l are a hundred years of 52 weeks, and for ever
     let monday = Recurrence::Weekly { days: Days::from_bits(1), at_min: 120, by_night: false };
-    let entry = Entry { recurrence: monday, ..daily(Volume::from_ml(100)) };
+    let entry = Entry { recurrence: monday, ..at_due(Volume::from_ml(100)) };
     assert_eq!(lasts(&entry, 520_900), Some(5_199 * WEEK_MS));
     assert_eq!(lasts(&entry, 521_000), None);
     assert_eq!(lasts(&Entry { enabled: false, ..entry }, 5_000), None);

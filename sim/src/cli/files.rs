@@ -59,6 +59,13 @@ pub(super) fn read_all(terminal: Terminal, paths: &[impl AsRef<Path>]) -> Option
     good.then_some(read_in)
 }
 
+fn make_parent(path: &Path) -> io::Result<()> {
+    match path.parent().filter(|parent| !parent.as_os_str().is_empty()) {
+        Some(parent) => fs::create_dir_all(parent),
+        None => Ok(()),
+    }
+}
+
 /// Opens a file to write, its directory made where it is missing; `-` is
 /// standard output. A file that was read is left as it is.
 pub(super) fn create(terminal: Terminal, path: &Path) -> Result<Box<dyn Write>, String> {
@@ -72,9 +79,7 @@ pub(super) fn create(terminal: Terminal, path: &Path) -> Result<Box<dyn Write>, 
             path.display()
         ));
     }
-    if let Some(parent) = path.parent().filter(|parent| !parent.as_os_str().is_empty()) {
-        fs::create_dir_all(parent).map_err(failed)?;
-    }
+    make_parent(path).map_err(failed)?;
     Ok(Box::new(BufWriter::new(fs::File::create(path).map_err(failed)?)))
 }
 
@@ -96,9 +101,7 @@ pub(super) fn write_new(
         ),
         _ => format!("cannot write {}: {error}", path.display()),
     };
-    if let Some(parent) = path.parent().filter(|parent| !parent.as_os_str().is_empty()) {
-        fs::create_dir_all(parent).map_err(failed)?;
-    }
+    make_parent(path).map_err(failed)?;
     let mut file = fs::File::create_new(path).map_err(failed)?;
     file.write_all(text.as_bytes()).map_err(failed)
 }

@@ -125,7 +125,7 @@ fn by_script(terminal: Terminal, args: &OperateArgs, scenario: &Scenario, path: 
     };
     let end = hand.finish();
     if let Some(dir) = &args.png
-        && let Err(why) = write_pictures(dir, &end, args.scale)
+        && let Err(why) = write_pictures(terminal, dir, &end, args.scale)
     {
         terminal.error(&why);
         return Exit::Usage;
@@ -146,15 +146,17 @@ fn by_script(terminal: Terminal, args: &OperateArgs, scenario: &Scenario, path: 
 }
 
 /// Each picture that the script took to a file of its name.
-fn write_pictures(dir: &Path, end: &ScriptEnd, scale: u8) -> Result<(), String> {
+fn write_pictures(
+    terminal: Terminal,
+    dir: &Path,
+    end: &ScriptEnd,
+    scale: u8,
+) -> Result<(), String> {
     if end.pictures.is_empty() {
         return Err("the script takes no picture; write a line such as: picture next-dose".into());
     }
-    std::fs::create_dir_all(dir).map_err(|error| format!("{}: {error}", dir.display()))?;
     for (name, dots) in &end.pictures {
-        let path = dir.join(format!("{name}.png"));
-        std::fs::write(&path, dots.png(scale))
-            .map_err(|error| format!("{}: {error}", path.display()))?;
+        files::write_bytes(terminal, &dir.join(format!("{name}.png")), &dots.png(scale))?;
     }
     Ok(())
 }

@@ -145,16 +145,19 @@ pub(super) fn pulses(terminal: Terminal, args: &PulsesArgs) -> Exit {
     };
     match train(&entry, &scenario.head, &conditions) {
         Ok(train) => one(terminal, args, &name, &scenario, &entry, &train),
-        Err(why) if args.json => {
-            match print(terminal, &pulses::no_train(&name, &entry.name, &why)) {
-                Exit::Held => Exit::Failed,
-                exit => exit,
-            }
-        }
+        Err(why) if args.json => told(terminal, &pulses::no_train(&name, &entry.name, &why), true),
         Err(why) => {
             terminal.error(&format!("{name}: {why}"));
             Exit::Failed
         }
+    }
+}
+
+/// Prints the answer, which may be that something does not hold.
+fn told(terminal: Terminal, text: &str, fails: bool) -> Exit {
+    match print(terminal, text) {
+        Exit::Held if fails => Exit::Failed,
+        exit => exit,
     }
 }
 
@@ -188,10 +191,7 @@ fn one(
     } else {
         pulses::page::page(&entry.name, train, &ran)
     };
-    match print(terminal, &text) {
-        Exit::Held if !train.broken_limits().is_empty() || ran != Ran::Same => Exit::Failed,
-        exit => exit,
-    }
+    told(terminal, &text, !train.broken_limits().is_empty() || ran != Ran::Same)
 }
 
 fn compare(
@@ -212,8 +212,5 @@ fn compare(
     } else {
         pulses::page::side_by_side(&entry.name, &trains)
     };
-    match print(terminal, &text) {
-        Exit::Held if trains.iter().any(|(_, train)| train.is_err()) => Exit::Failed,
-        exit => exit,
-    }
+    told(terminal, &text, trains.iter().any(|(_, train)| train.is_err()))
 }

@@ -57,10 +57,13 @@ fn rests<'d>(dry: &'d [Option<Dry>; 7], nights: &[usize]) -> (u32, u32, &'d str)
     (last, first, of.first().map_or("", |dry| dry.from.as_str()))
 }
 
-fn why_here(brief: &Brief, (last, first, from): (u32, u32, &str), place: Place) -> String {
-    let settle = place.start - last.min(place.start);
+fn why_here(
+    brief: &Brief,
+    (last, first, from): (u32, u32, &str),
+    place: Place,
+    (settle, contact): (u32, u32),
+) -> String {
     let end = place.start + place.window;
-    let contact = first.saturating_sub(end);
     let mut text = format!(
         "{}: {settle} min after the last water ({}); over by {}, {} h {:02} min before the first ({}); {} h {:02} min of contact is asked for. By {from}.",
         clock(place.start),
@@ -103,13 +106,15 @@ pub fn of_phase(brief: &Brief, dry: &[Option<Dry>; 7], phase: &Phase) -> Vec<Pla
     let many = groups.len() > 1;
     let entry = |(number, (place, nights)): (usize, (Place, Vec<usize>))| {
         let (last, first, from) = rests(dry, &nights);
+        let settle_min = place.start - last.min(place.start);
+        let contact_min = first.saturating_sub(place.start + place.window);
         // a window that was found for the dose takes it in one pulse at least
         let pulses = passes::choose(phase.dose, u64::from(place.window) * 60_000, head)
             .unwrap_or(Pulses::ONE);
         let first_name = nights.first().map_or("", |night| name(*night));
         let reasons = vec![
             format!("{}: {}, {}.", phase.name, show::volume(phase.dose), rate(brief, of_label)),
-            why_here(brief, (last, first, from), place),
+            why_here(brief, (last, first, from), place, (settle_min, contact_min)),
             format!("{} {}", why_window(brief, phase, place), pulses.why(phase.dose)),
             format!(
                 "Nights run from noon to noon: {} of the night of {first_name} is {}.",
@@ -123,8 +128,8 @@ pub fn of_phase(brief: &Brief, dry: &[Option<Dry>; 7], phase: &Phase) -> Vec<Pla
             } else {
                 phase.name.to_owned()
             },
-            settle_min: place.start - last.min(place.start),
-            contact_min: first.saturating_sub(place.start + place.window),
+            settle_min,
+            contact_min,
             nights,
             place,
             pulses,

@@ -6,13 +6,14 @@ use dosewright_core::config::Head;
 use dosewright_core::device::{Device, Outputs};
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
-use dosewright_core::ledger::{Geometry, SLOT, Slot};
+use dosewright_core::ledger::Geometry;
 use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
 use dosewright_sim::world::head::Rotor;
+use dosewright_tests::slots::records;
 
 pub(crate) const N: usize = 4;
 type Flash = NorMock<4, 1024>;
@@ -129,13 +130,7 @@ impl Rig {
 
     /// What its memory holds, slot by slot.
     pub(crate) fn records(&self) -> Vec<Record> {
-        let bytes = self.device.ledger().flash().bytes();
-        let payloads =
-            bytes.chunks_exact(SLOT).filter_map(|slot| match Slot::decode(slot.try_into().ok()?) {
-                Slot::Good { payload, .. } => Some(payload),
-                _ => None,
-            });
-        payloads.filter_map(|payload| Record::decode(&payload)).collect()
+        records(self.device.ledger().flash().bytes()).map(|(_, record)| record).collect()
     }
 
     /// Switches it off, and on again.

@@ -1,0 +1,28 @@
+//! What a device's memory holds, slot by slot, and damage to it.
+
+use dosewright_core::ledger::{SLOT, Slot};
+use dosewright_core::record::Record;
+use dosewright_sim::world::flash::NorMock;
+
+/// The records whose check holds, each with the number of its slot.
+pub fn records(memory: &[u8]) -> impl Iterator<Item = (usize, Record)> + '_ {
+    memory.chunks_exact(SLOT).enumerate().filter_map(|(index, slot)| {
+        let Slot::Good { payload, .. } = Slot::decode(slot.try_into().ok()?) else { return None };
+        Some((index, Record::decode(&payload)?))
+    })
+}
+
+/// Flips a bit of every record that is picked, by its slot or what it says; how many.
+pub fn damage<const W: usize, const E: usize>(
+    flash: &mut NorMock<W, E>,
+    pick: impl Fn(usize, &Record) -> bool,
+) -> usize {
+    let picked: Vec<usize> = records(flash.bytes())
+        .filter(|(index, record)| pick(*index, record))
+        .map(|(index, _)| index)
+        .collect();
+    for index in &picked {
+        flash.flip_bit((index * SLOT + 20) as u32, 3);
+    }
+    picked.len()
+}
