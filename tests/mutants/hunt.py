@@ -20,7 +20,7 @@ def call(test, limit_s, **extra):
     def before():
         resource.setrlimit(resource.RLIMIT_AS, (6 << 30, 6 << 30))
         resource.setrlimit(resource.RLIMIT_CPU, (int(limit_s) + 1, int(limit_s) + 1))
-        os.nice(15)
+        os.nice(int(os.environ.get("MUTANTS_NICE", "15")))
 
     process = subprocess.Popen(
         [test.program, "--exact", test.name, "--test-threads=1"],

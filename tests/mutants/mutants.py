@@ -57,6 +57,10 @@ def main():
     ]
     # by chance, so that what was run when it is stopped is a fair sample
     random.Random(0).shuffle(chosen)
+    # and file by file in the order of the words
+    place = lambda number: [word in mutants[number]["file"] for word in wanted].index(True)
+    if wanted:
+        chosen.sort(key=place)
     tests = hunt.tests(part, work)
     written = time.monotonic()
     for number, verdict in hunt.run(mutants, chosen, tests):

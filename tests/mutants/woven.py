@@ -4,7 +4,7 @@ import collections, json, os, pathlib, re, shutil, subprocess
 
 ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
 HERE = ROOT / "tests" / "mutants"
-NICE = ["nice", "-n", "15"]
+NICE = ["nice", "-n", os.environ.get("MUTANTS_NICE", "15")]
 Part = collections.namedtuple("Part", "name package src")
 # what is tested: the benches and the images for a chip are no part of it
 PACKAGES = ["-p", "dosewright-core", "-p", "dosewright-sim", "-p", "dosewright-tests"]

@@ -145,3 +145,23 @@ fn d11_of_two_lists_of_closed_dates_that_were_staged_the_later_counts() {
     assert_eq!(found.book.timetable.closed, later);
     assert!(!found.book.closed_damaged);
 }
+
+#[test]
+fn d11_of_two_entries_that_were_staged_on_a_line_the_later_counts() {
+    let snapshot = || book().snapshot().map(|record| record.encode()).collect::<Vec<_>>();
+    let ledger = Ledger::format(Flash::new(6), GEOMETRY, snapshot());
+    let mut ledger = ledger.map_err(|(_, error)| error).unwrap();
+    let staged = |line: u8, ml: u64| {
+        let entry = Entry { volume: Volume::from_ml(ml), ..entry(line) };
+        Record::Staged(Staged { line, entry, revision: 2, mark: None, edited: true })
+    };
+    let adopted = Adopted { written: 1 << 1, closed_staged: false, ..adopted() };
+    // the adoption that the memory did not take to its end would have changed a line more
+    for record in [staged(3, 50), staged(1, 50), staged(1, 60), Record::Adopted(adopted)] {
+        ledger.append(&record.encode()).unwrap();
+    }
+    let found: recovery::Recovered<N, H> = recovery::recover(&mut ledger);
+    assert_eq!(found.book.timetable.line(1).unwrap().volume, Volume::from_ml(60));
+    assert_eq!((found.book.state(1).revision, found.book.damaged), (2, 0));
+    assert_eq!(found.book.timetable.line(3), Some(entry(3)));
+}

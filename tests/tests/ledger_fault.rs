@@ -161,6 +161,22 @@ fn d4_a_dose_whose_only_intent_was_lost_may_have_been_delivered() {
 }
 
 #[test]
+fn d4_a_lost_intent_before_the_last_one_changes_nothing() {
+    // ten pulses of 8 s, three minutes apart
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
+    let third = DUE.plus(Duration::from_min(6));
+    rig.until(third);
+    let second = DUE.plus(Duration::from_min(3));
+    let rig = rig.restart_without(
+        third.plus(Duration::from_s(2)),
+        |record| matches!(record, Record::Pulse(pulse) if pulse.at == second),
+    );
+    // the last one says what was pumped before it
+    let open = rig.device.controller().book().open.unwrap();
+    assert_eq!((open.pulse.at, open.pulse.least_ms, open.most_ms()), (third, 16_000, 24_000));
+}
+
+#[test]
 fn m2_a_dose_that_waits_on_a_damaged_line_is_told_of() {
     let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
     rig.until(DUE.minus(Duration::from_min(5)));

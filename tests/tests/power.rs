@@ -365,3 +365,21 @@ fn p2_the_display_is_lit_until_its_time_and_costs_what_it_draws() {
         assert_eq!(lit, is_written, "{display_ua} uA");
     }
 }
+
+#[test]
+fn p3_the_pack_lasts_as_the_week_asks_of_what_can_be_counted_on() {
+    let bench = Bench::new(Some(PACK));
+    let lasts = |bench: &Bench| {
+        let until = bench.device.controller().pack_lasts_until(Instant::from_ms(bench.now))?;
+        Some(until.as_ms() - bench.now)
+    };
+    // three quarters of 6000 mAh are 16 200 000 mC; the first test took a start, 36 mC. A
+    // week: seven doses of 240 s at 350 mA in 30 starts, 595 560 mC, and 60 uA asleep, 36 288
+    assert_eq!(lasts(&bench), Some(16_199_964 * 604_800 / 631_848 * 1000));
+    // four weeks on, four weeks less
+    let mut later = Bench::new(Some(PACK));
+    later.until(28 * 24 * HOUR);
+    let left = lasts(&later).unwrap() + 28 * 24 * HOUR;
+    assert!((left - lasts(&bench).unwrap()).abs() < 6 * HOUR, "{left}");
+    assert_eq!(lasts(&Bench::new(None)), None);
+}

@@ -218,6 +218,35 @@ fn m2_a_sector_with_passed_over_slots_can_stand_in() {
     assert_eq!((ledger.base(), fold(&mut ledger).state), (Base::Older, state));
 }
 
+/// Rolls on from a ledger, damages the new snapshot, and says whether the sector before it
+/// stands in with all that it held.
+fn stands_in_after_a_roll(mut ledger: Ledger<Part<4>>) -> bool {
+    let state = fold(&mut ledger).state;
+    ledger.roll(state.snapshot()).unwrap();
+    let at = usize::from(current_sector(ledger.clone())) * PAGE + SLOT;
+    ledger.flash_mut().flip_bit(at as u32, 0);
+    let mut ledger = reopen(ledger);
+    ledger.base() == Base::Older && fold(&mut ledger).state == state
+}
+
+#[test]
+fn m2_a_sector_with_damaged_records_can_stand_in() {
+    // its last record cannot be read
+    let (mut ledger, _) = after::<4>(2, 2);
+    let sector = u32::from(current_sector(ledger.clone())) * PAGE as u32;
+    ledger.flash_mut().flip_bit(sector + 6 * SLOT as u32, 0);
+    assert!(stands_in_after_a_roll(reopen(ledger)));
+    // a slot that stayed blank and one that was not blank were passed over before a record
+    let mut flash = fresh::<4>(2).into_flash();
+    flash.flip_bit(6 * SLOT as u32, 0);
+    let mut ledger = Ledger::open(Lying { flash, reads_until_lie: 0 }, geometry(2)).unwrap();
+    ledger.flash_mut().reads_until_lie = 0;
+    ledger.append(&State::default().next_record()).unwrap();
+    assert_eq!((ledger.counters().passed_over, ledger.free()), (2, 0));
+    let flash = ledger.into_flash().flash;
+    assert!(stands_in_after_a_roll(Ledger::open(flash, geometry(2)).unwrap()));
+}
+
 #[test]
 fn m2_a_slot_that_is_not_blank_or_does_not_take_is_passed_over() {
     let mut ledger = fresh::<4>(2);

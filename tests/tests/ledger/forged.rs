@@ -3,7 +3,7 @@
 use dosewright_core::ledger::{Base, Class, Ledger, OpenError, SLOT, Slot};
 
 use crate::model::{
-    KEPT, PAGE, Part, State, after, current_sector, fold, fresh, geometry, refusal, reopen,
+    KEPT, PAGE, Part, State, after, current_sector, fold, fresh, geometry, record, refusal, reopen,
 };
 
 /// The slot at a place, and the bytes of another put there.
@@ -103,6 +103,22 @@ fn m2_what_was_damaged_itself_does_not_stand_in() {
     let at = usize::from(current_sector(ledger.clone())) * PAGE + SLOT;
     ledger.flash_mut().flip_bit(at as u32, 5);
     assert_eq!(reopen(ledger).base(), Base::Broken);
+}
+
+#[test]
+fn m2_a_slot_of_a_lower_number_is_damage() {
+    // what an erase left, and which reads as a slot only now
+    let (ledger, state) = after::<4>(2, 17);
+    let sector = current_sector(ledger.clone());
+    let mut bytes = ledger.into_flash().into_bytes();
+    let Slot::Good { seq, .. } = slot(&bytes, usize::from(sector), 5) else { panic!() };
+    let left = Slot::encode(Class::Record, 3, &record(99));
+    put(&mut bytes, usize::from(sector), 6, left);
+    let mut ledger = Ledger::open(Part::<4>::from_bytes(bytes), geometry(2)).unwrap();
+    let folded = fold(&mut ledger);
+    assert_eq!((folded.state, folded.damaged), (state, vec![(Class::Record, sector, 6)]));
+    // no number is given again, and the one that the slot may have had is not either
+    assert_eq!(ledger.append(&state.next_record()), Ok(seq + 2));
 }
 
 #[test]

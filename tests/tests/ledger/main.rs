@@ -9,8 +9,9 @@ mod model;
 mod refusals;
 
 use dosewright_core::ledger::{
-    AppendError, Base, Class, Findings, Ledger, PAYLOAD, RollError, SEQ_MAX, SLOT, Slot,
+    AppendError, Base, Class, Findings, Geometry, Ledger, PAYLOAD, RollError, SEQ_MAX, SLOT, Slot,
 };
+use dosewright_sim::world::flash::NorMock;
 
 use crate::model::{KEPT, Part, State, after, fold, fresh, record, reopen, step};
 
@@ -82,6 +83,25 @@ fn positions_rise_and_can_be_walked_back() {
         let found = ledger.read_at(entry.position);
         assert_eq!(found, Slot::Good { seq, class: entry.class, payload });
     }
+}
+
+#[test]
+fn a_position_of_another_ledger_is_read_as_damage() {
+    let wide = Geometry { start: 0, sector_bytes: 2048, sectors: 2 };
+    let snapshot = [[7; PAYLOAD]; 12];
+    let mut other = Ledger::format(NorMock::<4, 512>::new(8), wide, snapshot).unwrap();
+    let (mut ledger, _) = after::<4>(2, 17);
+    let mut scan = other.scan();
+    while let Some(entry) = other.next(&mut scan) {
+        let found = ledger.read_at(entry.position);
+        assert_eq!(found == Slot::Damaged, entry.position.index() >= 8, "{:?}", entry.position);
+    }
+    // nor a sector that there is not
+    let (mut other, _) = after::<4>(4, 14);
+    let mut scan = other.scan();
+    let position = other.next(&mut scan).unwrap().position;
+    assert!(position.sector() >= 2);
+    assert_eq!(ledger.read_at(position), Slot::Damaged);
 }
 
 /// The same ledger with all its numbers so much higher.

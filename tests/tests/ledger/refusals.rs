@@ -3,7 +3,8 @@
 use dosewright_core::ledger::{
     Class, Geometry, GeometryError, Ledger, MAGIC, OpenError, SLOT, Slot,
 };
-use dosewright_sim::world::flash::NorMock;
+use dosewright_sim::world::flash::{NorError, NorMock};
+use embedded_storage::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
 
 use crate::model::{
     PAGE, Part, State, after, current_sector, fold, geometry, refusal, reopen, step,
@@ -72,6 +73,38 @@ fn what_is_no_ledger_is_told_apart() {
     assert_eq!(refusal(cut, geometry(3)), OpenError::Unfinished);
 }
 
+/// A flash of 8 GiB, of which only the size matters.
+struct Huge;
+
+impl ErrorType for Huge {
+    type Error = NorError;
+}
+
+impl ReadNorFlash for Huge {
+    const READ_SIZE: usize = 1;
+
+    fn read(&mut self, _: u32, _: &mut [u8]) -> Result<(), NorError> {
+        Err(NorError::Unreadable)
+    }
+
+    fn capacity(&self) -> usize {
+        1 << 33
+    }
+}
+
+impl NorFlash for Huge {
+    const WRITE_SIZE: usize = 4;
+    const ERASE_SIZE: usize = 4096;
+
+    fn erase(&mut self, _: u32, _: u32) -> Result<(), NorError> {
+        Err(NorError::Unreadable)
+    }
+
+    fn write(&mut self, _: u32, _: &[u8]) -> Result<(), NorError> {
+        Err(NorError::Unreadable)
+    }
+}
+
 #[test]
 fn a_geometry_that_cannot_be_is_refused() {
     let check = |start, sector_bytes, sectors| match refusal(
@@ -89,6 +122,24 @@ fn a_geometry_that_cannot_be_is_refused() {
     }
     assert_eq!(check(64, 512, 2), GeometryError::Start { start: 64, erase_size: PAGE });
     assert_eq!(check(1024, 512, 3), GeometryError::Capacity { end: 2560, capacity: 2048 });
+    // the fewest slots in a sector, and the most: the flash is too small for these
+    for (slots, fits) in [(3, false), (4, true), (65_534, true), (65_535, false)] {
+        let sector_bytes = slots * SLOT as u32;
+        let found =
+            Geometry { start: 0, sector_bytes, sectors: 2 }.check(&NorMock::<4, 64>::new(8));
+        let beyond = GeometryError::Capacity { end: u64::from(2 * sector_bytes), capacity: 512 };
+        let expected = match slots {
+            4 => Ok(()),
+            _ if fits => Err(beyond),
+            _ => Err(GeometryError::SectorBytes { sector_bytes, erase_size: 64 }),
+        };
+        assert_eq!(found, expected, "{slots} slots");
+    }
+    // what no address of 32 bits reaches, however large the flash
+    let far = Geometry { start: 0, sector_bytes: 1 << 21, sectors: 2048 };
+    let beyond = GeometryError::Capacity { end: 1 << 32, capacity: Huge.capacity() };
+    assert_eq!(far.check(&Huge), Err(beyond));
+    assert_eq!(Geometry { sectors: 2047, ..far }.check(&Huge), Ok(()));
     let error = Ledger::open(NorMock::<48, 384>::new(4), geometry(2)).unwrap_err().1;
     assert_eq!(error, OpenError::Geometry(GeometryError::WordSize(48)));
     // and one that can be, not at the beginning, of two pages a sector

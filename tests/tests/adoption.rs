@@ -1,0 +1,173 @@
+//! D11: what a new timetable writes, and the line that each of its entries takes.
+
+use dosewright_core::civil::{Date, Local};
+use dosewright_core::config::Head;
+use dosewright_core::device::Device;
+use dosewright_core::entry::{ClosedDates, Entry, EntryId};
+use dosewright_core::event::Event;
+use dosewright_core::ledger::Geometry;
+use dosewright_core::record::{ClosedList, Record, Reset};
+use dosewright_core::time::{Duration, Instant};
+use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::units::{Flow, Volume};
+use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::entries::daily;
+use dosewright_tests::slots::damage;
+use dosewright_tests::wires::Wires;
+
+const N: usize = 4;
+type Pump = Device<NorMock<4, 1024>, N, 8>;
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 8192, sectors: 2 };
+
+/// A dose of 40 ml at an hour of its own.
+fn entry(id: u16) -> Entry {
+    daily(id, 60 * (2 + id), Volume::from_ml(40))
+}
+
+fn timetable(ids: &[u16], closed: ClosedList) -> Timetable<N> {
+    let mut timetable = Timetable::EMPTY;
+    for id in ids {
+        timetable.put(entry(*id)).unwrap();
+    }
+    timetable.closed = closed;
+    timetable
+}
+
+fn closed() -> ClosedList {
+    let mut list = ClosedList::EMPTY;
+    let day = Date::from_ymd(2027, 12, 24).unwrap();
+    assert!(list.push(ClosedDates { first: day, last: day }));
+    list
+}
+
+const fn at(minute: i64) -> Instant {
+    Instant::from_ms(minute * 60_000)
+}
+
+fn act(device: &mut Pump, minute: i64, event: Event<'_, N>) -> Result<(), Refusal> {
+    let mut wires = Wires::default();
+    while let Some((wake, _)) = device.next_wake().filter(|(wake, _)| *wake <= at(minute)) {
+        device.handle(wake, Event::Wake, &mut wires);
+    }
+    wires.refused = None;
+    device.handle(at(minute), event, &mut wires);
+    wires.refused.map_or(Ok(()), Err)
+}
+
+/// A device at midnight with the entries 0, 1 and 2, on its first three lines.
+fn started() -> Pump {
+    let mut device = Pump::start(NorMock::new(16), GEOMETRY, Some(at(0)), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
+    act(&mut device, 0, Event::SetHead(&head)).unwrap();
+    let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
+    act(&mut device, 0, Event::SetClock(midnight)).unwrap();
+    adopt(&mut device, 0, &timetable(&[0, 1, 2], ClosedList::EMPTY)).unwrap();
+    device
+}
+
+fn adopt(device: &mut Pump, minute: i64, timetable: &Timetable<N>) -> Result<(), Refusal> {
+    act(device, minute, Event::Timetable(timetable))
+}
+
+/// What an adoption writes: the lines with entry, revision and whether it is edited; whether
+/// closed dates; the lines written and cleared, a bit a line. The record that makes them count
+/// is the last, and is alone.
+type Written = (Vec<(u8, u16, u16, bool)>, bool, u64, u64);
+
+fn written(device: &Pump, timetable: &Timetable<N>) -> Written {
+    let records: Vec<Record> = device.controller().adoption(timetable).collect();
+    let Some((Record::Adopted(end), staged)) = records.split_last() else { panic!("{records:?}") };
+    let (mut lines, mut closed) = (Vec::new(), false);
+    for record in staged {
+        match record {
+            Record::Staged(s) => lines.push((s.line, s.entry.id.0, s.revision, s.edited)),
+            Record::StagedClosed(list) => {
+                assert_eq!(*list, timetable.closed);
+                closed = true;
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+    assert_eq!(closed, end.closed_staged);
+    (lines, closed, end.written, end.cleared)
+}
+
+fn ids(device: &Pump) -> [Option<u16>; N] {
+    let timetable = &device.controller().book().timetable;
+    [0, 1, 2, 3].map(|line| timetable.id_on(line).map(|id| id.0))
+}
+
+#[test]
+fn d11_only_what_changes_is_written() {
+    let device = started();
+    let none = ClosedList::EMPTY;
+    let same = timetable(&[0, 1, 2], none);
+    assert_eq!(written(&device, &same), (vec![], false, 0, 0));
+    // the order in which they stand is no change
+    assert_eq!(written(&device, &timetable(&[2, 0, 1], none)), (vec![], false, 0, 0));
+    assert_eq!(written(&device, &timetable(&[0, 2], none)), (vec![], false, 0, 0b10));
+    let mut edited = same;
+    edited.put(Entry { volume: Volume::from_ml(41), ..entry(2) }).unwrap();
+    assert_eq!(written(&device, &edited), (vec![(2, 2, 2, true)], false, 0b100, 0));
+    assert_eq!(written(&device, &timetable(&[0, 1, 2], closed())), (vec![], true, 0, 0));
+}
+
+#[test]
+fn d11_a_new_entry_takes_the_first_line_that_is_free() {
+    let mut device = started();
+    let table = timetable(&[0, 5, 2, 6], closed());
+    let lines = vec![(1, 5, 1, false), (3, 6, 1, false)];
+    assert_eq!(written(&device, &table), (lines, true, 0b1010, 0));
+    adopt(&mut device, 1, &table).unwrap();
+    assert_eq!(ids(&device), [Some(0), Some(5), Some(2), Some(6)]);
+    assert_eq!(device.controller().book().timetable.closed, closed());
+    // a full timetable takes no more, and changes as a whole
+    assert_eq!(written(&device, &table), (vec![], false, 0, 0));
+    adopt(&mut device, 2, &timetable(&[7, 8, 9, 10], ClosedList::EMPTY)).unwrap();
+    assert_eq!(ids(&device), [Some(7), Some(8), Some(9), Some(10)]);
+    assert_eq!(device.controller().book().timetable.closed, ClosedList::EMPTY);
+}
+
+#[test]
+fn d11_no_new_entry_takes_a_line_where_a_due_has_still_to_end() {
+    // entry 0 is due at 02:00; it runs, or a stop keeps it waiting
+    for stops in [false, true] {
+        let mut device = started();
+        if stops {
+            act(&mut device, 100, Event::RemoteStop(true)).unwrap();
+        }
+        act(&mut device, 125, Event::Wake).unwrap();
+        let book = device.controller().book();
+        assert_eq!((book.open.is_some(), book.waits(0)), (!stops, stops));
+        let table = timetable(&[7, 1, 2], ClosedList::EMPTY);
+        let expected = (vec![(3, 7, 1, false)], false, 0b1000, 0b1);
+        assert_eq!(written(&device, &table), expected, "{stops}");
+        // two new ones have only one line
+        let two = timetable(&[7, 1, 2, 8], ClosedList::EMPTY);
+        assert_eq!(adopt(&mut device, 126, &two), Err(Refusal::Busy), "{stops}");
+        adopt(&mut device, 127, &table).unwrap();
+        assert_eq!(ids(&device), [None, Some(1), Some(2), Some(7)], "{stops}");
+        // it has ended with its entry, and its line is free again
+        adopt(&mut device, 128, &timetable(&[7, 1, 2, 8], ClosedList::EMPTY)).unwrap();
+        assert_eq!(ids(&device), [Some(8), Some(1), Some(2), Some(7)], "{stops}");
+    }
+}
+
+#[test]
+fn m2_closed_dates_that_were_lost_are_told_again_even_if_there_are_none() {
+    let mut device = started();
+    adopt(&mut device, 1, &timetable(&[0, 1, 2], closed())).unwrap();
+    let mut flash = device.into_flash();
+    let hit = damage(&mut flash, |_, record| matches!(record, Record::StagedClosed(_)));
+    assert_eq!(hit, 1);
+    let mut device = Pump::start(flash, GEOMETRY, Some(at(2)), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    act(&mut device, 2, Event::Wake).unwrap();
+    assert!(device.controller().book().closed_damaged);
+    let none = timetable(&[0, 1, 2], ClosedList::EMPTY);
+    assert_eq!(written(&device, &none), (vec![], true, 0, 0));
+    adopt(&mut device, 3, &none).unwrap();
+    assert!(!device.controller().book().closed_damaged);
+    assert_eq!(device.controller().book().timetable.get(EntryId(1)), Some(entry(1)));
+}

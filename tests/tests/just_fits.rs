@@ -1,0 +1,205 @@
+//! D2, D7, O1: what fits to the last drop is dosed in full, what is short of it is cut by what
+//! binds, and a rest as long as the shortest pulse is still a dose.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::civil::{Date, Local};
+use dosewright_core::config::{Container, Head};
+use dosewright_core::device::Device;
+use dosewright_core::entry::{Entry, EntryId};
+use dosewright_core::event::Event;
+use dosewright_core::ledger::Geometry;
+use dosewright_core::record::{OutcomeKind, Record, Reset};
+use dosewright_core::time::{Duration, Instant};
+use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::units::{Flow, Volume};
+use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::entries::daily;
+use dosewright_tests::slots::records;
+use dosewright_tests::wires::Wires;
+
+const N: usize = 4;
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 8192, sectors: 2 };
+const HEEL: Volume = Volume::from_ml(1_000);
+/// 30 ml/min: half a microlitre a millisecond, and the shortest pulse, 400 ms, is 0.2 ml.
+const FLOW: u32 = 30_000_000;
+/// The dose of the entry at 02:00.
+const DOSE: Volume = Volume::from_ml(40);
+/// One millisecond short of a shortest pulse.
+const TOO_LITTLE: Volume = Volume::from_nl(399 * 500);
+const LEAST: Volume = Volume::from_nl(400 * 500);
+
+struct Rig {
+    device: Device<NorMock<4, 1024>, N, 8>,
+    wires: Wires,
+}
+
+impl Rig {
+    /// A device at midnight, with so much above the heel of its container.
+    fn new(entries: &[Entry], ceiling: Option<Volume>, stock: Option<Volume>) -> Self {
+        let zero = Some(Instant::ZERO);
+        let device = Device::start(NorMock::new(16), GEOMETRY, zero, Reset::PowerOn)
+            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+        let mut rig = Self { device, wires: Wires::default() };
+        let head = Head::with_flow(Flow::from_nl_per_min(FLOW).unwrap());
+        rig.act(0, Event::SetHead(&head)).unwrap();
+        let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
+        rig.act(0, Event::SetClock(midnight)).unwrap();
+        if let Some(stock) = stock {
+            let capacity = Volume::from_ml(10_000);
+            let container = Container { capacity, heel: HEEL, ..Container::NONE };
+            rig.act(0, Event::Container(&container, HEEL.plus(stock))).unwrap();
+        }
+        rig.adopt(0, entries, ceiling);
+        rig
+    }
+
+    fn adopt(&mut self, minute: u64, entries: &[Entry], ceiling: Option<Volume>) {
+        let mut timetable = Timetable::EMPTY;
+        timetable.ceiling = ceiling;
+        for entry in entries {
+            timetable.put(*entry).unwrap();
+        }
+        self.act(minute, Event::Timetable(&timetable)).unwrap();
+    }
+
+    fn act(&mut self, minute: u64, event: Event<'_, N>) -> Result<(), Refusal> {
+        self.until(minute);
+        self.wires.refused = None;
+        let at = Instant::ZERO.plus(Duration::from_min(minute));
+        self.device.handle(at, event, &mut self.wires);
+        self.wires.refused.map_or(Ok(()), Err)
+    }
+
+    fn ask(&mut self, minute: u64) -> Result<(), Refusal> {
+        self.act(minute, Event::RunAgain(EntryId(1)))
+    }
+
+    fn until(&mut self, minute: u64) {
+        let end = Instant::ZERO.plus(Duration::from_min(minute));
+        while let Some((at, _)) = self.device.next_wake().filter(|(at, _)| *at <= end) {
+            self.device.handle(at, Event::Wake, &mut self.wires);
+        }
+    }
+
+    /// What became of all until a minute, and how much was dosed.
+    fn told(mut self, minute: u64) -> Vec<(OutcomeKind, Volume)> {
+        self.until(minute);
+        records(self.device.ledger().flash().bytes())
+            .filter_map(|(_, record)| match record {
+                Record::Outcome(outcome) => Some((outcome.kind, outcome.most)),
+                _ => None,
+            })
+            .collect()
+    }
+}
+
+fn at_two(volume: Volume) -> Entry {
+    daily(1, 120, volume)
+}
+
+const DOSED: (OutcomeKind, Volume) = (OutcomeKind::Dosed, DOSE);
+
+const fn part(cause: Cause, most: Volume) -> (OutcomeKind, Volume) {
+    (OutcomeKind::Part(cause), most)
+}
+
+const fn skipped(cause: Cause) -> (OutcomeKind, Volume) {
+    (OutcomeKind::Skipped(cause), Volume::ZERO)
+}
+
+#[test]
+fn d7_doses_up_to_the_ceiling_are_whole() {
+    let entries = [at_two(DOSE), daily(2, 600, DOSE)];
+    let rig = Rig::new(&entries, Some(DOSE.plus(DOSE)), None);
+    assert_eq!(rig.told(700), [DOSED, DOSED]);
+    // asked for: whole up to the ceiling, cut at it, and refused where too little is left
+    let mut rig = Rig::new(&[at_two(DOSE)], Some(DOSE), None);
+    rig.ask(10).unwrap();
+    assert_eq!(rig.ask(60), Err(Refusal::AtCeiling));
+    assert_eq!(rig.told(70), [DOSED]);
+    for (room, answer) in [(LEAST, Ok(())), (TOO_LITTLE, Err(Refusal::AtCeiling))] {
+        let mut rig = Rig::new(&[at_two(DOSE)], Some(DOSE.plus(room)), None);
+        rig.ask(10).unwrap();
+        assert_eq!(rig.ask(60), answer);
+        let cut = answer.is_ok().then_some(part(Cause::Ceiling, room));
+        assert_eq!(rig.told(70), [DOSED].into_iter().chain(cut).collect::<Vec<_>>());
+    }
+}
+
+#[test]
+fn o1_the_last_of_a_container_above_its_heel_is_dosed() {
+    let short = DOSE.minus(Volume::from_ml(1));
+    for (stock, expected) in [
+        (DOSE, DOSED),
+        (short, part(Cause::ContainerEmpty, short)),
+        (LEAST, part(Cause::ContainerEmpty, LEAST)),
+    ] {
+        let rig = Rig::new(&[at_two(DOSE)], None, Some(stock));
+        assert_eq!(rig.told(200), [expected], "scheduled");
+        let mut rig = Rig::new(&[at_two(DOSE)], None, Some(stock));
+        rig.ask(10).unwrap();
+        assert_eq!(rig.told(60), [expected], "asked for");
+    }
+    let mut rig = Rig::new(&[at_two(DOSE)], None, Some(TOO_LITTLE));
+    assert_eq!(rig.ask(10), Err(Refusal::ContainerEmpty));
+    assert_eq!(rig.told(200), [skipped(Cause::ContainerEmpty)]);
+}
+
+#[test]
+fn d2_what_an_edit_leaves_is_dosed_from_the_shortest_pulse_on() {
+    // moved from 02:00 to 05:00 after the dose, and made larger
+    for (more, expected) in [
+        (LEAST, part(Cause::AlreadyDosed, LEAST)),
+        (TOO_LITTLE, skipped(Cause::AlreadyDosed)),
+        (Volume::ZERO, skipped(Cause::AlreadyDosed)),
+    ] {
+        let mut rig = Rig::new(&[at_two(DOSE)], None, None);
+        rig.adopt(200, &[daily(1, 300, DOSE.plus(more))], None);
+        assert_eq!(rig.told(400), [DOSED, expected]);
+    }
+    // where nothing is left under the ceiling, that is the cause of what would have been a
+    // dose; what would not have been one was dosed already
+    for (more, cause) in [(LEAST, Cause::Ceiling), (TOO_LITTLE, Cause::AlreadyDosed)] {
+        let other = daily(2, 0, DOSE);
+        // the other one takes all there is beside what the two ask for in a day
+        let ceiling = Some(DOSE.plus(DOSE).plus(Volume::from_ml(10)).plus(more));
+        let mut rig = Rig::new(&[at_two(DOSE), other], ceiling, None);
+        rig.act(180, Event::RunAgain(EntryId(2))).unwrap();
+        rig.adopt(240, &[daily(1, 300, DOSE.plus(more)), other], ceiling);
+        assert_eq!(rig.told(400).last(), Some(&skipped(cause)));
+    }
+}
+
+#[test]
+fn d2_a_dose_that_began_and_delivered_nothing_takes_nothing_off() {
+    let mut rig = Rig::new(&[at_two(DOSE)], None, None);
+    rig.until(120);
+    assert!(rig.wires.on);
+    // stopped on the millisecond, until its window is over
+    rig.act(120, Event::RemoteStop(true)).unwrap();
+    rig.act(180, Event::RemoteStop(false)).unwrap();
+    rig.adopt(200, &[daily(1, 300, DOSE)], None);
+    assert_eq!(rig.told(400), [skipped(Cause::RemoteStop), DOSED]);
+}
+
+#[test]
+fn d3_nothing_is_asked_of_a_pump_that_is_in_use_stopped_or_resting() {
+    let mut rig = Rig::new(&[at_two(DOSE)], None, None);
+    rig.act(10, Event::RemoteStop(true)).unwrap();
+    assert_eq!(rig.ask(10), Err(Refusal::Busy));
+    rig.act(10, Event::RemoteStop(false)).unwrap();
+    assert_eq!(rig.ask(10), Ok(()));
+    // between two of its pulses as well as in one
+    assert!(rig.wires.on);
+    assert_eq!(rig.ask(10), Err(Refusal::Busy));
+    assert_eq!(rig.act(10, Event::Prime(DOSE)), Err(Refusal::Busy));
+    rig.until(11);
+    assert!(!rig.wires.on);
+    assert_eq!(rig.ask(11), Err(Refusal::Busy));
+    assert_eq!(rig.act(11, Event::Prime(DOSE)), Err(Refusal::Busy));
+    // a prime that was let go of leaves its rest: 0.6 s at least
+    rig.act(60, Event::Prime(DOSE)).unwrap();
+    rig.act(60, Event::Release).unwrap();
+    assert_eq!(rig.ask(60), Err(Refusal::Busy));
+    assert_eq!(rig.ask(61), Ok(()));
+}
