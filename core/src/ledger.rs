@@ -251,9 +251,10 @@ impl<F: NorFlash> Ledger<F> {
     }
 
     /// The next sector of the ring that a roll may erase: not the current one,
-    /// and not the one that stands in for its snapshot, if there is a third.
+    /// and not the one that stands in for its snapshot, if there is a third. If
+    /// there is none, a roll does not go by it while the second stands in.
     fn sector_after(&self, sector: u16) -> u16 {
-        let kept = self.older.filter(|_| self.store.geometry.sectors > 2);
+        let kept = self.older;
         let mut next = sector;
         for _ in 0..3 {
             next = next.saturating_add(1);

@@ -85,9 +85,7 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
     if let Some(parts) = snapshot {
         parts.judge(book);
     }
-    if let Some(open) = &mut book.open
-        && since_intent > 0
-    {
+    if let Some(open) = &mut book.open {
         let more = open.pulse.on_ms.saturating_mul(since_intent);
         let most = open.pulse.most_ms.saturating_add(more).min(open.pulse.dose_ms);
         open.pulse.most_ms = most;
@@ -134,12 +132,8 @@ fn adopt<F: NorFlash, const N: usize, const H: usize>(
     let (mut present, mut closed) = (0, None);
     let mut at = to;
     // back to the first staged record: a step a slot
-    while at > from {
-        let Some(before) = ledger.before(at) else { break };
+    while let Some(before) = ledger.before(at).filter(|&before| before >= from) {
         at = before;
-        if at < from {
-            break;
-        }
         let Slot::Good { class: Class::Record, payload, .. } = ledger.read_at(at) else { continue };
         match Record::decode(&payload) {
             // the later of two copies is the one that was read back whole

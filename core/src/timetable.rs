@@ -316,7 +316,8 @@ impl<const N: usize> Timetable<N> {
         let starts = weekly.clone().filter_map(|e| e.first).map(Date::days);
         let (mut most, mut most_dues) = (Volume::ZERO, 0);
         for start in core::iter::once(before_all).chain(starts) {
-            for day in start - 1..=start + WEEK + 1 {
+            // and the day before it, of which a day may be the second half
+            for day in start - 1..start + WEEK {
                 for anchor in weekly.clone().filter(|e| is_due_on(e, day)) {
                     let from = at_min(&anchor);
                     let in_span =
@@ -325,9 +326,7 @@ impl<const N: usize> Timetable<N> {
                         .clone()
                         .filter(in_span)
                         .fold((Volume::ZERO, 0), |(sum, n), e| (sum.plus(e.volume), n + 1));
-                    if sum > most {
-                        most = sum;
-                    }
+                    most = most.max(sum);
                     most_dues = most_dues.max(n);
                 }
             }
@@ -424,11 +423,9 @@ pub fn fit(entry: &Entry, head: &Head) -> Result<u32, Misfit> {
 }
 
 const fn gcd(mut a: u64, mut b: u64) -> u64 {
-    // the numbers of steps of Euclid's method on 64 bits is at most 93
-    let mut steps = 0;
-    while b != 0 && steps < 93 {
+    // Euclid's method: at most 93 steps on 64 bits
+    while b != 0 {
         (a, b) = (b, a % b);
-        steps += 1;
     }
     a
 }

@@ -123,8 +123,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 // a pack that was put in is looked at; one that was found by its
                 // voltage has its means at hand
                 if *how != NewPack::Recognised {
-                    self.readings = Readings { need_uc: 0, lit_ms: 0, ..Readings::NONE };
-                    self.readings.wanted = true;
+                    self.readings = Readings { wanted: true, ..Readings::NONE };
                 }
                 self.refit();
             }
@@ -226,5 +225,45 @@ fn most_dues(entry: &Entry, days: u32) -> u32 {
             let times = (span / every_ms.max(1)).saturating_add(1);
             u32::try_from(times).unwrap_or(u32::MAX)
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::civil::Days;
+    use crate::entry::{EntryId, GapRule};
+
+    #[test]
+    fn p3_no_stretch_of_days_has_more_dues_than_are_counted_on() {
+        let entry = |recurrence| Entry {
+            id: EntryId(1),
+            enabled: true,
+            recurrence,
+            volume: Volume::from_ml(40),
+            window_ms: 600_000,
+            grace_ms: 0,
+            first: None,
+            last: None,
+            observes_closed: false,
+            gap_rule: GapRule::Shift,
+            pulses: None,
+        };
+        let weekly = |bits| {
+            let days = Days::from_bits(bits);
+            entry(Recurrence::Weekly { days, at_min: 120, by_night: false })
+        };
+        // Monday, Tuesday and Saturday: over any two weeks 6, over 16 days 8, over 20 days 9
+        for (days, most) in [(0, 0), (2, 2), (7, 3), (14, 6), (15, 7), (16, 8), (17, 9), (20, 9)] {
+            assert_eq!(most_dues(&weekly(0b10_0011), days), most, "{days}");
+        }
+        let every = |h| {
+            let every_ms = Duration::from_h(h).as_ms();
+            entry(Recurrence::Interval { every_ms, from: Instant::ZERO })
+        };
+        // both ends of the stretch may have one
+        assert_eq!(most_dues(&every(6), 2), 9);
+        assert_eq!(most_dues(&every(7), 2), 7);
+        assert_eq!(most_dues(&every(72), 2), 1);
     }
 }

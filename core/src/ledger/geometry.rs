@@ -105,7 +105,7 @@ impl Geometry {
         }
         let end = u64::from(self.start) + u64::from(sector_bytes) * u64::from(self.sectors);
         let capacity = flash.capacity();
-        if end > capacity as u64 || end > u64::from(u32::MAX) {
+        if end > capacity as u64 || u32::try_from(end).is_err() {
             return Err(GeometryError::Capacity { end, capacity });
         }
         Ok(())

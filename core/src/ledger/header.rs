@@ -112,7 +112,8 @@ fn u16_at(payload: &Payload, at: usize) -> u16 {
 }
 
 fn u32_at(payload: &Payload, at: usize) -> u32 {
-    u32::from(u16_at(payload, at)) | u32::from(u16_at(payload, at + 2)) << 16
+    let bytes = payload.get(at..).and_then(|rest| rest.first_chunk());
+    bytes.map_or(0, |bytes| u32::from_le_bytes(*bytes))
 }
 
 #[cfg(test)]

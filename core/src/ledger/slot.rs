@@ -111,12 +111,6 @@ impl Slot {
     pub fn encode(class: Class, seq: u32, payload: &Payload) -> [u8; SLOT] {
         let mut bytes = [0; SLOT];
         let word = u32::from(class as u8) << 30 | seq & (SEQ_MAX + 1);
-        if let Some((body, rest)) = bytes.split_first_chunk_mut::<PAYLOAD>() {
-            *body = *payload;
-            if let Some(place) = rest.first_chunk_mut() {
-                *place = word.to_le_bytes();
-            }
-        }
         let [body @ .., c0, c1, c2, c3] = &mut bytes;
         let [content @ .., w0, w1, w2, w3] = body;
         *content = *payload;

@@ -78,7 +78,7 @@ impl<const N: usize> Timetable<N> {
         // so long after clocks were put back a local time is there a second time
         let (least, most) = clock.zone.offsets_ms();
         let local_ms = utc_ms.saturating_add(offset_ms);
-        if utc_ms < steady.start.saturating_add(most - least) || local_ms < 0 {
+        if utc_ms < steady.start.saturating_add(most - least) {
             return None;
         }
         let minute = local_ms.checked_add(MINUTE_MS - 1)? / MINUTE_MS;
@@ -138,9 +138,14 @@ mod tests {
             seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
             (seed >> 33) % most
         };
-        let zones = ["UTC0", "CET-1CEST,M3.5.0,M10.5.0/3", "<+1030>-10:30<+11>-11,M10.1.0,M4.1.0"];
+        let zones = [
+            "UTC0",
+            "CET-1CEST,M3.5.0,M10.5.0/3",
+            "<+1030>-10:30<+11>-11,M10.1.0,M4.1.0",
+            "EST5EDT,M3.2.0,M11.1.0",
+        ];
         for round in 0..3_000_u32 {
-            let zone = Zone::parse(zones[draw(3) as usize]).unwrap();
+            let zone = Zone::parse(zones[draw(4) as usize]).unwrap();
             let clock = WallClock { offset_ms: draw(86_400_000) as i64, zone };
             let mut timetable = Timetable::<12>::EMPTY;
             for id in 0..draw(13) {
@@ -171,8 +176,9 @@ mod tests {
                 };
                 timetable.put(entry).unwrap();
             }
-            // half of the instants lie about a change of the clocks, 2026-03-29 or 10-25
-            let near = [1_774_746_000_000, 1_792_890_000_000, 1_774_713_600_000][draw(3) as usize];
+            // half of the instants lie about a change of the clocks, 2026-03-29, 10-25 or 11-01
+            let near = [1_774_746_000_000, 1_792_890_000_000, 1_774_713_600_000, 1_793_512_800_000]
+                [draw(4) as usize];
             let spread = if draw(2) == 0 { 4 * 3_600_000 } else { 300 * 86_400_000 };
             let at = near + draw(spread) as i64 - spread as i64 / 2;
             let from = clock.instant(crate::time::Utc::from_ms(at / 60_000 * 60_000));
@@ -185,5 +191,31 @@ mod tests {
                 .min();
             assert_eq!(timetable.next_due(from, Some(&clock)), plain, "{round} {zone:?}");
         }
+    }
+
+    #[test]
+    fn d8_a_due_at_the_end_of_the_repeated_hour_comes_after_it() {
+        // 2026-10-25 00:30 UTC is 02:30 for the first time; 03:00 is there once, at 02:00 UTC
+        let zone = Zone::parse("CET-1CEST,M3.5.0,M10.5.0/3").unwrap();
+        let clock = WallClock { offset_ms: 0, zone };
+        let mut timetable = Timetable::<2>::EMPTY;
+        let recurrence = Recurrence::Weekly { days: Days::ALL, at_min: 180, by_night: false };
+        let entry = Entry {
+            id: EntryId(1),
+            enabled: true,
+            recurrence,
+            volume: Volume::from_ml(60),
+            window_ms: 600_000,
+            grace_ms: 0,
+            first: None,
+            last: None,
+            observes_closed: false,
+            gap_rule: GapRule::Shift,
+            pulses: None,
+        };
+        timetable.put(entry).unwrap();
+        let at = |ms: i64| Instant::from_ms(1_792_890_000_000 + ms);
+        let due = timetable.next_due(at(-1_800_000), Some(&clock));
+        assert_eq!(due, Some((at(3_600_000), EntryId(1))));
     }
 }
