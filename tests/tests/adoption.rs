@@ -1,18 +1,19 @@
 //! D11: what a new timetable writes, and the line that each of its entries takes.
 
+use dosewright_core::cause::Cause;
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::config::Head;
 use dosewright_core::device::Device;
 use dosewright_core::entry::{ClosedDates, Entry, EntryId};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
-use dosewright_core::record::{ClosedList, Record, Reset};
+use dosewright_core::record::{ClosedList, OutcomeKind, Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
 use dosewright_tests::entries::daily;
-use dosewright_tests::slots::damage;
+use dosewright_tests::slots::{damage, records};
 use dosewright_tests::wires::Wires;
 
 const N: usize = 4;
@@ -154,10 +155,10 @@ fn d11_no_new_entry_takes_a_line_where_a_due_has_still_to_end() {
     }
 }
 
-#[test]
-fn m2_closed_dates_that_were_lost_are_told_again_even_if_there_are_none() {
+/// A device at minute 2 whose closed dates were lost.
+fn without_closed_dates(timetable: &Timetable<N>) -> Pump {
     let mut device = started();
-    adopt(&mut device, 1, &timetable(&[0, 1, 2], closed())).unwrap();
+    adopt(&mut device, 1, timetable).unwrap();
     let mut flash = device.into_flash();
     let hit = damage(&mut flash, |_, record| matches!(record, Record::StagedClosed(_)));
     assert_eq!(hit, 1);
@@ -165,6 +166,29 @@ fn m2_closed_dates_that_were_lost_are_told_again_even_if_there_are_none() {
         .unwrap_or_else(|(_, error)| panic!("{error:?}"));
     act(&mut device, 2, Event::Wake).unwrap();
     assert!(device.controller().book().closed_damaged);
+    device
+}
+
+#[test]
+fn m2_closed_dates_that_were_lost_keep_only_those_back_that_observe_them() {
+    let mut table = timetable(&[0, 1, 2], closed());
+    table.put(Entry { observes_closed: true, ..entry(1) }).unwrap();
+    let mut device = without_closed_dates(&table);
+    act(&mut device, 300, Event::Wake).unwrap();
+    let mut outcomes: Vec<_> = records(device.ledger().flash().bytes())
+        .filter_map(|(_, record)| match record {
+            Record::Outcome(outcome) => Some((outcome.due.id.0, outcome.kind)),
+            _ => None,
+        })
+        .collect();
+    outcomes.sort_by_key(|outcome| outcome.0);
+    let kept = OutcomeKind::Skipped(Cause::Damaged);
+    assert_eq!(outcomes, [(0, OutcomeKind::Dosed), (1, kept), (2, OutcomeKind::Dosed)]);
+}
+
+#[test]
+fn m2_closed_dates_that_were_lost_are_told_again_even_if_there_are_none() {
+    let mut device = without_closed_dates(&timetable(&[0, 1, 2], closed()));
     let none = timetable(&[0, 1, 2], ClosedList::EMPTY);
     assert_eq!(written(&device, &none), (vec![], true, 0, 0));
     adopt(&mut device, 3, &none).unwrap();

@@ -52,6 +52,30 @@ fn o1_a_container_alarm_is_written_with_the_account() {
 }
 
 #[test]
+fn o1_a_level_disagrees_from_a_tenth_of_the_container_on() {
+    // the contact closes at 1 l; the account may say 2 l of a container of 10
+    for (more_nl, disagrees) in [(0, false), (1, true)] {
+        let (mut device, mut wires) = (start(), Wires::default());
+        let container = Container {
+            capacity: Volume::from_ml(10_000),
+            low: Volume::from_ml(1_000),
+            heel: Volume::from_ml(500),
+            debounce_ms: 2_000,
+        };
+        let level = Volume::from_nl(2_000_000_000 + more_nl);
+        device.handle(Instant::ZERO, Event::Wake, &mut wires);
+        device.handle(Instant::ZERO, Event::Container(&container, level), &mut wires);
+        device.handle(Instant::ZERO, Event::LevelLow(true), &mut wires);
+        device.handle(Instant::from_ms(2_000), Event::Wake, &mut wires);
+        let low = (Alarm::LowLevel, true, if disagrees { 0 } else { level.as_nl() });
+        let expected = [(Alarm::LevelDisagrees, true, level.as_nl()), low];
+        let raised = raised(&device);
+        let told = if disagrees { &expected[..] } else { &expected[1..] };
+        assert_eq!(raised.get(..told.len()), Some(told), "{raised:?}");
+    }
+}
+
+#[test]
 fn d9_the_start_is_in_the_ledger_only_after_the_first_call() {
     let (mut device, mut wires) = (start(), Wires::default());
     assert!(!device.controller().has_started());

@@ -159,3 +159,34 @@ fn m2_d1_a_due_that_waits_ends_where_its_settings_are_damaged() {
         .collect();
     assert_eq!(outcomes, [(0, 1, OutcomeKind::Skipped(Cause::Damaged))]);
 }
+
+#[test]
+fn m2_d1_a_dose_that_is_open_ends_where_its_settings_are_damaged() {
+    let mut panel = Panel::default();
+    let mut device = started(&mut panel);
+    let at = Instant::ZERO.plus(Duration::from_min(125));
+    run_until(&mut device, at, &mut panel);
+    assert!(device.controller().book().open.is_some());
+    let device = restarted_without(device, at, &mut panel);
+    let outcomes: Vec<_> = records(device.ledger().flash().bytes())
+        .filter_map(|(_, record)| match record {
+            Record::Outcome(outcome) => Some((outcome.due.id.0, outcome.kind)),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(outcomes, [(0, OutcomeKind::Part(Cause::Damaged))]);
+}
+
+#[test]
+fn m2_the_alarm_of_damage_stays_until_somebody_acknowledges_it() {
+    let mut panel = Panel::default();
+    let (mut device, at) = damaged(&mut panel);
+    let is_on = |device: &Pump| device.controller().book().alarm_is_on(Alarm::MemoryDamaged);
+    run_until(&mut device, at.plus(Duration::from_h(20)), &mut panel);
+    assert!(is_on(&device));
+    device.handle(at.plus(Duration::from_h(20)), Event::Acknowledge, &mut panel);
+    assert!(!is_on(&device));
+    // and does not come back by itself
+    run_until(&mut device, at.plus(Duration::from_h(40)), &mut panel);
+    assert!(!is_on(&device));
+}

@@ -1,4 +1,4 @@
-//! D2, D7, O1: what fits to the last drop is dosed in full, what is short of it is cut by what
+//! D2, D7, O1, P3: what fits to the last drop is dosed in full, what is short of it is cut by what
 //! binds, and a rest as long as the shortest pulse is still a dose.
 
 use dosewright_core::cause::Cause;
@@ -8,6 +8,7 @@ use dosewright_core::device::Device;
 use dosewright_core::entry::{Entry, EntryId};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
+use dosewright_core::power::Pack;
 use dosewright_core::record::{OutcomeKind, Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
@@ -202,4 +203,19 @@ fn d3_nothing_is_asked_of_a_pump_that_is_in_use_stopped_or_resting() {
     rig.act(60, Event::Release).unwrap();
     assert_eq!(rig.ask(60), Err(Refusal::Busy));
     assert_eq!(rig.ask(61), Ok(()));
+}
+
+#[test]
+fn p3_what_is_asked_for_is_judged_by_what_would_be_pumped() {
+    // 40 ml are 80 s at 350 mA, 28 000 mC, of 8 mAh, which are 28 800: 800 mC are 1.14 ml
+    let pack = Pack { capacity_mah: 8, motor_ma: 350, ..Pack::MAINS };
+    for (room, answer) in [(1, Ok(())), (2, Err(Refusal::Battery))] {
+        let room = Volume::from_ml(room);
+        let mut rig = Rig::new(&[at_two(DOSE)], Some(DOSE.plus(room)), None);
+        rig.act(5, Event::SetPack(&pack)).unwrap();
+        rig.ask(10).unwrap();
+        assert_eq!(rig.ask(60), answer);
+        let cut = answer.is_ok().then_some(part(Cause::Ceiling, room));
+        assert_eq!(rig.told(70), [DOSED].into_iter().chain(cut).collect::<Vec<_>>());
+    }
 }

@@ -1,10 +1,13 @@
 //! M1, D5, O1: a memory that takes nothing for a while, and what a display asks the
 //! device: the dose that waits, and until when the container lasts.
 
+use dosewright_core::book::Book;
 use dosewright_core::cause::Cause;
 use dosewright_core::civil::{Date, Days, Local};
 use dosewright_core::config::{Container, Head};
+use dosewright_core::controller::{Controller, Start};
 use dosewright_core::device::Device;
+use dosewright_core::effect::Effect;
 use dosewright_core::entry::{Entry, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
@@ -158,6 +161,34 @@ fn d4_a_dose_whose_only_intent_was_lost_may_have_been_delivered() {
     assert_eq!(outcome.kind, OutcomeKind::Part(Cause::SupplyLost));
     assert_eq!((outcome.least, outcome.most), (Volume::ZERO, Volume::from_ml(5)));
     assert_eq!((outcome.begun_after_ms, outcome.restarts), (1_799_900, 1));
+}
+
+#[test]
+fn m1_nothing_is_asked_for_while_an_answer_is_due() {
+    let start = Start {
+        now: Instant::ZERO,
+        feed_kept: true,
+        reset: Reset::PowerOn,
+        unreadable_tail: 0,
+        unreadable: 0,
+    };
+    let mut controller = Controller::<4, 8>::start(Book::empty(), start);
+    let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
+    let mut told = |event: Event<'_, 4>| -> Vec<Effect> {
+        controller.step(Instant::ZERO, event).iter().collect()
+    };
+    // what it begins with is its start, and a boot that is not written takes nothing
+    assert_eq!(told(Event::SetHead(&head)), [Effect::Refused(Refusal::Busy), Effect::Append]);
+    let mut effects = told(Event::Appended);
+    while effects.contains(&Effect::Append) {
+        assert_eq!(told(Event::SetHead(&head)), [Effect::Refused(Refusal::Busy)]);
+        effects = told(Event::Appended);
+    }
+    // nor does a setting that is not written yet
+    assert_eq!(told(Event::SetHead(&head)), [Effect::Append]);
+    assert_eq!(told(Event::SetHead(&head)), [Effect::Refused(Refusal::Busy)]);
+    told(Event::Appended);
+    assert_eq!(controller.book().head, Some(head));
 }
 
 #[test]

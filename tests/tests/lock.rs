@@ -103,6 +103,17 @@ fn o5_without_a_pin_nothing_is_locked() {
 }
 
 #[test]
+fn o5_whoever_sets_a_pin_is_in_until_the_lock_returns() {
+    let mut bench = Bench::new();
+    bench.now = 10 * MINUTE;
+    bench.act(Event::SetPin(Some(pin("0417")))).unwrap();
+    assert!(!bench.device.controller().is_locked() && bench.is_open());
+    bench.now += 24 * 60 * MINUTE;
+    assert_eq!(bench.act(Event::Wake), Ok(()));
+    assert!(bench.device.controller().is_locked() && !bench.is_open());
+}
+
+#[test]
 fn o5_a_closed_lock_keeps_every_setting_out_and_no_dose() {
     let mut bench = Bench::locked();
     let head = Head::with_flow(Flow::from_nl_per_min(20_000_000).unwrap());

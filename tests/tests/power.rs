@@ -383,3 +383,57 @@ fn p3_the_pack_lasts_as_the_week_asks_of_what_can_be_counted_on() {
     assert!((left - lasts(&bench).unwrap()).abs() < 6 * HOUR, "{left}");
     assert_eq!(lasts(&Bench::new(None)), None);
 }
+
+#[test]
+fn p3_a_mean_of_the_pulses_is_written_where_it_changes_how_the_pack_is_judged() {
+    // thirty pulses are three means; 6 900 mV are low, 6 400 exhausted
+    for (load, low, exhausted) in
+        [(9_500, false, false), (9_400, false, false), (6_900, true, false), (6_400, true, true)]
+    {
+        let mut bench = Bench::new(Some(PACK));
+        bench.until(DUE - 1);
+        let tested = Record::PackMeans {
+            at: Instant::from_ms(DUE - TEST_AHEAD.as_ms() as i64),
+            rest_mv: 10_500,
+            load_mv: 9_500,
+        };
+        assert!(bench.records().contains(&tested));
+        bench.reads = (10_500, load);
+        bench.until(DUE + HOUR / 2);
+        assert!(bench.device.controller().book().open.is_some(), "it is still open");
+        assert_eq!(
+            (bench.alarm(Alarm::PackLow), bench.alarm(Alarm::PackExhausted)),
+            (low, exhausted)
+        );
+        // the ten readings of the first mean end with the tenth pulse, 90 s apart
+        let in_dose: Vec<_> = bench
+            .records()
+            .into_iter()
+            .filter(|record| matches!(record, Record::PackMeans { at, .. } if at.as_ms() >= DUE))
+            .collect();
+        let at = Instant::from_ms(DUE + 9 * 90_000);
+        let mean = Record::PackMeans { at, rest_mv: 10_500, load_mv: load };
+        assert_eq!(in_dose, if low { vec![mean] } else { vec![] }, "{load} mV");
+    }
+}
+
+#[test]
+fn p3_another_pack_is_judged_by_its_own_readings() {
+    let mut bench = Bench::new(Some(PACK));
+    bench.reads = (9_000, 6_900);
+    bench.until(DUE + HOUR);
+    assert!(bench.alarm(Alarm::PackLow));
+    // one that is put in is tested at once, and what was read of the other is forgotten
+    bench.act(Event::PackRead { mv: 1, loaded: true }).unwrap();
+    bench.reads = (10_500, 9_500);
+    let tests = bench.wires.tests.len();
+    bench.act(Event::PackChanged).unwrap();
+    assert_eq!(bench.wires.tests.len(), tests + 1);
+    assert!(!bench.alarm(Alarm::PackLow));
+    let gauge = bench.device.controller().book().gauge;
+    assert_eq!((gauge.rest_mv, gauge.load_mv), (10_500, 9_500));
+    // and one that is told of with other figures by those: 23 mAh a day for 120 days
+    let warned = Pack { warn_days: 120, capacity_mah: 3_000, ..PACK };
+    bench.act(Event::SetPack(&warned)).unwrap();
+    assert!(bench.alarm(Alarm::PackLow));
+}

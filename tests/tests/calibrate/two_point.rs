@@ -1,6 +1,7 @@
 //! O3: a long run and a train of short pulses give the steady flow and what each start
 //! loses; the pulses of doses are that much longer.
 
+use dosewright_core::calibration::Vessel;
 use dosewright_core::config::Head;
 use dosewright_core::event::Event;
 use dosewright_core::record::{Act, Record};
@@ -70,6 +71,74 @@ fn o3_a_long_run_and_a_train_give_the_steady_flow_and_the_lead() {
     // and a restart knows it
     let rig = rig.restart();
     assert!((i32::from(lead_ms(&rig)) - 250).abs() <= 8);
+}
+
+#[test]
+fn o3_a_train_is_judged_by_the_lead_in_force() {
+    let mut rig = rig();
+    one_point(&mut rig);
+    assert!(matches!(train(&mut rig), Err(Refusal::RunTwice { .. })));
+    assert_eq!(train(&mut rig), Ok(()));
+    // what its starts lose is known now: the same again is no surprise
+    one_point(&mut rig);
+    assert_eq!(train(&mut rig), Ok(()));
+}
+
+#[test]
+fn o3_a_lead_of_more_than_half_a_pulse_is_none() {
+    // a flow at the upper end of what is plausible, and a train at the lower: each start
+    // would take 0.64 of its pulse
+    let mut rig = rig();
+    // read so finely that a short reading is sure enough
+    let finely = Vessel { reading_error: Volume::from_ul(100), ..CYLINDER };
+    let mut told = |event: Event<'_, { crate::rig::N }>, ml_min: f64| {
+        let before = rig.out.on_ms;
+        rig.act(event).unwrap();
+        rig.run(700_000);
+        rig.read(ml_min * (rig.out.on_ms - before) as f64 / 60e3, &finely)
+    };
+    assert!(matches!(told(Event::CalibrateInto(&CYLINDER), 39.0), Err(Refusal::RunTwice { .. })));
+    assert_eq!(told(Event::CalibrateInto(&CYLINDER), 39.0), Ok(()));
+    let first = told(Event::CalibrateTrain(&CYLINDER), 14.0);
+    assert!(matches!(first, Err(Refusal::RunTwice { .. })), "{first:?}");
+    let second = told(Event::CalibrateTrain(&CYLINDER), 14.0);
+    assert!(matches!(second, Err(Refusal::Implausible { .. })), "{second:?}");
+    assert_eq!(lead_ms(&rig), 0);
+}
+
+#[test]
+fn o3_a_train_confirms_no_run_and_a_run_no_train() {
+    let mut rig = rig();
+    let mut told = |event: Event<'_, { crate::rig::N }>, ml_min: f64| {
+        let before = rig.out.on_ms;
+        rig.act(event).unwrap();
+        rig.run(700_000);
+        rig.read(ml_min * (rig.out.on_ms - before) as f64 / 60e3, &CYLINDER)
+    };
+    let twice = |told: Result<(), Refusal>| matches!(told, Err(Refusal::RunTwice { .. }));
+    assert_eq!(told(Event::CalibrateInto(&CYLINDER), 26.5), Ok(()));
+    assert!(twice(told(Event::CalibrateTrain(&CYLINDER), 24.5)));
+    // the same flow, found in another way
+    assert!(twice(told(Event::CalibrateInto(&CYLINDER), 24.5)));
+    assert!(twice(told(Event::CalibrateTrain(&CYLINDER), 24.5)));
+    assert_eq!(told(Event::CalibrateTrain(&CYLINDER), 24.5), Ok(()));
+}
+
+#[test]
+fn o3_d7_a_train_of_longer_pulses_than_may_be_run_is_refused() {
+    // with two starts an hour a train is two pulses of half a minute and more
+    let of = |longest_run_ms| {
+        let (head, model) = slow();
+        let head = Head { starts_per_hour: 2, longest_run_ms, ..head };
+        let mut rig = Rig::new(head, Rotor { model, angle: 0.0 });
+        one_point(&mut rig);
+        rig.act(Event::CalibrateTrain(&CYLINDER))?;
+        Ok(rig.device.controller().service_run().map_or(0, |run| run.asked_ms / 2))
+    };
+    let each_ms = of(600_000).unwrap();
+    assert!((30_000..60_000).contains(&each_ms), "{each_ms}");
+    assert_eq!(of(each_ms), Ok(each_ms));
+    assert_eq!(of(each_ms - 1), Err(Refusal::OutOfRange));
 }
 
 #[test]

@@ -1,0 +1,132 @@
+//! O1, O5, P2: what a display asks of the device beside the book: the dose that comes next or
+//! waits, the one that is open, the run that somebody asked for, whether the keys count.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::civil::{Date, Local};
+use dosewright_core::config::Head;
+use dosewright_core::controller::ServiceRun;
+use dosewright_core::device::Device;
+use dosewright_core::display::STAYS_LIT;
+use dosewright_core::entry::Entry;
+use dosewright_core::event::Event;
+use dosewright_core::ledger::Geometry;
+use dosewright_core::record::Reset;
+use dosewright_core::time::{Duration, Instant};
+use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::units::{Flow, Volume};
+use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::entries::daily;
+use dosewright_tests::wires::Wires;
+
+const N: usize = 4;
+const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 8192, sectors: 2 };
+const MIN: i64 = 60_000;
+
+struct Rig {
+    device: Device<NorMock<4, 1024>, N, 8>,
+    wires: Wires,
+}
+
+impl Rig {
+    fn new(entries: &[Entry]) -> Self {
+        let zero = Some(Instant::ZERO);
+        let device = Device::start(NorMock::new(16), GEOMETRY, zero, Reset::PowerOn)
+            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+        let mut rig = Self { device, wires: Wires::default() };
+        let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
+        rig.act(0, Event::SetHead(&head)).unwrap();
+        let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
+        rig.act(0, Event::SetClock(midnight)).unwrap();
+        let mut timetable = Timetable::EMPTY;
+        for entry in entries {
+            timetable.put(*entry).unwrap();
+        }
+        rig.act(0, Event::Timetable(&timetable)).unwrap();
+        rig
+    }
+
+    fn act(&mut self, ms: i64, event: Event<'_, N>) -> Result<(), Refusal> {
+        let end = Instant::from_ms(ms);
+        while let Some((at, _)) = self.device.next_wake().filter(|(at, _)| *at <= end) {
+            self.device.handle(at, Event::Wake, &mut self.wires);
+        }
+        self.wires.refused = None;
+        self.device.handle(end, event, &mut self.wires);
+        self.wires.refused.map_or(Ok(()), Err)
+    }
+
+    /// The entry of the dose that is shown at a minute of the day, the minute of its instant,
+    /// and what it waits for.
+    fn shown(&mut self, minute: i64) -> (u16, i64, Option<Cause>) {
+        self.act(minute * MIN, Event::Wake).unwrap();
+        let next = self.device.controller().next_dose().unwrap();
+        (next.entry.id.0, next.due_at.as_ms() / MIN, next.waits_for)
+    }
+}
+
+#[test]
+fn o5_the_first_dose_to_come_is_shown_and_of_those_that_wait_the_oldest() {
+    let at = |id, at_min| Entry {
+        grace_ms: 2 * 60 * MIN as u32,
+        ..daily(id, at_min, Volume::from_ml(40))
+    };
+    // on the lines in this order: at 04:00, at 02:00, at 03:00
+    let mut rig = Rig::new(&[at(3, 240), at(1, 120), at(2, 180)]);
+    assert_eq!(rig.shown(100), (1, 120, None));
+    rig.act(110 * MIN, Event::RemoteStop(true)).unwrap();
+    let stop = Some(Cause::RemoteStop);
+    assert_eq!(rig.shown(125), (1, 120, stop));
+    // the second waits as well, then the third, on the line before them
+    assert_eq!(rig.shown(185), (1, 120, stop));
+    assert_eq!(rig.shown(245), (1, 120, stop));
+    // the time of the first is over at 04:30
+    assert_eq!(rig.shown(275), (2, 180, stop));
+    rig.act(276 * MIN, Event::RemoteStop(false)).unwrap();
+    // it runs, and the third waits for it
+    assert_eq!(rig.shown(277), (3, 240, Some(Cause::PumpInUse)));
+    assert_eq!(rig.shown(400), (1, 24 * 60 + 120, None));
+    assert!(Rig::new(&[]).device.controller().next_dose().is_none());
+}
+
+#[test]
+fn d4_an_open_dose_is_shown_with_what_is_sure_of_it() {
+    // 40 ml from 02:00 on: ten pulses of 4 ml, three minutes apart
+    let ml = Volume::from_ml;
+    let mut rig = Rig::new(&[daily(1, 120, ml(40))]);
+    for (minute, expected) in [(119, None), (120, Some(0)), (124, Some(4)), (146, Some(32))] {
+        rig.act(minute * MIN, Event::Wake).unwrap();
+        let expected = expected.map(|least| (ml(least), ml(40)));
+        assert_eq!(rig.device.controller().open_dose(), expected, "{minute}");
+    }
+    rig.act(148 * MIN, Event::Wake).unwrap();
+    assert_eq!(rig.device.controller().open_dose(), None);
+}
+
+#[test]
+fn o1_a_run_that_somebody_asked_for_is_shown_as_what_it_is() {
+    let mut rig = Rig::new(&[]);
+    assert_eq!(rig.device.controller().service_run(), None);
+    let since = Some(Instant::from_ms(MIN));
+    // 15 ml are half a minute
+    rig.act(MIN, Event::Prime(Volume::from_ml(15))).unwrap();
+    let run = ServiceRun { calibrates: false, asked_ms: 30_000, since };
+    assert_eq!(rig.device.controller().service_run(), Some(run));
+    rig.act(2 * MIN, Event::Wake).unwrap();
+    assert_eq!(rig.device.controller().service_run(), None);
+    rig.act(3 * MIN, Event::Calibrate { run_ms: 45_000 }).unwrap();
+    let since = Some(Instant::from_ms(3 * MIN));
+    let run = ServiceRun { calibrates: true, asked_ms: 45_000, since };
+    assert_eq!(rig.device.controller().service_run(), Some(run));
+}
+
+#[test]
+fn p2_keys_count_on_a_lit_display_once_one_was_held() {
+    let mut rig = Rig::new(&[]);
+    let takes = |rig: &Rig, ms| rig.device.controller().takes_keys_at(Instant::from_ms(ms));
+    assert!(!takes(&rig, MIN));
+    rig.act(MIN, Event::Key { held: false }).unwrap();
+    assert!(!takes(&rig, MIN + 1), "it only wakes");
+    rig.act(MIN + 1, Event::Key { held: true }).unwrap();
+    let dark = MIN + 1 + STAYS_LIT.as_ms() as i64;
+    assert!(takes(&rig, MIN + 2) && takes(&rig, dark - 1) && !takes(&rig, dark));
+}
