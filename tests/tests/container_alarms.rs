@@ -7,6 +7,7 @@ use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
 use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::time::Instant;
+use dosewright_core::timers::Reason;
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
 use dosewright_tests::slots::records;
@@ -73,6 +74,36 @@ fn o1_a_level_disagrees_from_a_tenth_of_the_container_on() {
         let told = if disagrees { &expected[..] } else { &expected[1..] };
         assert_eq!(raised.get(..told.len()), Some(told), "{raised:?}");
     }
+}
+
+#[test]
+fn o1_a_low_level_that_was_told_of_is_not_waited_for_again() {
+    let (mut device, mut wires) = (start(), Wires::default());
+    let container = Container {
+        capacity: Volume::from_ml(10_000),
+        low: Volume::from_ml(1_000),
+        heel: Volume::from_ml(500),
+        debounce_ms: 2_000,
+    };
+    device.handle(Instant::ZERO, Event::Wake, &mut wires);
+    device.handle(Instant::ZERO, Event::Container(&container, Volume::from_ml(1_200)), &mut wires);
+    device.handle(Instant::ZERO, Event::LevelLow(true), &mut wires);
+    let waits = |device: &Pump| device.next_wake().is_some_and(|(_, why)| why == Reason::Level);
+    assert!(waits(&device));
+    device.handle(Instant::from_ms(2_000), Event::Wake, &mut wires);
+    assert!(device.controller().book().alarm_is_on(Alarm::LowLevel) && !waits(&device));
+    // neither when it bounces nor after a start
+    for low in [false, true] {
+        device.handle(Instant::from_ms(3_000), Event::LevelLow(low), &mut wires);
+        assert!(!waits(&device));
+    }
+    let later = Instant::from_ms(9_000);
+    let flash = device.into_flash();
+    let mut device = Pump::start(flash, GEOMETRY, Some(later), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    device.handle(later, Event::Wake, &mut wires);
+    device.handle(later, Event::LevelLow(true), &mut wires);
+    assert!(device.controller().book().alarm_is_on(Alarm::LowLevel) && !waits(&device));
 }
 
 #[test]
