@@ -195,6 +195,19 @@ fn o1_a_level_that_disagrees_stops_the_pump_in_mid_pulse() {
 }
 
 #[test]
+fn o1_a_low_level_in_a_dose_leaves_it_what_is_above_the_heel() {
+    let mut rig = Rig::new(&[daily(1, 120, Volume::from_ml(40))]);
+    let low = Container { low: Volume::from_ml(510), ..container() };
+    rig.at(10, Event::Container(&low, Volume::from_ml(1_000)));
+    // two pulses, 8 ml, have been pumped when the contact closes, 10 ml above the heel
+    rig.until(DUE + 240);
+    rig.at(DUE + 240, Event::LevelLow(true));
+    rig.until(DUE + HOUR);
+    let part = OutcomeKind::Part(Cause::ContainerEmpty);
+    assert_eq!(rig.outcomes(), [(1, part, Volume::from_ml(18))]);
+}
+
+#[test]
 fn o1_a_refill_lets_what_waited_for_it_begin_at_once() {
     let mut rig = Rig::new(&[entry(1, 120)]);
     rig.at(10, Event::Container(&container(), Volume::from_ml(8_000)));

@@ -192,6 +192,27 @@ fn m1_nothing_is_asked_for_while_an_answer_is_due() {
 }
 
 #[test]
+fn d4_a_start_as_a_dose_comes_due_leaves_out_what_a_lost_slot_may_have_been() {
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
+    rig.until(DUE.minus(Duration::from_min(1)));
+    // the last slot was a stamp, and nobody can tell
+    let mut rig = rig.restart_without(DUE, |record| matches!(record, Record::Stamp { .. }));
+    rig.until(DUE.plus(Duration::from_h(1)));
+    let told = rig.outcome_records();
+    let [outcome] = told[..] else { panic!("{told:?}") };
+    assert_eq!(outcome.kind, OutcomeKind::Dosed);
+    assert_eq!((outcome.least, outcome.most), (Volume::from_ml(36), Volume::from_ml(40)));
+    // the nine pulses that are sure are spread over all of the window, 200 s apart
+    let last = records(rig.device.ledger().flash().bytes())
+        .filter_map(|(_, record)| match record {
+            Record::Pulse(pulse) => Some(pulse.at),
+            _ => None,
+        })
+        .max();
+    assert!(last > Some(DUE.plus(Duration::from_min(26))), "{last:?}");
+}
+
+#[test]
 fn d4_a_lost_intent_before_the_last_one_changes_nothing() {
     // ten pulses of 8 s, three minutes apart
     let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
