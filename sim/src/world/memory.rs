@@ -33,9 +33,9 @@ pub(super) enum Deed {
 pub(super) type Deeds = Rc<RefCell<Vec<Deed>>>;
 
 /// The device's outputs.
-pub(super) struct Wires(pub(super) Deeds);
+pub(super) struct Wires<'a>(pub(super) &'a Deeds);
 
-impl Outputs for Wires {
+impl Outputs for Wires<'_> {
     fn pump_on(&mut self, length: Duration) {
         self.0.borrow_mut().push(Deed::PumpOn(length));
     }

@@ -121,12 +121,25 @@ impl Plant {
         !self.turns() && self.siphon == 0 && (self.drive || self.back == 0)
     }
 
+    /// Whether nothing can run out, run back or fill up: there is no container, and the
+    /// suction tube is full and stays so.
+    #[inline]
+    fn is_plain(&self) -> bool {
+        self.tank.is_none() && self.air == 0 && (self.drive || self.back == 0)
+    }
+
     /// How long the flows stay as they are, in ms; `None` for without end.
+    #[inline]
     fn steady_ms(&self) -> Option<i128> {
-        let is_plain = self.tank.is_none() && self.air == 0 && (self.drive || self.back == 0);
-        if is_plain || self.is_still() {
+        if self.is_plain() || self.is_still() {
             return None;
         }
+        self.next_change_ms()
+    }
+
+    /// How long until the first of what can happen while something flows.
+    #[inline(never)]
+    fn next_change_ms(&self) -> Option<i128> {
         let (pump, siphon, back) = self.rates();
         let down = pump + siphon - back;
         let mut next: Option<i128> = None;
@@ -154,6 +167,7 @@ impl Plant {
     }
 
     /// When something of it changes next, in true ms.
+    #[inline]
     pub(super) fn next_at(&self) -> Option<u64> {
         let ms = u64::try_from(self.steady_ms()?).ok()?;
         Some(self.now.saturating_add(ms.max(1)))
@@ -163,6 +177,12 @@ impl Plant {
     pub(super) fn advance(&mut self, to: u64) {
         if self.is_still() {
             self.now = self.now.max(to);
+            return;
+        }
+        if self.rotor.is_none() && self.is_plain() && self.now < to {
+            // all that the pump moves comes out
+            self.delivered += self.flow * i128::from(to - self.now);
+            self.now = to;
             return;
         }
         while self.now < to {

@@ -42,12 +42,8 @@ const MOST_CALLS: u32 = 1000;
 
 type Pump<const W: usize> = Device<Watched<W>, LINES, ACCOUNT>;
 
-/// The first of some moments in true ms, of which there may be none. No run reaches
-/// the last moment that a number can say.
-fn earliest(moments: [Option<u64>; 6]) -> Option<u64> {
-    let first = moments.iter().fold(u64::MAX, |first, at| first.min(at.unwrap_or(u64::MAX)));
-    (first < u64::MAX).then_some(first)
-}
+/// A moment in true ms that no run reaches: what never comes.
+const NEVER: u64 = u64::MAX;
 
 /// Where the device's flash is.
 enum Power<const W: usize> {
@@ -69,6 +65,8 @@ pub(super) struct Stage<'a, const W: usize> {
     /// True ms until which the supply stays off.
     off_until: u64,
     power: Option<Power<W>>,
+    /// When the device wants to be called, as of its last call.
+    wants_call: Option<Instant>,
     deeds: Deeds,
     script: Script,
     plan: Plan,
@@ -154,6 +152,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             feed_lost: false,
             off_until: 0,
             power: Some(Power::Off(Watched::new(nor, deeds.clone()))),
+            wants_call: None,
             deeds,
             script,
             plan,
@@ -218,17 +217,14 @@ impl<'a, const W: usize> Stage<'a, W> {
             }
             let wake = self.next_wake();
             let plant = self.plant.next_at();
-            let world = earliest([
-                self.one_shot,
-                wake,
-                self.script.next_at(),
-                self.trip_at,
-                plant,
-                self.sags_at(),
-            ]);
-            let hand = self.hand_at(world);
-            let next = hand.or(world);
-            let Some(next) = next.filter(|&next| next <= self.frame.run_ms) else { break };
+            let sags = self.sags_at();
+            let moments = [self.one_shot, wake, self.script.next_at(), self.trip_at, plant, sags];
+            let world = moments.into_iter().fold(NEVER, |first, at| first.min(at.unwrap_or(NEVER)));
+            let hand = self.hand_at((world < NEVER).then_some(world));
+            let next = hand.unwrap_or(world);
+            if next > self.frame.run_ms {
+                break;
+            }
             if next > self.now {
                 self.now = next;
                 self.calls_now = 0;
@@ -239,7 +235,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             }
             if self.one_shot.is_some_and(|at| at <= self.now) {
                 self.pump_off();
-            } else if self.sags_at().is_some_and(|at| at <= self.now) {
+            } else if sags.is_some_and(|at| at <= self.now) {
                 self.brown_out();
             } else if self.look_at_contact() || self.trip() {
             } else if wake.is_some_and(|at| at <= self.now) {
@@ -308,8 +304,7 @@ impl<'a, const W: usize> Stage<'a, W> {
 
     /// True ms at which the logic is called next.
     fn next_wake(&self) -> Option<u64> {
-        let Some(Power::On(device)) = &self.power else { return None };
-        let (at, _) = device.next_wake()?;
+        let at = self.wants_call.filter(|_| matches!(self.power, Some(Power::On(_))))?;
         let on_time = self.chip.when(at.as_ms()).max(self.now);
         Some(on_time.saturating_add(self.late.map_or(0, |(by_ms, _, _)| by_ms)))
     }
@@ -326,16 +321,22 @@ impl<'a, const W: usize> Stage<'a, W> {
     /// Hands an event to the device and does what it did.
     fn hand_in(&mut self, event: Event<'_, LINES>) {
         let now = self.count();
-        let mut wires = Wires(self.deeds.clone());
-        let Some(device) = self.device() else { return };
-        device.handle(now, event, &mut wires);
+        let Some(Power::On(device)) = &mut self.power else { return };
+        device.handle(now, event, &mut Wires(&self.deeds));
+        self.wants_call = device.next_wake().map(|(at, _)| at);
         self.watch();
     }
 
     /// A late call is over with the first event that reaches the logic after
     /// the moment it had asked for, whatever brings that event.
+    #[inline]
     fn note_lateness(&mut self) {
-        let Some((by, times, fault)) = self.late else { return };
+        if let Some(late) = self.late {
+            self.note_late(late);
+        }
+    }
+
+    fn note_late(&mut self, (by, times, fault): (u64, u32, usize)) {
         let Some(Power::On(device)) = &self.power else { return };
         let Some((at, _)) = device.next_wake() else { return };
         let by_ms = self.now.saturating_sub(self.chip.when(at.as_ms()));
@@ -348,10 +349,10 @@ impl<'a, const W: usize> Stage<'a, W> {
 
     /// Sees what the device did, in its order.
     fn watch(&mut self) {
-        let mut deeds = std::mem::take(&mut *self.deeds.borrow_mut());
+        let mut deeds = self.deeds.take();
         let mut asked = Vec::new();
-        for deed in deeds.drain(..) {
-            match deed {
+        for deed in &deeds {
+            match *deed {
                 Deed::Wrote { address, bytes } => self.see_slots(address, bytes),
                 Deed::PumpOn(length) => self.pump_on(length),
                 Deed::PumpOff => self.pump_off(),
@@ -361,7 +362,8 @@ impl<'a, const W: usize> Stage<'a, W> {
                 Deed::Light(on) => self.light(on),
             }
         }
-        *self.deeds.borrow_mut() = deeds;
+        deeds.clear();
+        self.deeds.replace(deeds);
         let is_cut = match &self.power {
             Some(Power::On(device)) => device.ledger().flash().nor.is_off(),
             _ => false,
