@@ -464,13 +464,13 @@ impl<const N: usize, const H: usize> Book<N, H> {
 
     /// How long the pump runs for a pulse, in ms.
     pub(crate) fn run_ms(&self, on_ms: u32) -> u32 {
-        on_ms.saturating_add(self.head.map_or(0, |head| u32::from(head.lead_ms)))
+        on_ms.saturating_add(self.head.as_ref().map_or(0, |head| u32::from(head.lead_ms)))
     }
 
     /// The rest that a run of so many ms needs.
     fn rest_of(&self, ms: u32) -> Duration {
         let on = Duration::from_ms(u64::from(ms));
-        self.head.map_or(Duration::ZERO, |head| head.rest_after(on))
+        self.head.as_ref().map_or(Duration::ZERO, |head| head.rest_after(on))
     }
 
     fn rest_after_run(&mut self, at: Instant, ms: u32) {

@@ -7,7 +7,7 @@
 //! coverage factor is 2.
 
 use crate::time::Duration;
-use crate::units::{Flow, Volume, over, over_up};
+use crate::units::{Flow, Volume, over, over_up, times};
 
 /// Relative figures here count parts in a thousand million.
 const PPB: u64 = 1_000_000_000;
@@ -205,7 +205,7 @@ fn o2_the_root_is_that_of_the_library() {
 /// `part` of `whole` in ppb, at most all of it twice over.
 const fn ppb(part: u64, whole: u64) -> u64 {
     // below 18 l of error, and below 5 h of timing, nothing is cut off here
-    let relative = over(part.saturating_mul(PPB), whole);
+    let relative = over(times(part, PPB), whole);
     if whole == 0 || relative > 2 * PPB { 2 * PPB } else { relative }
 }
 
@@ -232,9 +232,9 @@ pub fn run_for(vessel: &Vessel, target: &Target, flow: Flow, turn: Volume) -> Re
     let step = if turn.as_nl() == 0 { flow.volume(Duration::from_ms(1000)) } else { turn };
     let step_nl = step.as_nl().max(1);
     let of = |steps: u64| {
-        let volume = Volume::from_nl(step_nl.saturating_mul(steps));
+        let volume = Volume::from_nl(times(step_nl, steps));
         // a whole turn is never cut short: the run is rounded up to the ms
-        let ms = over_up(volume.as_nl().saturating_mul(60_000), u64::from(flow.as_nl_per_min()));
+        let ms = over_up(times(volume.as_nl(), 60_000), u64::from(flow.as_nl_per_min()));
         let run_ms = u32::try_from(ms.min(LONGEST_MS)).unwrap_or(u32::MAX);
         let uncertainty_ppm =
             uncertainty_ppm(volume, vessel.reading_error, run_ms, target.timing_ms);
@@ -274,7 +274,7 @@ pub fn reading(
     timing_ms: u32,
 ) -> Option<Reading> {
     let nl_per_min = over(
-        volume.as_nl().saturating_mul(60_000).saturating_add(u64::from(run_ms) / 2),
+        times(volume.as_nl(), 60_000).saturating_add(u64::from(run_ms) / 2),
         u64::from(run_ms),
     );
     let flow = Flow::from_nl_per_min(u32::try_from(nl_per_min).ok()?)?;
@@ -302,7 +302,7 @@ pub fn judge(
     }
     if reading.uncertainty_ppm > target.most_ppm {
         // both terms fall with the length of the run, so that it scales
-        let longer = u64::from(run_ms).saturating_mul(u64::from(reading.uncertainty_ppm));
+        let longer = times(u64::from(run_ms), u64::from(reading.uncertainty_ppm));
         let least_ms = over_up(longer, u64::from(target.most_ppm)).min(LONGEST_MS);
         return Judgement::RunLonger { reading, least_ms: least_ms as u32 };
     }
@@ -343,18 +343,18 @@ pub struct Train {
 /// Solves `volume = steady on - loss starts` for the two unknowns. `None` where
 /// the two trains have the same share of starts, or give no flow.
 pub fn two_point(long: &Train, short: &Train) -> Option<TwoPoint> {
-    let times = |on_ms: u32, by: u64| u64::from(on_ms).saturating_mul(by);
-    let starts = times(long.on_ms, u64::from(short.starts));
-    let starts = starts.saturating_sub(times(short.on_ms, u64::from(long.starts)));
+    let of_run = |on_ms: u32, by: u64| times(u64::from(on_ms), by);
+    let starts = of_run(long.on_ms, u64::from(short.starts));
+    let starts = starts.saturating_sub(of_run(short.on_ms, u64::from(long.starts)));
     if starts == 0 || long.starts == 0 {
         return None;
     }
     // what the train gave less; one that gave more has lost nothing
-    let less = times(short.on_ms, long.volume.as_nl());
-    let less = less.saturating_sub(times(long.on_ms, short.volume.as_nl()));
+    let less = of_run(short.on_ms, long.volume.as_nl());
+    let less = less.saturating_sub(of_run(long.on_ms, short.volume.as_nl()));
     let loss = over(less, starts);
     // with the loss as it is taken on, so that the long run comes out exactly
-    let steady = long.volume.plus(Volume::from_nl(loss.saturating_mul(u64::from(long.starts))));
+    let steady = long.volume.plus(Volume::from_nl(times(loss, u64::from(long.starts))));
     let steady = reading(steady, Volume::ZERO, long.on_ms, 0)?.flow;
     Some(TwoPoint { steady, loss_per_start: Volume::from_nl(loss) })
 }

@@ -1,7 +1,7 @@
 //! What the pump can do and the limits it must be kept in.
 
 use crate::time::Duration;
-use crate::units::{Flow, Volume, over_up};
+use crate::units::{Flow, Volume, over_up, times};
 
 /// The pump head and tube set, and the limits that hold for every run.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -81,7 +81,7 @@ impl Head {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn rest_after(&self, on: Duration) -> Duration {
         let longest = if self.longest_run_ms == 0 { 1 } else { self.longest_run_ms };
-        let share = over_up(on.as_ms().saturating_mul(self.least_rest_ms as u64), longest as u64);
+        let share = over_up(times(on.as_ms(), self.least_rest_ms as u64), longest as u64);
         let floor = self.shortest_off_ms as u64;
         Duration::from_ms(if share > floor { share } else { floor })
     }

@@ -45,14 +45,16 @@ const MOST: usize = 8;
 pub struct Effects {
     acts: [Act; MOST],
     len: u8,
+    /// Length of the run that begins.
+    run: Duration,
     refusal: Option<Refusal>,
 }
 
-/// An effect without the refusal, which is larger than the others and comes once.
+/// An effect without what is larger than a byte or two, and comes once in a step.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 enum Act {
-    PumpOn(Duration),
+    PumpOn,
     PumpOff,
     Append,
     Adopt,
@@ -65,7 +67,8 @@ enum Act {
 
 impl Effects {
     /// Nothing to do.
-    pub const NONE: Self = Self { acts: [Act::PumpOff; MOST], len: 0, refusal: None };
+    pub const NONE: Self =
+        Self { acts: [Act::PumpOff; MOST], len: 0, run: Duration::ZERO, refusal: None };
 
     fn act(&mut self, act: Act) {
         debug_assert!(usize::from(self.len) < MOST, "a step with too many effects");
@@ -78,7 +81,11 @@ impl Effects {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(crate) fn push(&mut self, effect: Effect) {
         let act = match effect {
-            Effect::PumpOn(length) => Act::PumpOn(length),
+            Effect::PumpOn(length) => {
+                debug_assert_eq!(self.run, Duration::ZERO, "two runs in one step");
+                self.run = length;
+                Act::PumpOn
+            }
             Effect::PumpOff => Act::PumpOff,
             Effect::Append => Act::Append,
             Effect::Adopt => Act::Adopt,
@@ -99,7 +106,7 @@ impl Effects {
     pub fn iter(&self) -> impl Iterator<Item = Effect> + '_ {
         self.acts.iter().take(usize::from(self.len)).filter_map(|act| {
             Some(match *act {
-                Act::PumpOn(length) => Effect::PumpOn(length),
+                Act::PumpOn => Effect::PumpOn(self.run),
                 Act::PumpOff => Effect::PumpOff,
                 Act::Append => Effect::Append,
                 Act::Adopt => Effect::Adopt,

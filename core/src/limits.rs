@@ -54,8 +54,9 @@ impl Starts {
         self.last = self.last.max(at);
         let (last, now) = (self.last, reference(self.last));
         // from the oldest on, as far as they are an hour old
+        let hour_ago = later_by(last, before).saturating_sub(HOUR.as_ms() as u32);
         while let Some(place) = self.ring.get_mut(place_back(self.next, self.count)) {
-            if self.count == 0 || at_of(*place, before).is_some_and(|at| last.since(at) < HOUR) {
+            if self.count == 0 || later(*place) > hour_ago {
                 break;
             }
             *place = NONE;
@@ -129,14 +130,24 @@ const fn place_back(next: u8, count: u8) -> usize {
 /// What a place is without a start.
 const NONE: [u8; 3] = [0; 3];
 
+/// What a place holds: how much later than the reference, in ms and one more.
+const fn later([a, b, c]: [u8; 3]) -> u32 {
+    u32::from_le_bytes([a, b, c, 0])
+}
+
+/// The same of an instant that may be too late for a place.
+fn later_by(at: Instant, reference: Instant) -> u32 {
+    u32::try_from(at.since(reference).as_ms().saturating_add(1)).unwrap_or(u32::MAX)
+}
+
 #[cfg_attr(target_pointer_width = "32", inline(never))]
-fn at_of([a, b, c]: [u8; 3], reference: Instant) -> Option<Instant> {
-    let later = u32::from_le_bytes([a, b, c, 0]).checked_sub(1)?;
+fn at_of(place: [u8; 3], reference: Instant) -> Option<Instant> {
+    let later = later(place).checked_sub(1)?;
     Some(reference.plus(Duration::from_ms(u64::from(later))))
 }
 
 fn place_of(at: Instant, reference: Instant) -> [u8; 3] {
-    let [a, b, c, ..] = (at.since(reference).as_ms() as u32).saturating_add(1).to_le_bytes();
+    let [a, b, c, ..] = later_by(at, reference).to_le_bytes();
     [a, b, c]
 }
 
@@ -215,10 +226,8 @@ impl<const H: usize> History<H> {
     }
 
     fn take_oldest(&mut self) -> Option<Delivery> {
-        let oldest = self.items.iter_mut().min_by_key(|item| {
-            // empty places come last
-            item.get().map_or(Instant::MAX, |delivery| delivery.begin.at)
-        })?;
+        // empty places come last
+        let oldest = self.items.iter_mut().min_by_key(|item| item.began())?;
         let delivery = oldest.get();
         *oldest = PackedDelivery::NONE;
         delivery
@@ -249,10 +258,16 @@ impl<const H: usize> History<H> {
         losses: u16,
     ) -> Volume {
         let due_age = now.since(due_at);
-        self.iter()
+        // none is younger than by elapsed time: what is too old by that is not unpacked
+        let span = due_age.plus(CEILING_SPAN);
+        let too_old = now.minus(span);
+        self.items
+            .iter()
+            .filter(|item| item.began() > too_old)
+            .filter_map(PackedDelivery::get)
             .filter(|d| {
                 let due_was = Duration::from_ms(u64::from(d.begun_after_ms));
-                age(&d.begin, now, clock, losses).plus(due_was) < due_age.plus(CEILING_SPAN)
+                age(&d.begin, now, clock, losses).plus(due_was) < span
             })
             .fold(Volume::ZERO, |sum, d| sum.plus(d.volume))
     }

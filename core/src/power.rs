@@ -6,6 +6,7 @@
 //! account gives the days and the voltage has the last word on a dose.
 
 use crate::time::{Duration, Instant};
+use crate::units::times;
 
 /// Readings that make a mean (GIP 5.1.1 to 5.1.6).
 pub const READINGS: u8 = 10;
@@ -87,24 +88,26 @@ impl Pack {
     }
 
     /// Charge of so much pumping in so many starts, in uC.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn pumping_uc(&self, on_ms: u64, starts: u64) -> u64 {
         let start = self.start_ma as u64 * self.start_ms as u64;
-        on_ms.saturating_mul(self.motor_ma as u64).saturating_add(starts.saturating_mul(start))
+        times(on_ms, self.motor_ma as u64).saturating_add(times(starts, start))
     }
 
     /// Charge of so much time asleep, in uC.
     const fn sleep_uc(&self, ms: u64) -> u64 {
-        ms.saturating_mul(self.sleep_ua as u64) / 1000
+        times(ms, self.sleep_ua as u64) / 1000
     }
 
     /// Charge of so much time with the display lit, in uC.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn display_uc(&self, ms: u64) -> u64 {
-        ms.saturating_mul(self.display_ua as u64) / 1000
+        times(ms, self.display_ua as u64) / 1000
     }
 
     /// Charge of so many days asleep, in uC.
     pub const fn asleep_uc(&self, days: u64) -> u64 {
-        self.sleep_uc(days.saturating_mul(DAY_MS))
+        self.sleep_uc(times(days, DAY_MS))
     }
 
     const fn capacity_uc(&self) -> u64 {
@@ -166,12 +169,14 @@ impl Gauge {
     }
 
     /// What was drawn by now, in uC.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn drawn_uc(&self, now: Instant) -> u64 {
         let asleep = self.pack.sleep_uc(now.since(self.since).as_ms());
         self.used_uc.saturating_add(asleep)
     }
 
     /// What is left by now, in uC.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn left_uc(&self, now: Instant) -> u64 {
         self.pack.capacity_uc().saturating_sub(self.drawn_uc(now))
     }
@@ -185,6 +190,7 @@ impl Gauge {
     /// Whether the pack is low: by its voltage under load, or because what can be
     /// counted on is no more than the days of warning need, in uC. `was`: it was low
     /// before.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn is_low(&self, now: Instant, need_uc: u64, was: bool) -> bool {
         if self.pack.is_mains() {
             return false;
@@ -196,6 +202,7 @@ impl Gauge {
 
     /// Whether the pack can turn the motor no more, by its voltage under load; by
     /// account where nobody reads its voltage.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn is_exhausted(&self, now: Instant, was: bool) -> bool {
         if self.pack.is_mains() {
             return false;
@@ -207,10 +214,12 @@ impl Gauge {
     }
 
     /// Whether it cannot finish a dose that draws so much, in uC.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn cannot_give(&self, now: Instant, dose_uc: u64, exhausted: bool) -> bool {
         !self.pack.is_mains() && (exhausted || self.load_mv == 0 && self.left_uc(now) < dose_uc)
     }
 
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     const fn is_under(&self, threshold_mv: u16, was: bool) -> bool {
         let hysteresis_mv = if was { self.pack.hysteresis_mv } else { 0 };
         self.load_mv != 0 && self.load_mv <= threshold_mv.saturating_add(hysteresis_mv)

@@ -2,7 +2,7 @@
 
 use crate::config::Head;
 use crate::time::{Duration, Instant};
-use crate::units::{over, over_up};
+use crate::units::{over, over_up, times};
 
 /// Milliseconds in an hour.
 const HOUR_MS: u64 = 3_600_000;
@@ -92,8 +92,8 @@ pub fn most_pulses(dose_ms: u64, window_ms: u64, head: &Head) -> Result<u32, Mis
 /// and the most fits.
 fn whole_passes(dose_ms: u64, least: u32, most: u32, head: &Head) -> u32 {
     // both in sixty-thousandths of a nanolitre
-    let dose = dose_ms.saturating_mul(u64::from(head.flow.as_nl_per_min()));
-    let pass = head.roller_pass.as_nl().saturating_mul(60_000);
+    let dose = times(dose_ms, u64::from(head.flow.as_nl_per_min()));
+    let pass = times(head.roller_pass.as_nl(), 60_000);
     if pass == 0 {
         return most;
     }
@@ -101,7 +101,7 @@ fn whole_passes(dose_ms: u64, least: u32, most: u32, head: &Head) -> u32 {
     let mut pulses = most;
     while pulses >= fewest {
         // all of them are off by less than all of them may be
-        let passes = pass.saturating_mul(u64::from(pulses));
+        let passes = times(pass, u64::from(pulses));
         let over_whole = dose.wrapping_sub(over(dose, passes).wrapping_mul(passes));
         let off = over_whole.min(passes.wrapping_sub(over_whole));
         if off <= over(passes, WHOLE_WITHIN) && dose >= over(passes, 2) {
@@ -170,7 +170,7 @@ impl Plan {
         let (part, of) = (u64::from(part), u64::from(of));
         let quotient = over(whole, of);
         let rest = whole.wrapping_sub(quotient.wrapping_mul(of));
-        quotient.saturating_mul(part).saturating_add(over(rest.saturating_mul(part), of))
+        times(quotient, part).saturating_add(over(times(rest, part), of))
     }
 
     /// When the next pulse starts; `None` when the train is over.

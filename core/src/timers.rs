@@ -65,19 +65,33 @@ impl TimerTable {
     /// No timer is set.
     pub const UNSET: Self = Self { at: [Instant::MAX; REASONS] };
 
-    /// Sets a reason's timer, or takes it back.
-    pub fn set(&mut self, reason: Reason, at: Option<Instant>) {
+    /// Sets a reason's timer; [`Instant::MAX`] takes it back.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub fn set(&mut self, reason: Reason, at: Instant) {
         if let Some(place) = self.at.get_mut(reason as usize) {
-            *place = at.unwrap_or(Instant::MAX);
+            *place = at;
         }
     }
 
-    /// When a reason's timer is over.
-    pub fn get(&self, reason: Reason) -> Option<Instant> {
-        self.at.get(reason as usize).copied().filter(|&at| at != Instant::MAX)
+    /// When a reason's timer is over; [`Instant::MAX`] where it is not set.
+    pub fn at(&self, reason: Reason) -> Instant {
+        self.at.get(reason as usize).copied().unwrap_or(Instant::MAX)
+    }
+
+    /// Whether a reason's timer is set.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub fn is_set(&self, reason: Reason) -> bool {
+        self.at(reason) != Instant::MAX
+    }
+
+    /// Whether a reason's timer is over.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub fn is_over(&self, reason: Reason, now: Instant) -> bool {
+        self.at(reason) <= now
     }
 
     /// The earliest timer; of two at the same instant the more urgent.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn next(&self) -> Option<(Instant, Reason)> {
         let (mut first, mut why) = (Instant::MAX, None);
         for reason in Reason::ALL {
@@ -88,5 +102,12 @@ impl TimerTable {
             }
         }
         why.map(|reason| (first, reason))
+    }
+
+    /// The earliest of those that are less urgent than a pulse; [`Instant::MAX`] where
+    /// none is set.
+    pub(crate) fn next_beside_pulses(&self) -> Instant {
+        let others = self.at.get(Reason::PulseStart as usize + 1..).unwrap_or_default();
+        others.iter().fold(Instant::MAX, |first, &at| first.min(at))
     }
 }

@@ -144,7 +144,13 @@ pub(crate) const fn over(a: u64, b: u64) -> u64 {
     }
 }
 
-/// The same, rounded up.
+/// `a * b`, at most the largest number there is.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(crate) const fn times(a: u64, b: u64) -> u64 {
+    a.saturating_mul(b)
+}
+
+/// The same as [`over`], rounded up.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(crate) const fn over_up(a: u64, b: u64) -> u64 {
     let quotient = over(a, b);
@@ -175,7 +181,7 @@ impl Flow {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn on_time(self, volume: Volume, carry: Carry) -> (Duration, Carry) {
         // 300 000 l and more count as 300 000 l, which no window is long enough for
-        let wanted = volume.0.saturating_mul(MS_PER_MIN).saturating_add(carry.0 as u64);
+        let wanted = times(volume.0, MS_PER_MIN).saturating_add(carry.0 as u64);
         let flow = self.0 as u64;
         let ms = over(wanted, flow);
         (Duration::from_ms(ms), Carry(wanted.wrapping_sub(ms.wrapping_mul(flow)) as u32))
@@ -185,7 +191,7 @@ impl Flow {
     /// to the nanolitre.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn volume(self, on: Duration) -> Volume {
-        let product = on.as_ms().saturating_mul(self.0 as u64);
+        let product = times(on.as_ms(), self.0 as u64);
         Volume(product.saturating_add(MS_PER_MIN / 2) / MS_PER_MIN)
     }
 }

@@ -4,6 +4,8 @@ use super::Controller;
 use crate::book::bit;
 use crate::entry::{Entry, Nominal};
 use crate::record::{Adopted, Mark, Record, Staged};
+use crate::time::Instant;
+use crate::timers::Reason;
 use crate::timetable::{Refusal, Timetable};
 
 /// The mark of an entry that has no due to come: after all nominals there are.
@@ -127,7 +129,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if !core::mem::take(&mut self.adopting) {
             return;
         }
-        self.retry_at = None;
+        self.timers.set(Reason::Retry, Instant::MAX);
         let (cleared, closed_staged) = (self.cleared(timetable), self.closed_changes(timetable));
         let free = self.free_lines(timetable);
         let mut written = 0;

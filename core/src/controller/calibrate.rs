@@ -7,7 +7,7 @@ use crate::record::{Act, Record};
 use crate::time::Duration;
 use crate::timetable::Refusal;
 use crate::tube::Found;
-use crate::units::{Carry, Flow, Volume, over, over_up};
+use crate::units::{Carry, Flow, Volume, over, over_up, times};
 
 /// What a calibration has come to so far. A restart forgets it.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -82,7 +82,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let head = self.book.head.ok_or(Refusal::Busy)?;
         // the rotor keeps its speed: a worn tube gives less a turn, not fewer turns. No
         // turn has more than four litres
-        let turn_nl = head.roller_pass.as_nl().saturating_mul(u64::from(head.rollers));
+        let turn_nl = times(head.roller_pass.as_nl(), u64::from(head.rollers));
         let nominal = self.book.tube.nominal.unwrap_or(head.flow);
         let turn = Volume::from_nl(over(
             turn_nl.min(u64::from(u32::MAX)) * u64::from(head.flow.as_nl_per_min()),

@@ -175,7 +175,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     fn pump_went_off(&mut self, since: Instant, until: Instant, at: Instant) {
         let on = at.since(since);
-        let rest = self.book.head.map_or(Duration::ZERO, |head| head.rest_after(on));
+        let rest = self.book.head.as_ref().map_or(Duration::ZERO, |head| head.rest_after(on));
         self.pump = Pump::Off { rest_until: at.plus(rest) };
         if let Some(service) = &mut self.service {
             let on_ms = u32::try_from(on.as_ms()).unwrap_or(u32::MAX);
@@ -187,7 +187,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if let Some(running) = &mut self.running {
             // what was cut off is taken off the pulse: its start was lost anyway
             let cut_ms = u32::try_from(until.since(at).as_ms()).unwrap_or(u32::MAX);
-            let pulse_ms = self.book.open.map_or(0, |open| open.pulse.on_ms);
+            let pulse_ms = self.book.open.as_ref().map_or(0, |open| open.pulse.on_ms);
             let on_ms = pulse_ms.saturating_sub(cut_ms);
             running.least_ms = running.least_ms.saturating_add(on_ms);
             running.most_ms = running.most_ms.saturating_add(on_ms);
@@ -197,12 +197,18 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// The governor: whatever the state machine thinks, no run is longer than
     /// the longest (D7).
     pub(super) fn govern(&mut self, effects: &mut Effects) {
-        let (Pump::On { since, .. }, Some(head)) = (self.pump, self.book.head) else { return };
-        let longest = self.service.map_or(head.longest_run_ms, |s| s.longest_ms);
-        if self.now.since(since) >= Duration::from_ms(u64::from(longest)) {
+        let Pump::On { since, .. } = self.pump else { return };
+        if self.now.since(since) >= self.longest_run() {
             self.disturb(Cause::PumpLimits);
             self.stop_run(effects);
         }
+    }
+
+    /// How long a run may be that is on now.
+    pub(super) fn longest_run(&self) -> Duration {
+        let Some(head) = &self.book.head else { return Duration::from_ms(u64::MAX) };
+        let longest = self.service.as_ref().map_or(head.longest_run_ms, |s| s.longest_ms);
+        Duration::from_ms(u64::from(longest))
     }
 
     /// Something gets in the way of the open dose: its train is made anew.
@@ -214,6 +220,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// The end of the open dose, if it has come.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn dose_end(&mut self, effects: &mut Effects) -> bool {
         let Some(open) = &self.book.open else { return false };
         if self.running.is_none() {
@@ -235,6 +242,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// What keeps the open dose from going on, or disturbed it last.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn blame(&self, running: &Running) -> Cause {
         let empty = self.is_short().then_some(Cause::ContainerEmpty);
         self.stopped_by().or(empty).or(running.disturbed).unwrap_or(Cause::WokenLate)
@@ -251,8 +259,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             // another dose waits for this one: it finishes as fast as it may (D3)
             (running.plan, running.hurried) = (None, true);
         }
-        let Some(OpenDose { pulse, .. }) = self.book.open else { return false };
-        let planned = self.running.and_then(|running| running.plan);
+        let planned = running.plan;
         let plan = match planned.and_then(|plan| plan.next_start().map(|at| (plan, at))) {
             Some((_, start)) if self.now < start => return false,
             Some((plan, start)) if self.may_start(start, &plan) => plan,
@@ -268,9 +275,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                         passing => passing,
                     });
                 }
+                let Some(pulse) = self.book.open.map(|open| open.pulse) else { return false };
                 let Some(plan) = self.respread(&pulse) else {
                     // nothing more can be delivered before the deadline
-                    let blame = self.running.map(|running| self.blame(&running));
+                    let blame = self.running.as_ref().map(|running| self.blame(running));
                     return self.outcome_of(&pulse, blame.unwrap_or(Cause::WokenLate));
                 };
                 if let Some(running) = &mut self.running {
@@ -282,7 +290,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 plan
             }
         };
-        let Some(running) = self.running else { return false };
+        let (Some(OpenDose { pulse, .. }), Some(running)) = (&self.book.open, &self.running) else {
+            return false;
+        };
         self.want(&Record::Pulse(Pulse {
             at: self.now,
             mark: self.book.mark(usize::from(pulse.line)),
@@ -290,7 +300,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             least_ms: running.least_ms,
             most_ms: running.most_ms,
             first: false,
-            ..pulse
+            ..*pulse
         }))
     }
 
@@ -298,7 +308,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     fn may_start(&self, start: Instant, plan: &Plan) -> bool {
         self.now.since(start) <= ON_TIME
             && self.next_start_allowed() <= self.now
-            && self.running.is_some_and(|running| {
+            && self.running.as_ref().is_some_and(|running| {
                 let lead_ms = self.book.run_ms(0);
                 let run = plan.next_length().plus(Duration::from_ms(u64::from(lead_ms)));
                 self.now.plus(run) <= running.deadline.plus(ON_TIME)
@@ -384,8 +394,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if self.pump_is_on() || self.is_halted() {
             return None;
         }
-        match (self.book.open, self.running) {
-            (Some(_), Some(running)) => match running.plan {
+        match (&self.book.open, &self.running) {
+            (Some(_), Some(running)) => match &running.plan {
                 Some(plan) => plan.next_start(),
                 None => Some(self.next_start_allowed()),
             },
@@ -399,7 +409,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// The deadline of the open dose while something keeps it from going on.
     pub(super) fn blocked_deadline(&self) -> Option<Instant> {
-        let running = self.running.filter(|_| self.book.open.is_some())?;
+        let running = self.running.as_ref().filter(|_| self.book.open.is_some())?;
         let blocked = self.stopped_by().is_some() || running.plan.is_none();
         (blocked && !self.pump_is_on()).then_some(running.deadline)
     }

@@ -9,6 +9,7 @@ use crate::limits;
 use crate::record::{Born, DueKey, LineState, Mark, Outcome, OutcomeKind, Record, Waiting};
 use crate::spread::{self, Bounds, Plan};
 use crate::time::{Duration, Instant};
+use crate::timers::Reason;
 use crate::units::{Carry, Volume};
 
 /// A due on its line, with its instant.
@@ -61,21 +62,35 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         Some(Due { line, entry, state, nominal, due_at })
     }
 
-    /// When the next due of all is.
-    pub(super) fn next_due_at(&self) -> Option<Instant> {
-        let mut first = None;
+    /// Sets the timer of the next due of all, and remembers whose it is and when another
+    /// line has one.
+    pub(super) fn look_ahead(&mut self) {
+        let (mut first, mut other) = (Instant::MAX, Instant::MAX);
         for line in 0..N {
-            if let Some((_, at)) = self.next_on(line, first.unwrap_or(Instant::MAX)) {
-                first = Some(at);
+            let Some((_, at)) = self.next_on(line, other) else { continue };
+            if at < first {
+                (self.due_line, first, other) = (line as u8, at, first);
+            } else {
+                other = at;
             }
         }
-        first
+        self.other_due_at = other;
+        self.timers.set(Reason::Due, first);
+    }
+
+    /// Whether by the look ahead no line has a due by now but the one it remembers.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn no_other_is_due(&self) -> bool {
+        !self.stale && self.now < self.other_due_at
     }
 
     /// The first due that is to be born now.
     fn newborn(&self) -> Option<Due> {
         if self.timers_say_none_due() {
             return None;
+        }
+        if self.no_other_is_due() {
+            return self.next_due(usize::from(self.due_line));
         }
         let first = self.first_line(|line| {
             let (_, at) = self.next_on(line, self.now)?;
@@ -86,7 +101,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// Whether the timer of the next due, still true, lies ahead.
     fn timers_say_none_due(&self) -> bool {
-        !self.stale && self.timers.get(crate::timers::Reason::Due).is_none_or(|at| at > self.now)
+        !self.stale && !self.timers.is_over(Reason::Due, self.now)
     }
 
     /// The waiting due of a line, if its entry still is what it was.
@@ -469,6 +484,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// Whether a due of another line waits for the pump, or is about to.
     fn another_wants_the_pump(&self, line: usize) -> bool {
+        // it is asked for the only due there is, or for one that waits
+        if !self.any_waiting && self.no_other_is_due() {
+            return false;
+        }
         (0..N)
             .filter(|&other| other != line)
             .any(|other| self.waiting_due(other).is_some() || self.is_due_on(other))

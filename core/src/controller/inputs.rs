@@ -6,6 +6,7 @@ use crate::config::Container;
 use crate::effect::Effects;
 use crate::record::{Alarm, Record};
 use crate::time::{Duration, Instant};
+use crate::timers::Reason;
 use crate::units::{Carry, Flow, Volume};
 
 impl<const N: usize, const H: usize> Controller<N, H> {
@@ -59,17 +60,17 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     fn await_low(&mut self) {
         let told = self.low || self.book.alarm_is_on(Alarm::LowLevel);
         let stock = &self.book.stock;
-        self.low_at = if self.contact_low && !told && stock.container.low > Volume::ZERO {
-            self.now.plus(Duration::from_ms(u64::from(stock.container.debounce_ms)))
-        } else {
-            Instant::MAX
-        };
+        let may_bounce = Duration::from_ms(u64::from(stock.container.debounce_ms));
+        let counts = self.contact_low && !told && stock.container.low > Volume::ZERO;
+        let at = if counts { self.now.plus(may_bounce) } else { Instant::MAX };
+        self.timers.set(Reason::Level, at);
     }
 
     /// The contact has stood closed for long enough.
     pub(super) fn debounce(&mut self) {
-        if self.now >= self.low_at {
-            (self.low, self.low_at) = (true, Instant::MAX);
+        if self.timers.is_over(Reason::Level, self.now) {
+            self.timers.set(Reason::Level, Instant::MAX);
+            self.low = true;
         }
     }
 

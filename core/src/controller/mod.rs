@@ -14,6 +14,7 @@
 
 mod adoption;
 mod calibrate;
+mod calm;
 mod dose;
 mod dues;
 #[cfg(feature = "panel")]
@@ -95,8 +96,6 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     asked: bool,
     /// An adoption waits for its acknowledgement.
     adopting: bool,
-    /// The ledger failed, and is left alone until then.
-    retry_at: Option<Instant>,
     pump: Pump,
     /// What is known of the open dose beyond the ledger.
     running: Option<Running>,
@@ -117,8 +116,6 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     /// It was closed for as long as it may bounce, since the container was last
     /// spoken of.
     low: bool,
-    /// When it will have been; [`Instant::MAX`] while it is open.
-    low_at: Instant,
     /// An operator has acknowledged what the memory had lost.
     acknowledged: bool,
     /// What dues whose deadline is over when they are first seen were missed by.
@@ -130,8 +127,14 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     /// The slots of the ledger that could not be read at start.
     unreadable: u32,
     timers: TimerTable,
+    /// Until when only the open dose can have anything to do, as long as nothing happens.
+    calm_until: Instant,
     /// The dues or what hangs on them changed since the timers were set.
     stale: bool,
+    /// The line of the next due.
+    due_line: u8,
+    /// When another line has its next due, which can be at the same instant.
+    other_due_at: Instant,
     /// A due waits, so that the lines are worth looking through.
     any_waiting: bool,
     /// The ceiling in force.
@@ -172,7 +175,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             pending: [0; RECORD_BYTES],
             asked: false,
             adopting: false,
-            retry_at: None,
             pump: Pump::Off { rest_until: Instant::MIN },
             running: None,
             service: None,
@@ -185,14 +187,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             motor_failed: false,
             contact_low: false,
             low: false,
-            low_at: Instant::MAX,
             acknowledged: false,
             passing: Cause::SupplyLost,
             doubt: 0,
             doubt_until: Instant::MIN,
             unreadable: 0,
             timers: TimerTable::UNSET,
+            calm_until: Instant::MIN,
             stale: true,
+            due_line: 0,
+            other_due_at: Instant::MAX,
             any_waiting: false,
             ceiling: Volume::ZERO,
             misfits: 0,
@@ -210,7 +214,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.start = Some(start);
         self.unreadable = start.unreadable;
         self.refit();
-        self.set_timers();
+        self.set_timers(false);
     }
 
     /// The durable state.
@@ -242,10 +246,15 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// A ledger that failed is not left alone any longer: the next call tries it.
     /// What an operator asks for is worth a try.
-    pub const fn try_ledger_again(&mut self) {
-        if self.retry_at.is_some() {
-            self.retry_at = Some(self.now);
+    pub fn try_ledger_again(&mut self) {
+        if self.ledger_failed() {
+            self.timers.set(Reason::Retry, self.now);
         }
+    }
+
+    /// Whether the ledger failed: it is left alone until its timer is over.
+    fn ledger_failed(&self) -> bool {
+        self.timers.is_set(Reason::Retry)
     }
 
     /// When to call again, and which timer asks for it. It goes stale with the
@@ -254,12 +263,29 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.timers.next()
     }
 
+    fn ledger_works(&mut self, effects: &mut Effects) {
+        if self.ledger_failed() {
+            self.timers.set(Reason::Retry, Instant::MAX);
+            effects.push(Effect::Alarm(Alarm::LedgerFault, false));
+        }
+    }
+
     /// Takes in an event at its instant. An instant before an earlier one counts
     /// as that earlier one: elapsed time does not run back.
     pub fn step(&mut self, now: Instant, event: Event<'_, N>) -> Effects {
+        #[cfg(debug_assertions)]
+        return self.step_proved(now, event);
+        #[cfg(not(debug_assertions))]
+        self.take_step(now, event)
+    }
+
+    fn take_step(&mut self, now: Instant, event: Event<'_, N>) -> Effects {
         self.now = self.now.max(now);
         let mut effects = Effects::NONE;
         self.end_run(&mut effects);
+        if !matches!(event, Event::Wake | Event::Appended) {
+            self.stir();
+        }
         match event {
             Event::Wake => {}
             Event::Appended => self.appended(&mut effects),
@@ -268,11 +294,17 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             other => self.take(other, &mut effects),
         }
         self.govern(&mut effects);
-        self.debounce();
-        self.darken(&mut effects);
-        self.train_pulse(&mut effects);
-        self.settle(&mut effects);
-        self.set_timers();
+        let calm = self.is_calm();
+        if !calm {
+            self.debounce();
+            self.darken(&mut effects);
+            self.train_pulse(&mut effects);
+        }
+        self.settle(calm, &mut effects);
+        // the answer to a record comes before any other call
+        if self.pending().is_none() {
+            self.set_timers(calm);
+        }
         effects
     }
 
@@ -289,10 +321,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if !is_whole {
             return;
         }
-        if self.retry_at.take().is_some() {
-            effects.push(Effect::Alarm(Alarm::LedgerFault, false));
-        }
+        self.ledger_works(effects);
         self.book.apply(&record);
+        self.stir_by(&record);
         match &record {
             Record::Stamp { .. } => {}
             Record::Pulse(pulse) => {
@@ -322,11 +353,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.stale = true;
             }
             Record::Outcome(outcome) => {
-                if self.book.open.is_none() {
-                    self.running = None;
-                }
                 debug_assert!(outcome.least <= outcome.most, "D4");
-                self.stale = true;
+                // what ends the open dose moves no mark: its begin has
+                let ends_dose = self.book.open.is_none() && self.running.take().is_some();
+                self.stale |= !ends_dose;
             }
             Record::Head { .. } => {
                 self.bench.long_ms = 0;
@@ -353,13 +383,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if self.book.open.is_none() {
             self.running = None;
         }
-        if self.retry_at.is_none() {
+        if !self.ledger_failed() {
             effects.push(Effect::Alarm(Alarm::LedgerFault, true));
         }
         if self.passing == Cause::WokenLate {
             self.passing = Cause::Ledger;
         }
-        self.retry_at = Some(self.now.plus(RETRY_AFTER));
+        self.timers.set(Reason::Retry, self.now.plus(RETRY_AFTER));
     }
 
     /// The start is in the ledger.
@@ -403,14 +433,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// Does the first thing that is still to be done, if it is anything that
-    /// needs a record.
-    fn settle(&mut self, effects: &mut Effects) {
+    /// needs a record. Where all is `calm`, the open dose alone can have something.
+    fn settle(&mut self, calm: bool, effects: &mut Effects) {
         if self.pending().is_some() || self.adopting {
             return;
         }
-        if let Some(retry_at) = self.retry_at
-            && self.now < retry_at
-        {
+        if self.ledger_failed() && !self.timers.is_over(Reason::Retry, self.now) {
             return;
         }
         if let Some(start) = self.start {
@@ -421,42 +449,32 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if self.stale {
             self.refresh();
         }
-        let wrote = self.motor_record()
+        let all = !calm;
+        let wrote = all && self.motor_record()
             || self.dose_end(effects)
-            || self.service_record()
-            || self.level_record()
-            || self.pack_record()
-            || self.next_due_record()
+            || all
+                && (self.service_record()
+                    || self.level_record()
+                    || self.pack_record()
+                    || self.next_due_record())
             || self.dose_pulse()
-            || self.begin_waiting()
-            || self.alarm_record()
-            || self.stamp_record();
+            || all && (self.begin_waiting() || self.alarm_record() || self.stamp_record());
         if wrote {
             return effects.push(Effect::Append);
+        }
+        if !all {
+            return;
         }
         self.test_pack(effects);
         // nothing is left to be passed: what passes from now on is late
         self.passing = Cause::WokenLate;
-        if self.retry_at.take().is_some() {
-            effects.push(Effect::Alarm(Alarm::LedgerFault, false));
-        }
+        self.ledger_works(effects);
     }
 
     /// An alarm whose state the ledger does not have yet.
     fn alarm_record(&mut self) -> bool {
-        let wanted = [
-            (Alarm::ClockUnset, self.book.clock.is_none()),
-            (Alarm::EntryDamaged, self.book.damaged != 0 || self.book.closed_damaged),
-            (Alarm::DoesNotFit, self.misfits != 0),
-            (Alarm::MotorFault, self.book.motor.is_latched()),
-            (Alarm::Leak, self.leak),
-            (Alarm::LowLevel, self.is_low()),
-            (Alarm::LevelDisagrees, self.disagrees()),
-            (Alarm::ContainerEmpty, self.is_empty()),
-            (Alarm::PackLow, self.pack_is_low()),
-            (Alarm::PackExhausted, self.pack_is_exhausted()),
-        ];
-        for (alarm, on) in wanted {
+        for &alarm in &Alarm::ALL {
+            let on = self.is_wanted(alarm);
             if self.book.alarm_is_on(alarm) != on {
                 let detail = match alarm {
                     Alarm::EntryDamaged => self.book.damaged,
@@ -478,6 +496,24 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let detail = u64::from(core::mem::take(&mut self.unreadable));
         let alarm = Alarm::MemoryDamaged;
         (on || off) && self.want(&Record::Alarm { at: self.now, alarm, on, detail })
+    }
+
+    /// Whether an alarm is to be on.
+    fn is_wanted(&self, alarm: Alarm) -> bool {
+        match alarm {
+            Alarm::ClockUnset => self.book.clock.is_none(),
+            Alarm::EntryDamaged => self.book.damaged != 0 || self.book.closed_damaged,
+            Alarm::DoesNotFit => self.misfits != 0,
+            Alarm::MotorFault => self.book.motor.is_latched(),
+            Alarm::Leak => self.leak,
+            Alarm::LowLevel => self.is_low(),
+            Alarm::LevelDisagrees => self.disagrees(),
+            Alarm::ContainerEmpty => self.is_empty(),
+            Alarm::PackLow => self.pack_is_low(),
+            Alarm::PackExhausted => self.pack_is_exhausted(),
+            // these two are told of where they are found
+            Alarm::LedgerFault | Alarm::MemoryDamaged => self.book.alarm_is_on(alarm),
+        }
     }
 
     fn stamp_record(&mut self) -> bool {
@@ -515,49 +551,53 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.book.starts.next_free(self.now, limit).max(rest_until).max(self.now)
     }
 
-    /// Sets every timer from the state as it is after a step.
-    fn set_timers(&mut self) {
+    /// Sets every timer from the state as it is after a step; after one that asked the
+    /// dose alone, those that it can have moved.
+    fn set_timers(&mut self, calm: bool) {
         if self.stale {
             self.refresh();
         }
-        let governor = match (self.pump, self.book.head) {
-            (Pump::On { since, .. }, Some(head)) => {
-                let longest = self.service.map_or(head.longest_run_ms, |s| s.longest_ms);
-                Some(since.plus(Duration::from_ms(u64::from(longest))))
-            }
-            _ => None,
-        };
-        let run_end = match self.pump {
-            Pump::On { until, .. } => Some(until),
-            Pump::Off { .. } => None,
-        };
-        let quiet = self.retry_at.is_some() || self.start.is_some();
-        let pulse_start = if quiet { None } else { self.pulse_start() };
-        let dose_deadline = if quiet { None } else { self.blocked_deadline() };
-        self.timers.set(Reason::DoseDeadline, dose_deadline);
-        self.timers.set(Reason::RunEnd, run_end);
-        self.timers.set(Reason::Governor, governor);
-        self.timers.set(Reason::PulseStart, pulse_start);
-        self.timers.set(Reason::Level, Some(self.low_at));
-        self.timers.set(Reason::Display, Some(self.display.until));
-        self.timers.set(Reason::Retry, self.retry_at);
-        self.timers
-            .set(Reason::Boot, self.start.filter(|_| self.retry_at.is_none()).map(|_| self.now));
-        self.timers.set(Reason::Stamp, (!quiet).then(|| self.book.at.plus(STAMP_EVERY)));
-        if quiet {
-            self.timers.set(Reason::Due, None);
-            self.timers.set(Reason::Deadline, None);
-            self.stale = true;
+        let (mut governor, mut run_end) = (Instant::MAX, Instant::MAX);
+        if let Pump::On { since, until } = self.pump {
+            (governor, run_end) = (since.plus(self.longest_run()), until);
         }
-        let test = if quiet { None } else { self.pack_test_at() };
-        self.timers.set(Reason::PackTest, test);
+        self.timers.set(Reason::Governor, governor);
+        self.timers.set(Reason::RunEnd, run_end);
+        let failed = self.ledger_failed();
+        if failed || self.start.is_some() {
+            let quiet = [
+                Reason::PulseStart,
+                Reason::DoseDeadline,
+                Reason::Stamp,
+                Reason::PackTest,
+                Reason::Due,
+                Reason::Deadline,
+            ];
+            for reason in quiet {
+                self.timers.set(reason, Instant::MAX);
+            }
+            self.stale = true;
+        } else {
+            self.timers.set(Reason::PulseStart, self.pulse_start().unwrap_or(Instant::MAX));
+            self.timers.set(Reason::DoseDeadline, self.blocked_deadline().unwrap_or(Instant::MAX));
+            self.timers.set(Reason::Stamp, self.book.at.plus(STAMP_EVERY));
+            if calm {
+                return;
+            }
+            self.timers.set(Reason::PackTest, self.pack_test_at().unwrap_or(Instant::MAX));
+        }
+        let starts_at = if self.start.is_some() && !failed { self.now } else { Instant::MAX };
+        self.timers.set(Reason::Boot, starts_at);
+        self.timers.set(Reason::Display, self.display.until);
+        self.calm_down();
     }
 
     /// Works out afresh what only a setting or the passing of a due can change.
     fn refresh(&mut self) {
         self.stale = false;
-        self.timers.set(Reason::Due, self.next_due_at());
-        self.timers.set(Reason::Deadline, self.next_waiting_deadline());
+        self.look_ahead();
         self.any_waiting = (0..N).any(|line| self.book.waits(line));
+        let deadline = if self.any_waiting { self.next_waiting_deadline() } else { None };
+        self.timers.set(Reason::Deadline, deadline.unwrap_or(Instant::MAX));
     }
 }

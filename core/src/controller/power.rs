@@ -8,8 +8,9 @@ use crate::entry::{Entry, Recurrence};
 use crate::power::{Mean, Pack, TEST_AHEAD};
 use crate::record::{Alarm, NewPack, Record};
 use crate::time::{Duration, Instant};
+use crate::timers::Reason;
 use crate::timetable::{self, Refusal};
-use crate::units::{Carry, Volume};
+use crate::units::{self, Carry, Volume};
 
 /// What is known of the pack beyond the ledger.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -144,8 +145,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             return;
         }
         self.readings.wanted = false;
-        if due && let Some(due_at) = self.timers.get(crate::timers::Reason::Due) {
-            self.readings.tested_for = due_at;
+        if due {
+            self.readings.tested_for = self.timers.at(Reason::Due);
         }
         effects.push(Effect::TestPack);
     }
@@ -156,9 +157,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if self.book.gauge.pack.is_mains() || !self.is_idle() {
             return None;
         }
-        let due_at = self.timers.get(crate::timers::Reason::Due)?;
+        let due_at = self.timers.at(Reason::Due);
         let due_lies_ahead = due_at > self.now && due_at != self.readings.tested_for;
-        due_lies_ahead.then(|| due_at.minus(TEST_AHEAD).max(self.now))
+        (due_lies_ahead && due_at != Instant::MAX).then(|| due_at.minus(TEST_AHEAD).max(self.now))
     }
 
     /// Whether the pack is low, or exhausted.
@@ -184,7 +185,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let Some(head) = &self.book.head else { return 0 };
         let on = head.flow.on_time(entry.volume, Carry(0)).0;
         let pulses = timetable::fit(entry, head).unwrap_or(1);
-        let lead_ms = u64::from(head.lead_ms).saturating_mul(u64::from(pulses));
+        let lead_ms = units::times(u64::from(head.lead_ms), u64::from(pulses));
         pack.pumping_uc(on.as_ms().saturating_add(lead_ms), u64::from(pulses))
     }
 
@@ -197,7 +198,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             if let Some(entry) = self.book.timetable.line(line).filter(|entry| entry.enabled) {
                 let times = u64::from(most_dues(&entry, days));
                 let dose_uc = self.dose_uc(&pack, &entry);
-                need_uc = need_uc.saturating_add(dose_uc.saturating_mul(times));
+                need_uc = need_uc.saturating_add(units::times(dose_uc, times));
             }
         }
         self.readings.need_uc = need_uc;

@@ -29,7 +29,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Err(Refusal::Busy)
         } else if event.needs_unlocking() && !self.lets_in() {
             Err(Refusal::Locked)
-        } else if self.retry_at.is_some() && event.is_request() {
+        } else if self.ledger_failed() && event.is_request() {
             // dues that are owed a record would pass by the new settings (D1)
             Err(Refusal::Ledger)
         } else {

@@ -12,6 +12,7 @@ use super::{Delivery, LineState, Mark};
 use crate::civil::Days;
 use crate::codec::{Get, Put};
 use crate::entry::{Entry, EntryId, Nominal};
+use crate::time::Instant;
 
 /// Place and bit of what says that there is an entry: the topmost flag.
 const FLAGS: usize = 2;
@@ -153,6 +154,17 @@ impl PackedDelivery {
         self.0[0] != 0
     }
 
+    /// When it began, without the rest; after everything where there is none.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(crate) const fn began(&self) -> Instant {
+        if !self.is_some() {
+            return Instant::MAX;
+        }
+        let [_, _, _, a, b, c, d, e, f, ..] = self.0;
+        // the sign is in the topmost of six bytes
+        Instant::from_ms(i64::from_le_bytes([0, 0, a, b, c, d, e, f]) >> 16)
+    }
+
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(crate) fn get(&self) -> Option<Delivery> {
         get_delivery(&mut Get::new(&self.0))
@@ -172,7 +184,7 @@ mod tests {
     use crate::civil::Date;
     use crate::entry::{GapRule, Recurrence};
     use crate::record::{Begin, ClosedRun, DueKey, Waiting};
-    use crate::time::{Instant, Utc};
+    use crate::time::Utc;
     use crate::units::{Carry, Volume};
 
     fn entry() -> Entry {
@@ -255,6 +267,11 @@ mod tests {
             volume: Volume::from_ml(1_000_000),
         };
         assert_eq!(PackedDelivery::new(&delivery).get(), Some(delivery));
+        for at in [5, -5, (1 << 47) - 2, -(1 << 47)].map(Instant::from_ms) {
+            let begun = Delivery { begin: Begin { at, ..begin }, ..delivery };
+            assert_eq!(PackedDelivery::new(&begun).began(), at);
+        }
+        assert_eq!(PackedDelivery::NONE.began(), Instant::MAX);
         assert_eq!(PackedDelivery::NONE.get(), None);
     }
 }
