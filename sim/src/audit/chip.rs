@@ -1,5 +1,7 @@
 //! The device's clocks, as the world's clock chip and the settings make them.
 
+use std::collections::VecDeque;
+
 use dosewright_core::zone::Zone;
 use jiff::tz::TimeZone;
 
@@ -53,6 +55,18 @@ impl Chip {
     }
 }
 
+/// So many settings that were replaced are remembered.
+const REPLACED: usize = 8;
+
+/// A setting of the clock that another has replaced.
+#[derive(Debug, Clone)]
+struct Replaced {
+    epoch: u16,
+    offset_ms: i64,
+    zone: Zone,
+    tz: TimeZone,
+}
+
 /// What the device's clock says: an offset from the chip's count, and a zone.
 #[derive(Debug, Clone)]
 pub(crate) struct Clock {
@@ -66,15 +80,46 @@ pub(crate) struct Clock {
     pub(crate) epoch: u16,
     /// How often the chip lost its feed.
     pub(crate) losses: u16,
+    /// The last settings before this one, the latest at the end.
+    replaced: VecDeque<Replaced>,
 }
 
 impl Default for Clock {
     fn default() -> Self {
-        Self { offset_ms: None, zone: Zone::UTC, tz: TimeZone::UTC, epoch: 0, losses: 0 }
+        Self {
+            offset_ms: None,
+            zone: Zone::UTC,
+            tz: TimeZone::UTC,
+            epoch: 0,
+            losses: 0,
+            replaced: VecDeque::new(),
+        }
     }
 }
 
 impl Clock {
+    /// A setting is about to replace this one.
+    pub(super) fn remember(&mut self) {
+        let Some(offset_ms) = self.offset_ms else { return };
+        if self.replaced.len() == REPLACED {
+            self.replaced.pop_front();
+        }
+        let (epoch, zone, tz) = (self.epoch, self.zone, self.tz.clone());
+        self.replaced.push_back(Replaced { epoch, offset_ms, zone, tz });
+    }
+
+    /// Goes by the setting of an epoch again, where it is remembered: whether it was.
+    pub(super) fn go_back_to(&mut self, epoch: u16) -> bool {
+        let Some(index) = self.replaced.iter().rposition(|past| past.epoch == epoch) else {
+            return false;
+        };
+        if let Some(past) = self.replaced.drain(index..).next() {
+            self.offset_ms = Some(past.offset_ms);
+            (self.epoch, self.zone, self.tz) = (past.epoch, past.zone, past.tz);
+        }
+        true
+    }
+
     /// What the clock says at an instant, in UTC ms.
     pub(crate) fn utc_ms(&self, instant: i64) -> Option<i64> {
         self.offset_ms.map(|offset| instant + offset)

@@ -7,7 +7,7 @@ use dosewright_core::zone::Zone;
 
 use super::causes::Causes;
 use super::dues::Weekly;
-use super::model::{Due, Fate, Line, Model, Span, Why};
+use super::model::{Due, Fate, Key, Line, Model, Span, Why};
 use super::readings::Reading;
 use super::{rules, zone};
 
@@ -22,17 +22,23 @@ impl Model {
     /// A new zone. Where the clock is set, what it says stays the same moment.
     pub(crate) fn set_zone(&mut self, now: i64, zone: Zone, fates: &mut Vec<Fate>) {
         let tz = zone::to_jiff(&zone).unwrap_or(jiff::tz::TimeZone::UTC);
+        self.clock.remember();
         (self.clock.zone, self.clock.tz) = (zone, tz);
         if let Some(offset) = self.clock.offset_ms {
             if self.reading == Some(Reading::ZoneOpensNoEpoch) {
                 self.clock.epoch = self.clock.epoch.wrapping_sub(1);
             }
-            self.set_offset(now, offset, fates);
+            self.open_epoch(now, offset, fates);
         }
     }
 
     /// The clock says from now on what the offset makes of the instant.
     pub(crate) fn set_offset(&mut self, now: i64, offset_ms: i64, fates: &mut Vec<Fate>) {
+        self.clock.remember();
+        self.open_epoch(now, offset_ms, fates);
+    }
+
+    fn open_epoch(&mut self, now: i64, offset_ms: i64, fates: &mut Vec<Fate>) {
         if self.clock.offset_ms.is_none() && self.clock.losses > 0 {
             self.not_before = Some(now);
         }
@@ -86,6 +92,20 @@ impl Model {
         }
         self.look_ahead_all();
         self.births(now, Why::Setting, fates);
+    }
+
+    /// Goes by the clock setting again in which a due was born, where by it the due
+    /// has the instant that was noted: whether it does.
+    pub(crate) fn go_back_to(&mut self, key: Key, noted: i64) -> bool {
+        let later = self.clock.clone();
+        let fits = self.clock.go_back_to(key.epoch)
+            && self.line(key.id).and_then(|line| self.instant(line, key.nominal)) == Some(noted);
+        if fits {
+            self.look_ahead_all();
+        } else {
+            self.clock = later;
+        }
+        fits
     }
 
     /// Puts a timetable in force, entry by entry, at one instant.

@@ -30,7 +30,7 @@ pub(crate) struct ClosedRun {
 impl Auditor {
     pub(super) fn on_outcome(&mut self, o: &Outcome) {
         let key = key_of(&o.due, o.asked);
-        self.follow_name(key);
+        self.follow_name(key, o.due_at.as_ms());
         let opens = self.open.as_ref().is_some_and(|x| x.due.key == key);
         if opens {
             if let Some(open) = self.open.take() {

@@ -18,7 +18,7 @@ impl Auditor {
     pub(super) fn on_pulse(&mut self, p: &Pulse) {
         let key = key_of(&p.due, p.asked);
         self.motor_is_tried(p.at.as_ms());
-        self.follow_name(key);
+        self.follow_name(key, p.due_at.as_ms());
         let goes_on = self.open.as_ref().is_some_and(|o| o.due.key == key);
         if !goes_on {
             self.begin(key, p);

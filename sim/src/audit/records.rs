@@ -186,7 +186,7 @@ impl Auditor {
 
     fn on_born(&mut self, born: &Born) {
         let key = key_of(&born.due, false);
-        self.follow_name(key);
+        self.follow_name(key, born.due_at.as_ms());
         let due = self.model.line(key.id).and_then(|l| l.waiting).filter(|d| d.key == key);
         let Some(due) = due else {
             if !self.owes(key.id, key.nominal) && !self.taint.covers(key.id) {
@@ -219,19 +219,28 @@ impl Auditor {
     }
 
     /// A device whose memory has lost settings goes by older ones: the due that waits
-    /// has the name that the device gives it.
-    pub(super) fn follow_name(&mut self, key: Key) {
-        if key.asked || !self.taint.covers(key.id) {
+    /// has the name that the device gives it. Where the instant noted with it is that
+    /// of the older setting of the clock, the device goes by that setting.
+    pub(super) fn follow_name(&mut self, key: Key, noted: i64) {
+        // what is said of the open dose is no name of the due that waits after it
+        let is_open = self.open.as_ref().is_some_and(|open| open.due.key == key);
+        if key.asked || is_open || !self.taint.covers(key.id) {
             return;
         }
-        let waiting = self.model.line_mut(key.id).and_then(|line| line.waiting.as_mut());
-        if let Some(due) = waiting.filter(|due| due.key.nominal == key.nominal) {
-            let old = std::mem::replace(&mut due.key, key);
-            if let Some((ready, _)) = self.ready.as_mut().filter(|(ready, _)| *ready == old) {
-                *ready = key;
-            }
-            self.born.iter_mut().filter(|born| **born == old).for_each(|born| *born = key);
+        let waiting = self.model.line(key.id).and_then(|line| line.waiting);
+        let Some(mut due) = waiting.filter(|due| due.key.nominal == key.nominal) else { return };
+        let old = std::mem::replace(&mut due.key, key);
+        let doubtful = self.taint.all() && old.epoch != key.epoch;
+        if doubtful && noted != due.due_at && self.model.go_back_to(key, noted) {
+            due.due_at = noted;
         }
+        if let Some(line) = self.model.line_mut(key.id) {
+            line.waiting = Some(due);
+        }
+        if let Some((ready, _)) = self.ready.as_mut().filter(|(ready, _)| *ready == old) {
+            *ready = key;
+        }
+        self.born.iter_mut().filter(|born| **born == old).for_each(|born| *born = key);
     }
 
     /// A dose has shown where an entry stands whose mark was not known: what it was
