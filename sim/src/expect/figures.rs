@@ -34,6 +34,8 @@ pub struct EntryFigures {
     pub most_nl: u128,
     /// By the pump's pin at the flow each dose began with, in nl.
     pub pumped_nl: u128,
+    /// The same of a dose that is open at the end.
+    pub open_nl: u128,
     /// How long the pump ran for it, in ms.
     pub on_ms: u64,
 }
@@ -52,6 +54,7 @@ impl EntryFigures {
             least_nl: 0,
             most_nl: 0,
             pumped_nl: 0,
+            open_nl: 0,
             on_ms: 0,
         }
     }
@@ -73,6 +76,7 @@ impl EntryFigures {
         self.on_ms += outcome.on_ms;
         if matches!(outcome.fate, Fate::Open(_)) {
             self.open += count;
+            self.open_nl += u128::from(outcome.pumped.as_nl());
             return;
         }
         self.pumped_nl += u128::from(outcome.pumped.as_nl());
@@ -114,6 +118,7 @@ impl EntryFigures {
         self.least_nl += other.least_nl;
         self.most_nl += other.most_nl;
         self.pumped_nl += other.pumped_nl;
+        self.open_nl += other.open_nl;
         self.on_ms += other.on_ms;
         self
     }

@@ -191,37 +191,60 @@ impl Maker<'_> {
     }
 
     /// Why a night has no place, in words.
-    fn why_not(&self, night: usize, least: u32) -> String {
+    /// Why the wanted nights without a place have none: a sentence for each of those
+    /// that are alike.
+    fn why_not(&self, places: &[Option<Place>; 7], least: u32) -> Vec<String> {
+        let mut reasons: Vec<(String, Vec<&str>)> = Vec::new();
+        let wanted = |night: usize| self.brief.site.nights.contains(Weekday::ALL[night]);
+        for night in (0..7).filter(|night| wanted(*night) && places[*night].is_none()) {
+            let why = self.why_not_in(night, least);
+            match reasons.iter_mut().find(|(known, _)| *known == why) {
+                Some((_, nights)) => nights.push(name(night)),
+                None => reasons.push((why, vec![name(night)])),
+            }
+        }
+        let sentence = |(why, nights): &(String, Vec<&str>)| {
+            let plural = if nights.len() == 1 { "" } else { "s" };
+            format!("night{plural} of {}: {why}", nights.join(", "))
+        };
+        reasons.iter().map(sentence).collect()
+    }
+
+    /// Why there is no place for the least window in a night.
+    fn why_not_in(&self, night: usize, least: u32) -> String {
         let site = &self.brief.site;
-        let day = name(night);
         let Some(dry) = &self.dry[night] else {
             return match self.log {
                 Some(log) => match log.quietest(night).filter(|quiet| !quiet.is_rest()) {
                     Some(quiet) => format!(
-                        "night of {day}: the flow log has no rest; even its quietest hours, {} to {}, have {:.1} {}, more than half the median of {:.1}",
+                        "the flow log has no rest; even its quietest hours, {} to {}, have {:.1} {}, more than half the median of {:.1}",
                         write::clock(quiet.from),
                         write::clock(quiet.to),
                         quiet.mean,
                         log.unit,
                         quiet.median
                     ),
-                    None => format!("night of {day}: no quiet hours are known"),
+                    None => "no quiet hours are known".to_owned(),
                 },
-                None => format!("night of {day}: nothing says when the water rests"),
+                None => "nothing says when the water rests".to_owned(),
             };
         };
         let (settle, contact) = (minutes(site.settle), minutes(site.contact));
         let room = dry.first.saturating_sub(dry.last);
         if room < settle + contact + least {
+            let way_out = match room.saturating_sub(settle + least) {
+                0 => String::new(),
+                fits => format!("; {fits} min of contact would fit"),
+            };
             return format!(
-                "night of {day}: no water for {room} min ({} to {}); {settle} min after the last water, {least} min at least for the dose and {contact} min of contact are {} min",
+                "no water for {room} min ({} to {}); {settle} min after the last water, {least} min at least for the dose and {contact} min of contact are {} min{way_out}",
                 write::clock(dry.last),
                 write::clock(dry.first),
                 settle + least + contact
             );
         }
         format!(
-            "night of {day}: cleaning with its clear time, or hours with more flow than the day's median, leave no {least} min between {} and {}",
+            "cleaning with its clear time, or hours with more flow than the day's median, leave no {least} min between {} and {}",
             write::clock(dry.last + settle),
             write::clock(dry.first.saturating_sub(contact))
         )
@@ -286,12 +309,8 @@ impl Maker<'_> {
             }
         };
         let mut places = self.places(least);
-        for night in 0..7 {
-            let wanted = self.brief.site.nights.contains(Weekday::ALL[night]);
-            if wanted && places[night].is_none() {
-                let why = self.why_not(night, least);
-                self.misfits.push(format!("{title}, {why}"));
-            }
+        for why in self.why_not(&places, least) {
+            self.misfits.push(format!("{title}, {why}"));
         }
         let free = places.iter().flatten().count();
         if let Some(count) = self.brief.site.doses_a_week.map(usize::from) {

@@ -186,7 +186,7 @@ pub fn totals(judged: &Judged) -> String {
             entry.skipped,
             entry.open,
             entry.asked,
-            nl(entry.pumped_nl),
+            nl(entry.pumped_nl + entry.open_nl),
             about(entry.on_ms)
         );
     };

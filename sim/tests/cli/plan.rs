@@ -76,7 +76,7 @@ fn what_does_not_fit_is_said_and_changes_the_exit_code() {
     let said = place.call(&["plan", "brief.toml"]);
     assert!(said.code == 1 && said.err.starts_with("does not fit: start-up"), "{said:?}");
     assert!(
-        said.out.contains("do NOT fit") && !said.out.contains("name = \"start-up\""),
+        said.out.contains("one thing does NOT fit") && !said.out.contains("name = \"start-up\""),
         "{}",
         said.out
     );
@@ -163,5 +163,20 @@ fn lines_for_machines_have_the_scenario_and_every_reason() {
     assert!(said.code == 1, "{said:?}");
     let line: serde_json::Value = serde_json::from_str(said.out.trim()).unwrap();
     assert_eq!((&line["fits"], &line["scenario"]), (&false.into(), &"".into()));
-    assert!(!line["misfits"].as_array().unwrap().is_empty());
+    // nights alike in one sentence each phase, and the contact that has room
+    let misfits: Vec<&str> =
+        line["misfits"].as_array().unwrap().iter().map(|m| m.as_str().unwrap()).collect();
+    assert_eq!(misfits.len(), 2, "{misfits:#?}");
+    for misfit in misfits {
+        let alike = "nights of Monday, Tuesday, Wednesday, Thursday, Friday, Saturday: no water";
+        assert!(misfit.contains(alike), "{misfit}");
+        let room = misfit.rsplit_once("; ").unwrap().1.strip_suffix(" min of contact would fit");
+        let contact = format!("\"{} min\"", room.unwrap());
+        place.write("brief.toml", &example.replace("\"5 h\"", &contact));
+        let said = place.call(&["plan", "brief.toml", "--json"]);
+        let line: serde_json::Value =
+            serde_json::from_str(said.out.lines().next().unwrap()).unwrap();
+        let left = line["misfits"].as_array().unwrap().len();
+        assert!(left < 2, "{contact} does not do either: {said:?}");
+    }
 }

@@ -100,6 +100,19 @@ fn quiet_says_the_verdict_and_no_warning() {
 }
 
 #[test]
+fn the_table_counts_what_a_dose_open_at_the_end_has_pumped() {
+    let place = Place::new("open");
+    place.call(&["new", "week.toml"]);
+    let page = place.call(&["run", "week.toml"]).out;
+    assert!(page.contains("open at the end"), "{page}");
+    let all = page.lines().find(|line| line.starts_with("all ")).unwrap();
+    let lines = place.call(&["run", "week.toml", "--json"]).out;
+    let summary: serde_json::Value = serde_json::from_str(lines.lines().last().unwrap()).unwrap();
+    let pumped_ml = summary["commanded_ul"].as_f64().unwrap() / 1000.0;
+    assert!(all.contains(&format!("  {pumped_ml:.0} ml ")), "{pumped_ml} ml, {all}");
+}
+
+#[test]
 fn a_scenario_that_is_meant_to_fail_holds_when_it_fails() {
     let place = Place::new("meant");
     place.write("meant.toml", &format!("{}held = false\n", failing()));
