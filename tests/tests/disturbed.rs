@@ -15,7 +15,7 @@ use dosewright_core::timetable::Timetable;
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
 use dosewright_tests::entries::daily;
-use dosewright_tests::slots::records;
+use dosewright_tests::slots::{damage, records};
 use dosewright_tests::wires::Wires;
 
 const N: usize = 4;
@@ -138,6 +138,31 @@ fn d3_d10_of_two_that_are_found_due_late_the_first_hurries_from_its_first_pulse(
     rig.until(DUE + 2 * HOUR);
     let whole = Volume::from_ml(40);
     assert_eq!(rig.outcomes(), [(1, OutcomeKind::Dosed, whole), (2, OutcomeKind::Dosed, whole)]);
+}
+
+#[test]
+fn d4_a_lost_slot_is_doubted_by_one_dose_alone() {
+    let mut rig = Rig::new(&[entry(1, 120), entry(2, 151)]);
+    rig.until(DUE - 60);
+    rig.at(DUE - 60, Event::RemoteStop(true));
+    rig.until(DUE + 40 * 60);
+    // both wait; the last slot, which says so of the second, is lost
+    let mut flash = rig.device.into_flash();
+    let hit = damage(&mut flash, |_, r| matches!(r, Record::Born(born) if born.due.id.0 == 2));
+    assert_eq!(hit, 1);
+    let back = Some(Instant::from_ms((DUE + 41 * 60) * 1000));
+    let device = Device::start(flash, GEOMETRY, back, Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    rig.device = device;
+    rig.until(DUE + 3 * HOUR);
+    let least: Vec<_> = records(rig.device.ledger().flash().bytes())
+        .filter_map(|(_, record)| match record {
+            Record::Outcome(o) => Some((o.due.id.0, o.kind, o.least)),
+            _ => None,
+        })
+        .collect();
+    let dosed = OutcomeKind::Dosed;
+    assert_eq!(least, [(1, dosed, Volume::from_ml(36)), (2, dosed, Volume::from_ml(40))]);
 }
 
 #[test]
