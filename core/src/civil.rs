@@ -70,6 +70,7 @@ impl Days {
     }
 
     /// How many days are in the set, 0 to 7.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn len(self) -> u32 {
         self.0.count_ones()
     }
@@ -123,22 +124,26 @@ impl Date {
         Self((y * 365 + y / 4 - y / 100 + y / 400 + doy) as i32 - 719_468)
     }
 
+    /// The 1 January of a year.
+    #[cfg(feature = "panel")]
+    pub(crate) const fn first_of(year: i32) -> Self {
+        Self(Year::new(year).jan1)
+    }
+
     /// Year, month (1 to 12) and day (1 to 31).
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn ymd(self) -> (i32, u8, u8) {
-        // eras of 400 years, counted from so many before that no day is negative
-        const BEFORE: i32 = 14_699;
-        let z = self.0.saturating_add(719_468).wrapping_add(BEFORE * 146_097) as u32;
-        let (era, doe) = (z / 146_097, z % 146_097);
-        let yoe = (doe - doe / 1460 + doe / 36_524 - doe / 146_096) / 365;
-        let doy = doe - (365 * yoe + yoe / 4 - yoe / 100);
-        let mp = (5 * doy + 2) / 153;
-        let day = (doy - (153 * mp + 2) / 5 + 1) as u8;
-        let month = if mp < 10 { mp + 3 } else { mp - 9 } as u8;
-        let year = (yoe + era * 400) as i32 - BEFORE * 400 + (month <= 2) as i32;
-        (year, month, day)
+        let Year { number, jan1 } = Year::of(self.0);
+        let (mut month, mut day) = (1, self.0.wrapping_sub(jan1));
+        while month < 12 && day >= days_in_month(number, month) as i32 {
+            day -= days_in_month(number, month) as i32;
+            month += 1;
+        }
+        (number, month, (day + 1) as u8)
     }
 
     /// The day of the week.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn weekday(self) -> Weekday {
         Weekday::ALL[(self.0 as i64 + 3).rem_euclid(7) as usize]
     }
@@ -150,12 +155,41 @@ impl Date {
     }
 }
 
+/// A calendar year: its number, and its 1 January in days since 1970-01-01.
+#[derive(Clone, Copy)]
+pub(crate) struct Year {
+    pub(crate) number: i32,
+    pub(crate) jan1: i32,
+}
+
+impl Year {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(crate) const fn new(number: i32) -> Self {
+        let y = number - 1;
+        let leaps = y.div_euclid(4) - y.div_euclid(100) + y.div_euclid(400);
+        // 719 162 days from 0001-01-01 to 1970-01-01.
+        Self { number, jan1: (y * 365).wrapping_add(leaps - 719_162) }
+    }
+
+    /// The year of a day counted from 1970-01-01, by the era method, in 32 bits: the
+    /// device divides those by itself.
+    pub(crate) const fn of(day: i32) -> Self {
+        let z = day.saturating_add(719_468);
+        let doe = z.rem_euclid(146_097);
+        let yoe = (doe - doe / 1460 + doe / 36_524 - doe / 146_096) / 365;
+        let doy = doe - (365 * yoe + yoe / 4 - yoe / 100);
+        // Its years begin in March: day 306 is 1 January.
+        Self::new(yoe + z.div_euclid(146_097) * 400 + (doy >= 306) as i32)
+    }
+}
+
 /// Whether the year has a 29 February.
 pub const fn is_leap(year: i32) -> bool {
     year % 4 == 0 && (year % 100 != 0 || year % 400 == 0)
 }
 
 /// How many days the month has, 28 to 31; 31 for a month that is not 1 to 12.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 pub const fn days_in_month(year: i32, month: u8) -> u8 {
     match month {
         2 if is_leap(year) => 29,

@@ -95,6 +95,7 @@ impl Pack {
     }
 
     /// Charge of so much time asleep, in uC.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     const fn sleep_uc(&self, ms: u64) -> u64 {
         times(ms, self.sleep_ua as u64) / 1000
     }

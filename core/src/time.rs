@@ -22,6 +22,7 @@ impl Duration {
     }
 
     /// From seconds.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn from_s(s: u64) -> Self {
         Self(s.saturating_mul(1000))
     }

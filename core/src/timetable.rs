@@ -169,15 +169,10 @@ impl<const N: usize> Timetable<N> {
     /// Puts an entry on the first free line, or in the place of the entry of
     /// the same number.
     pub fn put(&mut self, entry: Entry) -> Result<(), Refusal> {
-        let same = self.lines.iter().position(|l| l.id() == Some(entry.id));
-        let at = same.or_else(|| self.lines.iter().position(|l| !l.is_some()));
-        match at.and_then(|at| self.lines.get_mut(at)) {
-            Some(line) => {
-                *line = PackedEntry::new(&entry);
-                Ok(())
-            }
-            None => Err(Refusal::TooManyEntries { most: N }),
-        }
+        let at = self.line_of(Some(entry.id)).or_else(|| self.line_of(None));
+        let Some(at) = at else { return Err(Refusal::TooManyEntries { most: N }) };
+        self.set_line(at, Some(&entry));
+        Ok(())
     }
 
     /// Puts an entry on a given line, whatever stood there.
@@ -189,18 +184,22 @@ impl<const N: usize> Timetable<N> {
 
     /// Takes an entry out; `false` where there was none of that number.
     pub fn remove(&mut self, id: EntryId) -> bool {
-        match self.lines.iter_mut().find(|l| l.id() == Some(id)) {
-            Some(line) => {
-                *line = PackedEntry::NONE;
-                true
-            }
-            None => false,
+        let at = self.line_of(Some(id));
+        if let Some(at) = at {
+            self.set_line(at, None);
         }
+        at.is_some()
     }
 
     /// The entry of that number.
     pub fn get(&self, id: EntryId) -> Option<Entry> {
-        self.lines.iter().find(|l| l.id() == Some(id))?.get()
+        self.line(self.line_of(Some(id))?)
+    }
+
+    /// The line of the entry of that number, or the first that is free.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn line_of(&self, id: Option<EntryId>) -> Option<usize> {
+        self.lines.iter().position(|line| line.id() == id)
     }
 
     /// The entry on a line.

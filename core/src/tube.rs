@@ -55,6 +55,7 @@ impl Tube {
     }
 
     /// The last calibration.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn last(&self) -> Option<&Found> {
         self.found.iter().rev().flatten().next()
     }

@@ -11,7 +11,7 @@
 mod codec;
 mod parse;
 
-use crate::civil::{DAY_MS, Local, days_in_month, is_leap};
+use crate::civil::{DAY_MS, Local, Year, days_in_month, is_leap};
 use crate::entry::GapRule;
 use crate::time::Utc;
 
@@ -332,33 +332,6 @@ impl Summer {
 struct Reading {
     utc: Utc,
     offset_s: i32,
-}
-
-/// A calendar year: its number, and its 1 January in days since 1970-01-01.
-#[derive(Clone, Copy)]
-struct Year {
-    number: i32,
-    jan1: i32,
-}
-
-impl Year {
-    fn new(number: i32) -> Self {
-        let y = number - 1;
-        let leaps = y.div_euclid(4) - y.div_euclid(100) + y.div_euclid(400);
-        // 719 162 days from 0001-01-01 to 1970-01-01.
-        Self { number, jan1: y * 365 + leaps - 719_162 }
-    }
-
-    /// The year of a day counted from 1970-01-01, by the era method of
-    /// [`crate::civil::Date`], in 32 bits: the device divides those by itself.
-    fn of(day: i32) -> Self {
-        let z = day + 719_468;
-        let doe = z.rem_euclid(146_097);
-        let yoe = (doe - doe / 1460 + doe / 36_524 - doe / 146_096) / 365;
-        let doy = doe - (365 * yoe + yoe / 4 - yoe / 100);
-        // Its years begin in March: day 306 is 1 January.
-        Self::new(yoe + z.div_euclid(146_097) * 400 + i32::from(doy >= 306))
-    }
 }
 
 impl ChangeDay {

@@ -60,25 +60,28 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// The first of the doses that wait; where none does, the first that is due.
     pub fn next_dose(&self) -> Option<NextDose> {
-        let (mut first, mut due_at, mut waits) = (None, Instant::MAX, None);
+        let (mut first, mut waits) = (None, None);
+        // what waits comes before all that is still to come
+        let mut earliest = (true, Instant::MAX);
         for line in 0..N {
-            let waiting = self.waiting_cause(line);
-            let at = match (waiting, waits) {
-                (Some((at, _)), _) => Some(at),
-                // what waits comes before all that is still to come
-                (None, Some(_)) => None,
-                (None, None) => self.next_on(line, due_at).map(|(_, at)| at),
+            let (at, cause) = match self.waiting_cause(line) {
+                Some((at, cause)) => (at, Some(cause)),
+                None => match self.next_on(line, earliest.1) {
+                    Some((_, at)) => (at, None),
+                    None => continue,
+                },
             };
-            let is_first_to_wait = waiting.is_some() && waits.is_none();
-            if let Some(at) = at
-                && (is_first_to_wait || first.is_none() || at < due_at)
-            {
-                (first, due_at, waits) = (Some(line), at, waiting.map(|(_, cause)| cause));
+            if (cause.is_none(), at) < earliest {
+                earliest = (cause.is_none(), at);
+                (first, waits) = (Some(line), cause);
             }
         }
         let entry = self.book.timetable.line(first?)?;
-        let waits_for = waits.map(|cause| self.hindrance(&entry).unwrap_or(cause));
-        Some(NextDose { entry, due_at, waits_for })
+        let mut next = NextDose { entry, due_at: earliest.1, waits_for: waits };
+        if waits.is_some() {
+            next.waits_for = self.hindrance(&next.entry).or(waits);
+        }
+        Some(next)
     }
 
     /// The due of a line that waits, and why.
@@ -111,15 +114,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     fn a_week(&self, pack: Option<&Pack>) -> u64 {
         let mut sum = 0_u64;
         for line in 0..N {
-            let Some(entry) = self.book.timetable.line(line).filter(|entry| entry.enabled) else {
-                continue;
-            };
+            let entry = self.book.timetable.line(line);
+            let Some(entry) = entry.as_ref().filter(|entry| entry.enabled) else { continue };
             let times = match entry.recurrence {
                 Recurrence::Weekly { days, .. } => days.len(),
                 Recurrence::Interval { every_ms, .. } => over(WEEK_S * 1000, every_ms) as u32,
             };
             let each = match pack {
-                Some(pack) => self.dose_uc(pack, &entry),
+                Some(pack) => self.dose_uc(pack, entry),
                 None => entry.volume.as_ul(),
             };
             // a dose is 100 l at the most, and a week has ten thousand minutes

@@ -96,7 +96,7 @@ impl Panel {
         view: &View<'_, N, H>,
     ) -> Option<(u32, Kind)> {
         let book = view.controller.book();
-        if view.has_entries() || book.damaged != 0 {
+        if view.entries() > 0 || book.damaged != 0 {
             return None;
         }
         // what is in the book, beside what was done at this panel
@@ -149,7 +149,7 @@ impl Panel {
                 Kind::Entry
             }
             Card::Supply => Kind::Fresh,
-            Card::Timetable if !view.has_entries() => Kind::NewEntry,
+            Card::Timetable if view.entries() == 0 => Kind::NewEntry,
             Card::Timetable => Kind::WhichEntry,
             Card::Prime => Kind::Prime,
             Card::Calibrate if view.controller.waits_for_reading() => Kind::Reading,

@@ -21,7 +21,17 @@ pub trait Desk<const N: usize, const H: usize> {
     fn hand_in(&mut self, event: Event<'_, N>) -> Option<Refusal>;
 }
 
+/// Hands an event in; why it is not taken.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) fn hand_in<const N: usize, const H: usize>(
+    desk: &mut impl Desk<N, H>,
+    event: Event<'_, N>,
+) -> Option<Refusal> {
+    desk.hand_in(event)
+}
+
 /// A touch of the knob, all of it: the panel, the key, the request, its answer.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 pub fn operate<const N: usize, const H: usize>(
     panel: &mut Panel,
     desk: &mut impl Desk<N, H>,
@@ -31,12 +41,12 @@ pub fn operate<const N: usize, const H: usize>(
     let request =
         panel.touch(input, &View { controller: desk.controller(), recent: desk.recent(), now });
     // a key changes nothing but the display
-    let _ = desk.hand_in(Event::Key { held: input == Input::Hold });
+    let _ = hand_in(desk, Event::Key { held: input == Input::Hold });
     let Some(request) = request else { return };
     let refusal = match request {
-        Request::Release => desk.hand_in(Event::Release),
-        Request::Unlock(pin) => desk.hand_in(Event::Unlock(pin)),
-        Request::Draft => panel.hand_in(desk),
+        Request::Release => hand_in(desk, Event::Release),
+        Request::Unlock(pin) => hand_in(desk, Event::Unlock(pin)),
+        Request::Draft => panel.hand_in(now, desk),
     };
     let now = desk.now();
     panel.answer(refusal, &View { controller: desk.controller(), recent: desk.recent(), now });

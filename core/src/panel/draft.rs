@@ -15,10 +15,13 @@ pub(super) use kinds::{Kind, Spec};
 pub(super) use put::pin;
 pub(super) use questions::Step;
 
-use super::field::{Field, NO_WHEEL};
-use super::preferences::Unit;
+use super::Kept;
+use super::field::{BLANK, Field, NO_WHEEL};
+use super::figures::power;
 use crate::entry::EntryId;
 use crate::units::Volume;
+
+use open::NOTHING;
 
 /// The most questions of a draft.
 const MOST_STEPS: usize = 8;
@@ -57,8 +60,8 @@ pub(super) struct Draft {
     values: Values,
     /// How many there are to choose from, where the device tells.
     choices: u8,
-    /// In what volumes are entered.
-    unit: Unit,
+    /// What the panel kept when it was opened.
+    pub(super) kept: Kept,
 }
 
 /// What a press came to.
@@ -121,7 +124,7 @@ impl Draft {
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn field(&self, step: Step) -> Field {
-        match step.field(self.unit) {
+        match step.field(self.kept.preferences.unit) {
             Field::Choice { first, count: 0 } => Field::Choice { first, count: self.choices },
             field => field,
         }
@@ -132,26 +135,26 @@ impl Draft {
     fn volume(&self, step: Step) -> Volume {
         match self.field(step) {
             Field::Number { decimals, unit, .. } => {
-                self.unit.volume_of(self.get(step), decimals, unit)
+                self.kept.preferences.unit.volume_of(self.get(step), decimals, unit)
             }
             _ => Volume::ZERO,
         }
     }
 
-    /// The volume that was entered; where it was left as it is shown, the one of before,
-    /// to the last digit.
+    /// A figure as it is entered, at most nines in all digits.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn volume_or(&self, step: Step, was: &Self, before: Volume) -> Volume {
-        if self.get(step) == was.get(step) { before } else { self.volume(step) }
-    }
-
-    /// A volume as it is entered, at most nines in all digits.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn set_volume(&mut self, step: Step, volume: Volume) {
-        if let Field::Number { digits, decimals, unit } = self.field(step) {
-            let most = super::figures::power(10, digits) - 1;
-            self.set(step, self.unit.value_of(volume, decimals, unit).min(most));
-        }
+    fn shown(&self, step: Step, figure: u64) -> u32 {
+        let Field::Number { digits, decimals, unit } = self.field(step) else {
+            return figure as u32;
+        };
+        let value = if figure == NOTHING {
+            return BLANK;
+        } else if unit.is_of_volume() {
+            self.kept.preferences.unit.value_of(Volume::from_nl(figure), decimals, unit)
+        } else {
+            figure as u32
+        };
+        value.min(power(10, digits) - 1)
     }
 
     pub(super) fn turn(&mut self, right: bool) {

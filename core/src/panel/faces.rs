@@ -14,6 +14,7 @@ use crate::time::{Duration, Instant};
 use crate::units::Volume;
 
 impl Panel {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn show_card<const N: usize, const H: usize>(
         &self,
         view: &View<'_, N, H>,
@@ -152,9 +153,8 @@ fn when<const N: usize, const H: usize>(at: Instant, view: &View<'_, N, H>, pen:
 
 fn next<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
     pen.say(Word::Next);
-    let Some(next) = view.controller.next_dose() else {
-        return none(Word::NoneDue, pen);
-    };
+    let next = view.controller.next_dose();
+    let Some(next) = &next else { return none(Word::NoneDue, pen) };
     when(next.due_at, view, pen);
     pen.volume(next.entry.volume);
     pen.tab();
@@ -208,7 +208,7 @@ fn timetable<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pe
     let timetable = &view.controller.book().timetable;
     pen.line(Word::Timetable);
     pen.pair(Word::Entries);
-    pen.number(timetable.ids().count() as u32, 1);
+    pen.number(view.entries(), 1);
     pen.end();
     pen.pair(Word::ADay);
     pen.volume(timetable.most_in_a_day().0);

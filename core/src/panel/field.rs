@@ -195,20 +195,10 @@ impl Field {
             if at == wheel {
                 pen.char('[');
             }
-            match (self, at) {
-                (Self::Number { .. }, _) if value == BLANK => pen.char('_'),
-                (Self::Time, 1) => pen.hour(digit),
-                (Self::Date, 1) => pen.number(digit.wrapping_add(FIRST_YEAR as u32), 4),
-                (Self::Date, 2) => pen.month(digit + 1),
-                (Self::Date, _) => pen.number(digit + 1, 2),
-                (Self::Days { .. }, _) if digit == 1 => pen.weekday(u32::from(at - 1)),
-                (Self::Days { .. }, _) => {
-                    pen.char('-');
-                    pen.char('-');
-                }
-                (Self::Pin, _) if at != wheel => pen.char('*'),
-                (Self::Pin, _) if digit == END => pen.char(' '),
-                _ => pen.char(digit_char(digit)),
+            if value == BLANK {
+                pen.char('_');
+            } else {
+                self.figure(pen, digit, at, at == wheel);
             }
             if at == wheel {
                 pen.char(']');
@@ -222,13 +212,32 @@ impl Field {
             _ => {}
         }
     }
+
+    /// What a wheel shows. A PIN shows the digit that is being turned alone.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn figure(self, pen: &mut Pen<'_>, digit: u32, at: u8, is_turned: bool) {
+        match (self, at) {
+            (Self::Time, 1) => pen.hour(digit),
+            (Self::Date, 1) => pen.number(digit.wrapping_add(FIRST_YEAR as u32), 4),
+            (Self::Date, 2) => pen.month(digit + 1),
+            (Self::Date, _) => pen.number(digit + 1, 2),
+            (Self::Days { .. }, _) if digit == 1 => pen.weekday(u32::from(at - 1)),
+            (Self::Days { .. }, _) => {
+                pen.char('-');
+                pen.char('-');
+            }
+            (Self::Pin, _) if !is_turned => pen.char('*'),
+            (Self::Pin, _) if digit == END => pen.char(' '),
+            _ => pen.char(digit_char(digit)),
+        }
+    }
 }
 
-/// Days of the month of a date.
+/// Days of the month of a date: from its first to that of the next.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 fn month_len(value: u32) -> u32 {
-    let (year, month) = (FIRST_YEAR + (value / 372) as i32, value / 31 % 12 + 1);
-    u32::from(days_in_month(year, month as u8))
+    let first = value - value % 31;
+    to_date(first + 31).days().abs_diff(to_date(first).days())
 }
 
 /// A date as it is entered.
@@ -240,9 +249,12 @@ pub(super) fn from_date(date: Date) -> u32 {
 }
 
 /// The date that was entered.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(super) fn to_date(value: u32) -> Date {
-    let (year, month, day) = (value / 372, value / 31 % 12 + 1, value % 31 + 1);
-    Date::from_ymd_unchecked(FIRST_YEAR + year as i32, month as u8, day as u8)
+    let [year, month, day] = [1, 2, 3].map(|wheel| Field::Date.digit(value, wheel));
+    let year = FIRST_YEAR + year as i32;
+    let before = (1..=month).map(|month| u32::from(days_in_month(year, month as u8)));
+    Date::first_of(year).plus_days((before.sum::<u32>() + day) as i32)
 }
 
 /// The digits of a PIN, as far as there are any.

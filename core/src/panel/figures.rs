@@ -25,6 +25,7 @@ impl Style {
 
 impl Unit {
     /// A unit's size in nanolitres as an exact fraction.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     const fn size_of(self, unit: Word) -> (u32, u32) {
         let (num, den) = match (unit, self) {
             (Word::Litre, _) => VolumeUnit::Litre,
@@ -102,29 +103,27 @@ impl Pen<'_> {
             [(86_400, Word::D), (3600, Word::H), (60, Word::Min), (1, Word::S)];
         let mut left = u32::try_from(over_up(length.as_ms(), 1000)).unwrap_or(u32::MAX);
         let mut shown = false;
-        for (size, unit) in PARTS {
+        for &(size, unit) in &PARTS {
             let count = left.checked_div(size).unwrap_or(0);
             left = left.wrapping_sub(count.wrapping_mul(size));
-            if shown && count == 0 {
-                return;
+            let is_nothing = count == 0 && (shown || size > 1);
+            if shown && !is_nothing {
+                self.char(' ');
             }
-            if count > 0 || size == 1 {
-                if shown {
-                    self.char(' ');
-                }
+            if !is_nothing {
                 self.number(count.min(9999), 1);
                 self.unit(unit);
-                if shown {
-                    return;
-                }
-                shown = true;
             }
+            if shown {
+                return;
+            }
+            shown = !is_nothing;
         }
     }
 
     /// A window: minutes, and hours where there are more than 240 min.
     pub(super) fn window(&mut self, ms: u32) {
-        let min = ms.div_ceil(MINUTE_MS);
+        let min = over_up(u64::from(ms), u64::from(MINUTE_MS)) as u32;
         let (count, unit) = if min <= 240 { (min, Word::Min) } else { (min / 60, Word::H) };
         self.number(count, 1);
         self.unit(unit);
@@ -150,6 +149,13 @@ impl Pen<'_> {
         self.say_of(words::WEEKDAYS, day as u16);
     }
 
+    /// The weekday of a date, and a space.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn weekday_of(&mut self, date: Date) {
+        self.weekday(date.weekday().index());
+        self.char(' ');
+    }
+
     /// A month, counted from 1.
     pub(super) fn month(&mut self, month: u32) {
         self.say_of(words::MONTHS, (month as u16).saturating_sub(1));
@@ -169,8 +175,7 @@ impl Pen<'_> {
 
     /// `Tu 20 Oct 2026`.
     pub(super) fn long_date(&mut self, date: Date) {
-        self.weekday(date.weekday().index());
-        self.char(' ');
+        self.weekday_of(date);
         self.date(date, true);
     }
 
@@ -178,8 +183,7 @@ impl Pen<'_> {
     pub(super) fn when(&mut self, at: Local, now: Local) {
         let ((date, minute), (today, _)) = (parts(at), parts(now));
         if date.days().abs_diff(today.days()) <= 6 {
-            self.weekday(date.weekday().index());
-            self.char(' ');
+            self.weekday_of(date);
             self.minute(minute);
         } else {
             self.date(date, false);
@@ -195,9 +199,10 @@ impl Pen<'_> {
         if bits == 0 {
             return self.char('-');
         }
-        // a row of three or more as its ends
         let (first, after) = (bits.trailing_zeros(), 32 - bits.leading_zeros());
-        let is_row = bits + (1 << first) == 1 << after && after - first > 2;
+        // a row of three or more as its ends
+        let row = bits >> first;
+        let is_row = row > 0b11 && row & (row + 1) == 0;
         for day in first..after {
             let is_end = day == first || day + 1 == after;
             if is_row && day == first + 1 {

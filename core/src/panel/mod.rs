@@ -114,6 +114,7 @@ const NL_A_DECIMETRE: [u32; 4] = [201_062, 804_248, 1_809_557, 3_216_991];
 impl Kept {
     /// What prime stops at: what fills the tube set, in whole millilitres, so that what
     /// is shown is what is asked for, and at most what can be entered.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn prime(&self) -> Volume {
         let Preferences { tube_dm, bore, .. } = self.preferences;
         let a_decimetre = NL_A_DECIMETRE.get(usize::from(bore)).copied().unwrap_or(0);
@@ -192,7 +193,7 @@ impl Panel {
         if let Some(run) = view.controller.service_run() {
             return self.stop(input, run.calibrates, view);
         }
-        if !view.controller.takes_keys_at(view.now) {
+        if !view.takes_keys() {
             // it lights the display, or unlocks the keys, and does nothing else
             return None;
         }
@@ -222,7 +223,7 @@ impl Panel {
         view: &View<'_, N, H>,
     ) -> Option<Request> {
         let pressed = matches!(input, Input::Press | Input::Hold);
-        if calibrates && !(pressed && view.controller.is_lit_at(view.now)) {
+        if calibrates && !(pressed && view.is_lit()) {
             return None;
         }
         self.draft = None;
@@ -238,6 +239,7 @@ impl Panel {
         Some(Request::Release)
     }
 
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn go_home(&mut self) {
         (self.card, self.back) = (Card::Last, 0);
         (self.draft, self.over) = (None, Over::Nothing);
@@ -283,28 +285,29 @@ impl Panel {
 
     /// Does what was offered.
     fn mend<const N: usize, const H: usize>(&mut self, remedy: Remedy, view: &View<'_, N, H>) {
-        if let Remedy::RunAgain(_) = remedy {
-            self.open(Kind::Calibrate, EntryId(0), view);
-        }
-        let Some(draft) = &mut self.draft else { return };
-        match remedy {
-            Remedy::Back => {}
-            Remedy::Pin => self.over = ask_for_pin(),
-            Remedy::Ask(step) => draft.ask(step),
-            Remedy::Take(step, value) => {
-                draft.set(step, value);
-                if step == Step::Window && draft.kind == Kind::NewEntry {
-                    // it still has its time until the first water
-                    draft.propose(Step::FirstWater, view);
+        let (step, value) = match remedy {
+            Remedy::Back => return,
+            Remedy::Pin => return self.over = ask_for_pin(),
+            Remedy::Ask(step) => {
+                if let Some(draft) = &mut self.draft {
+                    draft.ask(step);
                 }
-                draft.go_to_end();
+                return;
             }
+            Remedy::Take(step, value) => (step, value),
             Remedy::RunAgain(run_ms) => {
+                self.open(Kind::Calibrate, EntryId(0), view);
                 // as long as the last where nothing else is asked for
-                draft.set(Step::RunMs, if run_ms == 0 { self.kept.run_ms } else { run_ms });
-                draft.go_to_end();
+                (Step::RunMs, if run_ms == 0 { self.kept.run_ms } else { run_ms })
             }
+        };
+        let Some(draft) = &mut self.draft else { return };
+        draft.set(step, value);
+        if step == Step::Window && draft.kind == Kind::NewEntry {
+            // it still has its time until the first water
+            draft.propose_start();
         }
+        draft.go_to_end();
     }
 
     /// A press on a draft, or on a card.
@@ -376,35 +379,37 @@ impl Panel {
     /// Asks for what the draft says; why it is not taken.
     fn hand_in<const N: usize, const H: usize>(
         &self,
+        now: Instant,
         desk: &mut impl Desk<N, H>,
     ) -> Option<Refusal> {
-        self.draft.as_ref()?.hand_in(&self.kept, desk)
+        self.draft.as_ref()?.hand_in(now, desk)
     }
 
     /// The draft is in force.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn settle<const N: usize, const H: usize>(&mut self, view: &View<'_, N, H>) {
-        let Some(draft) = self.draft.take() else { return };
-        self.kept.preferences = draft.preferences(self.kept.preferences);
-        self.notice = Some(Word::InForce);
-        self.done |= cards::bit_of(draft.kind);
-        if draft.kind == Kind::Prime {
-            // said when it has ended, unless it was stopped
-            self.notice = Some(Word::Primed);
-        }
-        if draft.kind == Kind::Calibrate {
-            self.notice = None;
-            self.done &= !cards::CALIBRATED;
+        let Some(draft) = &self.draft else { return };
+        let (kind, id) = (draft.kind, draft.id);
+        self.kept.preferences = draft.preferences();
+        self.done |= cards::bit_of(kind);
+        // prime says so when it has ended, unless it was stopped
+        self.notice = Some(if kind == Kind::Prime { Word::Primed } else { Word::InForce });
+        if kind == Kind::Calibrate {
             self.kept.vessel = draft.get(Step::Vessel) as u8;
             self.kept.run_ms = draft.get(Step::RunMs);
-            self.draft = Some(Draft::open(Kind::Reading, draft.id, &self.kept, view));
+            self.notice = None;
+            self.done &= !cards::CALIBRATED;
+            self.draft = Some(Draft::open(Kind::Reading, id, &self.kept, view));
+        } else {
+            self.draft = None;
         }
     }
 
     /// What the display shows; blank while it is dark.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn screen<const N: usize, const H: usize>(&self, view: &View<'_, N, H>) -> Screen {
         let mut screen = Screen::BLANK;
-        if !view.controller.is_lit_at(view.now) {
+        if !view.is_lit() {
             return screen;
         }
         let style = Style::of(self.kept.preferences);
@@ -422,7 +427,7 @@ impl Panel {
                 let at_end = Field::Pin.ends_at(digits.0, wheel);
                 pen.action(if at_end { Word::DoDone } else { Word::DoNext });
             }
-            (Over::Nothing, Some(draft)) => draft.show(&self.kept, view, pen),
+            (Over::Nothing, Some(draft)) => draft.show(view, pen),
             (Over::Nothing, None) => {
                 self.show_card(view, pen);
                 // at a step of a first set-up the card has said it
@@ -434,7 +439,7 @@ impl Panel {
                 }
             }
         }
-        if !view.controller.takes_keys_at(view.now) {
+        if !view.takes_keys() {
             faces::locked(pen);
         }
         screen

@@ -47,15 +47,16 @@ impl Recent {
     /// Reads them off the ledger. It takes as long as the ledger is: call it when the
     /// display lights and when a dose has ended under somebody's eyes, not before a
     /// pulse.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn read<F: NorFlash>(ledger: &mut Ledger<F>) -> Self {
         let mut recent = Self::NONE;
         let mut scan = ledger.history();
         while let Some(slot) = ledger.next(&mut scan) {
             if slot.class == Class::Record
-                && let Some(content) = slot.content
-                && let Some(Record::Outcome(outcome)) = Record::decode(&content.payload)
+                && let Some(content) = &slot.content
+                && let Some(Record::Outcome(outcome)) = &Record::decode(&content.payload)
             {
-                recent.note(&outcome);
+                recent.note(outcome);
             }
         }
         recent
@@ -71,6 +72,7 @@ impl Recent {
     }
 
     /// The one so many before the newest, which is 0.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn get(&self, back: usize) -> Option<&Past> {
         // the item at `next` is the oldest
         let at = (usize::from(self.next) + KEPT).checked_sub(back.checked_add(1)?)?;

@@ -3,9 +3,9 @@
 use super::recent::Recent;
 use crate::civil::Local;
 use crate::controller::Controller;
+use crate::entry::EntryId;
 use crate::record::Alarm;
 use crate::time::Instant;
-use crate::units::Volume;
 
 /// The device as the panel sees it at an instant. The panel changes nothing of it.
 #[derive(Clone, Copy, Debug)]
@@ -29,20 +29,23 @@ impl<const N: usize, const H: usize> View<'_, N, H> {
         self.local_at(self.now)
     }
 
-    /// What the head delivers in a minute by what it was set up with.
-    pub(super) fn nominal(&self) -> Option<Volume> {
-        let book = self.controller.book();
-        let flow = book.tube.nominal.or(book.head.map(|head| head.flow))?;
-        Some(Volume::from_nl(u64::from(flow.as_nl_per_min())))
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn is_lit(&self) -> bool {
+        self.controller.is_lit_at(self.now)
+    }
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn takes_keys(&self) -> bool {
+        self.controller.takes_keys_at(self.now)
     }
 
     /// The first alarm that is on, and how many more are.
     pub(super) fn alarm(&self) -> Option<(Alarm, u32)> {
         let book = self.controller.book();
         let (mut first, mut more) = (None, 0);
-        for alarm in ALARMS {
+        for &alarm in &ALARMS {
             // on a device that is being set up it is no news that the clock is not
-            let is_news = alarm != Alarm::ClockUnset || self.has_entries();
+            let is_news = alarm != Alarm::ClockUnset || self.entries() > 0;
             if book.alarm_is_on(alarm) && is_news {
                 more += u32::from(first.is_some());
                 first = first.or(Some(alarm));
@@ -51,9 +54,16 @@ impl<const N: usize, const H: usize> View<'_, N, H> {
         Some((first?, more))
     }
 
-    /// Whether there is an entry.
-    pub(super) fn has_entries(&self) -> bool {
-        self.controller.book().timetable.ids().next().is_some()
+    /// How many entries there are.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn entries(&self) -> u32 {
+        self.controller.book().timetable.ids().count() as u32
+    }
+
+    /// One of them, in their order.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn entry(&self, at: u32) -> Option<EntryId> {
+        self.controller.book().timetable.ids().nth(at as usize)
     }
 }
 

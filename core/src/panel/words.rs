@@ -86,6 +86,21 @@ words! {
     }
 }
 
+impl Word {
+    /// Whether it is a unit of volume, or of volume in a minute.
+    pub(super) const fn is_of_volume(self) -> bool {
+        self as u8 <= Self::FluidOuncePerMin as u8
+    }
+
+    /// The unit that stands for this one where volumes are in fluid ounces.
+    pub(super) const fn in_ounces(self) -> Self {
+        match self {
+            Self::MillilitrePerMin => Self::FluidOuncePerMin,
+            _ => Self::FluidOunce,
+        }
+    }
+}
+
 /// Words that differ with the language.
 const WORDS: usize = MOST.len();
 /// Where the rows of words begin that are told by a number: causes and alarms in the

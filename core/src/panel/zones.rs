@@ -79,30 +79,33 @@ static RULES: [(i8, Changes); COUNT] = {
     rules
 };
 
-/// A Sunday of a month, week 5 being the last, and the hour of the change.
-const fn sunday(month: u8, week: u8, hour: i32) -> ChangeRule {
-    ChangeRule { day: ChangeDay::MonthWeekDay { month, week, day: 0 }, time_s: hour * 3600 }
-}
+/// Summer time's start and end: the month, the week of its Sunday, 5 being the last, and
+/// the hour.
+type Change = (u8, u8, u8);
+static EUROPE: [Change; 2] = [(3, 5, 1), (10, 5, 2)];
+static AMERICA: [Change; 2] = [(3, 2, 2), (11, 1, 2)];
+static AUSTRALIA: [Change; 2] = [(10, 1, 2), (4, 1, 3)];
+static NEW_ZEALAND: [Change; 2] = [(9, 5, 2), (4, 1, 3)];
 
 /// The zone of a place; `None` where there are not so many.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 pub fn zone_of(place: usize) -> Option<Zone> {
     let &(quarters, changes) = RULES.get(place)?;
-    let hours = i32::from(quarters) / 4;
-    let (start, end) = match changes {
-        Never => ((3, 5, 0), (3, 5, 0)),
-        Europe => ((3, 5, 1 + hours), (10, 5, 2 + hours)),
-        America => ((3, 2, 2), (11, 1, 2)),
-        Australia => ((10, 1, 2), (4, 1, 3)),
-        NewZealand => ((9, 5, 2), (4, 1, 3)),
-    };
     let offset_s = i32::from(quarters) * 900;
-    let summer = (!matches!(changes, Never)).then_some(Summer {
-        offset_s: offset_s + 3600,
-        start: sunday(start.0, start.1, start.2),
-        end: sunday(end.0, end.1, end.2),
-    });
-    Some(Zone { offset_s, summer })
+    let ([start, end], from_s) = match changes {
+        Never => return Some(Zone { offset_s, summer: None }),
+        // at the same moment all over it
+        Europe => (&EUROPE, offset_s),
+        America => (&AMERICA, 0),
+        Australia => (&AUSTRALIA, 0),
+        NewZealand => (&NEW_ZEALAND, 0),
+    };
+    let rule = |&(month, week, hour): &Change| ChangeRule {
+        day: ChangeDay::MonthWeekDay { month, week, day: 0 },
+        time_s: i32::from(hour) * 3600 + from_s,
+    };
+    let summer = Summer { offset_s: offset_s + 3600, start: rule(start), end: rule(end) };
+    Some(Zone { offset_s, summer: Some(summer) })
 }
 
 /// Which of them has these rules; as many as there are where none has.

@@ -1,18 +1,16 @@
 //! The draft of an entry: from the job to the entry, and from an entry back.
 
 use super::{Draft, Kind, Step};
-use crate::civil::DAY_MIN;
+use crate::civil::{DAY_MIN, DAY_MS, Days};
 use crate::entry::{Entry, EntryId, GapRule, Recurrence};
 use crate::panel::field::{days_of, days_value};
 use crate::panel::figures::{MINUTE_MS, parts};
 use crate::panel::view::View;
 use crate::spread::Misfit;
 use crate::time::{Duration, Instant};
-use crate::timetable;
+use crate::timetable::{self, Refusal, Timetable};
 use crate::units::{Volume, over_up};
 
-/// A dose for a drain line: a parameter (common practice, no source).
-const DOSE: Volume = Volume::from_ml(120);
 /// First water in the morning: a parameter.
 const FIRST_WATER_MIN: u32 = 390;
 /// From the end of a dose to the first water, in minutes: a parameter (common
@@ -23,13 +21,18 @@ pub(super) const WINDOW_MIN: u32 = 45;
 /// Windows are proposed in steps of so many minutes.
 pub(in crate::panel) const WINDOW_STEP_MIN: u32 = 5;
 const HOUR_MS: u64 = 3_600_000;
-/// An entry before anything of it is said.
-pub(super) const NEW: Entry = Entry {
+/// An entry before anything of it is said: it leaves its dose to work until the first
+/// water. A dose for a drain line is a parameter (common practice, no source).
+pub(super) static NEW: Entry = Entry {
     id: EntryId(0),
     enabled: true,
-    recurrence: Recurrence::Interval { every_ms: 0, from: Instant::ZERO },
-    volume: Volume::ZERO,
-    window_ms: 0,
+    recurrence: Recurrence::Weekly {
+        days: Days::ALL,
+        at_min: (FIRST_WATER_MIN - CONTACT_MIN - WINDOW_MIN) as u16,
+        by_night: true,
+    },
+    volume: Volume::from_ml(120),
+    window_ms: WINDOW_MIN * MINUTE_MS,
     grace_ms: 0,
     first: None,
     last: None,
@@ -39,15 +42,6 @@ pub(super) const NEW: Entry = Entry {
 };
 
 impl Draft {
-    pub(super) fn begin_entry(&mut self) {
-        self.set_volume(Step::Dose, DOSE);
-        self.set(Step::FirstWater, FIRST_WATER_MIN);
-        self.set(Step::Days, 0x7f);
-        self.set(Step::Window, WINDOW_MIN);
-        self.set(Step::Every, 24);
-        self.propose_start();
-    }
-
     /// A start that leaves the dose its time until the first water.
     pub(in crate::panel) fn propose_start(&mut self) {
         let before = self.get(Step::Window).wrapping_add(CONTACT_MIN) % DAY_MIN;
@@ -64,12 +58,13 @@ impl Draft {
     ) -> Option<u32> {
         let book = view.controller.book();
         let head = book.head.as_ref()?;
-        let mut entry = book.timetable.get(self.id).unwrap_or(NEW);
+        let mut entry = book.timetable.get(self.id);
+        let entry = entry.get_or_insert(NEW);
         entry.volume = self.volume(Step::Dose);
         let mut min = from_min;
         while min < 999 {
             entry.window_ms = min.wrapping_mul(MINUTE_MS);
-            match timetable::fit(&entry, head) {
+            match timetable::fit(entry, head) {
                 Ok(_) => return Some(min),
                 Err(Misfit::Window { .. } | Misfit::Pulses { .. }) => min += WINDOW_STEP_MIN,
                 // no window helps
@@ -79,39 +74,38 @@ impl Draft {
         None
     }
 
-    /// The answers that an entry stands for.
-    pub(super) fn fill(&mut self, entry: &Entry) {
-        self.set_volume(Step::Dose, entry.volume);
-        self.set(Step::Window, entry.window_ms.div_ceil(MINUTE_MS).min(999));
-        self.set(Step::State, u32::from(!entry.enabled));
-        match entry.recurrence {
-            Recurrence::Weekly { days, at_min, by_night } => {
-                self.set(Step::Repeat, u32::from(!by_night));
-                self.set(Step::Days, days_value(days));
-                self.set(Step::Start, u32::from(at_min));
-            }
-            Recurrence::Interval { every_ms, .. } => {
-                self.set(Step::Repeat, 2);
-                self.set(Step::Every, over_up(every_ms, HOUR_MS).min(999) as u32);
-            }
+    /// Makes in a timetable the change of one entry that the draft says.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn enter_in<const N: usize, const H: usize>(
+        &self,
+        timetable: &mut Timetable<N>,
+        view: &View<'_, N, H>,
+    ) -> Result<(), Refusal> {
+        let gone = Refusal::NoSuchEntry { id: self.id };
+        if self.get(Step::State) == 2 {
+            return if timetable.remove(self.id) { Ok(()) } else { Err(gone) };
         }
+        let is_new = self.kind == Kind::NewEntry;
+        let mut entry = if is_new { Some(NEW) } else { timetable.get(self.id) };
+        let Some(entry) = &mut entry else { return Err(gone) };
+        if is_new {
+            entry.id = EntryId(view.controller.book().next_id.max(1));
+        }
+        self.enter(entry, view);
+        timetable.put(*entry)
     }
 
     /// Makes an entry what the draft says. What is not asked, and what was left as it is
-    /// shown (`was`), stays as it was to the last digit.
+    /// shown, stays as it was to the last digit.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn enter<const N: usize, const H: usize>(
         &self,
         entry: &mut Entry,
-        was: &Self,
         view: &View<'_, N, H>,
     ) {
-        let is_new = self.kind == Kind::NewEntry;
-        let changed = |step| is_new || self.get(step) != was.get(step);
-        if changed(Step::Dose) {
-            entry.volume = self.volume(Step::Dose);
-        }
-        if changed(Step::Window) {
+        let book = view.controller.book();
+        entry.volume = self.taken(Step::Dose, book);
+        if !self.is_left(Step::Window, book) {
             entry.window_ms = self.get(Step::Window).wrapping_mul(MINUTE_MS);
         }
         entry.enabled = self.get(Step::State) == 0;
@@ -122,14 +116,15 @@ impl Draft {
                 at_min: self.get(Step::Start) as u16,
                 by_night: repeat == 0,
             };
-        } else if changed(Step::Every) {
-            let from = match entry.recurrence {
-                Recurrence::Interval { from, .. } if !is_new => from,
-                _ => self.first_start(view),
-            };
-            let every_ms = u64::from(self.get(Step::Every)).wrapping_mul(HOUR_MS);
-            entry.recurrence = Recurrence::Interval { every_ms, from };
+            return;
         }
+        let from = match entry.recurrence {
+            Recurrence::Interval { .. } if self.is_left(Step::Every, book) => return,
+            Recurrence::Interval { from, .. } => from,
+            Recurrence::Weekly { .. } => self.first_start(view),
+        };
+        let every_ms = u64::from(self.get(Step::Every)).wrapping_mul(HOUR_MS);
+        entry.recurrence = Recurrence::Interval { every_ms, from };
     }
 
     /// When the first of the doses comes that come every so many hours: at the start that
@@ -139,5 +134,26 @@ impl Draft {
         let minute = parts(local).1;
         let wait_min = self.get(Step::Begin).wrapping_add(DAY_MIN).wrapping_sub(minute) % DAY_MIN;
         view.now.plus(Duration::from_min(u64::from(wait_min)))
+    }
+}
+
+/// What an entry answers to a question.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) fn answer_of(step: Step, entry: &Entry) -> u64 {
+    let (days, at_min, every_ms, repeat) = match entry.recurrence {
+        Recurrence::Weekly { days, at_min, by_night } => {
+            (days, at_min, DAY_MS as u64, u64::from(!by_night))
+        }
+        Recurrence::Interval { every_ms, .. } => (Days::ALL, 0, every_ms, 2),
+    };
+    match step {
+        Step::Dose => entry.volume.as_nl(),
+        Step::Repeat => repeat,
+        Step::FirstWater => u64::from(FIRST_WATER_MIN),
+        Step::Nights | Step::Days => u64::from(days_value(days)),
+        Step::Start | Step::Begin => u64::from(at_min),
+        Step::Window => over_up(u64::from(entry.window_ms), u64::from(MINUTE_MS)),
+        Step::Every => over_up(every_ms, HOUR_MS),
+        _ => u64::from(!entry.enabled),
     }
 }

@@ -163,8 +163,8 @@ kinds! {
     Refill Spec {
         title: Word::Refill,
         on_card: Word::DoSupply,
-        steps: &[Step::Level],
-        sum: &[Step::Level],
+        steps: &[Step::Refilled],
+        sum: &[Step::Refilled],
         at_end: true,
         locked: false,
         ..PLAIN

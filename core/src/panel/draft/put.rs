@@ -1,24 +1,21 @@
 //! A draft that is put in force: what stands against it at once, and the one event of
 //! the controller that it means.
 
-use super::entry::NEW;
-use super::open::{HEEL_PER_CENT, NEW_CONTAINER};
+use super::open::{FLOW, HEEL_PER_CENT, NEW_CONTAINER};
 use super::{Draft, Kind, Step};
 use crate::calibration::{Amount, Measured, Vessel};
 use crate::civil::Local;
 use crate::config::Head;
-use crate::entry::{Entry, EntryId};
 use crate::event::Event;
 use crate::lock::Pin;
-use crate::panel::Kept;
-use crate::panel::desk::Desk;
+use crate::panel::desk::{Desk, hand_in};
 use crate::panel::field::{BLANK, digits_of, to_date};
 use crate::panel::preferences::{Language, Preferences, Unit};
 use crate::panel::refusal::{Remedy, Told};
 use crate::panel::view::View;
 use crate::panel::words::Word;
 use crate::panel::zones;
-use crate::time::Duration;
+use crate::time::{Duration, Instant};
 use crate::timetable::Refusal;
 use crate::units::{Flow, Volume, over};
 
@@ -31,6 +28,12 @@ pub(super) const VESSELS: [(u16, u8); 4] = [(100, 1), (250, 2), (500, 5), (1000,
 /// vessel (common practice, no source).
 const MASS_ERROR: Volume = Volume::from_ml(1);
 
+/// A head of which nothing is set yet.
+static NEW_HEAD: Head = Head::with_flow(match Flow::from_nl_per_min(FLOW.as_nl() as u32) {
+    Some(flow) => flow,
+    None => Flow::LEAST,
+});
+
 fn vessel(at: u32) -> Vessel {
     let (ml, error_ml) = VESSELS.get(at as usize).copied().unwrap_or((0, 0));
     Vessel {
@@ -41,7 +44,8 @@ fn vessel(at: u32) -> Vessel {
 
 impl Draft {
     /// The preferences that a draft of the place or of the tube set stands for.
-    pub(in crate::panel) fn preferences(&self, before: Preferences) -> Preferences {
+    pub(in crate::panel) fn preferences(&self) -> Preferences {
+        let before = self.kept.preferences;
         match self.kind {
             Kind::Place => Preferences {
                 language: Language::at(self.get(Step::Language)),
@@ -64,32 +68,33 @@ impl Draft {
         view: &View<'_, N, H>,
     ) -> Option<Told> {
         let book = view.controller.book();
-        let (word, remedy) = match self.kind {
+        let (word, stands, remedy) = match self.kind {
             Kind::Reading => {
                 let step = self.measured_as();
-                (Word::NoNumber, (self.get(step) == BLANK).then_some(Remedy::Ask(step)))
+                (Word::NoNumber, self.get(step) == BLANK, Remedy::Ask(step))
             }
             Kind::NewPin => {
                 let differ = self.get(Step::Pin) != self.get(Step::PinAgain);
                 let asks = self.get(Step::PinWanted) == 0;
-                (Word::PinsDiffer, (asks && differ).then_some(Remedy::Ask(Step::Pin)))
+                (Word::PinsDiffer, asks && differ, Remedy::Ask(Step::Pin))
             }
-            Kind::Lock => (Word::NoPin, (!book.lock.is_set()).then_some(Remedy::Back)),
-            Kind::Product => {
-                let full = self.get(Step::Capacity);
-                let is_over = full > 0 && self.get(Step::Level) > full;
-                (Word::OverFull, is_over.then_some(Remedy::Take(Step::Level, full)))
-            }
-            Kind::Refill => {
-                let mut of_full = *self;
-                of_full.set_volume(Step::Level, book.stock.container.capacity);
-                let full = of_full.get(Step::Level);
-                let is_over = self.get(Step::Level) > full;
-                (Word::OverFull, is_over.then_some(Remedy::Take(Step::Level, full)))
+            Kind::Lock => (Word::NoPin, !book.lock.is_set(), Remedy::Back),
+            Kind::Product | Kind::Refill => {
+                let (step, full) = if self.kind == Kind::Product {
+                    (Step::Level, self.get(Step::Capacity))
+                } else {
+                    (
+                        Step::Refilled,
+                        self.shown(Step::Refilled, self.in_force(Step::Refilled, book)),
+                    )
+                };
+                // without an account there is no level
+                let is_over = full > 0 && self.get(step) > full;
+                (Word::OverFull, is_over, Remedy::Take(step, full))
             }
             _ => return None,
         };
-        remedy.map(|remedy| Told::because(word, remedy))
+        stands.then(|| Told::because(word, remedy))
     }
 
     /// Whether it is the panel's own matter: no account is wanted, and one that is kept
@@ -110,55 +115,47 @@ impl Draft {
     /// Asks the controller for it; why it is not taken.
     pub(in crate::panel) fn hand_in<const N: usize, const H: usize>(
         &self,
-        kept: &Kept,
+        now: Instant,
         desk: &mut impl Desk<N, H>,
     ) -> Option<Refusal> {
-        let now = desk.now();
-        let view = View { controller: desk.controller(), recent: desk.recent(), now };
+        let view = &View { controller: desk.controller(), recent: desk.recent(), now };
         let book = view.controller.book();
-        // what was left as it is shown stays as it was to the last digit
-        let was = Self::open(self.kind, self.id, kept, &view);
-        let volume = |step, before| self.volume_or(step, &was, before);
-        let (zone, head, mut container, into, measured);
+        let (zone, mut head, mut container, into, measured);
         let event = match self.kind {
             Kind::Place => {
-                zone = zones::zone_of(self.get(Step::Zone) as usize)?;
-                Event::SetZone(&zone)
+                zone = zones::zone_of(self.get(Step::Zone) as usize);
+                Event::SetZone(zone.as_ref()?)
             }
             Kind::Clock => {
                 let time = Duration::from_min(u64::from(self.get(Step::Time)));
                 Event::SetClock(Local::new(to_date(self.get(Step::Date)), time))
             }
             Kind::Head => {
-                let shown = self.volume(Step::Flow);
-                let nl = volume(Step::Flow, view.nominal().unwrap_or(shown)).as_nl();
+                let nl = self.taken(Step::Flow, book).as_nl();
                 let Some(flow) = Flow::from_nl_per_min(nl as u32) else {
                     return Some(Refusal::OutOfRange);
                 };
-                let mut of = book.head.unwrap_or(Head::with_flow(flow));
-                of.flow = flow;
-                of.rollers = self.get(Step::Rollers) as u8;
-                of.roller_pass = volume(Step::Pass, of.roller_pass);
-                head = of;
+                head = *book.head.as_ref().unwrap_or(&NEW_HEAD);
+                head.flow = flow;
+                head.rollers = self.get(Step::Rollers) as u8;
+                head.roller_pass = self.taken(Step::Pass, book);
                 Event::SetHead(&head)
             }
             Kind::Tube => Event::TubeChanged,
             Kind::Product => {
-                let before = book.stock.container();
-                let level = before.map_or(NEW_CONTAINER.capacity, |_| book.account());
-                container = before.copied().unwrap_or(NEW_CONTAINER);
-                let capacity = volume(Step::Capacity, container.capacity);
+                container = *book.stock.container().unwrap_or(&NEW_CONTAINER);
+                let capacity = self.taken(Step::Capacity, book);
                 if capacity != container.capacity {
                     let per_cent = over(capacity.as_nl(), 100);
                     container.heel = Volume::from_nl(per_cent.wrapping_mul(HEEL_PER_CENT));
                 }
                 container.capacity = capacity;
-                container.low = volume(Step::Contact, container.low);
-                Event::Container(&container, volume(Step::Level, level).min(capacity))
+                container.low = self.taken(Step::Contact, book);
+                Event::Container(&container, self.taken(Step::Level, book).min(capacity))
             }
             Kind::Refill => {
                 let full = book.stock.container.capacity;
-                Event::Refill(volume(Step::Level, full).min(full))
+                Event::Refill(self.taken(Step::Refilled, book).min(full))
             }
             Kind::NewPack => Event::PackChanged,
             Kind::Prime => Event::Prime(self.volume(Step::MostPrime)),
@@ -170,10 +167,16 @@ impl Draft {
                 run_ms => Event::Calibrate { run_ms },
             },
             Kind::Reading => {
-                measured = self.measured(kept);
+                measured = self.measured();
                 Event::Measured(&measured)
             }
-            Kind::NewEntry | Kind::Entry => return self.hand_in_entry(&was, now, desk),
+            Kind::NewEntry | Kind::Entry => {
+                let mut timetable = book.timetable;
+                if let Err(refusal) = self.enter_in(&mut timetable, view) {
+                    return Some(refusal);
+                }
+                return hand_in(desk, Event::Timetable(&timetable));
+            }
             Kind::NewPin => match self.get(Step::PinWanted) {
                 0 => Event::SetPin(Some(pin(self.get(Step::Pin))?)),
                 _ => Event::SetPin(None),
@@ -182,54 +185,23 @@ impl Draft {
             Kind::RunAgain => Event::RunAgain(self.id),
             _ => Event::Acknowledge,
         };
-        desk.hand_in(event)
-    }
-
-    /// The timetable in force, whole, with the change of one entry in it.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn hand_in_entry<const N: usize, const H: usize>(
-        &self,
-        was: &Self,
-        now: crate::time::Instant,
-        desk: &mut impl Desk<N, H>,
-    ) -> Option<Refusal> {
-        let view = View { controller: desk.controller(), recent: desk.recent(), now };
-        let book = view.controller.book();
-        let mut timetable = book.timetable;
-        let gone = Refusal::NoSuchEntry { id: self.id };
-        if self.get(Step::State) == 2 {
-            if !timetable.remove(self.id) {
-                return Some(gone);
-            }
-        } else {
-            let mut entry = Entry { id: EntryId(book.next_id.max(1)), ..NEW };
-            if self.kind == Kind::Entry {
-                match timetable.get(self.id) {
-                    Some(before) => entry = before,
-                    None => return Some(gone),
-                }
-            }
-            self.enter(&mut entry, was, &view);
-            if let Err(refusal) = timetable.put(entry) {
-                return Some(refusal);
-            }
-        }
-        desk.hand_in(Event::Timetable(&timetable))
+        hand_in(desk, event)
     }
 
     /// The question that asks what came out.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(in crate::panel) fn measured_as(&self) -> Step {
         if self.get(Step::Method) == 1 { Step::Mass } else { Step::Amount }
     }
 
-    fn measured(&self, kept: &Kept) -> Measured {
+    fn measured(&self) -> Measured {
         let step = self.measured_as();
         let (amount, reading_error) = if step == Step::Mass {
             let tenths_of_degree = self.get(Step::Temperature) as u16;
             let mass_mg = self.get(step).wrapping_mul(100);
             (Amount::Water { mass_mg, tenths_of_degree }, MASS_ERROR)
         } else {
-            let of_vessel = vessel(u32::from(kept.vessel)).reading_error;
+            let of_vessel = vessel(u32::from(self.kept.vessel)).reading_error;
             (Amount::Volume(self.volume(step)), of_vessel)
         };
         Measured { amount, reading_error, as_found: self.get(Step::MeantAs) == 1 }

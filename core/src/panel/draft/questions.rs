@@ -21,18 +21,20 @@ pub(super) struct Question {
     pub(super) asked: Asked,
     /// Whether its answer brings other questions.
     pub(super) brings: bool,
-    metric: Field,
-    ounces: Field,
+    field: Field,
+    /// Digits and decimals where a volume is entered in fluid ounces; 0 where it never is.
+    ounces: (u8, u8),
 }
 
 const fn ask(label: Word, slot: u8, field: Field) -> Question {
     let asked = Asked { slot: 0, with: 0b111 };
-    Question { label, slot, asked, brings: false, metric: field, ounces: field }
+    Question { label, slot, asked, brings: false, field, ounces: (0, 0) }
 }
 
 impl Question {
-    const fn ounces(self, field: Field) -> Self {
-        Self { ounces: field, ..self }
+    /// In fluid ounces it has so many digits, and of them so many decimals.
+    const fn ounces(self, digits: u8, decimals: u8) -> Self {
+        Self { ounces: (digits, decimals), ..self }
     }
 
     /// It is asked by the answer of a slot.
@@ -44,10 +46,16 @@ impl Question {
         Self { brings: true, ..self }
     }
 
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) const fn field(&self, unit: Unit) -> Field {
-        match unit {
-            Unit::Metric => self.metric,
-            _ => self.ounces,
+        let (digits, decimals) = self.ounces;
+        match (unit, self.field) {
+            (Unit::UsFluidOunce | Unit::ImperialFluidOunce, Field::Number { unit, .. })
+                if digits > 0 =>
+            {
+                number(digits, decimals, unit.in_ounces())
+            }
+            (_, field) => field,
         }
     }
 }
@@ -85,32 +93,35 @@ questions! {
     Date ask(Word::Date, 0, Field::Date),
     Time ask(Word::Time, 1, Field::Time),
     Flow ask(Word::Flow, 0, number(4, 1, Word::MillilitrePerMin))
-        .ounces(number(4, 2, Word::FluidOuncePerMin)),
+        .ounces(4, 2),
     Rollers ask(Word::Rollers, 1, number(2, 0, Word::Bare)),
     Pass ask(Word::Pass, 2, number(4, 2, Word::Millilitre)),
     Length ask(Word::Length, 0, number(3, 1, Word::Metre)),
     Bore ask(Word::Bore, 1, choice(Word::Bare, 4)),
     /// 0: no account is kept, and nothing more to ask.
     Capacity ask(Word::Capacity, 0, number(4, 1, Word::Litre))
-        .ounces(number(5, 0, Word::FluidOunce)).brings(),
+        .ounces(5, 0).brings(),
     Level ask(Word::Level, 1, number(4, 1, Word::Litre))
-        .ounces(number(5, 0, Word::FluidOunce)).asked(0, NOT_ZERO),
+        .ounces(5, 0).asked(0, NOT_ZERO),
     Contact ask(Word::Contact, 2, number(4, 1, Word::Litre))
-        .ounces(number(5, 0, Word::FluidOunce)).asked(0, NOT_ZERO),
+        .ounces(5, 0).asked(0, NOT_ZERO),
+    /// What is in a container that was filled.
+    Refilled ask(Word::Level, 0, number(4, 1, Word::Litre))
+        .ounces(5, 0),
     MostPrime ask(Word::MostPrime, 0, number(3, 0, Word::Millilitre))
-        .ounces(number(3, 1, Word::FluidOunce)),
+        .ounces(3, 1),
     Vessel ask(Word::Vessel, 0, choice(Word::Bare, 4)),
     /// Never asked: how long the run is to be, in ms, where a reading was not sure enough.
     RunMs ask(Word::Bare, 1, Field::Time).asked(0, 0),
     /// By volume, or by mass.
     Method ask(Word::Method, 0, choice(Word::ByVolume, 2)).brings(),
     Amount ask(Word::Amount, 1, number(5, 1, Word::Millilitre))
-        .ounces(number(4, 2, Word::FluidOunce)).asked(0, 0b001),
+        .ounces(4, 2).asked(0, 0b001),
     Mass ask(Word::Mass, 2, number(5, 1, Word::Gram)).asked(0, 0b010),
     Temperature ask(Word::Temperature, 3, number(3, 1, Word::Celsius)).asked(0, 0b010),
     MeantAs ask(Word::MeantAs, 4, choice(Word::AsNew, 2)),
     Dose ask(Word::Dose, 0, number(4, 0, Word::Millilitre))
-        .ounces(number(4, 1, Word::FluidOunce)),
+        .ounces(4, 1),
     /// By night, by day, or every so many hours.
     Repeat ask(Word::Repeat, 1, choice(Word::ByNight, 3)),
     FirstWater ask(Word::FirstWater, 2, Field::Time).asked(1, NIGHT),

@@ -2,7 +2,6 @@
 
 use super::put::VESSELS;
 use super::{Draft, Kind, Step};
-use crate::panel::Kept;
 use crate::panel::field::{Field, NO_WHEEL, days_of, to_date};
 use crate::panel::pen::{Pen, Style};
 use crate::panel::preferences::Language;
@@ -12,14 +11,14 @@ use crate::panel::zones;
 use crate::time::Duration;
 
 impl Draft {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(in crate::panel) fn show<const N: usize, const H: usize>(
         &self,
-        kept: &Kept,
         view: &View<'_, N, H>,
         pen: &mut Pen<'_>,
     ) {
         // a language is shown in its own words while it is being chosen
-        pen.style = Style::of(self.preferences(kept.preferences));
+        pen.style = Style::of(self.preferences());
         let spec = self.spec();
         pen.say(spec.title);
         if self.kind == Kind::Entry {
@@ -39,7 +38,7 @@ impl Draft {
             pen.number(u32::from(self.count()), 1);
         }
         pen.end();
-        self.question(step, wheel, kept, view, pen);
+        self.question(step, wheel, view, pen);
         pen.action(if wheel == NO_WHEEL {
             Word::DoEdit
         } else if self.field(step).ends_at(self.get(step), wheel) {
@@ -54,22 +53,21 @@ impl Draft {
         &self,
         step: Step,
         wheel: u8,
-        kept: &Kept,
         view: &View<'_, N, H>,
         pen: &mut Pen<'_>,
     ) {
-        let mut of = *self;
-        if step == Step::WhichEntry
-            && let Some(id) = view.controller.book().timetable.ids().nth(self.get(step) as usize)
-        {
-            of = Self::open(Kind::Entry, id, kept, view);
-            of.when(pen);
+        let id = if step == Step::WhichEntry { view.entry(self.get(step)) } else { None };
+        if let Some(id) = id {
+            Self::open(Kind::Entry, id, &self.kept, view).when(pen);
+            pen.end();
+            pen.char('[');
+            pen.lead(Word::Entry);
+            pen.number(u32::from(id.0), 1);
+            pen.char(']');
         } else {
-            pen.say(step.question().label);
+            pen.line(step.question().label);
+            self.answer(step, wheel, pen);
         }
-        pen.end();
-        // the number of the entry stands with the choice
-        Self { id: of.id, ..*self }.answer(step, wheel, pen);
         pen.end();
     }
 
@@ -105,11 +103,7 @@ impl Draft {
                 pen.unit(Word::Millilitre);
             }
             Step::WhichSetting | Step::Fresh => pen.say(self.kind.choice(value).spec().title),
-            Step::WhichEntry if value + 1 >= u32::from(self.choices) => pen.say(Word::NewEntry),
-            Step::WhichEntry => {
-                pen.lead(Word::Entry);
-                pen.number(u32::from(self.id.0), 1);
-            }
+            Step::WhichEntry => pen.say(Word::NewEntry),
             _ => pen.say_of(first as u16, value as u16),
         }
     }
