@@ -149,9 +149,14 @@ impl Auditor {
                 for list in self.owed.values_mut() {
                     list.retain(|owed| owed.span.key.asked || owed.span.key.epoch < epoch);
                 }
-                // and a due that waits was born in the epoch that the device knew of
                 let known = self.model.clock.epoch;
                 for line in &mut self.model.lines {
+                    // what this setting passes over goes by the clock that the device
+                    // had before it, which is not the model's
+                    if line.weekly.is_some() {
+                        self.taint.mark_lost(line.entry.id);
+                    }
+                    // and a due that waits was born in the epoch that the device knew of
                     if let Some(due) = line.waiting.as_mut().filter(|due| due.key.epoch >= epoch) {
                         due.key.epoch = known;
                     }
