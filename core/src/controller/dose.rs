@@ -414,3 +414,40 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         (blocked && !self.pump_is_on()).then_some(running.deadline)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::book::Book;
+    use crate::config::Head;
+    use crate::controller::Start;
+    use crate::event::Event;
+    use crate::record::Reset;
+    use crate::timers::Reason;
+    use crate::units::Flow;
+
+    #[test]
+    fn d7_the_governor_ends_a_run_that_the_state_machine_has_forgotten() {
+        let began = Instant::from_ms(60_000);
+        let (feed_kept, reset) = (true, Reset::PowerOn);
+        let start = Start { now: began, feed_kept, reset, unreadable_tail: 0, unreadable: 0 };
+        let mut controller = Controller::<4, 8>::start(Book::empty(), start);
+        let flow = Flow::from_nl_per_min(24_000_000).unwrap();
+        let head = Head { longest_run_ms: 90_000, ..Head::with_flow(flow) };
+        for mut event in [Event::Wake, Event::SetHead(&head)] {
+            while controller.step(began, event).iter().any(|effect| effect == Effect::Append) {
+                event = Event::Appended;
+            }
+        }
+        // the bug: the pump is on, for no dose, and no end of it is known
+        assert!(controller.book.head.is_some() && controller.running.is_none());
+        controller.pump = Pump::On { since: began, until: Instant::MAX };
+        let _ = controller.step(began, Event::Wake);
+        let latest = began.plus(Duration::from_ms(90_000));
+        assert_eq!(controller.next_wake(), Some((latest, Reason::Governor)));
+        let early = controller.step(latest.minus(Duration::from_ms(1)), Event::Wake);
+        assert!(controller.pump_is_on() && early.iter().all(|e| e != Effect::PumpOff));
+        let late = controller.step(latest, Event::Wake);
+        assert!(!controller.pump_is_on() && late.iter().any(|e| e == Effect::PumpOff));
+    }
+}
