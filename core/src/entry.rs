@@ -148,3 +148,21 @@ impl Entry {
         None
     }
 }
+
+/// An entry that unit tests are made with: enabled, in ten minutes, nothing else to it.
+#[cfg(test)]
+pub(crate) const fn plain(id: u16, recurrence: Recurrence, volume: Volume) -> Entry {
+    Entry {
+        id: EntryId(id),
+        enabled: true,
+        recurrence,
+        volume,
+        window_ms: 600_000,
+        grace_ms: 0,
+        first: None,
+        last: None,
+        observes_closed: false,
+        gap_rule: GapRule::Shift,
+        pulses: None,
+    }
+}

@@ -3,5 +3,6 @@
 pub mod dice;
 pub mod entries;
 pub mod fuzz;
+pub mod pump;
 pub mod slots;
 pub mod wires;

@@ -1,24 +1,17 @@
 //! D11: what a new timetable writes, and the line that each of its entries takes.
 
 use dosewright_core::cause::Cause;
-use dosewright_core::civil::{Date, Local};
-use dosewright_core::config::Head;
-use dosewright_core::device::Device;
+use dosewright_core::civil::Date;
 use dosewright_core::entry::{ClosedDates, Entry, EntryId};
 use dosewright_core::event::Event;
-use dosewright_core::ledger::Geometry;
-use dosewright_core::record::{ClosedList, OutcomeKind, Record, Reset};
-use dosewright_core::time::{Duration, Instant};
+use dosewright_core::record::{ClosedList, OutcomeKind, Record};
+use dosewright_core::time::Instant;
 use dosewright_core::timetable::{Refusal, Timetable};
-use dosewright_core::units::{Flow, Volume};
-use dosewright_sim::world::flash::NorMock;
+use dosewright_core::units::Volume;
 use dosewright_tests::entries::daily;
+use dosewright_tests::pump::{self, GEOMETRY, N, Pump};
 use dosewright_tests::slots::{damage, records};
 use dosewright_tests::wires::Wires;
-
-const N: usize = 4;
-type Pump = Device<NorMock<4, 1024>, N, 8>;
-const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 8192, sectors: 2 };
 
 /// A dose of 40 ml at an hour of its own.
 fn entry(id: u16) -> Entry {
@@ -26,10 +19,8 @@ fn entry(id: u16) -> Entry {
 }
 
 fn timetable(ids: &[u16], closed: ClosedList) -> Timetable<N> {
-    let mut timetable = Timetable::EMPTY;
-    for id in ids {
-        timetable.put(entry(*id)).unwrap();
-    }
+    let entries: Vec<Entry> = ids.iter().map(|id| entry(*id)).collect();
+    let mut timetable = pump::timetable(&entries);
     timetable.closed = closed;
     timetable
 }
@@ -47,22 +38,13 @@ const fn at(minute: i64) -> Instant {
 
 fn act(device: &mut Pump, minute: i64, event: Event<'_, N>) -> Result<(), Refusal> {
     let mut wires = Wires::default();
-    while let Some((wake, _)) = device.next_wake().filter(|(wake, _)| *wake <= at(minute)) {
-        device.handle(wake, Event::Wake, &mut wires);
-    }
-    wires.refused = None;
-    device.handle(at(minute), event, &mut wires);
-    wires.refused.map_or(Ok(()), Err)
+    pump::wake_until(device, at(minute), &mut wires);
+    pump::tell(device, at(minute), event, &mut wires)
 }
 
 /// A device at midnight with the entries 0, 1 and 2, on its first three lines.
 fn started() -> Pump {
-    let mut device = Pump::start(NorMock::new(16), GEOMETRY, Some(at(0)), Reset::PowerOn)
-        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
-    let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
-    act(&mut device, 0, Event::SetHead(&head)).unwrap();
-    let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
-    act(&mut device, 0, Event::SetClock(midnight)).unwrap();
+    let mut device = pump::started(&mut Wires::default());
     adopt(&mut device, 0, &timetable(&[0, 1, 2], ClosedList::EMPTY)).unwrap();
     device
 }
@@ -162,8 +144,7 @@ fn without_closed_dates(timetable: &Timetable<N>) -> Pump {
     let mut flash = device.into_flash();
     let hit = damage(&mut flash, |_, record| matches!(record, Record::StagedClosed(_)));
     assert_eq!(hit, 1);
-    let mut device = Pump::start(flash, GEOMETRY, Some(at(2)), Reset::PowerOn)
-        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    let mut device = pump::start(flash, GEOMETRY, at(2));
     act(&mut device, 2, Event::Wake).unwrap();
     assert!(device.controller().book().closed_damaged);
     device

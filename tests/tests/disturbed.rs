@@ -2,24 +2,19 @@
 //! waits, a late call, a limit or a container that is told of in its middle.
 
 use dosewright_core::cause::Cause;
-use dosewright_core::civil::{Date, Local};
+use dosewright_core::civil::Local;
 use dosewright_core::config::{Container, Head};
-use dosewright_core::device::Device;
 use dosewright_core::entry::Entry;
 use dosewright_core::event::Event;
-use dosewright_core::ledger::Geometry;
-use dosewright_core::record::{OutcomeKind, Record, Reset};
-use dosewright_core::time::{Duration, Instant};
+use dosewright_core::record::{OutcomeKind, Record};
+use dosewright_core::time::Instant;
 use dosewright_core::timers::Reason;
-use dosewright_core::timetable::Timetable;
-use dosewright_core::units::{Flow, Volume};
-use dosewright_sim::world::flash::NorMock;
+use dosewright_core::units::Volume;
 use dosewright_tests::entries::daily;
+use dosewright_tests::pump::{self, GEOMETRY, N, Pump, head, midnight};
 use dosewright_tests::slots::{damage, records};
 use dosewright_tests::wires::Wires;
 
-const N: usize = 4;
-const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 8192, sectors: 2 };
 /// 02:00 of the first day, in seconds.
 const DUE: i64 = 7200;
 const HOUR: i64 = 3600;
@@ -29,35 +24,18 @@ fn entry(id: u16, at_min: u16) -> Entry {
     Entry { grace_ms: 7_200_000, ..daily(id, at_min, Volume::from_ml(40)) }
 }
 
-const fn head() -> Head {
-    let Some(flow) = Flow::from_nl_per_min(30_000_000) else { panic!() };
-    Head::with_flow(flow)
-}
-
-const fn midnight() -> Local {
-    let Some(date) = Date::from_ymd(2027, 3, 1) else { panic!() };
-    Local::new(date, Duration::ZERO)
-}
-
 struct Rig {
-    device: Device<NorMock<4, 1024>, N, 8>,
+    device: Pump,
     wires: Wires,
     wakes: Vec<(i64, Reason)>,
 }
 
 impl Rig {
     fn new(entries: &[Entry]) -> Self {
-        let zero = Some(Instant::ZERO);
-        let device = Device::start(NorMock::new(16), GEOMETRY, zero, Reset::PowerOn)
-            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
-        let mut rig = Self { device, wires: Wires::default(), wakes: Vec::new() };
-        rig.at(0, Event::SetHead(&head()));
-        rig.at(0, Event::SetClock(midnight()));
-        let mut timetable = Timetable::EMPTY;
-        for entry in entries {
-            timetable.put(*entry).unwrap();
-        }
-        rig.at(0, Event::Timetable(&timetable));
+        let mut wires = Wires::default();
+        let device = pump::started(&mut wires);
+        let mut rig = Self { device, wires, wakes: Vec::new() };
+        rig.at(0, Event::Timetable(&pump::timetable(entries)));
         rig
     }
 
@@ -150,10 +128,8 @@ fn d4_a_lost_slot_is_doubted_by_one_dose_alone() {
     let mut flash = rig.device.into_flash();
     let hit = damage(&mut flash, |_, r| matches!(r, Record::Born(born) if born.due.id.0 == 2));
     assert_eq!(hit, 1);
-    let back = Some(Instant::from_ms((DUE + 41 * 60) * 1000));
-    let device = Device::start(flash, GEOMETRY, back, Reset::PowerOn)
-        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
-    rig.device = device;
+    let back = Instant::from_ms((DUE + 41 * 60) * 1000);
+    rig.device = pump::start(flash, GEOMETRY, back);
     rig.until(DUE + 3 * HOUR);
     let least: Vec<_> = records(rig.device.ledger().flash().bytes())
         .filter_map(|(_, record)| match record {

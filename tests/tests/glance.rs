@@ -2,57 +2,37 @@
 //! waits, the one that is open, the run that somebody asked for, whether the keys count.
 
 use dosewright_core::cause::Cause;
-use dosewright_core::civil::{Date, Local};
-use dosewright_core::config::Head;
 use dosewright_core::controller::ServiceRun;
-use dosewright_core::device::Device;
 use dosewright_core::display::STAYS_LIT;
 use dosewright_core::entry::Entry;
 use dosewright_core::event::Event;
-use dosewright_core::ledger::Geometry;
-use dosewright_core::record::Reset;
-use dosewright_core::time::{Duration, Instant};
-use dosewright_core::timetable::{Refusal, Timetable};
-use dosewright_core::units::{Flow, Volume};
-use dosewright_sim::world::flash::NorMock;
+use dosewright_core::time::Instant;
+use dosewright_core::timetable::Refusal;
+use dosewright_core::units::Volume;
 use dosewright_tests::entries::daily;
+use dosewright_tests::pump::{self, N, Pump};
 use dosewright_tests::wires::Wires;
 
-const N: usize = 4;
-const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 8192, sectors: 2 };
 const MIN: i64 = 60_000;
 
 struct Rig {
-    device: Device<NorMock<4, 1024>, N, 8>,
+    device: Pump,
     wires: Wires,
 }
 
 impl Rig {
     fn new(entries: &[Entry]) -> Self {
-        let zero = Some(Instant::ZERO);
-        let device = Device::start(NorMock::new(16), GEOMETRY, zero, Reset::PowerOn)
-            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
-        let mut rig = Self { device, wires: Wires::default() };
-        let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
-        rig.act(0, Event::SetHead(&head)).unwrap();
-        let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
-        rig.act(0, Event::SetClock(midnight)).unwrap();
-        let mut timetable = Timetable::EMPTY;
-        for entry in entries {
-            timetable.put(*entry).unwrap();
-        }
-        rig.act(0, Event::Timetable(&timetable)).unwrap();
+        let mut wires = Wires::default();
+        let device = pump::started(&mut wires);
+        let mut rig = Self { device, wires };
+        rig.act(0, Event::Timetable(&pump::timetable(entries))).unwrap();
         rig
     }
 
     fn act(&mut self, ms: i64, event: Event<'_, N>) -> Result<(), Refusal> {
         let end = Instant::from_ms(ms);
-        while let Some((at, _)) = self.device.next_wake().filter(|(at, _)| *at <= end) {
-            self.device.handle(at, Event::Wake, &mut self.wires);
-        }
-        self.wires.refused = None;
-        self.device.handle(end, event, &mut self.wires);
-        self.wires.refused.map_or(Ok(()), Err)
+        pump::wake_until(&mut self.device, end, &mut self.wires);
+        pump::tell(&mut self.device, end, event, &mut self.wires)
     }
 
     /// The entry of the dose that is shown at a minute of the day, the minute of its instant,

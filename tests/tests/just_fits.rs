@@ -2,49 +2,37 @@
 //! binds, and a rest as long as the shortest pulse is still a dose.
 
 use dosewright_core::cause::Cause;
-use dosewright_core::civil::{Date, Local};
-use dosewright_core::config::{Container, Head};
-use dosewright_core::device::Device;
+use dosewright_core::config::Container;
 use dosewright_core::entry::{Entry, EntryId};
 use dosewright_core::event::Event;
-use dosewright_core::ledger::Geometry;
 use dosewright_core::power::Pack;
-use dosewright_core::record::{OutcomeKind, Record, Reset};
+use dosewright_core::record::{OutcomeKind, Record};
 use dosewright_core::time::{Duration, Instant};
-use dosewright_core::timetable::{Refusal, Timetable};
-use dosewright_core::units::{Flow, Volume};
-use dosewright_sim::world::flash::NorMock;
+use dosewright_core::timetable::Refusal;
+use dosewright_core::units::Volume;
 use dosewright_tests::entries::daily;
+use dosewright_tests::pump::{self, N, Pump};
 use dosewright_tests::slots::records;
 use dosewright_tests::wires::Wires;
 
-const N: usize = 4;
-const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 8192, sectors: 2 };
 const HEEL: Volume = Volume::from_ml(1_000);
-/// 30 ml/min: half a microlitre a millisecond, and the shortest pulse, 400 ms, is 0.2 ml.
-const FLOW: u32 = 30_000_000;
 /// The dose of the entry at 02:00.
 const DOSE: Volume = Volume::from_ml(40);
-/// One millisecond short of a shortest pulse.
+/// One millisecond short of a shortest pulse, which is 400 ms.
 const TOO_LITTLE: Volume = Volume::from_nl(399 * 500);
 const LEAST: Volume = Volume::from_nl(400 * 500);
 
 struct Rig {
-    device: Device<NorMock<4, 1024>, N, 8>,
+    device: Pump,
     wires: Wires,
 }
 
 impl Rig {
     /// A device at midnight, with so much above the heel of its container.
     fn new(entries: &[Entry], ceiling: Option<Volume>, stock: Option<Volume>) -> Self {
-        let zero = Some(Instant::ZERO);
-        let device = Device::start(NorMock::new(16), GEOMETRY, zero, Reset::PowerOn)
-            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
-        let mut rig = Self { device, wires: Wires::default() };
-        let head = Head::with_flow(Flow::from_nl_per_min(FLOW).unwrap());
-        rig.act(0, Event::SetHead(&head)).unwrap();
-        let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
-        rig.act(0, Event::SetClock(midnight)).unwrap();
+        let mut wires = Wires::default();
+        let device = pump::started(&mut wires);
+        let mut rig = Self { device, wires };
         if let Some(stock) = stock {
             let capacity = Volume::from_ml(10_000);
             let container = Container { capacity, heel: HEEL, ..Container::NONE };
@@ -55,20 +43,15 @@ impl Rig {
     }
 
     fn adopt(&mut self, minute: u64, entries: &[Entry], ceiling: Option<Volume>) {
-        let mut timetable = Timetable::EMPTY;
+        let mut timetable = pump::timetable(entries);
         timetable.ceiling = ceiling;
-        for entry in entries {
-            timetable.put(*entry).unwrap();
-        }
         self.act(minute, Event::Timetable(&timetable)).unwrap();
     }
 
     fn act(&mut self, minute: u64, event: Event<'_, N>) -> Result<(), Refusal> {
         self.until(minute);
-        self.wires.refused = None;
         let at = Instant::ZERO.plus(Duration::from_min(minute));
-        self.device.handle(at, event, &mut self.wires);
-        self.wires.refused.map_or(Ok(()), Err)
+        pump::tell(&mut self.device, at, event, &mut self.wires)
     }
 
     fn ask(&mut self, minute: u64) -> Result<(), Refusal> {
@@ -77,9 +60,7 @@ impl Rig {
 
     fn until(&mut self, minute: u64) {
         let end = Instant::ZERO.plus(Duration::from_min(minute));
-        while let Some((at, _)) = self.device.next_wake().filter(|(at, _)| *at <= end) {
-            self.device.handle(at, Event::Wake, &mut self.wires);
-        }
+        pump::wake_until(&mut self.device, end, &mut self.wires);
     }
 
     /// What became of all until a minute, and how much was dosed.

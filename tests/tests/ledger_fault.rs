@@ -3,10 +3,9 @@
 
 use dosewright_core::book::Book;
 use dosewright_core::cause::Cause;
-use dosewright_core::civil::{Date, Days, Local};
+use dosewright_core::civil::Days;
 use dosewright_core::config::{Container, Head};
 use dosewright_core::controller::{Controller, Start};
-use dosewright_core::device::Device;
 use dosewright_core::effect::Effect;
 use dosewright_core::entry::{Entry, Recurrence};
 use dosewright_core::event::Event;
@@ -17,11 +16,11 @@ use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
 use dosewright_tests::entries::daily;
+use dosewright_tests::pump::{self, Pump};
 use dosewright_tests::slots::{damage, records};
 use dosewright_tests::wires::Wires;
 
 type Flash = NorMock<4, 1024>;
-type Pump = Device<Flash, 4, 8>;
 const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 3072, sectors: 2 };
 const HOUR_MS: i64 = 3_600_000;
 /// 02:00 of the first day.
@@ -39,29 +38,21 @@ struct Rig {
 
 impl Rig {
     fn new(entry: &Entry) -> Self {
-        let device = Pump::start(Flash::new(6), GEOMETRY, Some(Instant::ZERO), Reset::PowerOn)
-            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
-        let mut rig = Self { device, wires: Wires::default() };
-        let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
-        rig.act(Instant::ZERO, Event::SetHead(&head)).unwrap();
-        let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
-        rig.act(Instant::ZERO, Event::SetClock(midnight)).unwrap();
-        let mut timetable = Timetable::EMPTY;
-        timetable.put(*entry).unwrap();
+        let mut wires = Wires::default();
+        let mut device = pump::start(Flash::new(6), GEOMETRY, Instant::ZERO);
+        pump::set_up(&mut device, &mut wires);
+        let mut rig = Self { device, wires };
+        let timetable = pump::timetable(&[*entry]);
         rig.act(Instant::ZERO, Event::Timetable(&timetable)).unwrap();
         rig
     }
 
     fn act(&mut self, at: Instant, event: Event<'_, 4>) -> Result<(), Refusal> {
-        self.wires.refused = None;
-        self.device.handle(at, event, &mut self.wires);
-        self.wires.refused.map_or(Ok(()), Err)
+        pump::tell(&mut self.device, at, event, &mut self.wires)
     }
 
     fn until(&mut self, end: Instant) {
-        while let Some((at, _)) = self.device.next_wake().filter(|(at, _)| *at <= end) {
-            self.device.handle(at, Event::Wake, &mut self.wires);
-        }
+        pump::wake_until(&mut self.device, end, &mut self.wires);
     }
 
     fn memory(&mut self, takes: bool) {
@@ -87,8 +78,7 @@ impl Rig {
         let mut flash = self.device.into_flash();
         let hit = damage(&mut flash, |_, record| pick(record));
         assert!(hit > 0, "nothing was damaged");
-        let device = Pump::start(flash, GEOMETRY, Some(at), Reset::PowerOn)
-            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+        let device = pump::start(flash, GEOMETRY, at);
         let mut rig = Self { device, wires: Wires::default() };
         rig.device.handle(at, Event::Wake, &mut rig.wires);
         rig

@@ -80,10 +80,9 @@ mod tests {
     use crate::book::Book;
     use crate::civil::{Date, Days, Local};
     use crate::config::{Container, Head};
-    use crate::controller::Start;
+    use crate::controller::boot;
     use crate::effect::Effect;
-    use crate::entry::{Entry, EntryId, GapRule, Recurrence};
-    use crate::record::Reset;
+    use crate::entry::{Entry, EntryId, Recurrence, plain};
     use crate::time::Duration;
     use crate::timetable::Timetable;
     use crate::units::{Flow, Volume};
@@ -92,12 +91,6 @@ mod tests {
 
     fn ml(ml: u64) -> Volume {
         Volume::from_ml(ml)
-    }
-
-    fn boot(book: Book<4, 8>, now: Instant) -> Small {
-        let reset = Reset::PowerOn;
-        let start = Start { now, feed_kept: true, reset, unreadable_tail: 0, unreadable: 0 };
-        Controller::start(book, start)
     }
 
     /// A controller and its ledger, which fails now and then once it may.
@@ -140,22 +133,13 @@ mod tests {
     fn timetable(of: u64) -> Timetable<4> {
         let mut timetable = Timetable::EMPTY;
         for id in 1..=3_u16 {
+            let recurrence =
+                Recurrence::Weekly { days: Days::ALL, at_min: 400 * id, by_night: false };
             let entry = Entry {
-                id: EntryId(id),
                 enabled: of % 5 != u64::from(id),
-                recurrence: Recurrence::Weekly {
-                    days: Days::ALL,
-                    at_min: 400 * id,
-                    by_night: false,
-                },
-                volume: ml(60 + of % 40),
                 window_ms: 2_700_000,
                 grace_ms: 600_000,
-                first: None,
-                last: None,
-                observes_closed: false,
-                gap_rule: GapRule::Shift,
-                pulses: None,
+                ..plain(id, recurrence, ml(60 + of % 40))
             };
             timetable.put(entry).unwrap();
         }

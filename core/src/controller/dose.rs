@@ -420,18 +420,15 @@ mod tests {
     use super::*;
     use crate::book::Book;
     use crate::config::Head;
-    use crate::controller::Start;
+    use crate::controller::boot;
     use crate::event::Event;
-    use crate::record::Reset;
     use crate::timers::Reason;
     use crate::units::Flow;
 
     #[test]
     fn d7_the_governor_ends_a_run_that_the_state_machine_has_forgotten() {
         let began = Instant::from_ms(60_000);
-        let (feed_kept, reset) = (true, Reset::PowerOn);
-        let start = Start { now: began, feed_kept, reset, unreadable_tail: 0, unreadable: 0 };
-        let mut controller = Controller::<4, 8>::start(Book::empty(), start);
+        let mut controller = boot(Book::<4, 8>::empty(), began);
         let flow = Flow::from_nl_per_min(24_000_000).unwrap();
         let head = Head { longest_run_ms: 90_000, ..Head::with_flow(flow) };
         for mut event in [Event::Wake, Event::SetHead(&head)] {

@@ -601,3 +601,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.timers.set(Reason::Deadline, deadline.unwrap_or(Instant::MAX));
     }
 }
+
+/// The start of a controller that unit tests are made with: the power was off, and nothing
+/// is lost.
+#[cfg(test)]
+fn boot<const N: usize, const H: usize>(book: Book<N, H>, now: Instant) -> Controller<N, H> {
+    let reset = crate::record::Reset::PowerOn;
+    let start = Start { now, feed_kept: true, reset, unreadable_tail: 0, unreadable: 0 };
+    Controller::start(book, start)
+}

@@ -233,23 +233,11 @@ fn most_dues(entry: &Entry, days: u32) -> u32 {
 mod tests {
     use super::*;
     use crate::civil::Days;
-    use crate::entry::{EntryId, GapRule};
+    use crate::entry::plain;
 
     #[test]
     fn p3_no_stretch_of_days_has_more_dues_than_are_counted_on() {
-        let entry = |recurrence| Entry {
-            id: EntryId(1),
-            enabled: true,
-            recurrence,
-            volume: Volume::from_ml(40),
-            window_ms: 600_000,
-            grace_ms: 0,
-            first: None,
-            last: None,
-            observes_closed: false,
-            gap_rule: GapRule::Shift,
-            pulses: None,
-        };
+        let entry = |recurrence| plain(1, recurrence, Volume::from_ml(40));
         let weekly = |bits| {
             let days = Days::from_bits(bits);
             entry(Recurrence::Weekly { days, at_min: 120, by_night: false })

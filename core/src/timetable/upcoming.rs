@@ -127,7 +127,7 @@ impl<const N: usize> Timetable<N> {
 mod tests {
     use super::*;
     use crate::civil::Days;
-    use crate::entry::{Entry, GapRule, Recurrence};
+    use crate::entry::{Entry, GapRule, Recurrence, plain};
     use crate::units::Volume;
     use crate::zone::Zone;
 
@@ -200,20 +200,7 @@ mod tests {
         let clock = WallClock { offset_ms: 0, zone };
         let mut timetable = Timetable::<2>::EMPTY;
         let recurrence = Recurrence::Weekly { days: Days::ALL, at_min: 180, by_night: false };
-        let entry = Entry {
-            id: EntryId(1),
-            enabled: true,
-            recurrence,
-            volume: Volume::from_ml(60),
-            window_ms: 600_000,
-            grace_ms: 0,
-            first: None,
-            last: None,
-            observes_closed: false,
-            gap_rule: GapRule::Shift,
-            pulses: None,
-        };
-        timetable.put(entry).unwrap();
+        timetable.put(plain(1, recurrence, Volume::from_ml(60))).unwrap();
         let at = |ms: i64| Instant::from_ms(1_792_890_000_000 + ms);
         let due = timetable.next_due(at(-1_800_000), Some(&clock));
         assert_eq!(due, Some((at(3_600_000), EntryId(1))));

@@ -190,7 +190,6 @@ impl Maker<'_> {
         }
     }
 
-    /// Why a night has no place, in words.
     /// Why the wanted nights without a place have none: a sentence for each of those
     /// that are alike.
     fn why_not(&self, places: &[Option<Place>; 7], least: u32) -> Vec<String> {
