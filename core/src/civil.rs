@@ -174,18 +174,28 @@ impl Year {
     /// The year of a day counted from 1970-01-01, by the era method, in 32 bits: the
     /// device divides those by itself.
     pub(crate) const fn of(day: i32) -> Self {
+        // Its years begin in March: 29 February is the last day of a year, of a century
+        // and of an era of four of them.
         let z = day.saturating_add(719_468);
-        let doe = z.rem_euclid(146_097);
-        let yoe = (doe - doe / 1460 + doe / 36_524 - doe / 146_096) / 365;
-        let doy = doe - (365 * yoe + yoe / 4 - yoe / 100);
-        // Its years begin in March: day 306 is 1 January.
-        Self::new(yoe + z.div_euclid(146_097) * 400 + (doy >= 306) as i32)
+        let of_era = z.rem_euclid(146_097) as u32;
+        let century = (4 * of_era + 3) / 146_097;
+        let of_century = of_era - 146_097 * century / 4;
+        let year = (4 * of_century + 3) / 1461;
+        let of_year = (of_century - 1461 * year / 4) as i32;
+        let number = z.div_euclid(146_097) * 400 + (100 * century + year) as i32;
+        // day 306 is 1 January
+        if of_year >= 306 {
+            return Self { number: number + 1, jan1: day.wrapping_sub(of_year - 306) };
+        }
+        Self { number, jan1: day.wrapping_sub(of_year + 59 + is_leap(number) as i32) }
     }
 }
 
 /// Whether the year has a 29 February.
 pub const fn is_leap(year: i32) -> bool {
-    year % 4 == 0 && (year % 100 != 0 || year % 400 == 0)
+    // of the years that four divides, a hundred divides those that 25 does, and four
+    // hundred those of them that 16 does
+    year % 4 == 0 && (year % 25 != 0 || year % 16 == 0)
 }
 
 /// How many days the month has, 28 to 31; 31 for a month that is not 1 to 12.

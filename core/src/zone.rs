@@ -295,6 +295,9 @@ impl Zone {
         }
         // Before this year's start it is summer only if last year's start has not
         // met with an end since.
+        if let Some(starts_later) = summer.starts_later() {
+            return starts_later && utc_ms < end;
+        }
         let last = Year::new(year.number - 1);
         let last_end = if utc_ms >= end { end } else { summer.end_ms(last) };
         self.start_ms(summer, last) > last_end
@@ -321,6 +324,19 @@ impl Zone {
 }
 
 impl Summer {
+    /// Whether the start comes after the end in every year; `None` where the months of
+    /// the two do not tell. Neither is moved by more than ten days.
+    fn starts_later(&self) -> Option<bool> {
+        let (
+            ChangeDay::MonthWeekDay { month: start, .. },
+            ChangeDay::MonthWeekDay { month: end, .. },
+        ) = (self.start.day, self.end.day)
+        else {
+            return None;
+        };
+        matches!(start.abs_diff(end), 2..=10).then_some(start > end)
+    }
+
     /// The change back to standard time in a year, in UTC.
     fn end_ms(&self, year: Year) -> i64 {
         self.end.utc_ms(year, self.offset_s)
@@ -345,7 +361,8 @@ impl ChangeDay {
                 // 1970-01-01 was a Thursday, day 4 of a week that begins on Sunday.
                 let to_weekday = (i32::from(day) - (first + 4)).rem_euclid(7);
                 let mut of_month = to_weekday + 7 * (i32::from(week) - 1);
-                if of_month >= i32::from(days_in_month(year.number, month)) {
+                // only the last week of a month can be its fourth
+                if week > 4 && of_month >= i32::from(days_in_month(year.number, month)) {
                     of_month -= 7;
                 }
                 first + of_month
@@ -410,6 +427,12 @@ mod tests {
             "CET-1CEST,M3.5.0,M10.5.0/3",
             "AEST-10AEDT,M10.1.0,M4.1.0/3",
             "AAA-24:59:59BBB,M12.5.6/167,M6.3.2/-167",
+            "AAA24:59:59BBB,M12.5.6/167,M2.1.0/-167",
+            "AAA24:59:59BBB,M11.5.6/167,M1.1.0/-167",
+            "AAA-24:59:59BBB,M1.5.6/167,M3.1.0/-167",
+            "AAA0BBB,M2.1.0/-167,M12.5.6/167",
+            "AAA0BBB,M1.5.6/167,M2.1.0/-167",
+            "AAA24:59:59BBB,M12.5.6/167,M1.1.0/-167",
             "AAA24:59:59BBB24,365/167,0/-167",
             "AAA0BBB,M3.5.0,J85/2",
         ] {

@@ -60,8 +60,8 @@ impl PackedEntry {
     /// of an enabled weekly entry without dates. A night's days are those its time falls on.
     pub(crate) const fn plain(&self) -> Option<(u8, u16)> {
         let flags = self.0[FLAGS];
-        let dated = self.0[19] & self.0[20] & self.0[21] & self.0[22] != 0xff;
-        if flags & PLAIN != PLAIN || dated {
+        let dates = u32::from_le_bytes([self.0[19], self.0[20], self.0[21], self.0[22]]);
+        if flags & PLAIN != PLAIN || dates != u32::MAX {
             return None;
         }
         let (days, at_min) = (self.0[3], u16::from_le_bytes([self.0[4], self.0[5]]));

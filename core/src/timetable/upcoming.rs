@@ -26,24 +26,23 @@ impl From {
         Self { day, minute, weekday: Date::from_days(day as i32).weekday().index() }
     }
 
-    /// How many minutes after the day's start the first due is, at or after the place,
-    /// of an entry on some calendar days (bits, Monday first) at a minute; well over a
-    /// week for one on no day.
-    const fn ahead(&self, days: u8, at_min: u16) -> u32 {
-        let passed = (self.minute > at_min as u32) as u32;
+    /// On which day after its own the first due is, at or after the place, of an entry on
+    /// some calendar days (bits, Monday first) at a minute; [`DAYS_AHEAD`] or more for one
+    /// on no day.
+    const fn ahead(&self, days: u8, at_min: u32) -> u32 {
+        let passed = (self.minute > at_min) as u32;
         // the week twice over, so that it can be looked through from any day
         let twice = (days as u32) << 7 | days as u32;
-        let day = (twice >> (self.weekday + passed)).trailing_zeros() + passed;
-        day * DAY_MIN + at_min as u32
+        (twice >> self.weekday & !passed).trailing_zeros()
     }
 
-    const fn nominal(&self, ahead: u32) -> Nominal {
-        Nominal(self.day.saturating_mul(DAY_MIN).saturating_add(ahead))
+    const fn nominal(&self, ahead: u32, at_min: u32) -> Nominal {
+        Nominal(self.day.saturating_add(ahead).saturating_mul(DAY_MIN).saturating_add(at_min))
     }
 }
 
 /// What [`From::ahead`] stays under where there is a day.
-const AHEAD_MOST: u32 = 9 * DAY_MIN;
+const DAYS_AHEAD: u32 = 14;
 
 impl<const N: usize> Timetable<N> {
     /// The first due of all at or after an instant, and its entry; of two at one instant
@@ -87,17 +86,20 @@ impl<const N: usize> Timetable<N> {
         for line in &self.lines {
             match line.plain() {
                 Some((days, at_min)) => {
-                    let ahead = place.ahead(days, at_min);
-                    first = first.min(u64::from(ahead) << 16 | u64::from(line.number()));
+                    // day, minute, number: their order is that of the dues
+                    let ahead = place.ahead(days, u32::from(at_min));
+                    let at = u32::from(at_min) << 16 | u32::from(line.number());
+                    first = first.min(u64::from(ahead) << 32 | u64::from(at));
                 }
                 None => others |= line.is_some(),
             }
         }
-        let (ahead, id) = ((first >> 16) as u32, EntryId(first as u16));
-        if first >> 16 >= u64::from(AHEAD_MOST) {
+        let (ahead, id) = ((first >> 32) as u32, EntryId(first as u16));
+        if ahead >= DAYS_AHEAD {
             return Some((None, others));
         }
-        let due_ms = i64::from(place.nominal(ahead).0) * MINUTE_MS - offset_ms;
+        let nominal = place.nominal(ahead, u32::from((first >> 16) as u16));
+        let due_ms = i64::from(nominal.0) * MINUTE_MS - offset_ms;
         let is_steady = due_ms < steady.end;
         is_steady.then(|| (Some((clock.instant(Utc::from_ms(due_ms)), id)), others))
     }
