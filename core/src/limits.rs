@@ -84,7 +84,7 @@ impl Starts {
 
     /// From the oldest to the newest.
     pub fn iter(&self) -> impl Iterator<Item = Instant> + Clone + '_ {
-        (1..=KEPT).rev().filter_map(|count| self.back(count))
+        (1..=usize::from(self.count)).rev().filter_map(|count| self.back(count))
     }
 
     /// How many more starts the hour that ends at `now` allows.

@@ -28,7 +28,7 @@ use crate::zone::Zone;
 pub use closed::ClosedList;
 pub use noted::{Act, Alarm, NewPack, Reset};
 pub use packed::PackedState;
-pub(crate) use packed::{PackedDelivery, PackedEntry};
+pub(crate) use packed::{FAR_DAYS, PackedDelivery, PackedEntry, PackedWeekly};
 
 /// Bytes in an encoded record.
 pub const RECORD_BYTES: usize = 56;

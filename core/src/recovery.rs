@@ -5,6 +5,7 @@ use embedded_storage::nor_flash::NorFlash;
 use crate::book::{Book, bit};
 use crate::ledger::{Base, Class, Ledger, Position, Slot};
 use crate::record::{Adopted, Record};
+use crate::time::Instant;
 
 /// What a ledger says at boot.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -41,33 +42,34 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
     let mut staged_from: Option<Position> = None;
     let mut snapshot = (ledger.base() == Base::Broken).then(Parts::default);
     let mut scan = ledger.scan();
+    let mut record = Record::Stamp { at: Instant::ZERO };
     while let Some(slot) = ledger.next(&mut scan) {
-        let record = slot.content.and_then(|content| Record::decode(&content.payload));
+        let is_read = slot.content.is_some_and(|content| record.read(&content.payload));
         if slot.class == Class::Record
             && let Some(parts) = snapshot.take()
         {
             parts.judge(book);
         }
-        let Some(record) = record else {
+        if !is_read {
             unreadable = unreadable.saturating_add(1);
             if slot.class == Class::Record {
                 unreadable_tail = unreadable_tail.saturating_add(1);
                 since_intent = since_intent.saturating_add(1);
             }
             continue;
-        };
+        }
         unreadable_tail = 0;
         if let Some(parts) = &mut snapshot {
             parts.note(&record);
         }
-        match record {
+        match &record {
             Record::Staged(_) | Record::StagedClosed(_) => {
                 staged_from = staged_from.or(Some(slot.position));
                 continue;
             }
             Record::Adopted(adopted) => {
                 let from = staged_from.unwrap_or(slot.position);
-                adopt(book, ledger, from, slot.position, &adopted);
+                adopt(book, ledger, from, slot.position, adopted);
             }
             Record::Pulse(_) => {
                 book.apply(&record);

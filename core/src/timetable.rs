@@ -1,12 +1,13 @@
 //! All the entries together, and what makes a timetable acceptable.
 
+mod fullest_day;
 mod upcoming;
 
 use crate::calibration::NoRun;
 use crate::civil::{DAY_MIN, DAY_MS, Date};
 use crate::config::{Head, HeadProblem};
 use crate::entry::{Entry, EntryId, Recurrence};
-use crate::record::{ClosedList, PackedEntry};
+use crate::record::{ClosedList, FAR_DAYS, PackedEntry};
 use crate::schedule::WallClock;
 use crate::spread::{self, Misfit};
 use crate::time::Instant;
@@ -295,44 +296,6 @@ impl<const N: usize> Timetable<N> {
         })
     }
 
-    /// The most volume, and the most dues, in any 24 h: of the weekly entries
-    /// by local time, dates taken into account, and on top of it what the
-    /// interval entries ask at most in 24 h.
-    pub fn most_in_a_day(&self) -> (Volume, u32) {
-        let (mut volume, mut dues) = (Volume::ZERO, 0_u32);
-        for entry in self.enabled() {
-            if let Recurrence::Interval { every_ms, .. } = entry.recurrence {
-                let times = DAY.div_ceil(every_ms.max(1));
-                volume = volume.plus(Volume::from_nl(entry.volume.as_nl().saturating_mul(times)));
-                dues = dues.saturating_add(u32::try_from(times).unwrap_or(u32::MAX));
-            }
-        }
-        let weekly = self.enabled().filter(Entry::is_weekly);
-        // the set of entries in force is largest just after one of them comes
-        // into force, or before any date at all
-        let dates = weekly.clone().flat_map(|e| [e.first, e.last]).flatten().map(Date::days);
-        let before_all = dates.min().unwrap_or(0).saturating_sub(2 * WEEK);
-        let starts = weekly.clone().filter_map(|e| e.first).map(Date::days);
-        let (mut most, mut most_dues) = (Volume::ZERO, 0);
-        for start in core::iter::once(before_all).chain(starts) {
-            // and the day before it, of which a day may be the second half
-            for day in start - 1..start + WEEK {
-                for anchor in weekly.clone().filter(|e| is_due_on(e, day)) {
-                    let from = at_min(&anchor);
-                    let in_span =
-                        |e: &Entry| is_due_on(e, if at_min(e) >= from { day } else { day + 1 });
-                    let (sum, n) = weekly
-                        .clone()
-                        .filter(in_span)
-                        .fold((Volume::ZERO, 0), |(sum, n), e| (sum.plus(e.volume), n + 1));
-                    most = most.max(sum);
-                    most_dues = most_dues.max(n);
-                }
-            }
-        }
-        (volume.plus(most), dues.saturating_add(most_dues))
-    }
-
     /// The start nearest to the one a weekly entry has, on the same day or night,
     /// at which its window overlaps no other, in minutes of the day.
     fn nearest_start(&self, entry: &Entry, clock: Option<&WallClock>, now: Instant) -> Option<u16> {
@@ -378,15 +341,6 @@ const fn at_min(entry: &Entry) -> u16 {
         Recurrence::Interval { .. } => 0,
     }
 }
-
-/// Whether a weekly entry has a due on a calendar day, dates taken into account.
-fn is_due_on(entry: &Entry, day: i32) -> bool {
-    let (first, last) = calendar_range(entry);
-    first <= day && day <= last && entry.calendar_days().contains(Date::from_days(day).weekday())
-}
-
-/// Days farther off than any date an entry can name.
-const FAR_DAYS: i32 = 1_000_000;
 
 /// The first and last calendar day on which a weekly entry can have a due;
 /// days beyond all dates where the entry names none.

@@ -5,14 +5,16 @@
 //! three tables. What is asked for often is read without unpacking the rest.
 
 use super::fields::{
-    BY_NIGHT, ENABLED, HAS_WAITING, NO_NOMINAL, PACKED_ENTRY, STATE, WEEKLY, get_delivery,
-    get_packed_entry, get_state, put_delivery, put_packed_entry, put_state,
+    BY_NIGHT, ENABLED, HAS_WAITING, NO_NOMINAL, PACKED_ENTRY, STATE, WEEKLY, get_date,
+    get_delivery, get_packed_entry, get_state, get_volume, put_delivery, put_packed_entry,
+    put_state,
 };
 use super::{Delivery, LineState, Mark};
-use crate::civil::Days;
+use crate::civil::{Date, Days};
 use crate::codec::{Get, Put};
 use crate::entry::{Entry, EntryId, Nominal};
 use crate::time::Instant;
+use crate::units::Volume;
 
 /// Place and bit of what says that there is an entry: the topmost flag.
 const FLAGS: usize = 2;
@@ -24,6 +26,21 @@ const PLAIN: u8 = PRESENT | ENABLED | WEEKLY;
 const MARK: core::ops::Range<usize> = 3..7;
 /// Bytes of a delivery; the first says that there is one.
 const DELIVERY: usize = 26;
+
+/// Days farther off than any date an entry can name.
+pub(crate) const FAR_DAYS: i32 = 1_000_000;
+
+/// What a weekly entry doses on the days of the calendar, its nights turned into the
+/// days on which their time falls.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) struct PackedWeekly {
+    pub(crate) days: Days,
+    pub(crate) at_min: u16,
+    /// The first day and the last, since 1970-01-01; beyond all dates where it names none.
+    pub(crate) first: i32,
+    pub(crate) last: i32,
+    pub(crate) volume: Volume,
+}
 
 /// An entry, or none.
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
@@ -70,6 +87,28 @@ impl PackedEntry {
             return Some((Days::from_bits(days).shifted_to_next_day().bits(), at_min));
         }
         Some((days, at_min))
+    }
+
+    /// When and how much it doses, of an enabled weekly entry.
+    pub(crate) fn weekly(&self) -> Option<PackedWeekly> {
+        let g = &mut Get::new(&self.0);
+        let (_, flags) = (g.u16(), g.u8());
+        if flags & PLAIN != PLAIN {
+            return None;
+        }
+        let (days, at_min, volume) = (Days::from_bits(g.u8()), g.u16(), get_volume(g));
+        let _window_and_grace = g.u64();
+        let (first, last) = (get_date(g), get_date(g));
+        // a trading night runs from noon to noon
+        let is_next_day = flags & BY_NIGHT != 0 && at_min < 720;
+        let day = |date: Date| date.days() + i32::from(is_next_day);
+        Some(PackedWeekly {
+            days: if is_next_day { days.shifted_to_next_day() } else { days },
+            at_min,
+            first: first.map_or(-FAR_DAYS, day),
+            last: last.map_or(FAR_DAYS, day),
+            volume,
+        })
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
@@ -181,11 +220,10 @@ impl core::fmt::Debug for PackedDelivery {
 mod tests {
     use super::*;
     use crate::cause::Cause;
-    use crate::civil::Date;
     use crate::entry::{GapRule, Recurrence};
     use crate::record::{Begin, ClosedRun, DueKey, Waiting};
     use crate::time::Utc;
-    use crate::units::{Carry, Volume};
+    use crate::units::Carry;
 
     fn entry() -> Entry {
         Entry {
@@ -213,6 +251,40 @@ mod tests {
         }
         assert_eq!(PackedEntry::NONE.get(), None);
         assert_eq!(PackedEntry::NONE.id(), None);
+    }
+
+    #[test]
+    fn a_weekly_entry_says_the_same_packed_and_unpacked() {
+        let weekly = |at_min, by_night| Recurrence::Weekly {
+            days: Days::from_bits(0b100_0010),
+            at_min,
+            by_night,
+        };
+        let dates = [(None, None), (Some(Date::MIN), None), (None, Some(Date::MAX))];
+        for (at_min, by_night) in [(0, false), (719, true), (720, true), (719, false)] {
+            for (first, last) in dates {
+                let recurrence = weekly(at_min, by_night);
+                let entry = Entry { recurrence, first, last, ..entry() };
+                let day = |date| entry.calendar_day(date);
+                let expected = PackedWeekly {
+                    days: entry.calendar_days(),
+                    at_min,
+                    first: first.map_or(-FAR_DAYS, day),
+                    last: last.map_or(FAR_DAYS, day),
+                    volume: entry.volume,
+                };
+                assert_eq!(PackedEntry::new(&entry).weekly(), Some(expected), "{entry:?}");
+                let is_plain = first.is_none() && last.is_none();
+                let plain = is_plain.then(|| (expected.days.bits(), at_min));
+                assert_eq!(PackedEntry::new(&entry).plain(), plain, "{entry:?}");
+                let disabled = Entry { enabled: false, ..entry };
+                assert_eq!(PackedEntry::new(&disabled).weekly(), None);
+            }
+        }
+        let every = Recurrence::Interval { every_ms: 3_600_000, from: Instant::ZERO };
+        let interval = Entry { recurrence: every, first: None, last: None, ..entry() };
+        assert_eq!(PackedEntry::new(&interval).weekly(), None);
+        assert_eq!(PackedEntry::NONE.weekly(), None);
     }
 
     #[test]

@@ -216,8 +216,8 @@ impl<'s, const W: usize> Walker<'s, W> {
         torn: &Torn<'_>,
         course: &Course,
         books: [&Book<N, H>; 2],
-        base: &'b Memory,
-        child: &Memory,
+        base: &Memory,
+        child: &'b Memory,
         kept: &mut Vec<Kept<'b, W>>,
     ) -> Judged {
         let tears = self.tears;
@@ -281,8 +281,8 @@ impl<'s, const W: usize> Walker<'s, W> {
         depth: usize,
         point: &Point<'_>,
         complete: bool,
-        base: &'b Memory,
-        child: &Memory,
+        base: &Memory,
+        child: &'b Memory,
         kept: &mut Vec<Kept<'b, W>>,
     ) -> Judged {
         let trunk = self.is_trunk();
@@ -308,8 +308,8 @@ impl<'s, const W: usize> Walker<'s, W> {
         depth: usize,
         point: &Point<'_>,
         complete: bool,
-        base: &'b Memory,
-        child: &Memory,
+        base: &Memory,
+        child: &'b Memory,
         kept: &mut Vec<Kept<'b, W>>,
     ) -> Judged {
         if self.path.len() == 1 {
@@ -317,7 +317,9 @@ impl<'s, const W: usize> Walker<'s, W> {
         } else {
             self.counts.two_cuts += 1;
         }
-        let ride = Ride::<W>::start(base, point.course)?;
+        // it starts from a copy, and what is to be cut again stays as it is
+        child.copy_from(base);
+        let ride = Ride::<W>::start(child, point.course)?;
         let at = (point.cut.call, point.cut.work.map(|(done, _)| done));
         let may_merge = depth == 1 || self.merge_first;
         if may_merge {
@@ -329,17 +331,15 @@ impl<'s, const W: usize> Walker<'s, W> {
                     if same_work && known.complete == complete {
                         return Ok(());
                     }
-                    return judge::restart(self.script, &ride, base, point.expected);
+                    return judge::restart(self.script, &ride, child, point.expected);
                 }
             }
         }
-        judge::restart(self.script, &ride, base, point.expected)?;
+        judge::restart(self.script, &ride, child, point.expected)?;
         if may_merge {
-            kept.push(Kept { ride, memory: base.clone(), at, complete });
+            kept.push(Kept { ride: ride.clone(), memory: base.clone(), at, complete });
         }
         self.counts.to_the_end += 1;
-        child.copy_from(base);
-        let ride = Ride::<W>::start(child, point.course)?;
         if depth == 1 { self.run_out(child, ride) } else { self.walk(depth - 1, child, ride) }
     }
 }
