@@ -601,3 +601,6 @@ fn reckon_by(clock: &WallClock, at: Instant, entry: &Entry, state: &mut LineStat
 const fn clock_of(at: Instant, utc: Utc, zone: Zone) -> WallClock {
     WallClock { offset_ms: utc.as_ms().saturating_sub(at.as_ms()), zone }
 }
+
+#[cfg(test)]
+mod tests;

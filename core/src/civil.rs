@@ -241,3 +241,74 @@ impl Local {
         Duration::from_ms(self.0.rem_euclid(DAY_MS) as u64)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_date_is_one_that_the_calendar_has() {
+        let is = |y, m, d| Date::from_ymd(y, m, d).is_some();
+        for (y, m, d) in [(1, 1, 1), (9999, 12, 31), (2024, 2, 29), (2000, 2, 29), (2026, 4, 30)] {
+            assert!(is(y, m, d), "{y}-{m}-{d}");
+            assert_eq!(Date::from_ymd(y, m, d).unwrap().ymd(), (y, m, d));
+        }
+        for (y, m, d) in [
+            (0, 12, 31),
+            (10_000, 1, 1),
+            (2026, 0, 1),
+            (2026, 13, 1),
+            (2026, 1, 0),
+            (2026, 1, 32),
+            (2026, 4, 31),
+            (2026, 2, 29),
+            (1900, 2, 29),
+        ] {
+            assert!(!is(y, m, d), "{y}-{m}-{d}");
+        }
+    }
+
+    #[test]
+    fn days_follow_one_another_through_four_centuries() {
+        let mut day = Date::from_ymd(1999, 12, 31).unwrap();
+        // 10 956 days from 1970 to there: 946 684 800 s less a day, a fact of POSIX time
+        assert_eq!((day.days(), day.weekday()), (10_956, Weekday::Fri));
+        for year in 2000..2400 {
+            for month in 1..=12 {
+                for of_month in 1..=days_in_month(year, month) {
+                    let next = day.plus_days(1);
+                    assert_eq!(next.ymd(), (year, month, of_month));
+                    assert_eq!(Date::from_ymd(year, month, of_month), Some(next));
+                    assert_eq!(next.weekday().index(), (day.weekday().index() + 1) % 7);
+                    day = next;
+                }
+            }
+        }
+        // 400 years are 146 097 days, whole weeks
+        assert_eq!(day.days(), 10_956 + 146_097);
+    }
+
+    #[test]
+    fn a_set_of_days_has_each_day_once() {
+        let weekend = Days::NONE.with(Weekday::Sat).with(Weekday::Sun).with(Weekday::Sun);
+        assert_eq!((weekend.bits(), weekend.len()), (0b110_0000, 2));
+        assert_eq!(weekend.shifted_to_next_day(), Days::NONE.with(Weekday::Sun).with(Weekday::Mon));
+        for day in Weekday::ALL {
+            assert_eq!(weekend.contains(day), day >= Weekday::Sat, "{day:?}");
+            assert!(Days::ALL.contains(day) && !Days::NONE.contains(day));
+        }
+        assert!(Days::NONE.is_empty() && !weekend.is_empty());
+        assert_eq!(Days::from_bits(0xff), Days::ALL, "there are seven");
+    }
+
+    #[test]
+    fn a_local_time_has_its_date_and_its_time_of_day_before_1970_too() {
+        for (ms, day, of_day) in
+            [(0, 0, 0), (DAY_MS - 1, 0, DAY_MS - 1), (DAY_MS, 1, 0), (-1, -1, DAY_MS - 1)]
+        {
+            let (local, of_day) = (Local::from_ms(ms), Duration::from_ms(of_day as u64));
+            assert_eq!((local.date().days(), local.time_of_day()), (day, of_day));
+            assert_eq!(Local::new(local.date(), of_day).as_ms(), ms);
+        }
+    }
+}

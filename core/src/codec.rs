@@ -196,3 +196,78 @@ impl<'a> Get<'a> {
         self.buffer.iter().fold(0, |all, byte| all | byte) == 0
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_field_takes_its_bytes_and_the_most_that_goes_into_them() {
+        let mut bytes = [0xaa; 30];
+        let mut p = Put::new(&mut bytes);
+        p.u8(0x12);
+        p.u16(0x1234);
+        p.u24(0x12_3456);
+        p.u24(0x100_0000);
+        p.u40(0x12_3456_789a);
+        p.u40(1 << 40);
+        p.i48(-2);
+        assert!(p.fits && p.written() == 25);
+        p.u32(0x1234_5678);
+        assert!(p.fits && p.written() == 29);
+        p.u16(0xbbcc);
+        assert!(!p.fits, "one byte has no room");
+        let head = [0x12, 0x34, 0x12, 0x56, 0x34, 0x12, 0xff, 0xff, 0xff];
+        assert_eq!(bytes[..9], head);
+        assert_eq!(bytes[9..19], [0x9a, 0x78, 0x56, 0x34, 0x12, 0xff, 0xff, 0xff, 0xff, 0xff]);
+        assert_eq!(bytes[19..25], [0xfe, 0xff, 0xff, 0xff, 0xff, 0xff]);
+        assert_eq!(bytes[25..], [0x78, 0x56, 0x34, 0x12, 0xcc]);
+        let mut g = Get::new(&bytes);
+        assert_eq!((g.u8(), g.u16(), g.u24(), g.u24()), (0x12, 0x1234, 0x12_3456, 0xff_ffff));
+        assert_eq!((g.u40(), g.u40(), g.i48()), (0x12_3456_789a, 0xff_ffff_ffff, -2));
+        assert_eq!((g.u32(), g.is_over()), (0x1234_5678, false));
+        assert_eq!((g.u8(), g.is_over(), g.ok), (0xcc, true, true));
+        assert_eq!((g.u8(), g.ok), (0, false), "there is no more");
+        let mut word = [0; 8];
+        Put::new(&mut word).u64(u64::MAX - 5);
+        assert_eq!(Get::new(&word).u64(), u64::MAX - 5);
+    }
+
+    #[test]
+    fn a_signed_field_is_clamped_to_its_six_bytes() {
+        const MOST: i64 = 0x7fff_ffff_ffff;
+        for (value, stored) in [
+            (MOST, MOST),
+            (MOST + 1, MOST),
+            (i64::MAX, MOST),
+            (-MOST - 1, -MOST - 1),
+            (-MOST - 2, -MOST - 1),
+            (i64::MIN, -MOST - 1),
+        ] {
+            let mut bytes = [0; 6];
+            Put::new(&mut bytes).i48(value);
+            assert_eq!(Get::new(&bytes).i48(), stored, "{value}");
+        }
+    }
+
+    #[test]
+    fn what_is_wrong_is_told_once_at_the_end() {
+        for (bytes, is, ok) in [([0, 0], false, true), ([1, 0], true, true), ([2, 0], false, false)]
+        {
+            let mut g = Get::new(&bytes);
+            assert_eq!((g.bool(), g.ok), (is, ok), "{bytes:?}");
+            assert_eq!((g.bool(), g.ok), (false, ok), "a good one after it mends nothing");
+        }
+        let mut g = Get::new(&[]);
+        assert_eq!((g.or(Some(1), 2), g.ok, g.or(None, 2), g.ok), (1, true, 2, false));
+        for (bytes, is_zero) in [
+            ([0, 0, 0], true),
+            ([1, 0, 0], false),
+            ([0, 0, 1], false),
+            ([1, 1, 0], false),
+            ([1, 2, 0], false),
+        ] {
+            assert_eq!(Get::new(&bytes).rest_is_zero(), is_zero, "{bytes:?}");
+        }
+    }
+}

@@ -160,8 +160,8 @@ impl Container {
     /// Whether its figures go together.
     pub const fn is_sound(&self) -> bool {
         let (capacity, low, heel) = (self.capacity.as_nl(), self.low.as_nl(), self.heel.as_nl());
-        capacity > 0
-            && capacity <= Self::LARGEST.as_nl()
+        // so there is a capacity
+        capacity <= Self::LARGEST.as_nl()
             && heel < capacity
             && (low == 0 || low > heel && low < capacity)
             && self.debounce_ms <= Self::LONGEST_DEBOUNCE_MS
@@ -184,4 +184,91 @@ pub enum HeadProblem {
     OverADay,
     /// The limit of prime or calibration is zero or over a day.
     ServiceRun,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const DAY_MS: u32 = 86_400_000;
+
+    fn head() -> Head {
+        Head::with_flow(Flow::from_nl_per_min(26_500_000).unwrap())
+    }
+
+    #[test]
+    fn d7_each_limit_of_a_head_has_its_range() {
+        type Put = fn(&mut Head, u32);
+        use HeadProblem::*;
+        let rows: [(Put, [u32; 2], &[u32], HeadProblem); 9] = [
+            (|h, v| h.rollers = v as u8, [1, 16], &[0, 17], Rollers),
+            (|h, v| h.shortest_on_ms = v, [1, 600_000], &[0, 600_001], ShortestOverLongest),
+            (|h, v| h.lead_ms = v as u16, [0, 65_535], &[], ShortestOverLongest),
+            (|h, v| h.shortest_off_ms = v, [1, u32::MAX], &[0], NoOffTime),
+            (|h, v| h.starts_per_hour = v as u16, [1, 60], &[0, 61], Starts),
+            (|h, v| h.longest_run_ms = v, [400, DAY_MS], &[DAY_MS + 1], OverADay),
+            (|h, v| h.least_rest_ms = v, [0, DAY_MS], &[DAY_MS + 1], OverADay),
+            (|h, v| h.longest_prime_ms = v, [1, DAY_MS], &[0, DAY_MS + 1], ServiceRun),
+            (|h, v| h.longest_calibration_ms = v, [1, DAY_MS], &[0, DAY_MS + 1], ServiceRun),
+        ];
+        for (row, (put, good, bad, problem)) in rows.into_iter().enumerate() {
+            let with = |value| {
+                let mut head = head();
+                put(&mut head, value);
+                head.problem()
+            };
+            assert_eq!(good.map(with), [None; 2], "row {row}");
+            for &value in bad {
+                assert_eq!(with(value), Some(problem), "row {row}, {value}");
+            }
+        }
+        // a start that takes as long as the longest run leaves no pulse
+        let short = Head { longest_run_ms: 500, lead_ms: 499, ..head() };
+        assert_eq!(short.problem(), None);
+        assert_eq!(Head { lead_ms: 500, ..short }.problem(), Some(ShortestOverLongest));
+    }
+
+    #[test]
+    fn o3_a_pulse_is_a_run_without_what_its_start_takes() {
+        let head = Head { lead_ms: 150, ..head() };
+        assert_eq!(head.run_of(Duration::from_ms(1000)), Duration::from_ms(1150));
+        assert_eq!((head.shortest_pulse_ms(), head.longest_pulse_ms()), (250, 599_850));
+        // a start alone is longer than the shortest run: any pulse will do
+        assert_eq!(Head { lead_ms: 400, ..head }.shortest_pulse_ms(), 1);
+    }
+
+    #[test]
+    fn d7_a_run_is_followed_by_its_share_of_the_rest_and_never_less_than_the_least() {
+        let head = Head { longest_run_ms: 10_000, least_rest_ms: 30_000, ..head() };
+        let rest = |ms| head.rest_after(Duration::from_ms(ms)).as_ms();
+        // three times as long as the run, rounded up, and 600 ms at least
+        assert_eq!([rest(10_000), rest(1), rest(200), rest(201)], [30_000, 600, 600, 603]);
+        let uneven = Head { longest_run_ms: 7_000, ..head };
+        assert_eq!(uneven.rest_after(Duration::from_ms(1_000)).as_ms(), 4_286);
+    }
+
+    #[test]
+    fn the_figures_of_a_container_go_together() {
+        let ml = Volume::from_ml;
+        let sound = Container { capacity: ml(1000), low: ml(200), heel: ml(50), debounce_ms: 0 };
+        let is = |change: fn(&mut Container)| {
+            let mut container = sound;
+            change(&mut container);
+            container.is_sound()
+        };
+        assert!(is(|_| ()));
+        assert!(is(|c| c.capacity = Container::LARGEST));
+        assert!(!is(|c| c.capacity = Container::LARGEST.plus(Volume::from_nl(1))));
+        assert!(is(|c| c.low = Volume::ZERO), "no contact");
+        assert!(
+            is(|c| c.low = Volume::from_nl(50_000_001)) && !is(|c| c.low = Volume::from_ml(50))
+        );
+        assert!(is(|c| c.low = Volume::from_ml(999)) && !is(|c| c.low = Volume::from_ml(1000)));
+        assert!(is(|c| (c.low, c.heel) = (Volume::ZERO, Volume::from_ml(999))));
+        assert!(!is(|c| (c.low, c.heel) = (Volume::ZERO, Volume::from_ml(1000))));
+        assert!(is(|c| c.debounce_ms = 600_000) && !is(|c| c.debounce_ms = 600_001));
+        // no container at all is not one with figures
+        assert!(Container::NONE.is_none() && !Container::NONE.is_sound() && !sound.is_none());
+        assert_eq!(sound.tolerance(), ml(100));
+    }
 }

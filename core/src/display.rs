@@ -91,4 +91,14 @@ mod tests {
         display.key(at(340), false);
         assert!(!display.takes_keys(at(341)));
     }
+
+    #[test]
+    fn p2_keys_mean_something_up_to_the_instant_at_which_they_no_longer_do() {
+        let until = |s: i64| Instant::from_ms(s * 1000);
+        let lit = Display { since: until(0), until: until(60), keys_until: until(50) };
+        let takes = |display: Display, ms: i64| display.takes_keys(Instant::from_ms(ms));
+        assert!(takes(lit, 49_999) && !takes(lit, 50_000));
+        let later = Display { keys_until: until(70), ..lit };
+        assert!(takes(later, 59_999) && !takes(later, 60_000));
+    }
 }

@@ -166,3 +166,72 @@ pub(crate) const fn plain(id: u16, recurrence: Recurrence, volume: Volume) -> En
         pulses: None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::civil::Weekday;
+
+    const WEEKLY: Recurrence =
+        Recurrence::Weekly { days: Days::NONE.with(Weekday::Mon), at_min: 45, by_night: false };
+    const HOURLY: Recurrence = Recurrence::Interval { every_ms: 3_600_000, from: Instant::ZERO };
+
+    fn bad(recurrence: Recurrence, change: impl FnOnce(&mut Entry)) -> Option<&'static str> {
+        let mut entry = plain(1, recurrence, Volume::from_ml(120));
+        change(&mut entry);
+        entry.bad_field()
+    }
+
+    #[test]
+    fn each_field_of_an_entry_has_its_range() {
+        const WEEK_MS: u32 = 7 * 86_400_000;
+        for recurrence in [WEEKLY, HOURLY] {
+            assert_eq!(bad(recurrence, |_| ()), None);
+            for (nl, is) in [
+                (0, Some("volume")),
+                (1, None),
+                (100_000_000_000, None),
+                (100_000_000_001, Some("volume")),
+            ] {
+                assert_eq!(bad(recurrence, |e| e.volume = Volume::from_nl(nl)), is, "{nl} nl");
+            }
+            let window = |ms| bad(recurrence, |e| e.window_ms = ms);
+            assert_eq!(
+                [0, 1, WEEK_MS, WEEK_MS + 1].map(window),
+                [Some("window"), None, None, Some("window")]
+            );
+            let grace = |ms| bad(recurrence, |e| e.grace_ms = ms);
+            assert_eq!([0, WEEK_MS, WEEK_MS + 1].map(grace), [None, None, Some("grace")]);
+            assert_eq!(bad(recurrence, |e| e.pulses = Some(0)), Some("pulses"));
+            assert_eq!(bad(recurrence, |e| e.pulses = Some(1)), None);
+        }
+        let at = |days, at_min| bad(Recurrence::Weekly { days, at_min, by_night: true }, |_| ());
+        assert_eq!([at(Days::ALL, 1439), at(Days::ALL, 1440)], [None, Some("at")]);
+        assert_eq!(at(Days::NONE, 45), Some("days"));
+        let every = |every_ms| bad(Recurrence::Interval { every_ms, from: Instant::ZERO }, |_| ());
+        let year_ms = 366 * 86_400_000;
+        assert_eq!(
+            [59_999, 60_000, year_ms, year_ms + 1].map(every),
+            [Some("interval"), None, None, Some("interval")]
+        );
+    }
+
+    #[test]
+    fn first_and_last_are_dates_in_their_order_of_weekly_entries() {
+        let dates = |first: Option<Date>, last: Option<Date>| {
+            bad(WEEKLY, |e| (e.first, e.last) = (first, last)).is_none()
+        };
+        let day = Date::from_ymd(2026, 10, 19);
+        let next = day.map(|d| d.plus_days(1));
+        assert!(dates(day, None) && dates(None, day) && dates(day, next) && dates(day, day));
+        assert!(!dates(next, day));
+        let (min, max) = (Date::MIN, Date::MAX);
+        assert!(dates(Some(min), Some(max)));
+        for out in [min.plus_days(-1), max.plus_days(1)] {
+            assert!(!dates(Some(out), None) && !dates(None, Some(out)), "{out:?}");
+        }
+        // an interval goes by no calendar
+        assert_eq!(bad(HOURLY, |e| e.first = day), Some("first and last"));
+        assert_eq!(bad(HOURLY, |e| e.last = day), Some("first and last"));
+    }
+}

@@ -320,4 +320,115 @@ mod tests {
             assert_eq!(starts.free(Instant::from_ms(later), 60), 60 - used, "{i}");
         }
     }
+
+    fn at(ms: i64) -> Instant {
+        Instant::from_ms(ms)
+    }
+
+    #[test]
+    fn d7_a_start_out_of_order_counts_as_much_as_another() {
+        let mut starts = Starts::NONE;
+        for minute in [50, 20, 40] {
+            starts.push(at(minute * 60_000));
+        }
+        assert_eq!(starts.free(at(50 * 60_000), 5), 2);
+        // the hour ends an hour after each, that very instant not counted
+        assert_eq!(starts.free(at(80 * 60_000 - 1), 5), 2);
+        assert_eq!(starts.free(at(80 * 60_000), 5), 3);
+        assert_eq!(starts.free(at(110 * 60_000), 5), 5);
+        // one of hours ago takes no place of the hour
+        starts.push(at(-200 * 60_000));
+        assert_eq!(starts.free(at(50 * 60_000), 5), 2);
+        // asked of an instant before the newest, it is that of the newest
+        assert_eq!(starts.free(at(0), 5), 2);
+        assert_eq!(starts.free(at(50 * 60_000), 2), 0, "a lower limit");
+    }
+
+    fn begin(ms: i64, utc_ms: i64, losses: u16) -> Begin {
+        Begin { at: at(ms), utc: Some(crate::time::Utc::from_ms(utc_ms)), losses }
+    }
+
+    #[test]
+    fn d2_after_a_loss_of_the_clock_a_delivery_is_as_old_as_the_greater_says() {
+        let clock = WallClock { offset_ms: 1_000_000, zone: crate::zone::Zone::UTC };
+        let age_of =
+            |begin: &Begin, clock: Option<&WallClock>| age(begin, at(60_000), clock, 1).as_ms();
+        // at 60 s the clock says 1 060 s
+        for (utc_ms, wall_ms) in [(900_000, 160_000), (1_030_000, 50_000), (2_000_000, 50_000)] {
+            assert_eq!(age_of(&begin(10_000, utc_ms, 0), Some(&clock)), wall_ms, "{utc_ms}");
+            assert_eq!(age_of(&begin(10_000, utc_ms, 1), Some(&clock)), 50_000, "no loss since");
+            assert_eq!(age_of(&begin(10_000, utc_ms, 0), None), 50_000, "no clock");
+        }
+        assert_eq!(age_of(&Begin { utc: None, ..begin(10_000, 0, 0) }, Some(&clock)), 50_000);
+    }
+
+    fn delivery(id: u16, began_ms: i64, ml: u64) -> Delivery {
+        let begin = Begin { at: at(began_ms), utc: None, losses: 0 };
+        Delivery { id: EntryId(id), begin, begun_after_ms: 0, volume: Volume::from_ml(ml) }
+    }
+
+    const HOUR_MS: i64 = 3_600_000;
+
+    #[test]
+    fn d7_the_ceiling_counts_what_was_due_less_than_23_h_before_a_due_or_after_it() {
+        let mut history = History::<4>::EMPTY;
+        history.push(delivery(1, 0, 1));
+        history.push(delivery(2, 1, 10));
+        history.push(delivery(3, 24 * HOUR_MS, 100));
+        // begun three hours late: it counts at its due
+        let late =
+            Delivery { begun_after_ms: 3 * HOUR_MS as u32, ..delivery(4, 2 * HOUR_MS, 1000) };
+        history.push(late);
+        let due = at(23 * HOUR_MS);
+        let before = |now| history.before_due(due, now, None, 0).as_nl() / 1_000_000;
+        assert_eq!(before(due), 110);
+        assert_eq!(before(at(25 * HOUR_MS)), 110, "asked later it is the same");
+        let earlier = |ms| history.before_due(at(ms), due, None, 0).as_nl() / 1_000_000;
+        assert_eq!(earlier(23 * HOUR_MS - 1), 111);
+        assert_eq!(earlier(22 * HOUR_MS), 111);
+        assert_eq!(earlier(22 * HOUR_MS - 1), 1111);
+    }
+
+    #[test]
+    fn d2_the_span_of_a_guard_is_counted_from_when_a_delivery_began() {
+        let mut history = History::<4>::EMPTY;
+        for (id, ms, ml) in [(1, 0, 1), (1, 5_000, 10), (2, 6_000, 100)] {
+            history.push(delivery(id, ms, ml));
+        }
+        let of = |id, span| {
+            let span = Duration::from_ms(span);
+            history.of_entry(EntryId(id), span, at(7_000), None, 0).as_nl() / 1_000_000
+        };
+        assert_eq!([of(1, 7_001), of(1, 7_000), of(1, 2_000), of(2, 1_001)], [11, 10, 0, 100]);
+        assert_eq!(history.last_of(EntryId(1)).map(|begin| begin.at), Some(at(5_000)));
+        assert_eq!(history.last_of(EntryId(3)), None);
+    }
+
+    #[test]
+    fn d7_where_all_places_are_taken_nothing_that_counts_is_lost() {
+        let sum = |history: &History<2>| {
+            let mut kept: std::vec::Vec<_> = history
+                .iter()
+                .map(|d| (d.id.0, d.begin.at.as_ms(), d.volume.as_nl() / 1_000_000))
+                .collect();
+            kept.sort_unstable();
+            kept
+        };
+        let week_half = 84 * HOUR_MS;
+        let mut history = History::<2>::EMPTY;
+        history.push(delivery(1, 0, 1));
+        history.push(delivery(2, 10, 10));
+        // the oldest is half a week old: no guard and no ceiling asks for it
+        let mut old = history;
+        old.push(delivery(3, week_half, 100));
+        assert_eq!(sum(&old), [(2, 10, 10), (3, week_half, 100)]);
+        // a millisecond less, and it counts with the next
+        history.push(delivery(3, week_half - 1, 100));
+        assert_eq!(sum(&history), [(2, 10, 11), (3, week_half - 1, 100)]);
+        // where there is one place alone, with the one that comes
+        let mut one = History::<1>::EMPTY;
+        one.push(delivery(1, 0, 1));
+        one.push(delivery(2, 10, 10));
+        assert_eq!(one.iter().next(), Some(delivery(2, 10, 11)));
+    }
 }

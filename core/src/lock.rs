@@ -13,6 +13,8 @@ use crate::time::{Duration, Instant};
 const FREE_TRIES: u8 = 3;
 /// The wait after the next one, which doubles with each after it.
 const FIRST_DELAY: Duration = Duration::from_min(1);
+/// How often it doubles and is less than the longest: 32 minutes.
+const MOST_DOUBLED: u8 = 5;
 /// The most that a wait grows to.
 const LONGEST_DELAY: Duration = Duration::from_h(1);
 /// How long the settings stay unlocked after the last request that needs the PIN.
@@ -142,10 +144,11 @@ impl Lock {
             return Instant::MIN;
         }
         let doubled = self.wrong.saturating_sub(FREE_TRIES);
-        let delay_ms =
-            if doubled > 6 { LONGEST_DELAY.as_ms() } else { FIRST_DELAY.as_ms() << doubled };
-        let most = LONGEST_DELAY.as_ms();
-        self.at.plus(Duration::from_ms(if delay_ms < most { delay_ms } else { most }))
+        self.at.plus(if doubled > MOST_DOUBLED {
+            LONGEST_DELAY
+        } else {
+            Duration::from_ms(FIRST_DELAY.as_ms() << doubled)
+        })
     }
 }
 
@@ -183,5 +186,29 @@ mod tests {
         assert_eq!(waits, [0, 0, 1, 2, 4, 8, 16, 32, 60, 60, 60, 60]);
         lock.was_right();
         assert_eq!(lock.next_try(), Instant::MIN);
+    }
+
+    #[test]
+    fn o5_a_pin_set_before_still_opens() {
+        // the words as stores have them, worked out apart from this code
+        for (digits, word) in
+            [("0417", 0x478e_10cb), ("00000000", 0x9119_7628), ("99999999", 0xf0ed_6f9f)]
+        {
+            let pin = Pin::from_digits(digits.as_bytes()).unwrap();
+            assert_eq!(Lock::check_of(Some(pin)), word, "{digits}");
+            let lock = Lock::with(word);
+            assert!(lock.is_set() && lock.word() == word && lock.opens_with(pin));
+            assert!(!lock.opens_with(Pin::from_digits(b"0418").unwrap()));
+        }
+        assert_eq!(Lock::check_of(None), 0);
+        assert!(!Lock::OPEN.is_set());
+    }
+
+    #[test]
+    fn o5_the_longest_wait_holds_however_many_tries_were_wrong() {
+        for wrong in [9, 10, 60, 70, 140, u8::MAX] {
+            let lock = Lock { wrong, ..Lock::with(7) };
+            assert_eq!(lock.next_try(), Instant::ZERO.plus(LONGEST_DELAY), "{wrong}");
+        }
     }
 }

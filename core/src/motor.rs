@@ -79,4 +79,12 @@ mod tests {
         motor.starts();
         assert_eq!(motor, Motor::SOUND);
     }
+
+    #[test]
+    fn a_latched_motor_stays_at_its_last_fault() {
+        let mut motor = Motor { faults: Motor::LATCHED, ..Motor::SOUND };
+        assert_eq!(motor.one_more(), Motor::LATCHED);
+        motor.starts();
+        assert!(motor.is_latched(), "only an operator can go on");
+    }
 }

@@ -249,7 +249,8 @@ impl Mean {
     /// Takes in a reading; the mean of the last ten, once there are ten that came no
     /// more than [`READINGS_APART`] after one another. The next ten make the next one.
     pub const fn take(&mut self, at: Instant, mv: u16) -> Option<u16> {
-        if self.count > 0 && at.since(self.last).as_ms() > READINGS_APART.as_ms() {
+        // the first is far from none
+        if at.since(self.last).as_ms() > READINGS_APART.as_ms() {
             *self = Self::NONE;
         }
         self.sum_mv += mv as u32;
@@ -371,5 +372,50 @@ mod tests {
         assert!(gauge.is_another(8700));
         gauge.pack.jump_mv = 0;
         assert!(!gauge.is_another(9999));
+    }
+
+    #[test]
+    fn p3_the_figures_of_a_pack_go_together() {
+        assert!(Pack::MAINS.is_sound() && PACK.is_sound());
+        for (pack, is_sound) in [
+            (Pack { motor_ma: 0, ..PACK }, false),
+            (Pack { motor_ma: 1, ..PACK }, true),
+            (Pack { low_mv: 6299, ..PACK }, false),
+            (Pack { low_mv: 6300, ..PACK }, true),
+            (Pack { warn_days: 120, ..PACK }, true),
+            (Pack { warn_days: 121, ..PACK }, false),
+        ] {
+            assert_eq!(pack.is_sound(), is_sound, "{pack:?}");
+        }
+        assert_eq!(PACK.asleep_uc(2), 2 * 86_400 * 60);
+    }
+
+    #[test]
+    fn p3_another_pack_is_full_from_when_it_was_put_in() {
+        let mut gauge = Gauge::MAINS;
+        assert_eq!(gauge.pack(), None);
+        gauge.set(at(0), PACK);
+        gauge.draw(7);
+        gauge.reset(at(1_000_000));
+        assert_eq!(gauge.pack(), Some(&PACK));
+        // 60 uA for 1000 s since then
+        assert_eq!(gauge.drawn_uc(at(2_000_000)), 60_000);
+        // figures set anew leave the account as it is; on mains there is none
+        gauge.set(at(3_000_000), Pack { motor_ma: 400, ..PACK });
+        assert_eq!((gauge.pack.motor_ma, gauge.drawn_uc(at(2_000_000))), (400, 60_000));
+        gauge.set(at(4_000_000), Pack { motor_ma: 400, ..Pack::MAINS });
+        assert_eq!(gauge, Gauge::MAINS);
+    }
+
+    #[test]
+    fn p3_by_account_a_pack_is_exhausted_when_nothing_is_left() {
+        let mut gauge = Gauge::MAINS;
+        gauge.set(at(0), PACK);
+        gauge.draw(6000 * UC_A_MAH - 5);
+        assert!(!gauge.is_exhausted(at(0), false));
+        // what a dose draws may be all there is
+        assert!(!gauge.cannot_give(at(0), 5, false) && gauge.cannot_give(at(0), 6, false));
+        gauge.draw(5);
+        assert!(gauge.is_exhausted(at(0), false));
     }
 }

@@ -12,6 +12,8 @@ mod fields;
 mod noted;
 mod packed;
 mod parts;
+#[cfg(test)]
+mod tests;
 
 use crate::cause::Cause;
 use crate::config::{Container, Head};

@@ -161,4 +161,21 @@ mod tests {
         assert_eq!(Instant::ZERO.since(Instant::from_ms(5)), Duration::ZERO);
         assert_eq!(Instant::from_ms(5).since(Instant::from_ms(-5)), Duration::from_ms(10));
     }
+
+    #[test]
+    fn a_length_reads_in_the_units_that_it_has() {
+        extern crate std;
+        for (ms, words) in [
+            (0, "0 s"),
+            (450, "450 ms"),
+            (1_000, "1 s"),
+            (60_000, "1 min"),
+            (3_872_000, "1 h 4 min 32 s"),
+            (3_600_001, "1 h 1 ms"),
+            (90_061_007, "25 h 1 min 1 s 7 ms"),
+            (3_599_999, "59 min 59 s 999 ms"),
+        ] {
+            assert_eq!(std::format!("{}", Duration::from_ms(ms)), words);
+        }
+    }
 }

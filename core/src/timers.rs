@@ -111,3 +111,49 @@ impl TimerTable {
         others.iter().fold(Instant::MAX, |first, &at| first.min(at))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const fn at(ms: i64) -> Instant {
+        Instant::from_ms(ms)
+    }
+
+    #[test]
+    fn the_earliest_asks_and_of_two_the_more_urgent() {
+        let mut timers = TimerTable::UNSET;
+        assert_eq!(timers.next(), None);
+        // the less urgent first: what is set later does not count for more
+        for reason in Reason::ALL.into_iter().rev() {
+            timers.set(reason, at(5));
+            assert_eq!(timers.next(), Some((at(5), reason)));
+        }
+        timers.set(Reason::Stamp, at(4));
+        assert_eq!(timers.next(), Some((at(4), Reason::Stamp)));
+        timers.set(Reason::Stamp, Instant::MAX);
+        assert_eq!(timers.next(), Some((at(5), Reason::Boot)));
+    }
+
+    #[test]
+    fn a_timer_is_over_from_its_instant_on() {
+        let mut timers = TimerTable::UNSET;
+        assert!(!timers.is_set(Reason::Due));
+        timers.set(Reason::Due, at(5));
+        assert!(timers.is_set(Reason::Due) && !timers.is_set(Reason::Deadline));
+        let over = [4, 5, 6].map(|ms| timers.is_over(Reason::Due, at(ms)));
+        assert_eq!(over, [false, true, true]);
+        timers.set(Reason::Due, Instant::MAX);
+        assert!(!timers.is_set(Reason::Due));
+    }
+
+    #[test]
+    fn beside_pulses_is_what_is_less_urgent_than_one() {
+        for (place, reason) in Reason::ALL.into_iter().enumerate() {
+            let mut timers = TimerTable::UNSET;
+            timers.set(reason, at(7));
+            let beside = timers.next_beside_pulses();
+            assert_eq!(beside, if place > 3 { at(7) } else { Instant::MAX }, "{reason:?}");
+        }
+    }
+}

@@ -118,4 +118,14 @@ mod tests {
         assert_eq!((tube.due_at(), tube.calibrations().count()), (None, 0));
         assert_eq!(tube.since, Some(Instant::from_ms(250 * DAY_MS)));
     }
+
+    #[test]
+    fn o4_a_second_calibration_follows_the_first() {
+        let mut tube = Tube::UNKNOWN;
+        for day in [0, 30] {
+            tube.note(found(day, 30_000));
+        }
+        assert_eq!(tube.found, [Some(found(0, 30_000)), Some(found(30, 30_000)), None]);
+        assert_eq!(tube.last(), Some(&found(30, 30_000)));
+    }
 }

@@ -214,4 +214,47 @@ mod tests {
         let wanted = 10_000u128 * 120_000_000 * 60_000;
         assert_eq!(u128::from(total_ms) * 26_500_000 + u128::from(carry.0), wanted);
     }
+
+    #[test]
+    fn a_decimal_is_rounded_once_half_up_within_its_range() {
+        use VolumeUnit::{ImperialFluidOunce, Litre, Microlitre, Millilitre, UsFluidOunce};
+        let nl = |digits, decimals, unit| {
+            Volume::from_decimal(digits, decimals, unit).map(Volume::as_nl)
+        };
+        assert_eq!(nl(265, 1, Millilitre), Some(26_500_000));
+        assert_eq!(nl(1, 0, Litre), Some(1_000_000_000));
+        assert_eq!([nl(14, 4, Microlitre), nl(15, 4, Microlitre)], [Some(1), Some(2)]);
+        // 0.01 US fl oz are 295 735.295625 nl, 0.01 imperial ones 284 130.625 nl
+        assert_eq!(nl(1, 2, UsFluidOunce), Some(295_735));
+        assert_eq!(nl(1, 2, ImperialFluidOunce), Some(284_131));
+        // no more decimals than digits of 64 bits, no more volume than half of them
+        assert_eq!(nl(1_000_000_000_000_000_000, 18, Millilitre), Some(1_000_000));
+        assert_eq!(nl(1, 19, Millilitre), None);
+        assert_eq!(nl(9_223_372_036_854_775_807, 3, Microlitre), Some(i64::MAX as u64));
+        assert_eq!(nl(9_223_372_036_854_775_808, 3, Microlitre), None);
+    }
+
+    #[test]
+    fn a_volume_is_shown_rounded_half_up() {
+        let ul = |nl| Volume::from_nl(nl).as_ul();
+        assert_eq!([ul(499), ul(500), ul(1_499), ul(1_500)], [0, 1, 1, 2]);
+        let tenths = |nl, unit| Volume::from_nl(nl).tenths_of(unit);
+        let ml = [49_999, 50_000, 26_549_999, 26_550_000];
+        assert_eq!(ml.map(|nl| tenths(nl, VolumeUnit::Millilitre)), [0, 1, 265, 266]);
+        // a tenth of a US fluid ounce is 2 957 352.95625 nl
+        let us = [1_478_676, 1_478_677, 29_573_530];
+        assert_eq!(us.map(|nl| tenths(nl, VolumeUnit::UsFluidOunce)), [0, 1, 10]);
+        let symbols = ["ul", "ml", "l", "US fl oz", "imp fl oz"];
+        use VolumeUnit::*;
+        let units = [Microlitre, Millilitre, Litre, UsFluidOunce, ImperialFluidOunce];
+        assert_eq!(units.map(VolumeUnit::symbol), symbols);
+    }
+
+    #[test]
+    fn d4_a_run_delivers_its_time_at_the_flow_rounded_half_up() {
+        // 90 nl a minute: 1.5 nl a second
+        let flow = Flow::from_nl_per_min(90).unwrap();
+        let nl = |ms| flow.volume(Duration::from_ms(ms)).as_nl();
+        assert_eq!([nl(333), nl(334), nl(1_000), nl(60_000)], [0, 1, 2, 90]);
+    }
 }

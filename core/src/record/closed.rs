@@ -51,6 +51,6 @@ impl ClosedList {
 
     /// Whether the date or night is in one of them.
     pub fn contains(&self, date: Date) -> bool {
-        self.len > 0 && self.iter().any(|c| c.first <= date && date <= c.last)
+        self.iter().any(|c| c.first <= date && date <= c.last)
     }
 }

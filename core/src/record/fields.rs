@@ -97,9 +97,8 @@ pub(super) fn put_date(p: &mut Put, date: Option<Date>) {
 #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_date(g: &mut Get) -> Option<Date> {
     let days = g.u16();
-    let date = Date::MIN.plus_days(i32::from(days));
-    g.ok &= days == NO_DATE || date <= Date::MAX;
-    (days != NO_DATE).then_some(date)
+    // its range is asked of what it is a date of
+    (days != NO_DATE).then_some(Date::MIN.plus_days(i32::from(days)))
 }
 
 #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
@@ -234,7 +233,7 @@ fn get_fields(g: &mut Get, both: bool) -> Entry {
         let by_night = flags & BY_NIGHT != 0;
         Recurrence::Weekly { days: Days::from_bits(days), at_min, by_night }
     } else {
-        g.ok &= every >= 0;
+        // one below zero is far out of its range as one above
         Recurrence::Interval { every_ms: every as u64, from }
     };
     let (volume, window_ms, grace_ms) = (get_volume(g), g.u32(), g.u32());

@@ -296,12 +296,31 @@ mod tests {
             assert!(far(Some(date)).unwrap() > Date::MAX, "{date:?}");
         }
         let every = Recurrence::Interval { every_ms: u64::MAX, from: Instant::MIN };
+        for (first, last) in [(Some(Date::MIN), None), (None, Some(Date::MAX))] {
+            let dated = Entry { recurrence: every, first, last, ..entry() };
+            assert!(PackedEntry::new(&dated).get().unwrap().first.is_some());
+        }
         let interval = Entry { recurrence: every, volume: Volume::from_nl(u64::MAX), ..entry() };
         let found = PackedEntry::new(&interval).get().unwrap();
         assert!(found.volume > Volume::from_ml(100_000));
         assert!(found.first.is_some(), "an interval entry with dates is refused for them");
         let Recurrence::Interval { every_ms, .. } = found.recurrence else { panic!("{found:?}") };
         assert!(every_ms > 366 * 86_400_000);
+    }
+
+    #[test]
+    fn an_entry_with_dates_is_not_plain_whatever_they_are() {
+        let undated = Entry { first: None, last: None, ..entry() };
+        assert_eq!(PackedEntry::new(&undated).plain(), Some((0x7f, 1439)));
+        for days in [0, 0x55aa, 0xaa55, 0x00ff, 0xff00, 0xfefe] {
+            let date = Some(Date::MIN.plus_days(days));
+            for dated in [Entry { first: date, ..undated }, Entry { last: date, ..undated }] {
+                assert_eq!(PackedEntry::new(&dated).plain(), None, "{days:#x}");
+            }
+        }
+        let off = Entry { enabled: false, ..undated };
+        assert_eq!(PackedEntry::new(&off).plain(), None);
+        assert_eq!(PackedEntry::NONE.plain(), None);
     }
 
     #[test]

@@ -1,0 +1,199 @@
+//! Every record as bytes and back, and bytes that no encoder writes.
+
+extern crate std;
+
+mod samples;
+
+use samples::*;
+
+use super::*;
+use crate::civil::Date;
+use crate::entry::{ClosedDates, Recurrence};
+
+#[test]
+fn every_record_comes_back_from_its_bytes() {
+    let mut kinds = std::collections::BTreeSet::new();
+    for record in samples() {
+        let bytes = record.encode();
+        assert_eq!(bytes[0], record.kind());
+        assert_eq!(Record::decode(&bytes), Some(record), "{bytes:?}");
+        kinds.insert(record.kind());
+    }
+    assert!(kinds.into_iter().eq((1..=19).chain(32..=44)), "a sample of each kind");
+}
+
+#[test]
+fn m4_what_formats_before_left_out_is_read_as_not_there() {
+    let mut bytes = globals().encode();
+    // the motor: its bits, and its instant in six bytes
+    let motor = bytes.iter().rposition(|&byte| byte != 0).unwrap() - 2;
+    assert_eq!(bytes[motor..motor + 7], [3 | 64 | 128, 5, 1, 0, 0, 0, 0]);
+    bytes[motor..].fill(0);
+    let Some(Record::SnapGlobals { motor, .. }) = Record::decode(&bytes) else { panic!() };
+    assert_eq!(motor, None);
+    let stock = Stock { drawn: Volume::ZERO, container: CONTAINER, ..Stock::NONE };
+    let with_all = Stock { drawn: Volume::from_nl(1), ..stock };
+    let mut bytes = Record::SnapStock(with_all).encode();
+    let end = bytes.iter().rposition(|&byte| byte != 0).unwrap();
+    bytes[end] = 0;
+    assert_eq!(Record::decode(&bytes), Some(Record::SnapStock(stock)));
+}
+
+/// A record's bytes with one of them changed.
+fn forged(record: &Record, place: usize, byte: u8) -> Option<Record> {
+    let mut bytes = record.encode();
+    assert_ne!(bytes[place], byte, "{record:?} has that at {place}");
+    bytes[place] = byte;
+    Record::decode(&bytes)
+}
+
+#[test]
+fn m2_what_a_record_does_not_fill_is_zero() {
+    for record in samples() {
+        // an outcome fills all of it
+        if record.kind() != 9 {
+            assert_eq!(forged(&record, RECORD_BYTES - 1, 1), None, "{record:?}");
+        }
+    }
+    for kind in (0..=u8::MAX).filter(|kind| !matches!(kind, 1..=19 | 32..=44)) {
+        let mut bytes = [0; RECORD_BYTES];
+        bytes[0] = kind;
+        assert_eq!(Record::decode(&bytes), None, "kind {kind}");
+    }
+}
+
+#[test]
+fn m2_a_field_that_no_encoder_writes_is_no_record() {
+    // byte 0 is the kind, an instant has six bytes, a due's name ten
+    let stamp = |on| Record::Alarm { at: at(12), alarm: Alarm::Leak, on, detail: 1 };
+    let boot = Record::Boot { at: at(1), feed_kept: true, reset: Reset::Watchdog };
+    let born = |line| {
+        let (mark, due_at, cause) = (None, at(12), Cause::Service);
+        Record::Born(Born { line, due: DUE, mark, at: at(11), due_at, cause })
+    };
+    let motor = Record::Motor { at: at(14), faults: 1 };
+    let act = Record::Act { at: at(11), act: Act::PrimeBegun, ms: 12 };
+    let pack = Record::Pack { at: at(17), pack: PACK, how: NewPack::Set };
+    let calibration = Record::Calibration { found: found(15), in_force: true, lead_ms: 16 };
+    let open = Record::SnapOpen { pulse: pulse(), lost: true, in_doubt: true };
+    let part = Record::Outcome(Outcome { kind: OutcomeKind::Part(Cause::Leak), ..outcome() });
+    let tube = Record::SnapTube(Tube { found: [Some(found(1)), None, None], ..Tube::UNKNOWN });
+    let clock = Record::Clock { at: at(2), epoch: 3, utc: None, zone: zone() };
+    let motor_at = 37;
+    for (record, place, bad) in [
+        (boot, 7, 2), // the feed, yes or no
+        (boot, 8, 0), // why it started
+        (boot, 8, 3),
+        (clock, 15, 3),      // the zone's form
+        (stamp(true), 7, 0), // no alarm of that number
+        (stamp(true), 7, 13),
+        (stamp(false), 8, 2),
+        (act, 7, 0),
+        (act, 7, 11),
+        (born(7), 28, 0), // a cause has to be there
+        (born(7), 28, 24),
+        (motor, 7, 5),
+        (pack, 28, 0),
+        (pack, 28, 4),
+        (calibration, 15, 2),
+        (part, 45, 3), // part, with no number for it
+        (part, 46, 0), // and no cause
+        (part, 46, 24),
+        (Record::Outcome(outcome()), 46, 1), // a cause for a dose that has none
+        (Record::Pulse(pulse()), 52, 8 | 2), // what only a snapshot says
+        (Record::Pulse(pulse()), 52, 8 | 16),
+        (open, 52, 8 | 6 | 16),
+        (globals(), motor_at, 3), // faults of no motor
+        (with_motor(None), motor_at, 128),
+        (with_motor(None), motor_at + 1, 1),
+        (Record::StagedClosed(closed()), 1, 1), // a stretch that ends before it begins
+        (tube, 1, 8),                           // calibrations one after another
+        (tube, 1, 20),
+    ] {
+        assert_eq!(forged(&record, place, bad), None, "{record:?}: {bad} at {place}");
+    }
+    // the last of a stretch of closed dates is not there, or beyond all dates
+    for last in [[0xff, 0xff], [0xfe, 0xff]] {
+        let mut bytes = Record::SnapClosed(closed()).encode();
+        bytes[3..5].copy_from_slice(&last);
+        assert_eq!(Record::decode(&bytes), None);
+    }
+}
+
+#[test]
+fn m2_what_is_out_of_its_range_is_no_record() {
+    let head = |head| Record::SnapHead(head);
+    for record in [
+        head(Head { rollers: 0, ..self::head() }),
+        Record::Head { at: at(3), head: Head { starts_per_hour: 61, ..self::head() } },
+        Record::Staged(staged(Entry { window_ms: 0, ..weekly() })),
+        Record::SnapEntry(staged(Entry { pulses: Some(0), ..every() })),
+        Record::Staged(staged(Entry { last: Some(Date::MIN.plus_days(65_535)), ..weekly() })),
+        Record::Staged(staged(Entry {
+            recurrence: Recurrence::Interval { every_ms: u64::MAX, from: at(0) },
+            ..every()
+        })),
+        with_motor(Some(Motor { faults: Motor::LATCHED + 1, ..Motor::SOUND })),
+        Record::Container {
+            at: at(13),
+            container: Container { heel: CONTAINER.low, ..CONTAINER },
+            level: Volume::ZERO,
+        },
+        Record::Pack { at: at(17), pack: Pack { motor_ma: 0, ..PACK }, how: NewPack::Set },
+        Record::SnapGauge(Gauge { pack: Pack { warn_days: 121, ..PACK }, ..Gauge::MAINS }),
+        Record::Motor { at: at(14), faults: Motor::LATCHED + 1 },
+        Record::Pulse(Pulse { least_ms: 15, ..pulse() }),
+        Record::Pulse(Pulse { most_ms: 16, ..pulse() }),
+        Record::Pulse(Pulse { on_ms: 16, ..pulse() }),
+        Record::Outcome(Outcome { least: Volume::from_nl(16), ..outcome() }),
+    ] {
+        assert_eq!(Record::decode(&record.encode()), None, "{record:?}");
+    }
+    // all that a dose asks for in one pulse, nothing in doubt, is one
+    let whole = Record::Pulse(Pulse { on_ms: 15, least_ms: 15, most_ms: 15, ..pulse() });
+    assert_eq!(Record::decode(&whole.encode()), Some(whole));
+    let sure = Record::Outcome(Outcome { least: outcome().most, ..outcome() });
+    assert_eq!(Record::decode(&sure.encode()), Some(sure));
+}
+
+#[test]
+fn what_no_field_can_hold_is_stored_as_the_most_it_can() {
+    let level = Volume::from_nl(u64::MAX);
+    let record = Record::Container { at: Instant::MAX, container: CONTAINER, level };
+    let (at, level) = (at((1 << 47) - 1), Volume::from_nl(0xff_ffff_ffff));
+    let stored = Record::Container { at, container: CONTAINER, level };
+    assert_eq!(Record::decode(&record.encode()), Some(stored));
+    let stamp = Record::Stamp { at: Instant::MIN };
+    assert_eq!(Record::decode(&stamp.encode()), Some(Record::Stamp { at: self::at(-(1 << 47)) }));
+    let adopted = |ceiling| {
+        let (written, cleared, closed_staged) = (0, 0, false);
+        Record::Adopted(Adopted { at: self::at(6), ceiling, written, cleared, closed_staged })
+    };
+    let most = Some(Volume::from_nl(0xff_ffff_fffe));
+    let record = adopted(Some(Volume::from_nl(u64::MAX))).encode();
+    assert_eq!(Record::decode(&record), Some(adopted(most)), "never that there is none");
+    let many = Record::Outcome(Outcome { count: u32::MAX, ..outcome() });
+    let most = Record::Outcome(Outcome { count: 0xff_ffff, ..outcome() });
+    assert_eq!(Record::decode(&many.encode()), Some(most));
+}
+
+#[test]
+fn a_list_of_closed_dates_has_its_ends_and_its_room() {
+    let (day, mut list) = (Date::MIN.plus_days(1000), ClosedList::EMPTY);
+    assert!(!list.contains(Date::MIN), "none, whatever an empty place holds");
+    let put = |list: &mut ClosedList, first: Date, last| list.push(ClosedDates { first, last });
+    assert!(!put(&mut list, day, day.plus_days(-1)), "it ends before it begins");
+    assert!(!put(&mut list, Date::MIN.plus_days(-1), day));
+    assert!(!put(&mut list, day, Date::MAX.plus_days(1)));
+    assert_eq!(list, ClosedList::EMPTY);
+    assert!(put(&mut list, day, day) && put(&mut list, Date::MIN, Date::MIN));
+    assert!(put(&mut list, day.plus_days(7), Date::MAX));
+    let has = [-1, 0, 1, 6, 7, 8].map(|n| list.contains(day.plus_days(n)));
+    assert_eq!(has, [false, true, false, false, true, true]);
+    assert!(list.contains(Date::MIN) && list.contains(Date::MAX));
+    assert!(!list.contains(Date::MAX.plus_days(1)));
+    assert_eq!(list.iter().count(), 3);
+    let mut full = closed();
+    assert!(!put(&mut full, day, day), "no room");
+    assert_eq!(full, closed());
+}
