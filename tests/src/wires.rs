@@ -16,6 +16,8 @@ pub struct Wires {
     pub reads: Vec<i64>,
     /// When the display lit and went dark.
     pub lights: Vec<(i64, bool)>,
+    /// Alarms that came, and those that went.
+    pub alarms: Vec<(Alarm, bool)>,
     /// The pump is on.
     pub on: bool,
     /// The present moment, in ms, where the test tells it.
@@ -32,7 +34,9 @@ impl Outputs for Wires {
     fn refused(&mut self, refusal: &Refusal) {
         self.refused = Some(*refusal);
     }
-    fn alarm(&mut self, _: Alarm, _: bool) {}
+    fn alarm(&mut self, alarm: Alarm, on: bool) {
+        self.alarms.push((alarm, on));
+    }
     fn test_pack(&mut self) {
         self.tests.push(self.now);
     }

@@ -287,6 +287,41 @@ fn d7_a_rest_that_is_made_longer_is_what_the_dose_was_kept_by() {
 }
 
 #[test]
+fn d1_a_dose_that_the_starts_of_an_hour_keep_ends_with_its_window() {
+    let mut rig = Rig::new(&[daily(1, 120, Volume::from_ml(40))]);
+    rig.until(DUE + 240);
+    // two were; the next may come an hour after the first
+    rig.at(DUE + 240, Event::SetHead(&Head { starts_per_hour: 2, ..head() }));
+    rig.until(DUE + 1799);
+    assert_eq!(rig.outcomes(), []);
+    rig.until(DUE + 1800);
+    let part = OutcomeKind::Part(Cause::PumpLimits);
+    assert_eq!(rig.outcomes(), [(1, part, Volume::from_ml(8))]);
+}
+
+#[test]
+fn d5_a_dose_that_begins_a_millisecond_late_is_not_disturbed() {
+    let second = |late_ms: i64| {
+        let mut rig = Rig::new(&[entry(1, 120)]);
+        rig.until(DUE - 60);
+        let at = Instant::from_ms(DUE * 1000 + late_ms);
+        rig.device.handle(at, Event::Wake, &mut rig.wires);
+        rig.until(DUE + HOUR);
+        let starts: Vec<i64> = records(rig.device.ledger().flash().bytes())
+            .filter_map(|(_, record)| match record {
+                Record::Pulse(pulse) => Some(pulse.at.as_ms() - DUE * 1000),
+                _ => None,
+            })
+            .collect();
+        assert_eq!((starts.len(), starts[0]), (10, late_ms));
+        starts[1]
+    };
+    // a tenth of the half hour after the due, or after its begin
+    assert_eq!((second(0), second(1)), (180_000, 180_000));
+    assert_ne!(second(2), 180_000);
+}
+
+#[test]
 fn o1_each_service_run_keeps_its_own_limit() {
     let mut rig = Rig::new(&[]);
     let unlike = Head { longest_prime_ms: 60_000, longest_calibration_ms: 10_000, ..head() };

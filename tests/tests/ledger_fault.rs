@@ -10,7 +10,7 @@ use dosewright_core::effect::Effect;
 use dosewright_core::entry::{Entry, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
-use dosewright_core::record::{Outcome, OutcomeKind, Record, Reset};
+use dosewright_core::record::{Alarm, Outcome, OutcomeKind, Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
@@ -122,6 +122,20 @@ fn m1_an_operator_is_told_that_the_memory_took_nothing_and_may_try_at_once() {
     // a call that nobody asked for says nothing
     rig.memory(false);
     assert_eq!(rig.act(at.plus(Duration::from_h(2)), Event::Wake), Ok(()));
+}
+
+#[test]
+fn m1_the_alarm_of_the_memory_comes_once_and_goes_once() {
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
+    rig.until(DUE.minus(Duration::from_min(1)));
+    rig.wires.alarms.clear();
+    rig.memory(false);
+    rig.until(DUE.plus(Duration::from_min(20)));
+    // it tries again and again, and says so once
+    assert_eq!(rig.wires.alarms, [(Alarm::LedgerFault, true)]);
+    rig.memory(true);
+    rig.until(DUE.plus(Duration::from_min(50)));
+    assert_eq!(rig.wires.alarms, [(Alarm::LedgerFault, true), (Alarm::LedgerFault, false)]);
 }
 
 #[test]

@@ -294,22 +294,33 @@ fn m2_lines_that_are_cleared_or_lost_run_nothing() {
     book.adopt(&staged(0, 5));
     book.adopt(&staged(3, 6));
     assert_eq!(book.occupied(), 0b1101);
-    book.damage(0b0011, true);
-    assert_eq!((book.occupied(), book.damaged, book.closed_damaged), (0b1100, 0b0011, true));
-    let adopted =
-        Adopted { at: at(9), ceiling: None, written: 0, cleared: 0b1001, closed_staged: false };
-    book.adopted(&adopted, 0b1010, false);
-    // what is cleared is no longer damaged, what is missing is
-    assert_eq!((book.occupied(), book.damaged), (0b0100, 0b1010));
+    book.apply(&Record::Born(born(2, 7)));
+    book.damage(0b0010, true);
+    assert_eq!((book.damaged, book.closed_damaged), (0b0010, true));
+    let adopted = |cleared| {
+        let (ceiling, written, closed_staged) = (None, 0, false);
+        Adopted { at: at(90), ceiling, written, cleared, closed_staged }
+    };
+    for (cleared, missing, occupied, damaged) in [
+        (0b0001, 0b1000, 0b0100, 0b1010),
+        // what is cleared is no longer damaged, what is missing is
+        (0b0110, 0b0100, 0b0000, 0b1100),
+        (0b0000, 0b1000, 0b0000, 0b1100),
+    ] {
+        book.adopted(&adopted(cleared), missing, false);
+        assert_eq!((book.occupied(), book.damaged), (occupied, damaged));
+    }
+    assert!(book.waits(2), "its end has still to be told");
+    assert_eq!(book.state(2).mark, None);
     assert!(book.closed_damaged, "no closed dates were written");
     for missing in [true, false] {
-        book.adopted(&Adopted { closed_staged: true, ..adopted }, 0, missing);
+        book.adopted(&Adopted { closed_staged: true, ..adopted(0) }, 0, missing);
         assert_eq!(book.closed_damaged, missing);
     }
-    assert_eq!(book.at, at(9));
+    assert_eq!(book.at, at(90));
     // a line that is written anew is whole
-    book.adopt(&staged(1, 4));
-    assert_eq!(book.damaged, 0b0000);
+    book.adopt(&staged(3, 4));
+    assert_eq!(book.damaged, 0b0100);
 }
 
 #[test]
@@ -443,4 +454,22 @@ fn m1_the_fullest_snapshot_there_can_be_is_as_long_as_it_says() {
     assert_eq!(book.snapshot().count(), 4 + 6 + 3 + 8 + 5);
     assert_eq!(Book::<3, 5>::SNAPSHOT_MOST, 26);
     assert_eq!(book.snapshot_bytes().count(), 26);
+}
+
+#[test]
+fn m4_a_store_of_format_1_has_of_the_motor_its_alarm_alone() {
+    for (alarms, faults) in [(0, 0), (1 << Alarm::MotorFault as u16, Motor::LATCHED)] {
+        let globals = Record::SnapGlobals {
+            ceiling: None,
+            next_id: 0,
+            asks: 0,
+            damaged: 0,
+            closed_damaged: false,
+            alarms,
+            rest_until: at(0),
+            occupied: 0,
+            motor: None,
+        };
+        assert_eq!(with(&book(), &[globals]).motor, Motor { faults, ..Motor::SOUND });
+    }
 }
