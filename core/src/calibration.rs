@@ -194,14 +194,6 @@ const fn root(square: u64) -> u64 {
     root
 }
 
-#[cfg(test)]
-#[test]
-fn o2_the_root_is_that_of_the_library() {
-    for square in (0..70_000).chain([u64::MAX, u64::MAX - 1, 1 << 62, (1 << 62) - 1, 40 << 57]) {
-        assert_eq!(root(square), square.isqrt(), "{square}");
-    }
-}
-
 /// `part` of `whole` in ppb, at most all of it twice over.
 const fn ppb(part: u64, whole: u64) -> u64 {
     // below 18 l of error, and below 5 h of timing, nothing is cut off here
@@ -385,4 +377,88 @@ pub fn product(mass_mg: u32, gravity_per_mille: u16) -> Option<Volume> {
     }
     // 1 mg at 1.000 is 1000 nl
     Some(Volume::from_nl(over(u64::from(mass_mg) * 1_000_000, u64::from(gravity_per_mille))))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn o2_the_root_is_that_of_the_library() {
+        for square in (0..70_000).chain([u64::MAX, u64::MAX - 1, 1 << 62, (1 << 62) - 1, 40 << 57])
+        {
+            assert_eq!(root(square), square.isqrt(), "{square}");
+        }
+    }
+
+    #[test]
+    fn o2_an_error_counts_up_to_twice_what_it_is_of() {
+        let ul = Volume::from_ul;
+        let of = |error_ul, timing_ms| uncertainty_ppm(ul(100), ul(error_ul), 1_000, timing_ms);
+        // 2 x 1.5 / sqrt 3, and 2 x 2 / sqrt 3 (JCGM 100, 4.3.7)
+        assert_eq!([of(150, 0), of(200, 0), of(201, 0)], [1_732_051, 2_309_402, 2_309_402]);
+        // and of the time, 2 x 1.5 and 2 x 2
+        assert_eq!([of(0, 1_500), of(0, 2_000), of(0, 2_001)], [3_000_000, 4_000_000, 4_000_000]);
+        assert_eq!(uncertainty_ppm(Volume::ZERO, ul(1), 1_000, 0), 2_309_402);
+    }
+
+    #[test]
+    fn o3_what_is_planned_is_sure_enough_though_the_pump_delivers_less() {
+        let vessel = Vessel { capacity: Volume::from_ml(250), reading_error: Volume::from_ml(1) };
+        let flow = Flow::from_nl_per_min(26_500_000).unwrap();
+        // a head that delivers a tenth less, and starts that lose a quarter
+        for (target, left_per_mille) in [(Target::PLANNED, 900), (Target::TRAIN, 750)] {
+            let run = run_for(&vessel, &target, flow, Volume::from_ul(870)).unwrap();
+            let came = Volume::from_nl(run.volume.as_nl() / 1000 * left_per_mille);
+            let timing_ms = Target::DEFAULT.timing_ms;
+            let found = uncertainty_ppm(came, vessel.reading_error, run.run_ms, timing_ms);
+            assert!(found <= Target::DEFAULT.most_ppm, "{target:?}: {found}");
+        }
+    }
+
+    #[test]
+    fn o2_a_run_that_is_just_sure_enough_is_the_one() {
+        let flow = Flow::from_nl_per_min(26_500_000).unwrap();
+        let turn = Volume::from_ul(870);
+        let vessel = Vessel { capacity: Volume::from_ml(50), reading_error: Volume::from_ul(500) };
+        for turns in 20..=57 {
+            let volume = Volume::from_nl(turns * 870_000);
+            let run_ms = (turns * 870_000 * 60_000).div_ceil(26_500_000) as u32;
+            let most_ppm = uncertainty_ppm(volume, vessel.reading_error, run_ms, 100);
+            let target = Target { timing_ms: 100, most_ppm };
+            let run = run_for(&vessel, &target, flow, turn).unwrap();
+            assert_eq!((u64::from(run.turns), run.run_ms), (turns, run_ms));
+            assert_eq!((run.volume, run.uncertainty_ppm), (volume, most_ppm));
+        }
+    }
+
+    #[test]
+    fn o2_a_flow_is_rounded_half_up_and_one_of_nothing_is_none() {
+        let flow = |nl, run_ms| {
+            let found = reading(Volume::from_nl(nl), Volume::ZERO, run_ms, 0);
+            found.map(|reading| reading.flow.as_nl_per_min())
+        };
+        assert_eq!(
+            [flow(1, 120_000), flow(1, 120_001), flow(3, 120_000)],
+            [Some(1), None, Some(2)]
+        );
+        assert_eq!([flow(0, 60_000), flow(1, 0)], [None, None]);
+        assert_eq!(flow(u64::from(u32::MAX) + 1, 60_000), None, "more than can be said");
+    }
+
+    #[test]
+    fn o2_half_and_one_and_a_half_of_the_nominal_are_plausible_still() {
+        let flow = |nl| Flow::from_nl_per_min(nl).unwrap();
+        let judged = |nl, uncertainty_ppm| {
+            let reading = Some(Reading { flow: flow(nl), uncertainty_ppm });
+            judge(reading, 60_000, &Target::DEFAULT, flow(20_000_000), flow(20_000_000), None)
+        };
+        for nl in [10_000_000, 30_000_000] {
+            assert!(matches!(judged(nl, 20_000), Judgement::Confirm(_)), "{nl}");
+            assert!(matches!(judged(nl, 20_001), Judgement::RunLonger { .. }), "{nl}");
+        }
+        for nl in [9_999_999, 30_000_001] {
+            assert_eq!(judged(nl, 20_000), Judgement::Implausible { flow: Some(flow(nl)) });
+        }
+    }
 }

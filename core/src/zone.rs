@@ -435,6 +435,8 @@ mod tests {
             "AAA24:59:59BBB,M12.5.6/167,M1.1.0/-167",
             "AAA24:59:59BBB24,365/167,0/-167",
             "AAA0BBB,M3.5.0,J85/2",
+            "AAA0BBB,M4.1.0,365/167",
+            "AAA0BBB,365/167,M6.1.0",
         ] {
             let zone = zone(text);
             let summer = zone.summer.unwrap();

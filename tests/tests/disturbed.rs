@@ -287,14 +287,14 @@ fn d7_a_rest_that_is_made_longer_is_what_the_dose_was_kept_by() {
 }
 
 #[test]
-fn d1_a_dose_that_the_starts_of_an_hour_keep_ends_with_its_window() {
+fn d1_a_dose_that_the_starts_of_an_hour_keep_too_long_ends_where_it_is_kept() {
     let mut rig = Rig::new(&[daily(1, 120, Volume::from_ml(40))]);
     rig.until(DUE + 240);
-    // two were; the next may come an hour after the first
+    // two were; the next may come an hour after the first, when the window is over
     rig.at(DUE + 240, Event::SetHead(&Head { starts_per_hour: 2, ..head() }));
-    rig.until(DUE + 1799);
+    rig.until(DUE + 359);
     assert_eq!(rig.outcomes(), []);
-    rig.until(DUE + 1800);
+    rig.until(DUE + 360);
     let part = OutcomeKind::Part(Cause::PumpLimits);
     assert_eq!(rig.outcomes(), [(1, part, Volume::from_ml(8))]);
 }
