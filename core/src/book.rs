@@ -316,15 +316,14 @@ impl<const N: usize, const H: usize> Book<N, H> {
     }
 
     fn act(&mut self, at: Instant, act: Act, ms: u32) {
-        let drawn = self
-            .head
-            .map_or(Volume::ZERO, |head| head.flow.volume(Duration::from_ms(u64::from(ms))));
+        let run = Duration::from_ms(u64::from(ms));
+        let drawn = self.head.map_or(Volume::ZERO, |head| head.flow.volume(run));
         match act {
             Act::PrimeBegun | Act::CalibrationBegun | Act::TrainBegun => {
-                self.rest_after_run(at, ms);
+                self.rest_after_run(at, run);
                 if act == Act::TrainBegun {
                     // its rests lie between its pulses, as long each as this one at most
-                    let rests_ms = self.rest_of(ms).as_ms() * u64::from(TRAIN_STARTS);
+                    let rests_ms = self.rest_of(run).as_ms() * u64::from(TRAIN_STARTS);
                     self.rest_until = self.rest_until.plus(Duration::from_ms(rests_ms));
                 }
                 self.motor.starts();
@@ -332,10 +331,10 @@ impl<const N: usize, const H: usize> Book<N, H> {
             }
             Act::PrimeEnded | Act::CalibrationEnded | Act::TrainEnded => {
                 if act == Act::TrainEnded {
-                    self.rest_until = at.plus(self.rest_of(ms));
+                    self.rest_until = at.plus(self.rest_of(run));
                 }
                 self.stock.service_ends(drawn);
-                self.gauge.draw(self.gauge.pack.pumping_uc(u64::from(ms), 1));
+                self.gauge.draw(self.gauge.pack.pumping_uc(run.as_ms(), 1));
             }
             Act::Acknowledged => self.motor = Motor::SOUND,
             Act::Unlocked => self.lock.was_right(),
@@ -456,25 +455,25 @@ impl<const N: usize, const H: usize> Book<N, H> {
         }
         self.starts.push(pulse.at);
         self.motor.starts();
-        let run_ms = self.run_ms(pulse.on_ms);
-        self.gauge.draw(self.gauge.pack.pumping_uc(u64::from(run_ms), 1));
-        self.rest_after_run(pulse.at, run_ms);
+        let run = self.run_of(pulse.on_ms);
+        self.gauge.draw(self.gauge.pack.pumping_uc(run.as_ms(), 1));
+        self.rest_after_run(pulse.at, run);
         self.open = Some(OpenDose { pulse: *pulse, in_doubt: false, lost: false });
     }
 
-    /// How long the pump runs for a pulse, in ms.
-    pub(crate) fn run_ms(&self, on_ms: u32) -> u32 {
-        on_ms.saturating_add(self.head.as_ref().map_or(0, |head| u32::from(head.lead_ms)))
+    /// How long the pump runs for a pulse of so many ms.
+    pub(crate) fn run_of(&self, on_ms: u32) -> Duration {
+        let on = Duration::from_ms(u64::from(on_ms));
+        self.head.as_ref().map_or(on, |head| head.run_of(on))
     }
 
-    /// The rest that a run of so many ms needs.
-    fn rest_of(&self, ms: u32) -> Duration {
-        let on = Duration::from_ms(u64::from(ms));
-        self.head.as_ref().map_or(Duration::ZERO, |head| head.rest_after(on))
+    /// The rest that a run needs.
+    fn rest_of(&self, run: Duration) -> Duration {
+        self.head.as_ref().map_or(Duration::ZERO, |head| head.rest_after(run))
     }
 
-    fn rest_after_run(&mut self, at: Instant, ms: u32) {
-        self.rest_until = at.plus(Duration::from_ms(u64::from(ms))).plus(self.rest_of(ms));
+    fn rest_after_run(&mut self, at: Instant, run: Duration) {
+        self.rest_until = at.plus(run).plus(self.rest_of(run));
     }
 
     fn end(&mut self, outcome: &Outcome) {
@@ -505,7 +504,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
         {
             self.open = None;
             // the pump is off by now, whatever the last intent asked for
-            let rest = self.rest_of(self.run_ms(open.pulse.on_ms));
+            let rest = self.rest_of(self.run_of(open.pulse.on_ms));
             self.rest_until = self.rest_until.min(outcome.at.plus(rest));
         }
         if outcome.asked {

@@ -4,6 +4,8 @@ use crate::time::Duration;
 
 /// Milliseconds in a civil day.
 pub const DAY_MS: i64 = 86_400_000;
+/// Milliseconds in a minute.
+pub(crate) const MINUTE_MS: i64 = 60_000;
 /// Minutes in a civil day.
 pub const DAY_MIN: u32 = 1440;
 

@@ -100,7 +100,7 @@ pub struct ClosedDates {
 }
 
 const DAY: u64 = DAY_MS as u64;
-const MINUTE_MS: u64 = 60_000;
+const MINUTE: u64 = crate::civil::MINUTE_MS as u64;
 
 impl Entry {
     /// The first field that is out of its range. An entry that has one is neither
@@ -118,7 +118,7 @@ impl Entry {
             }
             Recurrence::Interval { every_ms, .. } => {
                 // a minute to a year: less is no interval of doses, more overflows
-                if !(MINUTE_MS..=366 * DAY).contains(&every_ms) {
+                if !(MINUTE..=366 * DAY).contains(&every_ms) {
                     return Some("interval");
                 }
                 if dated {

@@ -1,6 +1,6 @@
 //! When an entry's dues are: the order of their nominals and their instants.
 
-use crate::civil::{DAY_MIN, Date, Days, Local};
+use crate::civil::{DAY_MIN, Date, Days, Local, MINUTE_MS};
 use crate::entry::{Entry, Nominal, Recurrence};
 use crate::time::{Duration, Instant, Utc};
 use crate::units::over;
@@ -54,7 +54,6 @@ impl WallClock {
 /// The most nominals that lie between the earliest that can be at or after an
 /// instant and the first that is: two offsets are a few days apart at most.
 const NEAR: usize = 8;
-const MINUTE_MS: i64 = 60_000;
 /// Noon, in minutes of the day: a trading night runs from noon to noon.
 const NOON_MIN: u16 = 720;
 

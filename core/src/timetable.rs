@@ -4,7 +4,7 @@ mod fullest_day;
 mod upcoming;
 
 use crate::calibration::NoRun;
-use crate::civil::{DAY_MIN, DAY_MS, Date};
+use crate::civil::{DAY_MIN, DAY_MS, Date, MINUTE_MS};
 use crate::config::{Head, HeadProblem};
 use crate::entry::{Entry, EntryId, Recurrence};
 use crate::record::{ClosedList, FAR_DAYS, PackedEntry};
@@ -13,7 +13,6 @@ use crate::spread::{self, Misfit};
 use crate::time::Instant;
 use crate::units::{Carry, Flow, Volume};
 
-const MINUTE_MS: u64 = 60_000;
 const DAY: u64 = DAY_MS as u64;
 /// Days in the longest stretch of dates whose weekdays all differ.
 const WEEK: i32 = 7;
@@ -307,8 +306,7 @@ impl<const N: usize> Timetable<N> {
         let noon = if by_night { i64::from(DAY_MIN) / 2 } else { 0 };
         let into_day = |minute: i64| (minute - noon).rem_euclid(i64::from(DAY_MIN));
         let own_min = into_day(i64::from(own));
-        let window_min = i64::from(entry.window_ms).div_euclid(MINUTE_MS as i64)
-            + i64::from(!u64::from(entry.window_ms).is_multiple_of(MINUTE_MS));
+        let window_min = i64::from(entry.window_ms.div_ceil(MINUTE_MS as u32));
         let mut best: Option<(u64, u16)> = None;
         for other in self.enabled().filter(|e| e.id != entry.id && e.is_weekly()) {
             let starts = i64::from(at_min(&other));
@@ -429,7 +427,7 @@ fn wall_overlap(
     let Some(clock) = clock.filter(|_| keeps_time_of_day(every_ms)) else { return false };
     let offset = i64::from(clock.zone.offset_at(clock.utc(now))) * 1000;
     let interval_local = clock.utc(from).as_ms().saturating_add(offset);
-    let weekly_local = i64::from(at_min) * MINUTE_MS as i64;
+    let weekly_local = i64::from(at_min) * MINUTE_MS;
     let apart = weekly_local.saturating_sub(interval_local);
     meet_on_circle(apart, interval_window, weekly_window, gcd(every_ms, DAY))
 }
@@ -453,7 +451,7 @@ fn weekly_overlap(a: &Entry, b: &Entry) -> bool {
     (-WEEK..=WEEK).any(|off| {
         let apart = (i64::from(off) * i64::from(DAY_MIN) + i64::from(at_min(b))
             - i64::from(at_min(a)))
-            * MINUTE_MS as i64;
+            * MINUTE_MS;
         if apart >= wa || apart <= -wb {
             return false;
         }

@@ -390,7 +390,7 @@ fn o2_a_calibration_that_only_found_leaves_the_flow_in_force() {
         let record = Record::Calibration { found, in_force, lead_ms: 40 };
         let book = with(&book(), &[record]);
         assert_eq!(book.tube.last(), Some(&found));
-        (book.head.unwrap().flow, book.head.unwrap().lead_ms, book.run_ms(1_000))
+        (book.head.unwrap().flow, book.head.unwrap().lead_ms, book.run_of(1_000).as_ms())
     };
     assert_eq!(head_after(true), (flow, 40, 1_040));
     assert_eq!(head_after(false), (self::flow(), 0, 1_000));

@@ -139,7 +139,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// Starts the pump for an intent that the ledger has.
     pub(super) fn run_pulse(&mut self, pulse: &Pulse, effects: &mut Effects) {
-        let length = Duration::from_ms(u64::from(self.book.run_ms(pulse.on_ms)));
+        let length = self.book.run_of(pulse.on_ms);
         if let Some(plan) = self.running.as_mut().and_then(|running| running.plan.as_mut()) {
             plan.next += 1;
         }
@@ -309,8 +309,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.now.since(start) <= ON_TIME
             && self.next_start_allowed() <= self.now
             && self.running.as_ref().is_some_and(|running| {
-                let lead_ms = self.book.run_ms(0);
-                let run = plan.next_length().plus(Duration::from_ms(u64::from(lead_ms)));
+                let run = plan.next_length().plus(self.book.run_of(0));
                 self.now.plus(run) <= running.deadline.plus(ON_TIME)
             })
     }

@@ -400,10 +400,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Reset::Watchdog => Cause::Restarts,
         };
         // the pump has been off since the start, so a full rest from there is enough
-        let last = self
-            .book
-            .open
-            .map(|open| Duration::from_ms(u64::from(self.book.run_ms(open.pulse.on_ms))));
+        let last = self.book.open.map(|open| self.book.run_of(open.pulse.on_ms));
         let longest = self.book.head.map_or(Duration::ZERO, |head| {
             // prime and calibrate may have run longer than any pulse
             let run =

@@ -6,12 +6,10 @@
 //! the other turned into an instant.
 
 use super::Timetable;
-use crate::civil::{DAY_MIN, Date};
+use crate::civil::{DAY_MIN, Date, MINUTE_MS};
 use crate::entry::{EntryId, Nominal};
 use crate::schedule::WallClock;
 use crate::time::{Instant, Utc};
-
-const MINUTE_MS: i64 = 60_000;
 
 /// A place in local time, taken apart once for all entries.
 struct From {

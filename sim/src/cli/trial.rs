@@ -150,6 +150,13 @@ impl Trial<'_> {
     }
 
     fn open(&self, frame: Frame, held: &Held) -> Result<Writers, String> {
+        if let Some((from, _)) = self.traces.window.filter(|&(from, _)| from >= frame.run_ms) {
+            return Err(format!(
+                "--window begins {} after the start, and the run is over after {}: there would be nothing in the waveform",
+                stamp::about(from),
+                stamp::about(frame.run_ms)
+            ));
+        }
         let create = |path: &Path| files::create(self.terminal, path);
         let stem = |ext: &str| self.out.as_ref().map(|stem| stem.with_added_extension(ext));
         let mut writers =

@@ -144,6 +144,12 @@ pub(super) enum Line<'a> {
         act: &'static str,
         #[serde(skip_serializing_if = "Option::is_none")]
         on: Option<bool>,
+        /// What the pack was read at, in mV.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        pack_mv: Option<u16>,
+        /// Whether that was under load.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        loaded: Option<bool>,
     },
     /// The device wrote down what a calibration found.
     Calibration {
@@ -274,7 +280,11 @@ impl<W: io::Write> Sink for Lines<W> {
                     DeviceAct::RemoteStop(on) | DeviceAct::Leak(on) => Some(*on),
                     _ => None,
                 };
-                Line::Act { at_ms, act: act_word(act), on }
+                let (pack_mv, loaded) = match act {
+                    DeviceAct::PackRead { mv, loaded } => (Some(*mv), Some(*loaded)),
+                    _ => (None, None),
+                };
+                Line::Act { at_ms, act: act_word(act), on, pack_mv, loaded }
             }
             Event::Calibrated { found, in_force, lead_ms } => Line::Calibration {
                 at_ms,

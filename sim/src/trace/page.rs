@@ -249,7 +249,7 @@ pub fn heading(scenario: &Scenario) -> String {
         &mut out,
         "",
         &format!(
-            "from {} {}, for {}; true local time; dosed: pump ran, flow not sensed",
+            "from {} {}, for {}; true local time, dues by the device's clock; dosed: pump ran, flow not sensed",
             day(scenario.clock.start.date()),
             clock_time(scenario.clock.start),
             show::length(scenario.clock.run_for.as_ms())

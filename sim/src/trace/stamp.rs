@@ -65,15 +65,16 @@ pub fn day(date: Date) -> String {
     format!("{weekday} {day} {month} {year}")
 }
 
-/// A length to the minute, or to the second below two minutes: `44 min`,
-/// `1 h 13 min`, `26 d 3 h`.
+/// A length to the nearest minute, below two minutes to the second and up, from two days
+/// on to the nearest hour: `44 min`, `1 h 13 min`, `26 d 3 h`.
 pub fn about(ms: u64) -> String {
-    let (seconds, minutes, hours) = (ms.div_ceil(1000), ms / 60_000, ms / 3_600_000);
-    match (hours, minutes) {
-        (_, 0..2) => format!("{seconds} s"),
-        (0, _) => format!("{minutes} min"),
-        (1..48, _) if minutes % 60 == 0 => format!("{hours} h"),
-        (1..48, _) => format!("{hours} h {} min", minutes % 60),
+    let nearest = |unit_ms: u64| ms.saturating_add(unit_ms / 2) / unit_ms;
+    let (minutes, hours) = (nearest(60_000), nearest(3_600_000));
+    match (ms, minutes) {
+        (..120_000, _) => format!("{} s", ms.div_ceil(1000)),
+        (_, ..60) => format!("{minutes} min"),
+        (_, ..2880) if minutes % 60 == 0 => format!("{} h", minutes / 60),
+        (_, ..2880) => format!("{} h {} min", minutes / 60, minutes % 60),
         _ if hours % 24 == 0 => format!("{} d", hours / 24),
         _ => format!("{} d {} h", hours / 24, hours % 24),
     }
@@ -107,6 +108,10 @@ mod tests {
         assert_eq!(about(90_001), "91 s");
         assert_eq!(about(2 * 60_000 - 1), "120 s");
         assert_eq!(about(4_380_000), "1 h 13 min");
+        assert_eq!(about(1_019_999), "17 min");
+        assert_eq!(about(3_580_000), "1 h");
+        assert_eq!(about(172_769_999), "47 h 59 min");
+        assert_eq!(about(172_770_000), "2 d");
         assert_eq!(about(691_200_000), "8 d");
         assert_eq!(about(2_257_200_000), "26 d 3 h");
     }

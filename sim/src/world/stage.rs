@@ -6,7 +6,9 @@ mod calibrate;
 mod faults;
 mod inputs;
 mod panel;
+mod pump;
 mod queue;
+mod supply;
 #[cfg(test)]
 mod tests;
 
@@ -16,13 +18,14 @@ pub(super) use battery::Ask;
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use dosewright_core::device::{Device, StartError};
+use dosewright_core::device::Device;
 use dosewright_core::event::Event;
 use dosewright_core::ledger::{Geometry, SLOT, Slot};
 use dosewright_core::record::{Record, Reset};
-use dosewright_core::time::{Duration, Instant};
+use dosewright_core::time::Instant;
 use dosewright_core::timetable::Refusal;
 
+use super::WorldError;
 use super::battery::Battery;
 use super::chip::Chip;
 use super::flash::{NorMock, Tear};
@@ -30,8 +33,7 @@ use super::memory::{Deed, Deeds, PAGE, Watched, Wires};
 use super::operator::Plan;
 use super::plant::Plant;
 use super::script::{Cue, Script};
-use super::{WorldError, open_error};
-use crate::observe::{DeviceAct, LINES, Observation, Observer};
+use crate::observe::{LINES, Observation, Observer};
 use crate::run::{ActEnd, FaultEnd, Frame, Options, RunEnd};
 use crate::scenario::Scenario;
 
@@ -302,10 +304,14 @@ impl<'a, const W: usize> Stage<'a, W> {
         Instant::from_ms(self.chip.count(self.now))
     }
 
+    /// The moment at which the device, where it is on, wants to be called.
+    fn wish(&self) -> Option<Instant> {
+        self.wants_call.filter(|_| matches!(self.power, Some(Power::On(_))))
+    }
+
     /// True ms at which the logic is called next.
     fn next_wake(&self) -> Option<u64> {
-        let at = self.wants_call.filter(|_| matches!(self.power, Some(Power::On(_))))?;
-        let on_time = self.chip.when(at.as_ms()).max(self.now);
+        let on_time = self.chip.when(self.wish()?.as_ms()).max(self.now);
         Some(on_time.saturating_add(self.late.map_or(0, |(by_ms, _, _)| by_ms)))
     }
 
@@ -337,8 +343,7 @@ impl<'a, const W: usize> Stage<'a, W> {
     }
 
     fn note_late(&mut self, (by, times, fault): (u64, u32, usize)) {
-        let Some(Power::On(device)) = &self.power else { return };
-        let Some((at, _)) = device.next_wake() else { return };
+        let Some(at) = self.wish() else { return };
         let by_ms = self.now.saturating_sub(self.chip.when(at.as_ms()));
         if by_ms > 0 {
             self.late = (times > 1).then_some((by, times - 1, fault));
@@ -423,49 +428,6 @@ impl<'a, const W: usize> Stage<'a, W> {
         }
     }
 
-    fn pump_on(&mut self, length: Duration) {
-        if self.one_shot.is_none() {
-            self.pump_on_since = self.now;
-            self.end.starts += 1;
-            self.motor_starts();
-            self.see(&Observation::Pump { on: true });
-        }
-        let off_at = self.chip.count(self.now).saturating_add_unsigned(length.as_ms());
-        self.one_shot = Some(self.chip.when(off_at));
-        if self.script.waits_for_pulses() {
-            self.script.pulse_began(self.now, self.dose, self.pulse);
-        }
-    }
-
-    fn pump_off(&mut self) {
-        if self.one_shot.is_some() {
-            self.account_run();
-            self.one_shot = None;
-            self.motor_stops();
-            self.see(&Observation::Pump { on: false });
-        }
-    }
-
-    fn account_run(&mut self) {
-        let on = Duration::from_ms(self.now - self.pump_on_since);
-        let head = match &self.power {
-            Some(Power::On(device)) => device.controller().book().head,
-            _ => None,
-        };
-        let flow = head.map_or(self.scenario.head.head.flow, |head| head.flow);
-        // of a dose's pulse the head's lead is no volume
-        let owns = head.is_some() && self.pulse_runs();
-        let lead_ms = if owns { head.map_or(0, |head| u64::from(head.lead_ms)) } else { 0 };
-        let on = Duration::from_ms(on.as_ms().saturating_sub(lead_ms));
-        self.end.commanded_nl += flow.volume(on).as_nl();
-    }
-
-    /// Whether it is a dose that the pump runs for.
-    fn pulse_runs(&self) -> bool {
-        let Some(Power::On(device)) = &self.power else { return true };
-        device.controller().service_run().is_none()
-    }
-
     /// Takes down a refusal of the act that is being done.
     fn refused(&mut self, refusal: Refusal) {
         if let Some(front) = &mut self.front
@@ -483,116 +445,6 @@ impl<'a, const W: usize> Stage<'a, W> {
         if let Some(end) = self.end.faults.get_mut(fault) {
             *end = FaultEnd::TookEffect;
         }
-    }
-
-    /// The supply comes on, or the watchdog fires: the device boots.
-    fn power_on(&mut self, reset: Reset) -> Result<(), WorldError> {
-        let Some(Power::Off(mut flash)) = self.power.take() else { return Ok(()) };
-        flash.nor.power_on();
-        if let Some(battery) = &mut self.battery {
-            battery.set_awake(true, self.now);
-        }
-        if reset == Reset::PowerOn {
-            self.see(&Observation::Supply { on: true });
-        }
-        let feed_kept = !self.feed_lost;
-        let count = feed_kept.then(|| self.count());
-        match Device::start(flash, self.geometry, count, reset) {
-            Ok(device) => {
-                if !feed_kept {
-                    self.chip = Chip::new(self.now, device.now().as_ms(), self.chip.rate_ppb);
-                }
-                let (count_ms, rate_ppb) = (self.chip.count(self.now), self.chip.rate_ppb);
-                self.see(&Observation::Chip { count_ms, rate_ppb, feed_kept });
-                self.power = Some(Power::On(Box::new(device)));
-            }
-            Err((flash, StartError::SectorTooSmall { slots, least })) => {
-                self.power = Some(Power::Off(flash));
-                return Err(WorldError::Memory(format!(
-                    "a sector has {slots} slots of 64 bytes, and the device needs {least}; \
-                     make sectors of {} KiB or more",
-                    (least * SLOT).div_ceil(1024).next_power_of_two()
-                )));
-            }
-            Err((flash, StartError::Format(error))) => {
-                self.power = Some(Power::Off(flash));
-                return Err(WorldError::Memory(format!("{error:?}")));
-            }
-            Err((flash, StartError::Open(error))) => {
-                // a device that cannot read its memory stays as it is: off
-                self.power = Some(Power::Off(flash));
-                self.end.refused_memory = Some((self.now, open_error(&error)));
-                return Ok(());
-            }
-        }
-        // inputs are read before anything is decided
-        if self.remote_stop {
-            self.act(&DeviceAct::RemoteStop(true));
-        }
-        if self.leak {
-            self.act(&DeviceAct::Leak(true));
-        }
-        self.contact_at_start();
-        self.hand_in(Event::Wake);
-        Ok(())
-    }
-
-    /// The supply goes, for so long at least.
-    fn supply_off(&mut self, lasts_ms: u64, feed_lost: bool) {
-        self.off_until = self.off_until.max(self.now.saturating_add(lasts_ms));
-        self.script.at(self.off_until, Cue::Supply);
-        self.stop_device();
-        self.feed_lost |= feed_lost;
-    }
-
-    /// A start that is in the ledger has told the loss of the clock chip's feed.
-    fn forget_loss(&mut self) {
-        if let Some(Power::On(device)) = &self.power
-            && device.controller().has_started()
-        {
-            self.feed_lost = false;
-        }
-    }
-
-    fn stop_device(&mut self) {
-        if !matches!(self.power, Some(Power::On(_))) {
-            return;
-        }
-        self.note_lateness();
-        self.forget_loss();
-        if let Some(front) = &mut self.front {
-            front.restart();
-        }
-        if let Some(Power::On(device)) = self.power.take() {
-            let mut flash = device.into_flash();
-            flash.nor.power_off();
-            self.power = Some(Power::Off(flash));
-        }
-        self.pump_off();
-        self.light(false);
-        if let Some(battery) = &mut self.battery {
-            battery.set_awake(false, self.now);
-        }
-        self.see(&Observation::Supply { on: false });
-    }
-
-    fn watchdog(&mut self) -> Result<bool, WorldError> {
-        if !matches!(self.power, Some(Power::On(_))) {
-            return Ok(false);
-        }
-        self.note_lateness();
-        self.forget_loss();
-        if let Some(front) = &mut self.front {
-            front.restart();
-        }
-        if let Some(Power::On(device)) = self.power.take() {
-            self.power = Some(Power::Off(device.into_flash()));
-        }
-        self.pump_off();
-        self.light(false);
-        self.see(&Observation::Reset);
-        self.power_on(Reset::Watchdog)?;
-        Ok(true)
     }
 
     fn cue(&mut self, cue: Cue) -> Result<(), WorldError> {

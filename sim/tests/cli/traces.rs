@@ -455,9 +455,11 @@ fn a_window_is_that_stretch_in_microseconds() {
     for (args, why) in [
         (&["--window", "1 d..2 d"][..], "--vcd"),
         (&["--vcd", "x.vcd", "--window", "2 d..1 d"], "a window ends after it begins"),
+        (&["--vcd", "x.vcd", "--window", "400 d..401 d"], "400 d after the start"),
     ] {
         let said = place.call(&[&["run", "cut.toml"], args].concat());
         assert!(said.code == 2 && said.err.contains(why), "{said:?}");
+        assert!(!place.dir.join("x.vcd").exists(), "{args:?}");
     }
 }
 

@@ -5,7 +5,8 @@ super::codes! { ACCEPTANCE, Acceptance:
 
 DOSE_DOES_NOT_FIT = "S014", "the dose does not fit its window",
 "At the flow of the head, with its shortest gaps and longest run, pumping the dose takes longer than \
-its window. A longer window, a smaller dose or a faster head would do; the least window is shown.",
+its window. The rest after the last pulse counts too, so that the next dose finds the pump rested. A \
+longer window, a smaller dose or a faster head would do; the least window is shown.",
 wrong r#"
 [[entry]]
 name = "night"
