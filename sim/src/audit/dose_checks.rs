@@ -8,6 +8,7 @@ use dosewright_core::record::Pulse;
 use super::causes::Causes;
 use super::dose::{Finding, Flight, Open, TICK_MS};
 use super::limits::{Limits, lead_ms, rest_ms};
+use super::share::share;
 
 impl Open {
     /// An intent for one more pulse.
@@ -125,11 +126,11 @@ impl Open {
         limits: &Limits,
         found: &mut Vec<Finding>,
     ) {
-        let (total, window) = (i128::from(self.total_ms), i128::from(self.due.window_ms));
+        let (total, window, i) = (self.total_ms, self.due.window_ms, self.index);
         let offset = at - self.due.due_at;
         // a busy hour before may hold the pulse back: D7 goes before D5 and D6
-        let n = i128::from(self.pulses.0.max(1));
-        let planned = self.due.due_at + (window * i128::from(self.index) / n) as i64;
+        let start = |n: i64| share(window, i, n);
+        let planned = self.due.due_at + start(self.pulses.0.max(1));
         if self.index > 0
             && at > planned + TICK_MS
             && limits.free_from(head, planned) > planned + TICK_MS
@@ -137,8 +138,6 @@ impl Open {
             self.disturb(Cause::PumpLimits);
             return;
         }
-        let i = i128::from(self.index);
-        let start = |n: i64| (window * i / i128::from(n)) as i64;
         // a busy hour before may hold the pulse back: D7 goes before D5 and D6
         let planned = self.due.due_at + start(self.pulses.0.max(1));
         if limits.free_from(head, planned) > planned + TICK_MS {
@@ -154,7 +153,7 @@ impl Open {
             ));
         }
         // D6, straight from the promise: at both ends of the pulse
-        let line = |at: i64| (total * i128::from(at) / window.max(1)) as i64;
+        let line = |at: i64| share(total, at, window.max(1));
         let pulse = self.longest_ms + TICK_MS;
         let (early, late) = (before + on - line(offset + run), line(offset) - before);
         if early > pulse || late > pulse {
@@ -172,8 +171,7 @@ impl Open {
         if self.index == 0 && self.pulses.1 == i64::MAX {
             self.pulses = (self.total_ms / (on + 1) + 1, self.total_ms / on.max(1));
         }
-        let length =
-            |n: i64| (total * (i + 1) / i128::from(n)) as i64 - (total * i / i128::from(n)) as i64;
+        let length = |n: i64| share(total, i + 1, n) - share(total, i, n);
         let agrees = |n: i64| length(n) == on && (offset - start(n)).abs() <= TICK_MS;
         let (mut low, mut high) = self.pulses;
         while low <= high && !agrees(low) {

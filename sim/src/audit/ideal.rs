@@ -6,6 +6,7 @@ use dosewright_core::config::Head;
 use super::causes::Causes;
 use super::limits::{Limits, pulse_limits, rest_ms};
 use super::model::{Begin, Due};
+use super::share::share;
 
 /// How the pulses that are left lie.
 #[derive(Debug, Clone, Copy)]
@@ -197,8 +198,8 @@ impl Running {
         let left = self.can_ms() - self.most_ms;
         match self.spread {
             Spread::Even { from, span_ms, ms, pulses, done } => {
-                let at = |i: i64| (i128::from(span_ms) * i128::from(i) / i128::from(pulses)) as i64;
-                let part = |i: i64| (i128::from(ms) * i128::from(i) / i128::from(pulses)) as i64;
+                let at = |i: i64| share(span_ms, i, pulses);
+                let part = |i: i64| share(ms, i, pulses);
                 Some((
                     limits.free_from(head, from + at(done)).max(now),
                     part(done + 1) - part(done),

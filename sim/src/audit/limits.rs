@@ -4,6 +4,8 @@ use std::collections::VecDeque;
 
 use dosewright_core::config::Head;
 
+use super::share::share_up;
+
 const HOUR_MS: i64 = 3_600_000;
 
 /// What the pump has done lately, in device ms.
@@ -41,10 +43,8 @@ pub(crate) fn rest_ms(head: &Head, on_ms: i64) -> i64 {
 
 /// The rest that a run of the pump needs, in ms.
 pub(crate) fn rest_of_run_ms(head: &Head, on_ms: i64) -> i64 {
-    let longest = i128::from(head.longest_run_ms.max(1));
-    let share = i128::from(on_ms.max(0)) * i128::from(head.least_rest_ms);
-    let share = (share + longest - 1) / longest;
-    (share as i64).max(i64::from(head.shortest_off_ms))
+    let (rest, longest) = (i64::from(head.least_rest_ms), i64::from(head.longest_run_ms.max(1)));
+    share_up(on_ms.max(0), rest, longest).max(i64::from(head.shortest_off_ms))
 }
 
 /// Whether a dose can lie evenly in its window: pulses at least an hour's share of

@@ -40,6 +40,7 @@ mod records;
 mod report;
 mod rules;
 mod settings;
+mod share;
 mod stock;
 mod supplies;
 #[cfg(test)]

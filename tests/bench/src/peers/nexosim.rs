@@ -99,6 +99,5 @@ pub fn run(work: &Work) -> Tally {
         .expect("a sound bench");
     let end = MonotonicTime::new(work.end_s() as i64, 0).expect("a time");
     simulation.step_until(end).expect("a sound run");
-    let tally = *told.lock().expect("one thread");
-    tally
+    *told.lock().expect("one thread")
 }
