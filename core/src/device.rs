@@ -261,3 +261,76 @@ where
         false
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::civil::Date;
+    use crate::entry::{ClosedDates, Recurrence, plain};
+    use crate::units::Volume;
+
+    use embedded_storage::nor_flash::{ErrorType, NorFlashErrorKind, ReadNorFlash};
+
+    struct Nothing;
+
+    /// A flash of no size.
+    impl ErrorType for Nothing {
+        type Error = NorFlashErrorKind;
+    }
+
+    impl ReadNorFlash for Nothing {
+        const READ_SIZE: usize = 1;
+        fn read(&mut self, _: u32, _: &mut [u8]) -> Result<(), Self::Error> {
+            Err(NorFlashErrorKind::OutOfBounds)
+        }
+        fn capacity(&self) -> usize {
+            0
+        }
+    }
+
+    impl NorFlash for Nothing {
+        const WRITE_SIZE: usize = 1;
+        const ERASE_SIZE: usize = 1;
+        fn erase(&mut self, _: u32, _: u32) -> Result<(), Self::Error> {
+            Err(NorFlashErrorKind::OutOfBounds)
+        }
+        fn write(&mut self, _: u32, _: &[u8]) -> Result<(), Self::Error> {
+            Err(NorFlashErrorKind::OutOfBounds)
+        }
+    }
+
+    impl Outputs for Nothing {
+        fn pump_on(&mut self, _: Duration) {}
+        fn pump_off(&mut self) {}
+        fn refused(&mut self, _: &Refusal) {}
+        fn alarm(&mut self, _: Alarm, _: bool) {}
+    }
+
+    #[test]
+    fn a_ledger_takes_no_time_unless_the_board_says_so() {
+        let before = Instant::from_ms(7);
+        assert_eq!(Nothing.now(before), before);
+    }
+
+    #[test]
+    fn m1_a_sector_has_room_for_the_largest_snapshot_and_the_largest_adoption() {
+        const N: usize = 8;
+        let reset = Reset::PowerOn;
+        let now = Instant::ZERO;
+        let start = Start { now, feed_kept: true, reset, unreadable_tail: 0, unreadable: 0 };
+        let controller = Controller::<N, 16>::start(Book::empty(), start);
+        let (mut timetable, day) = (Timetable::EMPTY, Date::MIN);
+        for id in 1..=N as u16 {
+            let from = Instant::from_ms(i64::from(id) * 3_600_000);
+            let daily = Recurrence::Interval { every_ms: 86_400_000, from };
+            timetable.put(plain(id, daily, Volume::from_ml(1))).unwrap();
+        }
+        assert!(timetable.closed.push(ClosedDates { first: day, last: day }));
+        // every line, the closed dates, and the record that makes them count
+        let adoption = controller.adoption(&timetable).count();
+        assert_eq!(adoption, N + 2);
+        // a header and a seal as well, and eight slots that do not take
+        let least = Device::<Nothing, N, 16>::LEAST_SLOTS;
+        assert_eq!(least, Book::<N, 16>::SNAPSHOT_MOST + 2 + adoption + 8);
+    }
+}

@@ -124,3 +124,16 @@ impl Effects {
         self.len == 0
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn there_is_something_to_do_once_something_was_put_down() {
+        let mut effects = Effects::NONE;
+        assert!(effects.is_empty() && effects.iter().next().is_none());
+        effects.push(Effect::PumpOff);
+        assert!(!effects.is_empty() && effects.iter().eq([Effect::PumpOff]));
+    }
+}

@@ -431,4 +431,31 @@ mod tests {
         one.push(delivery(2, 10, 10));
         assert_eq!(one.iter().next(), Some(delivery(2, 10, 11)));
     }
+
+    #[test]
+    fn d7_a_train_keeps_the_starts_before_it_in_mind() {
+        let mut starts = Starts::NONE;
+        for minute in [0, 10] {
+            starts.push(at(minute * 60_000));
+        }
+        // a train of three, ten minutes apart
+        let plan = |minute: i64| Plan {
+            origin: at(minute * 60_000),
+            span_ms: 1_800_000,
+            pulses: 3,
+            total_ms: 30_000,
+            next: 0,
+        };
+        // five an hour are all of them
+        assert!(starts.allow(&plan(20), 5));
+        // of three an hour the second may come an hour after the one at 0, to the instant
+        assert!(starts.allow(&plan(50), 3));
+        let early = Plan { origin: at(50 * 60_000 - 1), ..plan(50) };
+        assert!(!starts.allow(&early, 3) && !starts.allow(&plan(20), 3));
+        // of four the third
+        assert!(starts.allow(&plan(40), 4) && !starts.allow(&plan(39), 4));
+        // one that is under way asks for what is left of it
+        assert!(starts.allow(&Plan { next: 2, ..plan(20) }, 3));
+        assert!(Starts::NONE.allow(&plan(0), 3), "nothing was before it");
+    }
 }

@@ -112,3 +112,18 @@ pub const fn refusal_code(refusal: &Refusal) -> (u8, u16) {
         Refusal::Battery => (26, 0),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_fault_has_words_of_its_own() {
+        for (place, fault) in Fault::ALL.into_iter().enumerate() {
+            assert_eq!(fault as usize, place + 1);
+            assert!(fault.words().len() > 10);
+            let others = Fault::ALL.into_iter().filter(|other| *other != fault);
+            assert!(others.into_iter().all(|other| other.words() != fault.words()), "{fault:?}");
+        }
+    }
+}

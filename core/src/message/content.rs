@@ -148,3 +148,30 @@ impl Message {
         if g.ok && g.is_over() { Ok(message) } else { Err(Fault::Content) }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_largest_ceiling_is_one_and_not_none() {
+        for (nl, read_nl) in
+            [(5, 5), (NO_CEILING - 1, NO_CEILING - 1), (NO_CEILING, NO_CEILING - 1)]
+        {
+            let mut bytes = [0; 6];
+            let ceiling = Some(Volume::from_nl(nl));
+            Message::Begin { entries: 2, ceiling }.put(&mut Put::new(&mut bytes));
+            let ceiling = Some(Volume::from_nl(read_nl));
+            assert_eq!(Message::get(7, &bytes), Ok(Message::Begin { entries: 2, ceiling }));
+        }
+    }
+
+    #[test]
+    fn no_byte_more_than_a_record_has_is_passed_over() {
+        let mut bytes = [0; RECORD_BYTES];
+        let list = ClosedList::EMPTY;
+        Message::Closed(list).put(&mut Put::new(&mut bytes));
+        assert_eq!(Message::get(9, &bytes[..RECORD_BYTES - 1]), Ok(Message::Closed(list)));
+        assert_eq!(Message::get(9, &bytes), Err(Fault::Content));
+    }
+}

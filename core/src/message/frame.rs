@@ -156,3 +156,77 @@ fn unstuff(bytes: &mut [u8; LONGEST], len: usize) -> Option<&[u8]> {
     }
     bytes.get(..to)
 }
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use std::vec::Vec;
+
+    use super::*;
+    use crate::civil::Local;
+
+    fn said(bytes: &[u8]) -> Vec<(u8, Result<Message, Fault>)> {
+        let mut receiver = Receiver::NEW;
+        bytes.iter().filter_map(|&byte| receiver.push(byte)).collect()
+    }
+
+    fn frame(number: u8, message: &Message) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        encode(number, message, &mut |byte| bytes.push(byte));
+        bytes
+    }
+
+    /// A frame with so many bytes of content, none of them zero.
+    fn long(content: usize) -> Vec<u8> {
+        let mut body = std::vec![VERSION, 7, 11];
+        body.resize(3 + content, 0x55);
+        body.extend(CRC.checksum(&body).to_le_bytes());
+        let mut bytes = std::vec![0];
+        for stretch in body.split(|&byte| byte == 0) {
+            bytes.push(stretch.len() as u8 + 1);
+            bytes.extend(stretch);
+        }
+        bytes.push(0);
+        bytes
+    }
+
+    #[test]
+    fn a_frame_has_room_for_a_record_and_for_no_byte_more() {
+        // version, number, kind, a record without its own kind, a checksum; one of stuffing
+        let most = long(RECORD_BYTES - 1);
+        assert_eq!(most.len(), LONGEST + 2);
+        assert_eq!(said(&most), [(7, Err(Fault::Kind))], "it is read");
+        assert_eq!(said(&long(RECORD_BYTES)), [(0, Err(Fault::Frame))]);
+        // and what is written has as much
+        let mut bytes = Vec::new();
+        write(7, 11, &mut |byte| bytes.push(byte), |p| p.bytes(&[0x55; RECORD_BYTES - 1]));
+        assert_eq!(bytes, most);
+    }
+
+    #[test]
+    fn a_frame_comes_back_whatever_it_ends_with() {
+        let mut zero_last = 0;
+        for ms in 0..3_000 {
+            let message = Message::Clock(Local::from_ms(ms));
+            let bytes = frame(9, &message);
+            assert_eq!(said(&bytes), [(9, Ok(message))]);
+            // a last stretch of nothing: the checksum ends in a zero
+            zero_last += u32::from(bytes.ends_with(&[1, 0]));
+        }
+        assert!(zero_last > 5, "{zero_last}");
+    }
+
+    #[test]
+    fn what_a_frame_lacks_is_not_taken_from_the_one_before() {
+        let whole = frame(9, &Message::Clock(Local::from_ms(0x1234_5678_9abc)));
+        for len in 2..whole.len() - 1 {
+            let mut bytes = whole.clone();
+            bytes.extend(&whole[1..len]);
+            bytes.push(0);
+            let all = said(&bytes);
+            assert_eq!(all.len(), 2);
+            assert!(all[0].1.is_ok() && all[1].1.is_err(), "{len} bytes: {all:?}");
+        }
+    }
+}

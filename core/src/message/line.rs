@@ -127,3 +127,25 @@ impl<const N: usize> Line<N> {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::message::encode;
+
+    #[test]
+    fn as_many_entries_are_announced_as_there_are_lines() {
+        let mut line = Line::<2>::NEW;
+        for (entries, wanted) in
+            [(2, Answer::Taken), (3, Answer::Unreadable(Fault::TooMany)), (0, Answer::Taken)]
+        {
+            let mut answer = None;
+            encode(5, &Message::Begin { entries, ceiling: None }, &mut |byte| {
+                if let Some(Incoming::Answer { answer: said, .. }) = line.push(byte) {
+                    answer = Some(said);
+                }
+            });
+            assert_eq!(answer, Some(wanted), "{entries}");
+        }
+    }
+}

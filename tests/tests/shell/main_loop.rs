@@ -3,7 +3,8 @@
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 
-use dosewright_core::config::Head;
+use dosewright_core::config::{Container, Head};
+use dosewright_core::device::Outputs;
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
@@ -248,5 +249,43 @@ fn contacts_that_are_on_at_the_start_are_known_before_the_first_dose() {
     turn_until(&mut main, 130_000);
     assert!(world.seen.borrow().iter().any(|what| what == "leak true"));
     drop(main);
+    pin.done();
+}
+
+#[test]
+fn a_container_that_is_low_at_the_start_is_told_of_when_its_contact_has_settled() {
+    for level_low in [true, false] {
+        let (world, mut pin, inbox) =
+            (Rc::new(World::default()), Pin::new(&[Level::set(State::Low)]), Inbox::new());
+        world.levels.set(Levels { level_low, ..Levels::default() });
+        let mut main = started(&world, &pin, &inbox);
+        let ml = Volume::from_ml;
+        let container = Container { capacity: ml(1000), low: ml(200), ..Container::NONE };
+        main.hand_in(Event::Container(&container, ml(210)));
+        turn_until(&mut main, 20_000);
+        let told = world.seen.borrow().iter().any(|what| what == "low level true");
+        assert_eq!(told, level_low);
+        drop(main);
+        pin.done();
+    }
+}
+
+#[test]
+fn after_the_ledger_was_written_it_is_as_late_as_the_clock_says() {
+    let (world, mut pin) = (Rc::new(World::default()), Pin::new(&[]));
+    let part = Part(world.clone());
+    let mut board = Parts {
+        clock: part.clone(),
+        drive: Switched { pin: pin.clone() },
+        one_shot: part.clone(),
+        inputs: part.clone(),
+        report: part,
+        drive_failed: false,
+    };
+    world.now_ms.set(1400);
+    let at = Instant::from_ms;
+    assert_eq!(board.now(at(1390)), at(1400));
+    // and never earlier than it was before
+    assert_eq!(board.now(at(1410)), at(1410));
     pin.done();
 }

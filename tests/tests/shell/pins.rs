@@ -1,9 +1,10 @@
 //! Drives and contacts over mock pins.
 
-use dosewright_core::shell::contacts::{Contact, Contacts, Steady};
+use dosewright_core::shell::contacts::{Absent, Contact, Contacts, Steady};
 use dosewright_core::shell::drives::{Modulated, Stepped, StepperError, Switched};
 use dosewright_core::shell::{Drive, Inputs, Levels};
 use dosewright_core::time::{Duration, Instant};
+use embedded_hal::digital::InputPin;
 use embedded_hal_mock::eh1::MockError;
 use embedded_hal_mock::eh1::digital::{Mock as Pin, State, Transaction as Level};
 use embedded_hal_mock::eh1::pwm::{Mock as Pwm, Transaction as Duty};
@@ -95,6 +96,7 @@ fn a_contact_that_cannot_be_read_counts_as_on() {
     let levels = Levels { remote_stop: true, leak: false, level_low: true, motor_fault: true };
     assert_eq!(contacts.levels(), levels);
     assert!(!Contact::absent().is_on());
+    assert_eq!(Absent.is_low(), Ok(true));
     stop.done();
     leak.done();
     fault.done();
