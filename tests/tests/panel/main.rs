@@ -2,8 +2,10 @@
 
 mod forged;
 mod properties;
+mod proposed;
 mod rig;
 mod safety;
 mod screens;
 mod touch;
+mod wheels;
 mod world;

@@ -1,0 +1,133 @@
+//! What a draft proposes: what is in force. Taken as it stands it changes nothing, and
+//! asks the controller for what it is there for.
+
+use std::collections::BTreeMap;
+
+use dosewright_core::book::Book;
+use dosewright_core::civil::{Date, Local};
+use dosewright_core::config::Head;
+use dosewright_core::controller::Controller;
+use dosewright_core::event::Event;
+use dosewright_core::panel::Input::{Hold, Press, Right};
+use dosewright_core::panel::{self, Card, Desk, Language, Panel, Preferences, Recent, Unit};
+use dosewright_core::time::{Duration, Instant};
+use dosewright_core::timetable::Refusal;
+use dosewright_core::units::Volume;
+
+use crate::forged::{ENTRY, H, Logic, Looking, N, NOW, book};
+
+/// A desk that takes whatever is asked for and changes nothing.
+struct Asked {
+    logic: Logic,
+    recent: Recent,
+    /// What was asked for, keys left out: its name, and whether it is what is in force.
+    events: Vec<(String, bool)>,
+}
+
+impl Desk<N, H> for Asked {
+    fn now(&mut self) -> Instant {
+        NOW
+    }
+
+    fn controller(&self) -> &Controller<N, H> {
+        &self.logic
+    }
+
+    fn recent(&self) -> &Recent {
+        &self.recent
+    }
+
+    fn hand_in(&mut self, event: Event<'_, N>) -> Option<Refusal> {
+        let book = self.logic.book();
+        let is_in_force = match event {
+            Event::Key { .. } | Event::Wake => return None,
+            // with the flow that it was set up with: it is not the place of a calibration
+            Event::SetHead(head) => {
+                let flow = book.tube.nominal.unwrap();
+                book.head.map(|in_force| Head { flow, ..in_force }) == Some(*head)
+            }
+            Event::Container(container, level) => {
+                *container == book.stock.container && level == book.account()
+            }
+            Event::Refill(level) => level == book.stock.container.capacity,
+            Event::Timetable(timetable) => *timetable == book.timetable,
+            Event::SetClock(local) => {
+                local == Local::new(Date::from_ymd(2026, 10, 20).unwrap(), Duration::from_min(605))
+            }
+            Event::RunAgain(id) => id == ENTRY.id,
+            // 3 m of 3.2 mm hold 24.13 ml; it is shown to a ml, or a tenth of an ounce
+            Event::Prime(volume) => volume.as_ul().abs_diff(24_127) < 1_500,
+            _ => true,
+        };
+        let name = format!("{event:?}");
+        let name = name.split(['(', ' ']).next().unwrap().to_owned();
+        self.events.push((name, is_in_force));
+        None
+    }
+}
+
+/// Everything but what a new device has.
+const KEPT: Preferences = Preferences {
+    language: Language::English,
+    unit: Unit::Metric,
+    twelve_hours: true,
+    tube_dm: 30,
+    bore: 1,
+};
+
+/// A device that is set up, with a head of its own.
+fn set_up() -> Book<N, H> {
+    let mut book = book();
+    let roller_pass = Volume::from_ul(290);
+    book.head = book.head.map(|head| Head { rollers: 4, roller_pass, ..head });
+    book
+}
+
+/// Opens what is behind a card, at a choice of it, and takes all as it is proposed.
+fn taken(state: Book<N, H>, kept: Preferences, card: usize, choice: usize) -> (Asked, Panel) {
+    let Looking { logic, recent, mut panel } = Looking::at(state, kept);
+    let mut desk = Asked { logic, recent, events: Vec::new() };
+    let mut touch = |panel: &mut Panel, input, times| {
+        for _ in 0..times {
+            panel::operate(panel, &mut desk, input);
+        }
+    };
+    touch(&mut panel, Right, card);
+    touch(&mut panel, Press, 1);
+    touch(&mut panel, Right, choice);
+    for _ in 0..40 {
+        if !panel.has_draft() {
+            break;
+        }
+        touch(&mut panel, Press, 1);
+    }
+    touch(&mut panel, Hold, 2);
+    (desk, panel)
+}
+
+#[test]
+fn a_draft_taken_as_it_is_proposed_changes_nothing() {
+    let mut asked: BTreeMap<String, usize> = BTreeMap::new();
+    for unit in Unit::ALL {
+        let kept = Preferences { unit, ..KEPT };
+        for (at, card) in Card::ALL.into_iter().enumerate() {
+            // behind a choice there is another draft: each of them
+            let is_choice = matches!(card, Card::Supply | Card::Timetable | Card::SetUp);
+            for choice in 0..if is_choice { 9 } else { 1 } {
+                let (desk, panel) = taken(set_up(), kept, at, choice);
+                assert_eq!(panel.preferences(), kept, "{card:?} {choice}");
+                for (name, is_in_force) in desk.events {
+                    // a new entry is one more
+                    let is_new = name == "Timetable" && !is_in_force;
+                    assert!(is_in_force || is_new, "{card:?} {choice}: {name} in {unit:?}");
+                    *asked.entry(name).or_default() += 1;
+                }
+            }
+        }
+    }
+    let names: Vec<&str> = asked.keys().map(String::as_str).collect();
+    let each = "Acknowledge CalibrateInto Container PackChanged Prime Refill RunAgain SetClock \
+        SetHead SetPin Timetable TubeChanged";
+    // the same zone is no setting of the clock
+    assert_eq!(names.join(" "), each);
+}

@@ -1,0 +1,121 @@
+//! Every wheel of every question: a turn shows something else, the turn back undoes it,
+//! and turned on and on it comes round.
+
+use dosewright_core::book::Book;
+use dosewright_core::civil::Days;
+use dosewright_core::entry::{Entry, Recurrence};
+use dosewright_core::panel::Input::{self, Hold, Left, Press, Right};
+use dosewright_core::panel::{Card, Panel, Preferences};
+
+use crate::forged::{self, ENTRY, H, Looking, N, book};
+
+fn touch(looking: &mut Looking, input: Input) {
+    let view = forged::view(&looking.logic, &looking.recent);
+    looking.panel.touch(input, &view);
+}
+
+/// The line of a question, where one is asked.
+fn asked(looking: &Looking) -> Option<String> {
+    let screen = looking.screen().to_string();
+    screen.lines().nth(2).filter(|line| line.contains('[')).map(str::to_owned)
+}
+
+/// Turns a wheel round, and gives the number of its places.
+fn turn_round(looking: &mut Looking) -> usize {
+    let mut met = vec![asked(looking).unwrap()];
+    loop {
+        touch(looking, Right);
+        let next = asked(looking).unwrap();
+        if next == met[0] {
+            break;
+        }
+        assert!(!met.contains(&next), "{next} comes again after {met:?}");
+        met.push(next);
+    }
+    assert!(met.len() > 1, "a turn of {met:?} shows nothing");
+    // and the other way round the same, backwards
+    for wanted in met.iter().rev() {
+        touch(looking, Left);
+        assert_eq!(asked(looking).as_ref(), Some(wanted));
+    }
+    met.len()
+}
+
+/// Goes through an open draft wheel by wheel, each turned once or taken as it is
+/// proposed; how many places each had.
+fn walk(looking: &mut Looking, turn: Option<Input>, places: &mut Vec<usize>) {
+    for _ in 0..200 {
+        let Some(line) = asked(looking) else { return };
+        if turn.is_some() || line.contains('_') {
+            // the whole of a number goes into its digits
+            touch(looking, turn.unwrap_or(Right));
+        }
+        let here: Panel = looking.panel;
+        touch(looking, Right);
+        touch(looking, Left);
+        let is_whole = asked(looking) != Some(line);
+        looking.panel = here;
+        if turn.is_none() && is_whole && !asked(looking).unwrap().contains('_') {
+            touch(looking, Press);
+            continue;
+        }
+        places.push(turn_round(looking));
+        looking.panel = here;
+        touch(looking, Press);
+    }
+    panic!("a draft without an end: {}", looking.screen());
+}
+
+/// A device whose first entry is of days that have no name together.
+fn of_days() -> Book<N, H> {
+    let mut book = book();
+    let (days, at_min, by_night) = (Days::from_bits(0b001_0101), 45, false);
+    let recurrence = Recurrence::Weekly { days, at_min, by_night };
+    assert!(book.timetable.remove(ENTRY.id));
+    book.timetable.put(Entry { recurrence, ..ENTRY }).unwrap();
+    book
+}
+
+#[test]
+fn each_wheel_of_each_question_comes_round_both_ways() {
+    let mut places = Vec::new();
+    for (state, turn) in [
+        (book(), Some(Right)),
+        (book(), Some(Left)),
+        (Book::empty(), Some(Right)),
+        (of_days(), None),
+    ] {
+        for (at, card) in Card::ALL.into_iter().enumerate() {
+            for choice in 0..8 {
+                let mut looking = Looking::at(state, Preferences::default());
+                for _ in 0..at {
+                    touch(&mut looking, Right);
+                }
+                touch(&mut looking, Press);
+                if !looking.panel.has_draft() {
+                    break;
+                }
+                if choice > 0 {
+                    // behind a choice there is another draft: each of them
+                    if !matches!(card, Card::Supply | Card::Timetable | Card::SetUp) {
+                        break;
+                    }
+                    for _ in 1..choice {
+                        touch(&mut looking, Right);
+                    }
+                    touch(&mut looking, Press);
+                }
+                walk(&mut looking, turn, &mut places);
+                touch(&mut looking, Hold);
+                touch(&mut looking, Hold);
+                assert!(looking.panel.is_home());
+            }
+        }
+    }
+    // on or off, tens of minutes, digits, those of a PIN or its end, months, hours, days of
+    // a month, years
+    for wheel in [2, 6, 10, 11, 12, 24, 30, 179] {
+        assert!(places.contains(&wheel), "no wheel of {wheel} places: {places:?}");
+    }
+    assert!(places.len() > 200, "only {} wheels", places.len());
+}
