@@ -9,12 +9,12 @@ use dosewright_core::controller::{Controller, Start};
 use dosewright_core::effect::Effect;
 use dosewright_core::entry::{Entry, Recurrence};
 use dosewright_core::event::Event;
-use dosewright_core::ledger::Geometry;
+use dosewright_core::ledger::{Geometry, SLOT};
 use dosewright_core::record::{Alarm, Outcome, OutcomeKind, Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
-use dosewright_sim::world::flash::NorMock;
+use dosewright_sim::world::flash::{NorMock, Wear};
 use dosewright_tests::entries::daily;
 use dosewright_tests::pump::{self, Pump};
 use dosewright_tests::slots::{damage, records};
@@ -136,6 +136,25 @@ fn m1_the_alarm_of_the_memory_comes_once_and_goes_once() {
     rig.memory(true);
     rig.until(DUE.plus(Duration::from_min(50)));
     assert_eq!(rig.wires.alarms, [(Alarm::LedgerFault, true), (Alarm::LedgerFault, false)]);
+}
+
+#[test]
+fn m1_a_record_that_no_slot_takes_is_in_the_next_sector() {
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
+    let at = Instant::from_ms(HOUR_MS);
+    rig.until(at);
+    let slots = (GEOMETRY.sector_bytes as usize) / SLOT;
+    let in_second = |flash: &Flash| records(flash.bytes()).any(|(index, _)| index >= slots);
+    assert!(!in_second(rig.device.ledger().flash()));
+    // the first sector keeps what it has, and takes nothing any more
+    for page in 0..3 {
+        rig.device.ledger_mut().flash_mut().wear_out(page, Wear::Dead);
+    }
+    let flow = Flow::from_nl_per_min(31_000_000).unwrap();
+    assert_eq!(rig.act(at, Event::SetFlow(flow)), Ok(()));
+    assert!(in_second(rig.device.ledger().flash()));
+    let again = pump::start(rig.device.into_flash(), GEOMETRY, at);
+    assert_eq!(again.controller().book().head.unwrap().flow, flow);
 }
 
 #[test]

@@ -41,9 +41,9 @@ fn turn_round(looking: &mut Looking) -> usize {
     met.len()
 }
 
-/// Goes through an open draft wheel by wheel, each turned once or taken as it is
+/// Goes through the questions that follow wheel by wheel, each turned once or taken as it is
 /// proposed; how many places each had.
-fn walk(looking: &mut Looking, turn: Option<Input>, places: &mut Vec<usize>) {
+fn wheels(looking: &mut Looking, turn: Option<Input>, places: &mut Vec<usize>) {
     for _ in 0..200 {
         let Some(line) = asked(looking) else { return };
         if turn.is_some() || line.contains('_') {
@@ -64,6 +64,24 @@ fn walk(looking: &mut Looking, turn: Option<Input>, places: &mut Vec<usize>) {
         touch(looking, Press);
     }
     panic!("a draft without an end: {}", looking.screen());
+}
+
+/// Goes through an open draft, and at its end through each question that can be asked anew.
+fn walk(looking: &mut Looking, turn: Option<Input>, places: &mut Vec<usize>) {
+    wheels(looking, turn, places);
+    let end = looking.panel;
+    for at in 1..10 {
+        looking.panel = end;
+        if !looking.panel.has_draft() {
+            return;
+        }
+        for _ in 0..at {
+            touch(looking, Left);
+        }
+        touch(looking, Press);
+        wheels(looking, turn, places);
+    }
+    looking.panel = end;
 }
 
 /// A device whose first entry is of days that have no name together.
