@@ -459,6 +459,9 @@ pub(super) fn put_state(p: &mut Put, s: &LineState) {
 #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_state(g: &mut Get) -> LineState {
     let flags = g.u8();
+    // what waits is no row of closed dates
+    let both = HAS_WAITING | HAS_CLOSED;
+    g.ok &= flags & !(EDITED | HAS_LAST | both) == 0 && flags & both != both;
     let mut state = LineState {
         revision: g.u16(),
         mark: get_mark(g),

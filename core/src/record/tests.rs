@@ -79,8 +79,11 @@ fn m2_a_field_that_no_encoder_writes_is_no_record() {
     let part = Record::Outcome(Outcome { kind: OutcomeKind::Part(Cause::Leak), ..outcome() });
     let tube = Record::SnapTube(Tube { found: [Some(found(1)), None, None], ..Tube::UNKNOWN });
     let clock = Record::Clock { at: at(2), epoch: 3, utc: None, zone: zone() };
+    let line = Record::SnapLine { line: 7, id: EntryId(8), state: LineState::default() };
     let motor_at = 37;
     for (record, place, bad) in [
+        (line, 4, 16), // a line's state that is none of those there are
+        (line, 4, 128),
         (boot, 7, 2), // the feed, yes or no
         (boot, 8, 0), // why it started
         (boot, 8, 3),
@@ -111,6 +114,13 @@ fn m2_a_field_that_no_encoder_writes_is_no_record() {
         (tube, 1, 20),
     ] {
         assert_eq!(forged(&record, place, bad), None, "{record:?}: {bad} at {place}");
+    }
+    // a due that waits, and a row of closed dates
+    for record in samples().into_iter().filter(|record| record.kind() == line.kind()) {
+        let flags = record.encode()[4];
+        if flags & 6 != 0 {
+            assert_eq!(forged(&record, 4, flags | 6), None, "{record:?}");
+        }
     }
     // the last of a stretch of closed dates is not there, or beyond all dates
     for last in [[0xff, 0xff], [0xfe, 0xff]] {
