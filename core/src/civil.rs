@@ -126,12 +126,6 @@ impl Date {
         Self((y * 365 + y / 4 - y / 100 + y / 400 + doy) as i32 - 719_468)
     }
 
-    /// The 1 January of a year.
-    #[cfg(feature = "panel")]
-    pub(crate) const fn first_of(year: i32) -> Self {
-        Self(Year::new(year).jan1)
-    }
-
     /// Year, month (1 to 12) and day (1 to 31).
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn ymd(self) -> (i32, u8, u8) {

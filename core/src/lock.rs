@@ -70,6 +70,12 @@ impl Pin {
         if first == 1 { Some(Self(word)) } else { None }
     }
 
+    /// From digits with a one before them, of which there are 4 to 8.
+    #[cfg(feature = "panel")]
+    pub(crate) const fn with_a_one_before(word: u32) -> Self {
+        Self(word)
+    }
+
     /// The number that a settings message carries.
     pub(crate) const fn word(self) -> u32 {
         self.0

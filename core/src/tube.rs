@@ -2,7 +2,7 @@
 //! it is due to be changed (O4).
 
 use crate::time::{Duration, Instant};
-use crate::units::{Flow, over};
+use crate::units::{Flow, over, times};
 
 /// A tube set is due when it delivers so much less than at its first calibration, a
 /// tenth: common practice, no source.
@@ -69,18 +69,17 @@ impl Tube {
     /// straight line from there to the last. `None` with fewer than two of them, or
     /// where it has not fallen.
     pub fn due_at(&self) -> Option<Instant> {
-        let first = self.found.first()?.as_ref()?;
-        let last = self.last()?;
-        let base = first.flow.as_nl_per_min();
-        let lost = base.checked_sub(last.flow.as_nl_per_min())?;
-        if lost == 0 {
+        let [first, ..] = &self.found;
+        let (first, last) = (first.as_ref()?, self.last()?);
+        let (base, now) = (first.flow.as_nl_per_min(), last.flow.as_nl_per_min());
+        if now >= base {
             return None;
         }
         // seconds, so that a century and a tenth of a flow go into 64 bits together
         let span_s = over(last.at.since(first.at).as_ms(), 1000) as u32;
         let may_lose = base.div_ceil(DUE_BELOW_BY);
-        let until_s = over(u64::from(span_s) * u64::from(may_lose), u64::from(lost));
-        Some(first.at.plus(Duration::from_s(until_s)))
+        let until_s = over(u64::from(span_s) * u64::from(may_lose), u64::from(base - now));
+        Some(first.at.plus(Duration::from_ms(times(until_s, 1000))))
     }
 }
 

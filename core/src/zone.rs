@@ -124,6 +124,7 @@ impl Zone {
     pub const UTC: Self = Self { offset_s: 0, summer: None };
 
     /// Seconds east of UTC at a moment.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn offset_at(&self, utc: Utc) -> i32 {
         match &self.summer {
             Some(summer) if self.is_summer(summer, utc.as_ms()) => summer.offset_s,

@@ -40,7 +40,7 @@ impl Rig {
     fn shown(&mut self, minute: i64) -> (u16, i64, Option<Cause>) {
         self.act(minute * MIN, Event::Wake).unwrap();
         let next = self.device.controller().next_dose().unwrap();
-        (next.entry.id.0, next.due_at.as_ms() / MIN, next.waits_for)
+        (next.id.0, next.due_at.as_ms() / MIN, next.waits_for)
     }
 }
 

@@ -92,11 +92,26 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if self.no_other_is_due() {
             return self.next_due(usize::from(self.due_line));
         }
-        let first = self.first_line(|line| {
-            let (_, at) = self.next_on(line, self.now)?;
+        self.next_due(self.first_due(self.now)?)
+    }
+
+    /// The line with the first due by then.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn first_due(&self, by: Instant) -> Option<usize> {
+        self.first_line(|line| {
+            let (_, at) = self.next_on(line, by)?;
             Some((at, self.book.timetable.id_on(line)?.0))
-        });
-        self.next_due(first?)
+        })
+    }
+
+    /// The line with the first due that waits: of all, or of those that nothing keeps any
+    /// more.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn first_waiting(&self, of_all: bool) -> Option<usize> {
+        self.first_line(|line| {
+            let (due, _) = self.waiting_due(line)?;
+            (of_all || self.hindrance(&due.entry).is_none()).then(|| due.rank())
+        })
     }
 
     /// Whether the timer of the next due, still true, lies ahead.
@@ -158,10 +173,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if !self.any_waiting {
             return false;
         }
-        let first = self.first_line(|line| {
-            let (due, _) = self.waiting_due(line)?;
-            self.hindrance(&due.entry).is_none().then(|| due.rank())
-        });
+        let first = self.first_waiting(false);
         let Some((due, waiting)) = first.and_then(|line| self.waiting_due(line)) else {
             return false;
         };

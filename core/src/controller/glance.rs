@@ -2,11 +2,11 @@
 
 use super::Controller;
 use crate::cause::Cause;
-use crate::entry::{Entry, Recurrence};
+use crate::entry::{Entry, EntryId};
 use crate::power::Pack;
 use crate::record::Act;
 use crate::time::{Duration, Instant};
-use crate::units::{Volume, over};
+use crate::units::{Volume, over, times};
 
 /// Seconds in a week.
 const WEEK_S: u64 = 604_800;
@@ -27,8 +27,12 @@ pub struct ServiceRun {
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct NextDose {
-    /// Its entry.
-    pub entry: Entry,
+    /// The number of its entry.
+    pub id: EntryId,
+    /// The dose.
+    pub volume: Volume,
+    /// The time over which it is spread, in ms.
+    pub window_ms: u32,
     /// Its instant.
     pub due_at: Instant,
     /// What it waits for, where its instant has passed.
@@ -60,82 +64,44 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// The first of the doses that wait; where none does, the first that is due.
     pub fn next_dose(&self) -> Option<NextDose> {
-        let (mut first, mut waits) = (None, None);
-        // what waits comes before all that is still to come
-        let mut earliest = (true, Instant::MAX);
-        for line in 0..N {
-            let (at, cause) = match self.waiting_cause(line) {
-                Some((at, cause)) => (at, Some(cause)),
-                None => match self.next_on(line, earliest.1) {
-                    Some((_, at)) => (at, None),
-                    None => continue,
-                },
-            };
-            if (cause.is_none(), at) < earliest {
-                earliest = (cause.is_none(), at);
-                (first, waits) = (Some(line), cause);
-            }
-        }
-        let entry = self.book.timetable.line(first?)?;
-        let mut next = NextDose { entry, due_at: earliest.1, waits_for: waits };
-        if waits.is_some() {
-            next.waits_for = self.hindrance(&next.entry).or(waits);
-        }
-        Some(next)
-    }
-
-    /// The due of a line that waits, and why.
-    fn waiting_cause(&self, line: usize) -> Option<(Instant, Cause)> {
-        let waiting = self.book.state(line).waiting?;
-        let is_its = self.book.timetable.id_on(line) == Some(waiting.id);
-        is_its.then_some((waiting.due_at, waiting.cause))
+        let waits = self.first_waiting(true);
+        let line = waits.or_else(|| self.first_due(Instant::MAX))?;
+        let entry = self.book.timetable.line(line);
+        let entry = entry.as_ref()?;
+        let (due_at, waits_for) = if waits.is_some() {
+            let waiting = self.book.state(line).waiting?;
+            (waiting.due_at, self.hindrance(entry).or(Some(waiting.cause)))
+        } else {
+            (self.next_on(line, Instant::MAX)?.1, None)
+        };
+        let Entry { id, volume, window_ms, .. } = *entry;
+        Some(NextDose { id, volume, window_ms, due_at, waits_for })
     }
 
     /// Until when the container lasts by account, at what the timetable asks for in a
     /// week. `None` without a container or where nothing is asked for.
     pub fn product_lasts_until(&self, now: Instant) -> Option<Instant> {
         let container = self.book.stock.container()?;
-        let left_ul = self.book.account().minus(container.heel).as_ul();
-        self.lasts(now, left_ul, self.a_week(None))
+        let left = self.book.account().minus(container.heel);
+        self.lasts(now, left.as_nl(), None)
     }
 
     /// Until when the pack lasts by account, three quarters of it counted on, as for
     /// the low alarm (P3). `None` on mains.
     pub fn pack_lasts_until(&self, now: Instant) -> Option<Instant> {
         let gauge = &self.book.gauge;
-        let pack = gauge.pack()?;
-        let week_uc = self.a_week(Some(pack)).saturating_add(pack.asleep_uc(7));
-        // in mC, so that the largest pack times a week in s goes into 64 bits
-        self.lasts(now, over(gauge.counted_on_uc(now), 1000), over(week_uc, 1000))
+        self.lasts(now, gauge.counted_on_uc(now), Some(gauge.pack()?))
     }
 
-    /// What the doses of a week come to, each enabled entry: in uC of the pack, or else
-    /// in ul of the product.
-    fn a_week(&self, pack: Option<&Pack>) -> u64 {
-        let mut sum = 0_u64;
-        for line in 0..N {
-            let entry = self.book.timetable.line(line);
-            let Some(entry) = entry.as_ref().filter(|entry| entry.enabled) else { continue };
-            let times = match entry.recurrence {
-                Recurrence::Weekly { days, .. } => days.len(),
-                Recurrence::Interval { every_ms, .. } => over(WEEK_S * 1000, every_ms) as u32,
-            };
-            let each = match pack {
-                Some(pack) => self.dose_uc(pack, entry),
-                None => entry.volume.as_ul(),
-            };
-            // a dose is 100 l at the most, and a week has ten thousand minutes
-            sum = sum.saturating_add(each.min(1 << 40).wrapping_mul(u64::from(times)));
-        }
-        sum
-    }
-
-    fn lasts(&self, now: Instant, left: u64, a_week: u64) -> Option<Instant> {
-        // 1000 l in ul times a week in s goes into 64 bits
-        let s = over(left.min(1 << 44).wrapping_mul(WEEK_S), a_week);
+    /// Until when so much lasts at what a week takes of it.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn lasts(&self, now: Instant, left: u64, pack: Option<&Pack>) -> Option<Instant> {
+        // in mC or ul, so that the largest pack times a week in s goes into 64 bits
+        let a_week = over(self.taken_in(7, pack, 0), 1000);
+        let s = over(over(left, 1000).min(1 << 44).wrapping_mul(WEEK_S), a_week);
         // a hundred years are for ever
         let is_soon = a_week > 0 && s < 100 * 52 * WEEK_S;
-        is_soon.then(|| now.plus(Duration::from_s(s)))
+        is_soon.then(|| now.plus(Duration::from_ms(times(s, 1000))))
     }
 
     /// What the open dose has delivered at least by its last intent, and what it is.

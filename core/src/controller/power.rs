@@ -191,17 +191,27 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// What the days of warning need at the most, of this timetable (P3).
     pub(super) fn refit_pack(&mut self) {
-        let Some(pack) = self.book.gauge.pack().copied() else { return };
-        let days = u32::from(pack.warn_days);
-        let mut need_uc = pack.asleep_uc(u64::from(days));
+        let Some(pack) = self.book.gauge.pack() else { return };
+        // a stretch of time has a due of an interval at both of its ends
+        self.readings.need_uc = self.taken_in(u32::from(pack.warn_days), Some(pack), 1);
+    }
+
+    /// What so many days take: in uC of the pack, or else in nl of the product. Of each
+    /// interval so many dues more than the days have room for are counted.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn taken_in(&self, days: u32, pack: Option<&Pack>, spare: u64) -> u64 {
+        let mut sum = pack.map_or(0, |pack| pack.asleep_uc(u64::from(days)));
         for line in 0..N {
-            if let Some(entry) = self.book.timetable.line(line).filter(|entry| entry.enabled) {
-                let times = u64::from(most_dues(&entry, days));
-                let dose_uc = self.dose_uc(&pack, &entry);
-                need_uc = need_uc.saturating_add(units::times(dose_uc, times));
-            }
+            let entry = self.book.timetable.line(line);
+            let Some(entry) = entry.as_ref().filter(|entry| entry.enabled) else { continue };
+            let each = match pack {
+                Some(pack) => self.dose_uc(pack, entry),
+                None => entry.volume.as_nl(),
+            };
+            let times = u64::from(most_dues(entry, days, spare));
+            sum = sum.saturating_add(units::times(each, times));
         }
-        self.readings.need_uc = need_uc;
+        sum
     }
 
     /// Whether a volume that an operator asks for is more than the pack can give.
@@ -214,8 +224,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 }
 
-/// The most dues that an entry can have in so many days.
-fn most_dues(entry: &Entry, days: u32) -> u32 {
+/// The most dues that an entry can have in so many days; of an interval what they have
+/// room for, and so many more.
+fn most_dues(entry: &Entry, days: u32, spare: u64) -> u32 {
     match entry.recurrence {
         Recurrence::Weekly { days: of_week, .. } => {
             let a_week = u32::from(of_week.bits()).count_ones();
@@ -223,7 +234,7 @@ fn most_dues(entry: &Entry, days: u32) -> u32 {
         }
         Recurrence::Interval { every_ms, .. } => {
             let span = Duration::from_h(24).as_ms().saturating_mul(u64::from(days));
-            let times = (span / every_ms.max(1)).saturating_add(1);
+            let times = (span / every_ms.max(1)).saturating_add(spare);
             u32::try_from(times).unwrap_or(u32::MAX)
         }
     }
@@ -244,15 +255,15 @@ mod tests {
         };
         // Monday, Tuesday and Saturday: over any two weeks 6, over 16 days 8, over 20 days 9
         for (days, most) in [(0, 0), (2, 2), (7, 3), (14, 6), (15, 7), (16, 8), (17, 9), (20, 9)] {
-            assert_eq!(most_dues(&weekly(0b10_0011), days), most, "{days}");
+            assert_eq!(most_dues(&weekly(0b10_0011), days, 1), most, "{days}");
         }
         let every = |h| {
             let every_ms = Duration::from_h(h).as_ms();
             entry(Recurrence::Interval { every_ms, from: Instant::ZERO })
         };
         // both ends of the stretch may have one
-        assert_eq!(most_dues(&every(6), 2), 9);
-        assert_eq!(most_dues(&every(7), 2), 7);
-        assert_eq!(most_dues(&every(72), 2), 1);
+        assert_eq!(most_dues(&every(6), 2, 1), 9);
+        assert_eq!(most_dues(&every(7), 2, 1), 7);
+        assert_eq!(most_dues(&every(72), 2, 1), 1);
     }
 }

@@ -108,6 +108,22 @@ impl<F: NorFlash> Ledger<F> {
         None
     }
 
+    /// Each record that the ring still has, with its number, which rises with time; in
+    /// the order of their places, which does not. Of one that an append passed over
+    /// there may be two copies.
+    pub fn each_record(&mut self, mut each: impl FnMut(u32, &Payload)) {
+        let geometry = self.store.geometry;
+        for sector in 0..geometry.sectors {
+            for index in 0..geometry.slots() {
+                if let Slot::Good { seq, class: Class::Record, payload } =
+                    &self.store.read(sector, index)
+                {
+                    each(*seq, payload);
+                }
+            }
+        }
+    }
+
     /// What the slot at a position holds now. An append that passed over a
     /// slot can have left a copy of itself there, of the same number.
     pub fn read_at(&mut self, position: Position) -> Slot {

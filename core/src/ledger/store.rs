@@ -91,6 +91,7 @@ impl<F: NorFlash> Store<F> {
 
     /// What a slot holds; one that the flash cannot read is damaged, so that
     /// the whole ones beside it are kept (M2).
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn read(&mut self, sector: u16, index: u16) -> Slot {
         self.try_read(sector, index).unwrap_or(Slot::Damaged)
     }

@@ -2,7 +2,7 @@
 
 use super::Panel;
 use super::draft::Kind;
-use super::view::View;
+use super::view::{self, View};
 use crate::entry::EntryId;
 use crate::record::Alarm;
 
@@ -53,15 +53,6 @@ impl Card {
     }
 }
 
-/// What a press on a card does.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) enum Action {
-    /// Opens a draft; of an entry, where it is of one.
-    Open(Kind, EntryId),
-    /// Shows the outcome before.
-    Older,
-}
-
 /// Steps of a first set-up.
 const SET_UP: [Kind; 8] = [
     Kind::Place,
@@ -75,17 +66,8 @@ const SET_UP: [Kind; 8] = [
 ];
 pub(super) const SET_UP_STEPS: u32 = SET_UP.len() as u32;
 
-/// Whether clock and head are set, the book alone says.
-const NOT_AT_THE_PANEL: u8 = 0b110;
 pub(super) const PRIMED: u8 = 1 << 5;
 pub(super) const CALIBRATED: u8 = 1 << 6;
-
-/// The bit of a step of the first set-up that was done at the panel.
-pub(super) fn bit_of(kind: Kind) -> u8 {
-    let kind = if kind == Kind::Reading { Kind::Calibrate } else { kind };
-    let bit = SET_UP.iter().position(|&step| step == kind).map_or(0, |at| 1 << at);
-    bit & !NOT_AT_THE_PANEL
-}
 
 impl Panel {
     /// The next step of a first set-up, counted from 1; `None` once there is a
@@ -96,7 +78,7 @@ impl Panel {
         view: &View<'_, N, H>,
     ) -> Option<(u32, Kind)> {
         let book = view.controller.book();
-        if view.entries() > 0 || book.damaged != 0 {
+        if view::entries(book) > 0 || book.damaged != 0 {
             return None;
         }
         // what is in the book, beside what was done at this panel
@@ -124,52 +106,57 @@ impl Panel {
         Some((at + 1, if waits { Kind::Reading } else { kind }))
     }
 
-    /// What a press does now.
+    /// What a press opens a draft of now, and of which entry, where it is of one; of nothing
+    /// where it shows the outcome before.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn action<const N: usize, const H: usize>(
         &self,
         view: &View<'_, N, H>,
-    ) -> Option<Action> {
+    ) -> Option<(Kind, EntryId)> {
         let book = view.controller.book();
         let mut id = EntryId(0);
         let kind = match self.card {
             Card::Last => {
                 if let Some((_, kind)) = self.set_up_step(view) {
                     kind
-                } else if let Some((alarm, _)) = view.alarm() {
-                    remedy_of(alarm)?
+                } else if let Some((alarm, _)) = view::alarm(book) {
+                    REMEDIES.get(alarm as usize).copied().flatten()?
                 } else {
                     id = view.recent.get(0)?.id;
-                    book.timetable.get(id).filter(|_| book.open.is_none())?;
+                    book.line_of(id).filter(|_| book.open.is_none())?;
                     Kind::RunAgain
                 }
             }
             Card::Next => {
-                id = view.controller.next_dose()?.entry.id;
+                id = view.controller.next_dose()?.id;
                 Kind::Entry
             }
             Card::Supply => Kind::Fresh,
-            Card::Timetable if view.entries() == 0 => Kind::NewEntry,
+            Card::Timetable if view::entries(book) == 0 => Kind::NewEntry,
             Card::Timetable => Kind::WhichEntry,
             Card::Prime => Kind::Prime,
             Card::Calibrate if view.controller.waits_for_reading() => Kind::Reading,
             Card::Calibrate => Kind::Calibrate,
             Card::Clock => Kind::Clock,
-            Card::History => return (view.recent.len() > 1).then_some(Action::Older),
+            Card::History => view.recent.get(1).map(|_| Kind::Nothing)?,
             Card::SetUp => Kind::SetUp,
         };
-        Some(Action::Open(kind, id))
+        Some((kind, id))
     }
 }
 
-/// What an alarm asks a person to do.
-const fn remedy_of(alarm: Alarm) -> Option<Kind> {
-    match alarm {
-        Alarm::ClockUnset => Some(Kind::Clock),
-        Alarm::MotorFault | Alarm::MemoryDamaged => Some(Kind::Acknowledge),
-        Alarm::LowLevel | Alarm::LevelDisagrees | Alarm::ContainerEmpty => Some(Kind::Refill),
-        Alarm::PackLow | Alarm::PackExhausted => Some(Kind::NewPack),
-        Alarm::EntryDamaged | Alarm::DoesNotFit => Some(Kind::WhichEntry),
-        Alarm::Leak | Alarm::LedgerFault => None,
-    }
-}
+/// What an alarm asks a person to do, by its number.
+static REMEDIES: [Option<Kind>; 13] = {
+    let mut remedies = [None; 13];
+    remedies[Alarm::ClockUnset as usize] = Some(Kind::Clock);
+    remedies[Alarm::MotorFault as usize] = Some(Kind::Acknowledge);
+    remedies[Alarm::MemoryDamaged as usize] = Some(Kind::Acknowledge);
+    remedies[Alarm::LowLevel as usize] = Some(Kind::Refill);
+    remedies[Alarm::LevelDisagrees as usize] = Some(Kind::Refill);
+    remedies[Alarm::ContainerEmpty as usize] = Some(Kind::Refill);
+    remedies[Alarm::PackLow as usize] = Some(Kind::NewPack);
+    remedies[Alarm::PackExhausted as usize] = Some(Kind::NewPack);
+    remedies[Alarm::EntryDamaged as usize] = Some(Kind::WhichEntry);
+    remedies[Alarm::DoesNotFit as usize] = Some(Kind::WhichEntry);
+    remedies
+};

@@ -12,16 +12,13 @@ use core::fmt;
 
 pub(super) use entry::WINDOW_STEP_MIN;
 pub(super) use kinds::{Kind, Spec};
-pub(super) use put::pin;
 pub(super) use questions::Step;
 
 use super::Kept;
-use super::field::{BLANK, Field, NO_WHEEL};
+use super::field::{Field, NO_WHEEL};
 use super::figures::power;
 use crate::entry::EntryId;
 use crate::units::Volume;
-
-use open::NOTHING;
 
 /// The most questions of a draft.
 const MOST_STEPS: usize = 8;
@@ -46,10 +43,11 @@ impl defmt::Format for Values {
 /// A draft.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+// in this order, so that what is looked at most is in reach of short instructions
+#[repr(C)]
 pub(super) struct Draft {
+    /// [`Kind::Nothing`] where nothing is being changed.
     pub(super) kind: Kind,
-    /// The entry, where it is of one.
-    pub(super) id: EntryId,
     /// The question that is shown; as many as there are stands for the end.
     at: u8,
     /// The wheel that is being turned; none where answers are looked through from the
@@ -57,10 +55,12 @@ pub(super) struct Draft {
     wheel: u8,
     /// The question was looked up from the end, which it goes back to.
     again: bool,
-    values: Values,
     /// How many there are to choose from, where the device tells.
     choices: u8,
-    /// What the panel kept when it was opened.
+    /// The entry, where it is of one.
+    pub(super) id: EntryId,
+    values: Values,
+    /// What the panel keeps of drafts before.
     pub(super) kept: Kept,
 }
 
@@ -78,22 +78,61 @@ pub(super) enum Pressed {
 }
 
 impl Draft {
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn get(&self, step: Step) -> u32 {
-        self.value(step.question().slot)
+    /// None.
+    pub(super) const fn none(kept: Kept) -> Self {
+        Self {
+            kind: Kind::Nothing,
+            at: 0,
+            wheel: 0,
+            again: false,
+            choices: 0,
+            id: EntryId(0),
+            values: Values([0; MOST_STEPS]),
+            kept,
+        }
     }
 
+    /// Whether something is being changed.
+    pub(super) fn is_open(&self) -> bool {
+        self.kind != Kind::Nothing
+    }
+
+    /// It is left, or done with.
+    pub(super) const fn close(&mut self) {
+        self.kind = Kind::Nothing;
+    }
+
+    /// The answer to a question that is known where it is asked for.
+    #[inline]
+    pub(super) fn get(&self, step: Step) -> u32 {
+        self.value(step.slot())
+    }
+
+    /// The answer to any question.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn value_of(&self, step: Step) -> u32 {
+        self.value(step.slot())
+    }
+
+    #[inline]
     fn value(&self, slot: u8) -> u32 {
         let Values(values) = &self.values;
         values.get(usize::from(slot)).copied().unwrap_or(0)
     }
 
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    /// Sets the answer to a question that is known where it is set.
+    #[inline]
     pub(super) fn set(&mut self, step: Step, value: u32) {
         let Values(values) = &mut self.values;
-        if let Some(place) = values.get_mut(usize::from(step.question().slot)) {
+        if let Some(place) = values.get_mut(usize::from(step.slot())) {
             *place = value;
         }
+    }
+
+    /// Sets the answer to any question.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn answer_with(&mut self, step: Step, value: u32) {
+        self.set(step, value);
     }
 
     pub(super) fn spec(&self) -> &'static Spec {
@@ -107,19 +146,28 @@ impl Draft {
         asked.with >> self.value(asked.slot).min(2) & 1 == 1
     }
 
-    /// The questions that are asked.
-    fn steps(&self) -> impl Iterator<Item = Step> + '_ {
-        self.spec().steps.iter().copied().filter(|&step| self.asks(step))
+    /// Goes through the questions that are asked, to the one at a place or to a given one:
+    /// its place, and it; how many there are where there is none.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn walk(&self, to: u8, or_to: Option<Step>) -> (u8, Option<Step>) {
+        let mut place = 0;
+        for &step in self.spec().steps {
+            if self.asks(step) {
+                if place == to || or_to == Some(step) {
+                    return (place, Some(step));
+                }
+                place += 1;
+            }
+        }
+        (place, None)
     }
 
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn step(&self, at: u8) -> Option<Step> {
-        self.steps().nth(usize::from(at))
+        self.walk(at, None).1
     }
 
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn count(&self) -> u8 {
-        self.steps().count() as u8
+        self.walk(u8::MAX, None).0
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
@@ -130,12 +178,19 @@ impl Draft {
         }
     }
 
+    /// The kind of the answer to a question, and the answer.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn asked(&self, step: Step) -> (Field, u32) {
+        (self.field(step), self.value_of(step))
+    }
+
     /// The volume that was entered.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn volume(&self, step: Step) -> Volume {
-        match self.field(step) {
+        let (field, value) = self.asked(step);
+        match field {
             Field::Number { decimals, unit, .. } => {
-                self.kept.preferences.unit.volume_of(self.get(step), decimals, unit)
+                self.kept.preferences.unit.volume_of(value, decimals, unit)
             }
             _ => Volume::ZERO,
         }
@@ -147,9 +202,7 @@ impl Draft {
         let Field::Number { digits, decimals, unit } = self.field(step) else {
             return figure as u32;
         };
-        let value = if figure == NOTHING {
-            return BLANK;
-        } else if unit.is_of_volume() {
+        let value = if unit.is_of_volume() {
             self.kept.preferences.unit.value_of(Volume::from_nl(figure), decimals, unit)
         } else {
             figure as u32
@@ -162,9 +215,10 @@ impl Draft {
             let next = if right { self.at + 1 } else { self.at.saturating_sub(1) };
             self.at = next.min(self.count());
         } else if let Some(step) = self.step(self.at) {
-            let value;
-            (value, self.wheel) = self.field(step).turn(self.get(step), self.wheel, right);
-            self.set(step, value);
+            let (field, value) = self.asked(step);
+            let (value, wheel) = field.turn(value, self.wheel, right);
+            self.wheel = wheel;
+            self.answer_with(step, value);
         }
     }
 
@@ -178,21 +232,22 @@ impl Draft {
     fn go_to(&mut self, at: u8, again: bool) {
         let Some(step) = self.step(at) else { return self.go_to_end() };
         (self.at, self.again) = (at, again);
-        self.wheel = self.field(step).first(self.get(step));
+        let (field, value) = self.asked(step);
+        self.wheel = field.first(value);
     }
 
     /// To the question that something stands against, and from there to the end.
     pub(super) fn ask(&mut self, step: Step) {
-        let at = self.steps().position(|asked| asked == step);
-        self.go_to(at.map_or(self.count(), |at| at as u8), step != Step::Pin);
+        self.go_to(self.walk(u8::MAX, Some(step)).0, step != Step::Pin);
     }
 
     /// A press: the next wheel, the next question, the end.
     pub(super) fn press(&mut self) -> Pressed {
         let Some(step) = self.step(self.at) else { return Pressed::Put };
+        let (field, value) = self.asked(step);
         if self.wheel == NO_WHEEL {
             self.go_to(self.at, true);
-        } else if let Some(wheel) = self.field(step).next(self.get(step), self.wheel) {
+        } else if let Some(wheel) = field.next(value, self.wheel) {
             self.wheel = wheel;
         } else if self.spec().opens {
             return Pressed::Chosen;

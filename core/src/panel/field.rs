@@ -4,10 +4,10 @@
 //! A wheel is a digit of the value: of base 10 in a number, of 24, 6 and 10 in a time,
 //! of 2 in a set of days. Wheel 0 stands for the whole value.
 
-use super::figures::power;
 use super::pen::{Pen, digit_char};
 use super::words::Word;
 use crate::civil::{Date, Days, days_in_month};
+use crate::lock::Pin;
 
 /// No wheel is being turned.
 pub(super) const NO_WHEEL: u8 = u8::MAX;
@@ -16,23 +16,23 @@ pub(super) const BLANK: u32 = u32::MAX;
 /// The place after the last digit of a PIN.
 const END: u32 = 10;
 /// A PIN of which nothing is entered: four zeros, and no more.
-pub(super) const NO_PIN: u32 = {
-    let (mut value, mut at) = (0, 4);
-    while at < 8 {
-        value += END * power(11, at);
-        at += 1;
-    }
-    value
-};
+pub(super) const NO_PIN: u32 = END * (1 + 11 + 11 * 11 + 11 * 11 * 11);
 /// A set of days that is entered day by day.
 const OWN: u32 = 0x80;
-const PRESETS: [u32; 4] = [0x7f, 0x3f, 0x1f, OWN];
+/// Before it every day, Monday to Saturday and Monday to Friday are proposed.
+const OWN_AT: u32 = 3;
 /// The first year of a date, and how many there are.
 const FIRST_YEAR: i32 = 2000;
-const YEARS: u32 = 179;
+const FIRST_DATE: Date = Date::MIN;
+const YEARS: u8 = 179;
+
+/// How many digits the wheels of a time and of a date have.
+static TIME: [u8; 3] = [24, 6, 10];
+static DATE: [u8; 3] = [YEARS, 12, 31];
 
 /// The kind of a value.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, Debug)]
+#[repr(u8)]
 pub(super) enum Field {
     /// Digits in all, of them so many after the point, and a unit.
     Number { digits: u8, decimals: u8, unit: Word },
@@ -44,20 +44,8 @@ pub(super) enum Field {
     Days { by_night: bool },
     /// One of so many words, from a first one on.
     Choice { first: Word, count: u8 },
-    /// Digits in base 11, the first in the lowest place.
+    /// Digits in base 11.
     Pin,
-}
-
-/// A digit of a value, without a way to panic: 0 where there is no place.
-#[cfg_attr(target_pointer_width = "32", inline(never))]
-const fn digit(value: u32, place: u32, base: u32) -> u32 {
-    match value.checked_div(place) {
-        Some(left) => match left.checked_rem(base) {
-            Some(digit) => digit,
-            None => 0,
-        },
-        None => 0,
-    }
 }
 
 /// The next of so many in the round, or the one before.
@@ -83,33 +71,39 @@ impl Field {
         }
     }
 
-    /// Where a wheel is in the value: its place and its base.
+    /// How many digits a wheel has, counted from 1.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn wheel(self, at: u8) -> (u32, u32) {
-        let before = at.saturating_sub(1);
-        let (base, exponent) = match self {
-            Self::Number { digits, .. } => (10, digits.saturating_sub(at)),
-            Self::Days { .. } => (2, before),
-            Self::Pin => (11, before),
-            Self::Choice { count, .. } => (u32::from(count), 0),
-            Self::Time => match at {
-                1 => return (60, 24),
-                2 => return (10, 6),
-                _ => (10, 0),
-            },
-            Self::Date => match at {
-                1 => return (372, YEARS),
-                2 => return (31, 12),
-                _ => (31, 0),
-            },
+    fn base(self, at: u8) -> u32 {
+        let bases = match self {
+            Self::Number { .. } => return 10,
+            Self::Days { .. } => return 2,
+            Self::Pin => return 11,
+            Self::Choice { count, .. } => return u32::from(count),
+            Self::Time => &TIME,
+            Self::Date => &DATE,
         };
-        (power(base, exponent), base)
+        bases.get(usize::from(at).wrapping_sub(1)).map_or(1, |&base| u32::from(base))
     }
 
+    /// What a step of a wheel is in the value.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn place(self, at: u8) -> u32 {
+        if let Self::Days { .. } = self {
+            return 1 << (at.wrapping_sub(1) & 7);
+        }
+        let (mut place, mut wheel) = (1_u32, self.wheels());
+        while wheel > at {
+            place = place.wrapping_mul(self.base(wheel));
+            wheel -= 1;
+        }
+        place
+    }
+
+    /// The digit of a wheel, without a way to panic.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn digit(self, value: u32, at: u8) -> u32 {
-        let (place, base) = self.wheel(at);
-        digit(value, place, base)
+        let left = value.checked_div(self.place(at)).unwrap_or(0);
+        left.checked_rem(self.base(at)).unwrap_or(0)
     }
 
     /// The wheel to begin with: the whole, where there is one to take as it is.
@@ -126,17 +120,16 @@ impl Field {
             _ if value == BLANK => 0,
             _ => value,
         };
-        let (place, base) = self.wheel(wheel);
-        let digit = digit(value, place, base);
+        let digit = self.digit(value, wheel);
         let count = match self {
             Self::Date if wheel == 3 => month_len(value),
             // a PIN has four digits at least
             Self::Pin if wheel < 5 => 10,
-            _ => base,
+            _ => self.base(wheel),
         };
-        let next = round(digit, count, right);
-        let mut value = value.wrapping_add(next.wrapping_sub(digit).wrapping_mul(place));
-        if self == Self::Date {
+        let step = round(digit, count, right).wrapping_sub(digit);
+        let mut value = value.wrapping_add(step.wrapping_mul(self.place(wheel)));
+        if matches!(self, Self::Date) {
             // 31 January and a month on is its last day
             value -= (value % 31 + 1).saturating_sub(month_len(value));
         }
@@ -155,128 +148,150 @@ impl Field {
 
     /// Whether the wheel stands after the last digit of a PIN.
     pub(super) fn ends_at(self, value: u32, wheel: u8) -> bool {
-        self == Self::Pin && wheel > 4 && self.digit(value, wheel) == END
-    }
-
-    /// The value, with brackets round the wheel that is being turned; those round the
-    /// whole, and the words of a choice, are the caller's.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn show(self, pen: &mut Pen<'_>, value: u32, wheel: u8) {
-        let is_turned = wheel != 0 && wheel != NO_WHEEL;
-        match self {
-            Self::Number { decimals, unit, .. } if !is_turned && value != BLANK => {
-                pen.decimal(value, decimals);
-                if unit != Word::Bare {
-                    pen.unit(unit);
-                }
-                return;
-            }
-            Self::Days { .. } if wheel == 0 && value & OWN != 0 => {
-                return pen.say(Word::OneByOne);
-            }
-            Self::Days { by_night } if !is_turned => {
-                return pen.days(days_of(value), by_night);
-            }
-            _ => {}
-        }
-        for at in 1..=self.wheels() {
-            let digit = self.digit(value, at);
-            match self {
-                Self::Number { digits, decimals, .. }
-                    if decimals > 0 && at + decimals == digits + 1 =>
-                {
-                    pen.say(Word::Point);
-                }
-                Self::Time if at == 2 => pen.char(':'),
-                Self::Date if at > 1 => pen.char(' '),
-                Self::Pin if at > wheel || wheel == NO_WHEEL && digit == END => break,
-                _ => {}
-            }
-            if at == wheel {
-                pen.char('[');
-            }
-            if value == BLANK {
-                pen.char('_');
-            } else {
-                self.figure(pen, digit, at, at == wheel);
-            }
-            if at == wheel {
-                pen.char(']');
-            }
-        }
-        match self {
-            Self::Number { unit, .. } if unit != Word::Bare => pen.unit(unit),
-            Self::Time if pen.style.twelve_hours => {
-                pen.say(if value < 720 { Word::Am } else { Word::Pm });
-            }
-            _ => {}
-        }
-    }
-
-    /// What a wheel shows. A PIN shows the digit that is being turned alone.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn figure(self, pen: &mut Pen<'_>, digit: u32, at: u8, is_turned: bool) {
-        match (self, at) {
-            (Self::Time, 1) => pen.hour(digit),
-            (Self::Date, 1) => pen.number(digit.wrapping_add(FIRST_YEAR as u32), 4),
-            (Self::Date, 2) => pen.month(digit + 1),
-            (Self::Date, _) => pen.number(digit + 1, 2),
-            (Self::Days { .. }, _) if digit == 1 => pen.weekday(u32::from(at - 1)),
-            (Self::Days { .. }, _) => {
-                pen.char('-');
-                pen.char('-');
-            }
-            (Self::Pin, _) if !is_turned => pen.char('*'),
-            (Self::Pin, _) if digit == END => pen.char(' '),
-            _ => pen.char(digit_char(digit)),
-        }
+        matches!(self, Self::Pin) && wheel > 4 && self.digit(value, wheel) == END
     }
 }
 
-/// Days of the month of a date: from its first to that of the next.
+impl Pen<'_> {
+    /// A value, with brackets round the wheel that is being turned; those round the
+    /// whole, and the words of a choice, are the caller's.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn field(&mut self, field: Field, value: u32, wheel: u8) -> &mut Self {
+        let is_turned = wheel != 0 && wheel != NO_WHEEL;
+        match field {
+            Field::Days { .. } if wheel == 0 && value & OWN != 0 => {
+                return self.say(Word::OneByOne);
+            }
+            Field::Days { by_night } if !is_turned => {
+                return self.days(days_of(value), by_night);
+            }
+            Field::Number { decimals, .. } if !is_turned && value != BLANK => {
+                self.decimal(value, u32::from(decimals));
+            }
+            _ => self.wheels(field, value, wheel),
+        }
+        match field {
+            Field::Number { unit, .. } => self.unit(unit),
+            Field::Time if self.likes.twelve_hours => {
+                self.say(if value < 720 { Word::Am } else { Word::Pm })
+            }
+            _ => self,
+        }
+    }
+
+    /// A value wheel by wheel.
+    fn wheels(&mut self, field: Field, value: u32, wheel: u8) {
+        let mut at = 0;
+        while at < field.wheels() {
+            at += 1;
+            let digit = field.digit(value, at);
+            let is_beyond = at > wheel || wheel == NO_WHEEL && digit == END;
+            if matches!(field, Field::Pin) && is_beyond {
+                break;
+            }
+            let is_turned = at == wheel;
+            self.part_at(field, at);
+            self.bracket(is_turned, '[');
+            if value == BLANK {
+                self.char('_');
+            } else {
+                self.figure(field, digit, at, is_turned);
+            }
+            self.bracket(is_turned, ']');
+        }
+    }
+
+    /// What parts a wheel from the one before.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn part_at(&mut self, field: Field, at: u8) {
+        match field {
+            Field::Number { digits, decimals, .. }
+                if decimals > 0 && at + decimals == digits + 1 =>
+            {
+                self.say(Word::Point);
+            }
+            Field::Time if at == 2 => {
+                self.char(':');
+            }
+            Field::Date if at > 1 => {
+                self.space();
+            }
+            _ => {}
+        }
+    }
+
+    /// What a wheel shows. Of a PIN the digit that is being turned is shown alone.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn figure(&mut self, field: Field, digit: u32, at: u8, is_turned: bool) -> &mut Self {
+        match (field, at) {
+            (Field::Time, 1) => self.hour(digit),
+            (Field::Date, 1) => self.number(digit.wrapping_add(FIRST_YEAR as u32), 4),
+            (Field::Date, 2) => self.month(digit + 1),
+            (Field::Date, _) => self.number(digit + 1, 2),
+            (Field::Days { .. }, _) if digit == 1 => self.weekday(u32::from(at - 1)),
+            (Field::Days { .. }, _) => self.char('-').char('-'),
+            (Field::Pin, _) if !is_turned => self.char('*'),
+            (Field::Pin, _) if digit == END => self.space(),
+            _ => self.char(digit_char(digit)),
+        }
+    }
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn bracket(&mut self, is_there: bool, bracket: char) -> &mut Self {
+        if is_there { self.char(bracket) } else { self }
+    }
+}
+
+/// Days of the month of a date.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 fn month_len(value: u32) -> u32 {
-    let first = value - value % 31;
-    to_date(first + 31).days().abs_diff(to_date(first).days())
+    let (year, month) = (Field::Date.digit(value, 1), Field::Date.digit(value, 2));
+    u32::from(days_in_month(FIRST_YEAR + year as i32, month as u8 + 1))
 }
 
 /// A date as it is entered.
 pub(super) fn from_date(date: Date) -> u32 {
-    let (year, month, day) = date.ymd();
-    let years = year.saturating_sub(FIRST_YEAR).unsigned_abs();
-    let months = years.wrapping_mul(12).wrapping_add(u32::from(month)).wrapping_sub(1);
-    months.wrapping_mul(31).wrapping_add(u32::from(day)).wrapping_sub(1)
+    let (year, month, day) = date.max(Date::MIN).ymd();
+    let months = (year - FIRST_YEAR) as u32 * 12 + u32::from(month) - 1;
+    months * 31 + u32::from(day) - 1
 }
 
 /// The date that was entered.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(super) fn to_date(value: u32) -> Date {
-    let [year, month, day] = [1, 2, 3].map(|wheel| Field::Date.digit(value, wheel));
-    let year = FIRST_YEAR + year as i32;
-    let before = (1..=month).map(|month| u32::from(days_in_month(year, month as u8)));
-    Date::first_of(year).plus_days((before.sum::<u32>() + day) as i32)
+    let (years, months) = (Field::Date.digit(value, 1), Field::Date.digit(value, 2));
+    // of the years that can be entered each fourth from 2000 on has a day more, but 2100
+    let mut days = years * 365 + years.div_ceil(4) - u32::from(years > 100);
+    let mut month = 0;
+    while month < months {
+        month += 1;
+        days += u32::from(days_in_month(FIRST_YEAR + years as i32, month as u8));
+    }
+    FIRST_DATE.plus_days((days + Field::Date.digit(value, 3)) as i32)
 }
 
-/// The digits of a PIN, as far as there are any.
-pub(super) fn digits_of(value: u32) -> ([u8; 8], usize) {
-    let mut digits = [0; 8];
-    let mut len = 0;
-    let mut left = value;
-    for place in &mut digits {
-        let digit = left % 11;
+/// The PIN that was entered: it has four digits at least, and places for eight.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) fn pin(value: u32) -> Pin {
+    // with a one before the digits, so that zeros in front count
+    let mut word = 1_u32;
+    let mut at = 1;
+    while at <= 8 {
+        let digit = Field::Pin.digit(value, at);
         if digit == END {
             break;
         }
-        *place = b'0' + digit as u8;
-        (left, len) = (left / 11, len + 1);
+        word = word.wrapping_mul(10).wrapping_add(digit);
+        at += 1;
     }
-    (digits, len)
+    Pin::with_a_one_before(word)
 }
 
 /// The value of a set of days.
 pub(super) fn days_value(days: Days) -> u32 {
     let bits = u32::from(days.bits());
-    if PRESETS.contains(&bits) { bits } else { bits | OWN }
+    // a row from Monday on, to Friday at least
+    if bits & (bits + 1) == 0 && bits >= 0x1f { bits } else { bits | OWN }
 }
 
 /// The set of days that was entered.
@@ -286,9 +301,8 @@ pub(super) const fn days_of(value: u32) -> Days {
 
 /// The set of days that a turn proposes; the days one by one keep those of before.
 fn next_preset(value: u32, right: bool) -> u32 {
-    let at = PRESETS.iter().position(|&preset| preset == value).unwrap_or(3) as u32;
-    match PRESETS.get(round(at, 4, right) as usize) {
-        Some(&preset) if preset != OWN => preset,
-        _ => value & 0x7f | OWN,
-    }
+    // the more zeros before them, the fewer days; one less than for all of them is OWN
+    let at = value.leading_zeros().wrapping_sub(25) & OWN_AT;
+    let next = round(at, OWN_AT + 1, right);
+    if next < OWN_AT { 0x7f >> next } else { value | OWN }
 }

@@ -1,40 +1,49 @@
 //! Volumes, lengths, times and dates as they stand on a line.
 
 use super::field::{Field, NO_WHEEL};
-use super::pen::{Pen, Style};
+use super::pen::Pen;
 use super::preferences::Unit;
 use super::words::{self, Word};
-use crate::civil::{DAY_MS, Date, Days, Local};
-use crate::time::Duration;
+use crate::civil::{DAY_MIN, Date, Days};
 use crate::units::{Volume, VolumeUnit, over, over_up};
 
 /// The largest whole number of a unit that is shown.
 const MOST_SHOWN: u32 = 99_999;
 pub(super) const MINUTE_MS: u32 = 60_000;
 
-impl Style {
+/// Sizes of a millilitre, a litre, a US and an imperial fluid ounce.
+static SIZES: [(u32, u32); 4] = {
+    const fn size(unit: VolumeUnit) -> (u32, u32) {
+        let (num, den) = unit.nanolitres();
+        (num as u32, den as u32)
+    }
+    [
+        size(VolumeUnit::Millilitre),
+        size(VolumeUnit::Litre),
+        size(VolumeUnit::UsFluidOunce),
+        size(VolumeUnit::ImperialFluidOunce),
+    ]
+};
+
+impl Unit {
     /// The unit of little, or of much.
-    pub(super) const fn volume_unit(&self, much: bool) -> Word {
-        match self.unit {
-            Unit::Metric if much => Word::Litre,
-            Unit::Metric => Word::Millilitre,
+    const fn of_volume(self, much: bool) -> Word {
+        match self {
+            Self::Metric if much => Word::Litre,
+            Self::Metric => Word::Millilitre,
             _ => Word::FluidOunce,
         }
     }
-}
 
-impl Unit {
     /// A unit's size in nanolitres as an exact fraction.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    const fn size_of(self, unit: Word) -> (u32, u32) {
-        let (num, den) = match (unit, self) {
-            (Word::Litre, _) => VolumeUnit::Litre,
-            (Word::Millilitre | Word::MillilitrePerMin, _) => VolumeUnit::Millilitre,
-            (_, Self::ImperialFluidOunce) => VolumeUnit::ImperialFluidOunce,
-            _ => VolumeUnit::UsFluidOunce,
-        }
-        .nanolitres();
-        (num as u32, den as u32)
+    fn size_of(self, unit: Word) -> (u32, u32) {
+        let at = match unit {
+            Word::Millilitre | Word::MillilitrePerMin => 0,
+            Word::Litre => 1,
+            _ => 1 + self as usize,
+        };
+        SIZES.get(at).copied().unwrap_or((1, 1))
     }
 
     /// A volume in ten to the power of minus `decimals` of a unit, rounded half up.
@@ -59,139 +68,123 @@ impl Unit {
 }
 
 impl Pen<'_> {
-    /// A number of so many tenths, hundredths, ...
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn decimal(&mut self, value: u32, decimals: u8) {
-        let scale = ten_to(decimals);
-        let whole = value.checked_div(scale).unwrap_or(0);
-        self.number(whole, 1);
-        if decimals > 0 {
-            self.say(Word::Point);
-            self.number(value.wrapping_sub(whole.wrapping_mul(scale)), u32::from(decimals));
-        }
+    pub(super) fn unit(&mut self, unit: Word) -> &mut Self {
+        if unit == Word::Bare { self } else { self.space().say(unit) }
     }
 
+    /// A number of a unit.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn unit(&mut self, unit: Word) {
-        self.char(' ');
-        self.say(unit);
+    pub(super) fn count(&mut self, number: u32, unit: Word) -> &mut Self {
+        self.number(number, 1).unit(unit)
     }
 
     /// A volume: tenths of a millilitre where they are not nothing, litres from a
     /// litre on; fluid ounces with tenths below a hundred.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn volume(&mut self, volume: Volume) {
-        let unit = self.style.volume_unit(volume >= Volume::from_ml(1000));
-        let tenths = self.style.unit.value_of(volume, 1, unit);
+    pub(super) fn volume(&mut self, volume: Volume) -> &mut Self {
+        let unit = self.likes.unit.of_volume(volume >= Volume::from_ml(1000));
+        let tenths = self.likes.unit.value_of(volume, 1, unit);
         let whole = tenths / 10;
-        let with_tenths = match self.style.unit {
+        let with_tenths = match self.likes.unit {
             Unit::Metric => whole < 1000 && tenths != whole * 10,
             _ => whole < 100,
         };
-        if with_tenths {
-            self.decimal(tenths, 1);
-        } else {
-            self.number(whole.min(MOST_SHOWN), 1);
-        }
-        self.unit(unit);
+        if with_tenths { self.decimal(tenths, 1) } else { self.number(whole.min(MOST_SHOWN), 1) }
+            .unit(unit)
     }
 
     /// A length of time in its two largest parts: `3 d 4 h`, `2 h 5 min`, `4 min 32 s`.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn length(&mut self, length: Duration) {
+    pub(super) fn length(&mut self, ms: u64) -> &mut Self {
         const PARTS: [(u32, Word); 4] =
             [(86_400, Word::D), (3600, Word::H), (60, Word::Min), (1, Word::S)];
-        let mut left = u32::try_from(over_up(length.as_ms(), 1000)).unwrap_or(u32::MAX);
+        let mut left = u32::try_from(over_up(ms, 1000)).unwrap_or(u32::MAX);
         let mut shown = false;
         for &(size, unit) in &PARTS {
             let count = left.checked_div(size).unwrap_or(0);
             left = left.wrapping_sub(count.wrapping_mul(size));
-            let is_nothing = count == 0 && (shown || size > 1);
-            if shown && !is_nothing {
-                self.char(' ');
+            let was_shown = shown;
+            if count > 0 || size == 1 && !shown {
+                self.bracket(shown, ' ').count(count, unit);
+                shown = true;
             }
-            if !is_nothing {
-                self.number(count.min(9999), 1);
-                self.unit(unit);
+            if was_shown {
+                break;
             }
-            if shown {
-                return;
-            }
-            shown = !is_nothing;
         }
+        self
     }
 
     /// A window: minutes, and hours where there are more than 240 min.
-    pub(super) fn window(&mut self, ms: u32) {
-        let min = over_up(u64::from(ms), u64::from(MINUTE_MS)) as u32;
+    pub(super) fn window(&mut self, ms: u32) -> &mut Self {
+        let min = ms.div_ceil(MINUTE_MS);
         let (count, unit) = if min <= 240 { (min, Word::Min) } else { (min / 60, Word::H) };
-        self.number(count, 1);
-        self.unit(unit);
+        self.count(count, unit)
     }
 
     /// A minute of the day.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn minute(&mut self, minute: u32) {
-        Field::Time.show(self, minute, NO_WHEEL);
+    pub(super) fn minute(&mut self, minute: u32) -> &mut Self {
+        self.field(Field::Time, minute, NO_WHEEL)
     }
 
-    pub(super) fn hour(&mut self, hour: u32) {
-        if self.style.twelve_hours {
+    pub(super) fn hour(&mut self, hour: u32) -> &mut Self {
+        if self.likes.twelve_hours {
             let hour = if hour == 0 { 12 } else { hour };
-            self.number(if hour > 12 { hour - 12 } else { hour }, 1);
+            self.number(if hour > 12 { hour - 12 } else { hour }, 1)
         } else {
-            self.number(hour, 2);
+            self.number(hour, 2)
         }
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn weekday(&mut self, day: u32) {
-        self.say_of(words::WEEKDAYS, day as u16);
+    pub(super) fn weekday(&mut self, day: u32) -> &mut Self {
+        self.say_of(words::WEEKDAYS, day as u16)
     }
 
     /// The weekday of a date, and a space.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn weekday_of(&mut self, date: Date) {
-        self.weekday(date.weekday().index());
-        self.char(' ');
+    fn weekday_of(&mut self, date: Date) -> &mut Self {
+        self.weekday(date.weekday().index()).space()
     }
 
     /// A month, counted from 1.
-    pub(super) fn month(&mut self, month: u32) {
-        self.say_of(words::MONTHS, (month as u16).saturating_sub(1));
+    pub(super) fn month(&mut self, month: u32) -> &mut Self {
+        self.say_of(words::MONTHS, (month as u16).saturating_sub(1))
     }
 
     /// `20 Oct 26`, or `20 Oct 2026`.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn date(&mut self, date: Date, whole_year: bool) {
+    pub(super) fn date(&mut self, date: Date, whole_year: bool) -> &mut Self {
         let (year, month, day) = date.ymd();
         let year = year.unsigned_abs();
-        self.number(u32::from(day), 1);
-        self.char(' ');
-        self.month(u32::from(month));
-        self.char(' ');
-        self.number(if whole_year { year } else { year % 100 }, 2);
+        let year = if whole_year { year } else { year % 100 };
+        self.number(u32::from(day), 1).space().month(u32::from(month)).space().number(year, 2)
     }
 
     /// `Tu 20 Oct 2026`.
-    pub(super) fn long_date(&mut self, date: Date) {
-        self.weekday_of(date);
-        self.date(date, true);
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn long_date(&mut self, date: Date) -> &mut Self {
+        self.weekday_of(date).date(date, true)
     }
 
-    /// A time near by as weekday and time, else as its date.
-    pub(super) fn when(&mut self, at: Local, now: Local) {
-        let ((date, minute), (today, _)) = (parts(at), parts(now));
+    /// A time near by as weekday and time, else as its date; nothing where the clock is
+    /// not set.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn when(&mut self, at: Option<Minute>) -> &mut Self {
+        let (Some(at), Some(now)) = (at, self.now) else { return self };
+        let ((date, minute), (today, _)) = (at.parts(), now.parts());
         if date.days().abs_diff(today.days()) <= 6 {
-            self.weekday_of(date);
-            self.minute(minute);
+            self.weekday_of(date).minute(minute)
         } else {
-            self.date(date, false);
+            self.date(date, false)
         }
     }
 
     /// The set of days, `every day` where it is all of them.
-    pub(super) fn days(&mut self, days: Days, by_night: bool) {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn days(&mut self, days: Days, by_night: bool) -> &mut Self {
         let bits = u32::from(days.bits());
         if days == Days::ALL {
             return self.say(if by_night { Word::EveryNight } else { Word::EveryDay });
@@ -199,19 +192,33 @@ impl Pen<'_> {
         if bits == 0 {
             return self.char('-');
         }
-        let (first, after) = (bits.trailing_zeros(), 32 - bits.leading_zeros());
         // a row of three or more as its ends
-        let row = bits >> first;
+        let row = bits >> bits.trailing_zeros();
         let is_row = row > 0b11 && row & (row + 1) == 0;
-        for day in first..after {
-            let is_end = day == first || day + 1 == after;
-            if is_row && day == first + 1 {
-                self.char('-');
+        let mut day = 0;
+        while bits >> day != 0 {
+            // whether it is among them, with the days before and after
+            let (is_on, is_inner) =
+                (bits << 1 >> day & 0b10 != 0, bits << 1 >> day & 0b111 == 0b111);
+            if is_on && !(is_row && is_inner) {
+                let is_end = is_row && bits >> day == 1;
+                self.bracket(is_end, '-').weekday(day);
             }
-            if bits >> day & 1 == 1 && (is_end || !is_row) {
-                self.weekday(day);
-            }
+            day += 1;
         }
+        self
+    }
+}
+
+/// A minute by the device's clock, counted from 1970-01-01.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Minute(pub(super) u32);
+
+impl Minute {
+    /// Its date, and the minute of the day.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) const fn parts(self) -> (Date, u32) {
+        (Date::from_days((self.0 / DAY_MIN) as i32), self.0 % DAY_MIN)
     }
 }
 
@@ -231,27 +238,16 @@ pub(super) const fn power(base: u32, exponent: u8) -> u32 {
     product
 }
 
-/// The date of a local time, and its minute of the day. None is before 1970.
-#[cfg_attr(target_pointer_width = "32", inline(never))]
-pub(super) fn parts(local: Local) -> (Date, u32) {
-    let ms = local.as_ms().max(0) as u64;
-    let days = over(ms, DAY_MS as u64);
-    let rest_ms = ms.wrapping_sub(days.wrapping_mul(DAY_MS as u64)) as u32;
-    (Date::from_days(days as i32), rest_ms / MINUTE_MS)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::panel::Preferences;
 
     #[test]
     fn a_volume_comes_back_from_what_is_shown_of_it() {
         for unit in Unit::ALL {
-            let style = Style::of(Preferences { unit, ..Preferences::default() });
             for much in [false, true] {
                 for (value, decimals) in [(0, 0), (1, 2), (144, 0), (265, 1), (99_999, 1)] {
-                    let word = style.volume_unit(much);
+                    let word = unit.of_volume(much);
                     let volume = unit.volume_of(value, decimals, word);
                     let exact = Volume::from_decimal(
                         u64::from(value),

@@ -34,13 +34,14 @@ pub use view::View;
 
 use core::fmt;
 
-use cards::Action;
 use draft::{Draft, Kind, Pressed, Step};
 use field::{Field, NO_PIN};
-use pen::{Pen, Style};
+use pen::Pen;
 use refusal::{Remedy, Told};
+use view::Keys;
 use words::Word;
 
+use crate::book::Book;
 use crate::entry::EntryId;
 use crate::time::{Duration, Instant};
 use crate::timetable::Refusal;
@@ -89,12 +90,9 @@ impl defmt::Format for Digits {
 enum Over {
     Nothing,
     /// Something was not taken.
-    Told(Told),
+    Told,
     /// The PIN is asked for.
-    Pin {
-        digits: Digits,
-        wheel: u8,
-    },
+    Pin,
 }
 
 /// What a panel keeps of what it was told.
@@ -119,7 +117,8 @@ impl Kept {
         let Preferences { tube_dm, bore, .. } = self.preferences;
         let a_decimetre = NL_A_DECIMETRE.get(usize::from(bore)).copied().unwrap_or(0);
         // a length has three digits
-        let ml = a_decimetre.wrapping_mul(u32::from(tube_dm)).div_ceil(1_000_000);
+        let nl = a_decimetre.wrapping_mul(u32::from(tube_dm));
+        let ml = nl.wrapping_add(999_999) / 1_000_000;
         if tube_dm == 0 { PRIME } else { Volume::from_ml(u64::from(ml.min(999))) }
     }
 }
@@ -127,17 +126,24 @@ impl Kept {
 /// The panel. A restart forgets where it was, and with it every draft.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+// in this order, so that what is looked at most is in reach of short instructions
+#[repr(C)]
 pub struct Panel {
-    kept: Kept,
+    over: Over,
     card: Card,
     /// How many outcomes back the history is.
     back: u8,
-    draft: Option<Draft>,
-    over: Over,
     /// What is said once, until the next touch.
     notice: Option<Word>,
     /// Steps of a first set-up that were done at this panel, a bit each.
     done: u8,
+    /// The wheel of the PIN that is being turned.
+    wheel: u8,
+    draft: Draft,
+    /// The PIN as far as it was entered.
+    digits: Digits,
+    /// What was told last.
+    told: Told,
     /// When it was touched last.
     touched: Instant,
 }
@@ -146,20 +152,22 @@ impl Panel {
     /// One that shows its home card.
     pub const fn new(preferences: Preferences) -> Self {
         Self {
-            kept: Kept { preferences, vessel: 0, run_ms: 0 },
+            over: Over::Nothing,
             card: Card::Last,
             back: 0,
-            draft: None,
-            over: Over::Nothing,
             notice: None,
             done: 0,
+            wheel: 1,
+            draft: Draft::none(Kept { preferences, vessel: 0, run_ms: 0 }),
+            digits: Digits(NO_PIN),
+            told: Told::NOTHING,
             touched: Instant::MIN,
         }
     }
 
     /// What the person in front of it likes; for the firmware to keep where it changed.
     pub const fn preferences(&self) -> Preferences {
-        self.kept.preferences
+        self.draft.kept.preferences
     }
 
     /// The card that is shown, or that a draft was opened from.
@@ -169,16 +177,17 @@ impl Panel {
 
     /// Whether something is being changed that is not in force.
     pub const fn has_draft(&self) -> bool {
-        self.draft.is_some()
+        self.draft.kind as u8 != Kind::Nothing as u8
     }
 
     /// Whether it shows its home card and nothing else.
     pub fn is_home(&self) -> bool {
-        self.card == Card::Last && self.draft.is_none() && self.over == Over::Nothing
+        self.card == Card::Last && !self.has_draft() && self.over == Over::Nothing
     }
 
     /// A touch of the knob. It is to be called before the controller is told of the
     /// key, and what comes back is to be handed in after it; [`operate`] does both.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn touch<const N: usize, const H: usize>(
         &mut self,
         input: Input,
@@ -187,20 +196,20 @@ impl Panel {
         let forgets = view.now.since(self.touched) >= FORGETS_AFTER;
         self.touched = view.now;
         if forgets {
-            self.notice = self.draft.map(|_| Word::Forgotten);
+            self.notice = self.has_draft().then_some(Word::Forgotten);
             self.go_home();
         }
         if let Some(run) = view.controller.service_run() {
             return self.stop(input, run.calibrates, view);
         }
-        if !view.takes_keys() {
+        if view.keys() != Keys::Open {
             // it lights the display, or unlocks the keys, and does nothing else
             return None;
         }
         self.notice = None;
         match input {
             Input::Hold => {
-                let left = self.draft.is_some();
+                let left = self.has_draft();
                 self.go_home();
                 self.notice = left.then_some(Word::NothingChanged);
                 None
@@ -223,13 +232,14 @@ impl Panel {
         view: &View<'_, N, H>,
     ) -> Option<Request> {
         let pressed = matches!(input, Input::Press | Input::Hold);
-        if calibrates && !(pressed && view.is_lit()) {
+        if calibrates && !(pressed && view.keys() != Keys::Dark) {
             return None;
         }
-        self.draft = None;
-        self.over = Over::Nothing;
         if input == Input::Hold {
             self.go_home();
+        } else {
+            self.draft.close();
+            self.over = Over::Nothing;
         }
         self.notice = Some(Word::Stopped);
         if !calibrates {
@@ -242,67 +252,75 @@ impl Panel {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn go_home(&mut self) {
         (self.card, self.back) = (Card::Last, 0);
-        (self.draft, self.over) = (None, Over::Nothing);
+        self.over = Over::Nothing;
+        self.draft.close();
+    }
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn ask_for_pin(&mut self) {
+        (self.over, self.digits, self.wheel) = (Over::Pin, Digits(NO_PIN), 1);
     }
 
     fn turn(&mut self, right: bool) {
-        match &mut self.over {
-            Over::Told(told) => {
-                let asks = told.remedy == Remedy::Pin;
-                self.over = if asks { ask_for_pin() } else { Over::Nothing };
+        match self.over {
+            Over::Told if self.told.remedy == Remedy::Pin => self.ask_for_pin(),
+            Over::Told => self.over = Over::Nothing,
+            Over::Pin => {
+                (self.digits.0, _) = Field::Pin.turn(self.digits.0, self.wheel, right);
             }
-            Over::Pin { digits, wheel } => {
-                (digits.0, _) = Field::Pin.turn(digits.0, *wheel, right);
+            Over::Nothing if self.draft.is_open() => self.draft.turn(right),
+            Over::Nothing => {
+                self.card = self.card.turned(right);
+                // the history begins where the home card ends
+                self.back = u8::from(self.card == Card::History);
             }
-            Over::Nothing => match &mut self.draft {
-                Some(draft) => draft.turn(right),
-                None => {
-                    self.card = self.card.turned(right);
-                    // the history begins where the home card ends
-                    self.back = u8::from(self.card == Card::History);
-                }
-            },
         }
     }
 
     fn press<const N: usize, const H: usize>(&mut self, view: &View<'_, N, H>) -> Option<Request> {
         match self.over {
-            Over::Told(told) => {
+            Over::Told => {
                 self.over = Over::Nothing;
-                self.mend(told.remedy, view);
+                self.mend(view);
                 None
             }
-            Over::Pin { digits, wheel } => match Field::Pin.next(digits.0, wheel) {
+            Over::Pin => match Field::Pin.next(self.digits.0, self.wheel) {
                 Some(wheel) => {
-                    self.over = Over::Pin { digits, wheel };
+                    self.wheel = wheel;
                     None
                 }
-                None => draft::pin(digits.0).map(Request::Unlock),
+                None => Some(Request::Unlock(field::pin(self.digits.0))),
             },
             Over::Nothing => self.press_below(view),
         }
     }
 
     /// Does what was offered.
-    fn mend<const N: usize, const H: usize>(&mut self, remedy: Remedy, view: &View<'_, N, H>) {
-        let (step, value) = match remedy {
+    fn mend<const N: usize, const H: usize>(&mut self, view: &View<'_, N, H>) {
+        let Told { remedy, mut step, mut value, .. } = self.told;
+        match remedy {
             Remedy::Back => return,
-            Remedy::Pin => return self.over = ask_for_pin(),
-            Remedy::Ask(step) => {
-                if let Some(draft) = &mut self.draft {
-                    draft.ask(step);
+            Remedy::Pin => return self.ask_for_pin(),
+            Remedy::Ask => {
+                if self.draft.is_open() {
+                    self.draft.ask(step);
                 }
                 return;
             }
-            Remedy::Take(step, value) => (step, value),
-            Remedy::RunAgain(run_ms) => {
+            Remedy::Take => {}
+            Remedy::RunAgain => {
                 self.open(Kind::Calibrate, EntryId(0), view);
                 // as long as the last where nothing else is asked for
-                (Step::RunMs, if run_ms == 0 { self.kept.run_ms } else { run_ms })
+                let asked = self.told.length_ms;
+                (step, value) =
+                    (Step::RunMs, if asked == 0 { self.draft.kept.run_ms } else { asked });
             }
-        };
-        let Some(draft) = &mut self.draft else { return };
-        draft.set(step, value);
+        }
+        let draft = &mut self.draft;
+        if !draft.is_open() {
+            return;
+        }
+        draft.answer_with(step, value);
         if step == Step::Window && draft.kind == Kind::NewEntry {
             // it still has its time until the first water
             draft.propose_start();
@@ -315,30 +333,32 @@ impl Panel {
         &mut self,
         view: &View<'_, N, H>,
     ) -> Option<Request> {
-        let Some(draft) = &mut self.draft else {
-            match self.action(view)? {
-                Action::Open(kind, id) => self.open(kind, id, view),
-                Action::Older => {
-                    // round again after the oldest
-                    let next = self.back.saturating_add(1);
-                    let is_there = view.recent.get(usize::from(next)).is_some();
-                    self.back = if is_there { next } else { 0 };
-                }
+        let book = view.controller.book();
+        let draft = &mut self.draft;
+        if !draft.is_open() {
+            let (kind, id) = self.action(view)?;
+            if kind == Kind::Nothing {
+                // round again after the oldest
+                let next = self.back.saturating_add(1);
+                let is_there = view.recent.get(usize::from(next)).is_some();
+                self.back = if is_there { next } else { 0 };
+            } else {
+                self.open(kind, id, view);
             }
             return None;
-        };
+        }
         match draft.press() {
             Pressed::GoesOn => {}
-            Pressed::Answered(step) => draft.propose(step, view),
+            Pressed::Answered(step) => draft.propose(step, book),
             Pressed::Chosen => {
-                let (kind, id) = draft.chosen(view);
+                let (kind, id) = draft.chosen(book);
                 self.open(kind, id, view);
             }
             Pressed::Put => {
-                if let Some(told) = draft.problem(view) {
-                    self.over = Over::Told(told);
-                } else if draft.is_own(view) {
-                    self.settle(view);
+                if draft.problem(book, &mut self.told) {
+                    self.over = Over::Told;
+                } else if draft.is_own(book) {
+                    self.settle(book);
                 } else {
                     return Some(Request::Draft);
                 }
@@ -354,9 +374,12 @@ impl Panel {
         id: EntryId,
         view: &View<'_, N, H>,
     ) {
-        self.draft = Some(Draft::open(kind, id, &self.kept, view));
+        self.draft.begin(kind, id, view.controller.book());
+        if kind == Kind::Clock {
+            self.draft.tell_time(view.minute());
+        }
         if kind.spec().locked && view.controller.is_locked() {
-            self.over = ask_for_pin();
+            self.ask_for_pin();
         }
     }
 
@@ -366,14 +389,18 @@ impl Panel {
         refusal: Option<Refusal>,
         view: &View<'_, N, H>,
     ) {
-        let pin = matches!(self.over, Over::Pin { .. });
-        let draft = self.draft.as_ref().filter(|_| !pin);
-        self.over = match refusal {
-            None if pin => Over::Nothing,
-            None => return self.settle(view),
-            Some(refusal) if pin || draft.is_some() => Over::Told(Told::of(&refusal, draft, view)),
-            Some(_) => return,
-        };
+        let book = view.controller.book();
+        let is_pin = self.over == Over::Pin;
+        let draft = Some(&self.draft).filter(|draft| !is_pin && draft.is_open());
+        match refusal {
+            None if is_pin => self.over = Over::Nothing,
+            None => self.settle(book),
+            Some(refusal) if is_pin || draft.is_some() => {
+                self.told.refuse(&refusal, draft, book);
+                self.over = Over::Told;
+            }
+            Some(_) => {}
+        }
     }
 
     /// Asks for what the draft says; why it is not taken.
@@ -382,26 +409,31 @@ impl Panel {
         now: Instant,
         desk: &mut impl Desk<N, H>,
     ) -> Option<Refusal> {
-        self.draft.as_ref()?.hand_in(now, desk)
+        if self.draft.is_open() { self.draft.hand_in(now, desk) } else { None }
     }
 
     /// The draft is in force.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn settle<const N: usize, const H: usize>(&mut self, view: &View<'_, N, H>) {
-        let Some(draft) = &self.draft else { return };
-        let (kind, id) = (draft.kind, draft.id);
-        self.kept.preferences = draft.preferences();
-        self.done |= cards::bit_of(kind);
+    fn settle<const N: usize, const H: usize>(&mut self, book: &Book<N, H>) {
+        let draft = &mut self.draft;
+        let Draft { kind, id, .. } = *draft;
+        if !draft.is_open() {
+            return;
+        }
+        let mut likes = draft.kept.preferences;
+        draft.tell_likes(&mut likes);
+        draft.kept.preferences = likes;
+        self.done |= kind.spec().step;
         // prime says so when it has ended, unless it was stopped
         self.notice = Some(if kind == Kind::Prime { Word::Primed } else { Word::InForce });
         if kind == Kind::Calibrate {
-            self.kept.vessel = draft.get(Step::Vessel) as u8;
-            self.kept.run_ms = draft.get(Step::RunMs);
+            draft.kept.vessel = draft.get(Step::Vessel) as u8;
+            draft.kept.run_ms = draft.get(Step::RunMs);
             self.notice = None;
             self.done &= !cards::CALIBRATED;
-            self.draft = Some(Draft::open(Kind::Reading, id, &self.kept, view));
+            draft.begin(Kind::Reading, id, book);
         } else {
-            self.draft = None;
+            draft.close();
         }
     }
 
@@ -409,43 +441,42 @@ impl Panel {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn screen<const N: usize, const H: usize>(&self, view: &View<'_, N, H>) -> Screen {
         let mut screen = Screen::BLANK;
-        if !view.is_lit() {
-            return screen;
-        }
-        let style = Style::of(self.kept.preferences);
-        let pen = &mut Pen::new(&mut screen, style);
-        if let Some(run) = view.controller.service_run() {
-            faces::running(&run, view, pen);
-            return screen;
-        }
-        match (&self.over, &self.draft) {
-            (Over::Told(told), _) => told.show(pen),
-            (&Over::Pin { digits, wheel }, _) => {
-                pen.line(Word::Unlock);
-                pen.line(Word::Pin);
-                Field::Pin.show(pen, digits.0, wheel);
-                let at_end = Field::Pin.ends_at(digits.0, wheel);
-                pen.action(if at_end { Word::DoDone } else { Word::DoNext });
-            }
-            (Over::Nothing, Some(draft)) => draft.show(view, pen),
-            (Over::Nothing, None) => {
-                self.show_card(view, pen);
-                // at a step of a first set-up the card has said it
-                let at_step = self.set_up_step(view).is_some_and(|(at, _)| at > 1);
-                let is_said = self.card == Card::Last && at_step;
-                if let Some(notice) = self.notice.filter(|_| !is_said) {
-                    pen.begin(2);
-                    pen.say(notice);
-                }
-            }
-        }
-        if !view.takes_keys() {
-            faces::locked(pen);
+        let keys = view.keys();
+        if keys != Keys::Dark {
+            let pen = &mut Pen::new(&mut screen, self.preferences(), view.minute());
+            self.draw(view, pen, keys);
         }
         screen
     }
-}
 
-const fn ask_for_pin() -> Over {
-    Over::Pin { digits: Digits(NO_PIN), wheel: 1 }
+    fn draw<const N: usize, const H: usize>(
+        &self,
+        view: &View<'_, N, H>,
+        pen: &mut Pen<'_>,
+        keys: Keys,
+    ) {
+        if let Some(run) = view.controller.service_run() {
+            return faces::running(&run, view, pen);
+        }
+        match self.over {
+            Over::Told => self.told.show(pen),
+            Over::Pin => {
+                let (digits, wheel) = (self.digits.0, self.wheel);
+                pen.line(Word::Unlock).line(Word::Pin).field(Field::Pin, digits, wheel);
+                let at_end = Field::Pin.ends_at(digits, wheel);
+                pen.action(if at_end { Word::DoDone } else { Word::DoNext });
+            }
+            Over::Nothing if self.draft.is_open() => self.draft.show(view.controller.book(), pen),
+            Over::Nothing => {
+                let is_said = self.show_card(view, pen);
+                if let Some(notice) = self.notice.filter(|_| !is_said) {
+                    pen.begin(2).say(notice);
+                }
+            }
+        }
+        if keys == Keys::Locked {
+            // what opens them, whatever stands there
+            pen.begin(ROWS - 1).say(Word::HoldToUnlock);
+        }
+    }
 }

@@ -1,54 +1,43 @@
 //! The one writer of all screens: words and figures from left to right, line by line;
 //! what follows a tab goes to the right end of its line.
 
-use super::preferences::{Preferences, Unit};
+use super::figures::Minute;
+use super::preferences::Preferences;
 use super::screen::{COLUMNS, ROWS, Screen};
 use super::words::{self, Word};
 use crate::cause::Cause;
 use crate::record::Alarm;
 
-/// How somebody wants things shown.
-#[derive(Clone, Copy)]
-pub(super) struct Style {
-    /// The words of the language.
-    pub(super) words: &'static [u8],
-    pub(super) unit: Unit,
-    pub(super) twelve_hours: bool,
-}
-
-impl Style {
-    pub(super) fn of(preferences: Preferences) -> Self {
-        let Preferences { language, unit, twelve_hours, .. } = preferences;
-        Self { words: language.words(), unit, twelve_hours }
-    }
-}
-
 /// Writes a screen.
 pub(super) struct Pen<'a> {
     screen: &'a mut Screen,
-    pub(super) style: Style,
+    /// How somebody likes things shown.
+    pub(super) likes: Preferences,
     row: usize,
     column: usize,
     /// Where what belongs to the right begins; nothing does from the end of the line on.
     tab: usize,
+    /// What time it is, where the clock is set.
+    pub(super) now: Option<Minute>,
 }
 
 impl<'a> Pen<'a> {
-    pub(super) fn new(screen: &'a mut Screen, style: Style) -> Self {
-        Self { screen, style, row: 0, column: 0, tab: COLUMNS }
+    pub(super) fn new(screen: &'a mut Screen, likes: Preferences, now: Option<Minute>) -> Self {
+        Self { screen, likes, row: 0, column: 0, tab: COLUMNS, now }
     }
 
     /// Begins a line, whatever stood there.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn begin(&mut self, row: usize) {
+    pub(super) fn begin(&mut self, row: usize) -> &mut Self {
         if let Some(row) = self.screen.rows.get_mut(row) {
             row.fill(' ');
         }
         (self.row, self.column, self.tab) = (row, 0, COLUMNS);
+        self
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn char(&mut self, c: char) {
+    pub(super) fn char(&mut self, c: char) -> &mut Self {
         let row = self.screen.rows.get_mut(self.row);
         match row.and_then(|row| row.get_mut(self.column)) {
             Some(place) => {
@@ -57,18 +46,24 @@ impl<'a> Pen<'a> {
             }
             None => self.screen.cut = true,
         }
+        self
+    }
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn space(&mut self) -> &mut Self {
+        self.char(' ')
     }
 
     /// A space, but at the beginning of a line.
-    pub(super) fn gap(&mut self) {
-        if self.column > 0 {
-            self.char(' ');
-        }
+    pub(super) fn gap(&mut self) -> &mut Self {
+        if self.column > 0 { self.space() } else { self }
     }
 
     /// What follows goes to the right.
-    pub(super) fn tab(&mut self) {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn tab(&mut self) -> &mut Self {
         self.tab = self.column;
+        self
     }
 
     /// Columns that are left of the line.
@@ -78,12 +73,13 @@ impl<'a> Pen<'a> {
 
     /// Ends the line and begins the next.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn end(&mut self) {
-        let (from, mut at, mut to) = (self.tab, self.column, COLUMNS);
+    pub(super) fn end(&mut self) -> &mut Self {
         // a space apart from what is at the left
-        self.screen.cut |= from > 0 && from < at && at == to;
+        let is_full = self.column == COLUMNS;
+        self.screen.cut |= is_full && self.tab > 0 && self.tab < COLUMNS;
         if let Some(row) = self.screen.rows.get_mut(self.row) {
-            while at > from && at < to {
+            let (mut at, mut to) = (self.column, COLUMNS);
+            while at > self.tab {
                 (at, to) = (at - 1, to - 1);
                 let c = row.get_mut(at).map_or(' ', |place| core::mem::replace(place, ' '));
                 if let Some(place) = row.get_mut(to) {
@@ -91,12 +87,12 @@ impl<'a> Pen<'a> {
                 }
             }
         }
-        self.begin(self.row.saturating_add(1));
+        self.begin(self.row.saturating_add(1))
     }
 
     /// A word of a table: characters of one byte, or of two.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn nth(&mut self, table: &[u8], number: u16) {
+    pub(super) fn nth(&mut self, table: &[u8], number: u16) -> &mut Self {
         let mut lead = 0;
         for &byte in words::nth(table, number) {
             let byte = u32::from(byte);
@@ -110,78 +106,103 @@ impl<'a> Pen<'a> {
             }
             self.char(char::from_u32(lead).unwrap_or('?'));
         }
+        self
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn say(&mut self, word: Word) {
-        self.say_of(word as u16, 0);
+    pub(super) fn say(&mut self, word: Word) -> &mut Self {
+        self.say_of(word as u16, 0)
     }
 
     /// A word of a row of them, so many after its first.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn say_of(&mut self, first: u16, number: u16) {
-        self.nth(self.style.words, first.saturating_add(number));
+    pub(super) fn say_of(&mut self, first: u16, number: u16) -> &mut Self {
+        self.nth(self.likes.language.words(), first.saturating_add(number))
     }
 
     /// A word and a space.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn lead(&mut self, word: Word) {
-        self.say(word);
-        self.char(' ');
+    pub(super) fn lead(&mut self, word: Word) -> &mut Self {
+        self.say(word).space()
     }
 
     /// A line of one word.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn line(&mut self, word: Word) {
-        self.say(word);
-        self.end();
+    pub(super) fn line(&mut self, word: Word) -> &mut Self {
+        self.say(word).end()
     }
 
     /// A word at the left of a line; what comes next belongs to it, at the right.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn pair(&mut self, word: Word) {
-        self.say(word);
-        self.tab();
+    pub(super) fn pair(&mut self, word: Word) -> &mut Self {
+        self.say(word).tab()
     }
 
     /// The last line: what a press does.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn action(&mut self, word: Word) {
-        self.begin(ROWS - 1);
-        self.char('>');
-        self.char(' ');
-        self.say(word);
+    pub(super) fn action(&mut self, word: Word) -> &mut Self {
+        self.begin(ROWS - 1).char('>').space().say(word)
     }
 
-    pub(super) fn cause(&mut self, cause: Cause) {
-        self.say_of(words::CAUSES, u16::from(cause.code()).saturating_sub(1));
+    /// A warning: a word of a row of them, so many after its first.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn warning(&mut self, first: u16, number: u16) -> &mut Self {
+        self.char('!').space().say_of(first, number)
+    }
+
+    pub(super) fn cause(&mut self, cause: Cause) -> &mut Self {
+        self.say_of(words::CAUSES, u16::from(cause.code()).saturating_sub(1))
+    }
+
+    /// What a dose waits for.
+    pub(super) fn hindrance(&mut self, cause: Cause) -> &mut Self {
+        self.warning(words::CAUSES, u16::from(cause.code()).saturating_sub(1))
     }
 
     /// `! low level +1`
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn alarm(&mut self, alarm: Alarm, more: u32) {
-        self.char('!');
-        self.char(' ');
-        self.say_of(words::ALARMS, (alarm as u16).saturating_sub(1));
+    pub(super) fn alarm(&mut self, alarm: Alarm, more: u32) -> &mut Self {
+        self.warning(words::ALARMS, (alarm as u16).saturating_sub(1));
         // where there is room for it
         if more > 0 && self.left() > 2 {
-            self.tab();
-            self.char('+');
-            self.number(more.min(9), 1);
+            self.tab().char('+').number(more.min(9), 1);
         }
+        self
     }
 
     /// A number in at least so many digits, zeros before it.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn number(&mut self, number: u32, least_digits: u32) {
-        let (mut place, mut digits) = (1_000_000_000_u32, 10);
+    pub(super) fn number(&mut self, number: u32, least_digits: u32) -> &mut Self {
+        self.digits(number, least_digits, 0)
+    }
+
+    /// A number of so many tenths, hundredths, ...
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn decimal(&mut self, number: u32, decimals: u32) -> &mut Self {
+        self.digits(number, decimals + 1, decimals)
+    }
+
+    /// The place of something in a row: `2/8`
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn part(&mut self, at: u32, of: u32) -> &mut Self {
+        self.number(at, 1).char('/').number(of, 1)
+    }
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn digits(&mut self, number: u32, least_digits: u32, decimals: u32) -> &mut Self {
+        let (mut place, mut left) = (1_000_000_000_u32, 10);
         while place > 0 {
-            if number >= place || digits <= least_digits {
+            if number >= place || left <= least_digits {
+                // the point goes before the first decimal
+                if left == decimals {
+                    self.say(Word::Point);
+                }
                 self.char(digit_char(number / place % 10));
             }
             place /= 10;
-            digits -= 1;
+            left -= 1;
         }
+        self
     }
 }
 

@@ -76,8 +76,12 @@ impl Unit {
     /// All of them.
     pub const ALL: [Self; 3] = [Self::Metric, Self::UsFluidOunce, Self::ImperialFluidOunce];
 
-    pub(super) fn at(index: u32) -> Self {
-        Self::ALL.get(index as usize).copied().unwrap_or_default()
+    pub(super) const fn at(index: u32) -> Self {
+        match index {
+            1 => Self::UsFluidOunce,
+            2 => Self::ImperialFluidOunce,
+            _ => Self::Metric,
+        }
     }
 
     /// The unit of little, or of much.

@@ -3,7 +3,7 @@
 use embedded_storage::nor_flash::NorFlash;
 
 use crate::entry::EntryId;
-use crate::ledger::{Class, Ledger};
+use crate::ledger::Ledger;
 use crate::record::{Outcome, OutcomeKind, Record};
 use crate::time::Instant;
 use crate::units::Volume;
@@ -15,6 +15,8 @@ const KEPT: usize = 8;
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Past {
+    /// Its number in the ledger; 0 stands for none.
+    seq: u32,
     /// The entry.
     pub id: EntryId,
     /// The instant of the due.
@@ -25,13 +27,21 @@ pub struct Past {
     pub least: Volume,
 }
 
+impl Past {
+    const NONE: Self = Self {
+        seq: 0,
+        id: EntryId(0),
+        due_at: Instant::ZERO,
+        kind: OutcomeKind::Dosed,
+        least: Volume::ZERO,
+    };
+}
+
 /// The latest outcomes, the newest first.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Recent {
-    /// In a round; the newest stands before `next`.
-    items: [Option<Past>; KEPT],
-    next: u8,
+    items: [Past; KEPT],
 }
 
 impl Default for Recent {
@@ -42,7 +52,7 @@ impl Default for Recent {
 
 impl Recent {
     /// None yet.
-    pub const NONE: Self = Self { items: [None; KEPT], next: 0 };
+    pub const NONE: Self = Self { items: [Past::NONE; KEPT] };
 
     /// Reads them off the ledger. It takes as long as the ledger is: call it when the
     /// display lights and when a dose has ended under somebody's eyes, not before a
@@ -50,38 +60,43 @@ impl Recent {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn read<F: NorFlash>(ledger: &mut Ledger<F>) -> Self {
         let mut recent = Self::NONE;
-        let mut scan = ledger.history();
-        while let Some(slot) = ledger.next(&mut scan) {
-            if slot.class == Class::Record
-                && let Some(content) = &slot.content
-                && let Some(Record::Outcome(outcome)) = &Record::decode(&content.payload)
-            {
-                recent.note(outcome);
+        ledger.each_record(|seq, payload| {
+            if let Some(Record::Outcome(outcome)) = &Record::decode(payload) {
+                recent.keep(seq, outcome);
             }
-        }
+        });
         recent
     }
 
-    /// Takes down one more.
+    /// Takes down one more, newer than all before.
     pub fn note(&mut self, outcome: &Outcome) {
-        if let Some(item) = self.items.get_mut(usize::from(self.next) % KEPT) {
-            let Outcome { due, due_at, kind, least, .. } = *outcome;
-            *item = Some(Past { id: due.id, due_at, kind, least });
+        let [newest, ..] = &self.items;
+        self.keep(newest.seq.saturating_add(1), outcome);
+    }
+
+    /// Takes one down at its place, if it is among the latest.
+    fn keep(&mut self, seq: u32, outcome: &Outcome) {
+        let Outcome { due, due_at, kind, least, .. } = *outcome;
+        let mut past = Past { seq, id: due.id, due_at, kind, least };
+        for item in &mut self.items {
+            // of a record there may be two copies
+            if item.seq == past.seq {
+                return;
+            }
+            if item.seq < past.seq {
+                core::mem::swap(item, &mut past);
+            }
         }
-        self.next = (self.next + 1) % KEPT as u8;
     }
 
     /// The one so many before the newest, which is 0.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn get(&self, back: usize) -> Option<&Past> {
-        // the item at `next` is the oldest
-        let at = (usize::from(self.next) + KEPT).checked_sub(back.checked_add(1)?)?;
-        self.items.get(at % KEPT).filter(|_| back < KEPT)?.as_ref()
+        self.items.get(back).filter(|past| past.seq > 0)
     }
 
     /// How many there are, at most eight.
     pub fn len(&self) -> usize {
-        self.items.iter().flatten().count()
+        self.items.iter().filter(|past| past.seq > 0).count()
     }
 
     /// Whether there are none.

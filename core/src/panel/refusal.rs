@@ -3,12 +3,11 @@
 use super::draft::{Draft, Kind, Step, WINDOW_STEP_MIN};
 use super::field::NO_WHEEL;
 use super::pen::Pen;
-use super::view::View;
 use super::words::{ALARMS, Word};
+use crate::book::Book;
 use crate::calibration::NoRun;
 use crate::record::Alarm;
 use crate::spread::Misfit;
-use crate::time::Duration;
 use crate::timetable::Refusal;
 
 /// What the next press does.
@@ -18,11 +17,11 @@ pub(super) enum Remedy {
     /// Back to the draft as it is.
     Back,
     /// Back to a question of the draft.
-    Ask(Step),
-    /// The draft with this answer.
-    Take(Step, u32),
-    /// Another calibration run: so many ms, or as long as the last (0).
-    RunAgain(u32),
+    Ask,
+    /// The draft with another answer to a question.
+    Take,
+    /// Another calibration run: as long as is told, or as the last where nothing is.
+    RunAgain,
     /// The PIN.
     Pin,
 }
@@ -32,151 +31,158 @@ pub(super) enum Remedy {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Told {
     /// The reason, as a word of the table.
-    reason: u16,
+    reason: u8,
     /// The entry that is in the way; 0 where none is.
     entry: u16,
     /// What is said on the line below, before what is offered or the length.
     below: Option<Word>,
-    /// A length of time on that line, in ms.
-    length_ms: u32,
     pub(super) remedy: Remedy,
+    /// The question that is asked, or another answer to which is offered.
+    pub(super) step: Step,
+    pub(super) value: u32,
+    /// A length of time on the line below, in ms.
+    pub(super) length_ms: u32,
 }
 
 impl Told {
-    pub(super) const fn because(word: Word, remedy: Remedy) -> Self {
-        Self { reason: word as u16, entry: 0, below: None, length_ms: 0, remedy }
+    /// Before anything was.
+    pub(super) const NOTHING: Self = Self::because(Word::OutOfRange, Remedy::Back, Step::Zone, 0);
+
+    pub(super) const fn because(word: Word, remedy: Remedy, step: Step, value: u32) -> Self {
+        Self { reason: word as u8, entry: 0, below: None, remedy, step, value, length_ms: 0 }
     }
 
     /// What a refusal comes to; of a draft, or of the PIN where there is none.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn of<const N: usize, const H: usize>(
+    pub(super) fn refuse<const N: usize, const H: usize>(
+        &mut self,
         refusal: &Refusal,
         draft: Option<&Draft>,
-        view: &View<'_, N, H>,
-    ) -> Self {
-        let mut told = Self::because(Word::OutOfRange, Remedy::Back);
-        let word = match *refusal {
-            Refusal::TooManyEntries { .. } => Word::NoLine,
-            Refusal::SameId { .. } | Refusal::RetiredId { .. } | Refusal::NoSuchEntry { .. } => {
-                Word::EntryGone
-            }
-            Refusal::Head(_) => Word::LimitsUnfit,
+        book: &Book<N, H>,
+    ) {
+        *self = Self::NOTHING;
+        self.reason = reason_of(refusal);
+        match *refusal {
             // of the fields that the panel asks, a set of days alone can be empty
-            Refusal::Field { field, .. } if field.len() == "days".len() => Word::NoDay,
+            Refusal::Field { field, .. } if field.len() == "days".len() => {
+                self.reason = Word::NoDay as u8;
+            }
             Refusal::OutOfRange if draft.is_some_and(|draft| draft.kind == Kind::Calibrate) => {
-                told.remedy = Remedy::Ask(Step::Vessel);
-                Word::VesselBig
+                self.reason = Word::VesselBig as u8;
+                (self.remedy, self.step) = (Remedy::Ask, Step::Vessel);
             }
-            Refusal::Field { .. } | Refusal::OutOfRange => Word::OutOfRange,
-            Refusal::NeverDue { .. } => Word::NeverDue,
             Refusal::DoesNotFit { misfit, .. } => {
-                let fits = draft.and_then(|draft| draft.window_that_fits(WINDOW_STEP_MIN, view));
+                let fits = draft.and_then(|draft| draft.window_that_fits(WINDOW_STEP_MIN, book));
                 if let Some(min) = fits {
-                    told.remedy = Remedy::Take(Step::Window, min);
-                    Word::NeedsWindow
+                    (self.remedy, self.step, self.value) = (Remedy::Take, Step::Window, min);
                 } else if matches!(misfit, Misfit::Pulses { .. }) {
-                    Word::PulsesMany
+                    self.reason = Word::PulsesMany as u8;
                 } else if let Misfit::Window { least_ms, .. } = misfit {
-                    told.length_ms = least_ms.min(u64::from(u32::MAX)) as u32;
-                    Word::NeedsWindow
+                    self.length_ms = least_ms.min(u64::from(u32::MAX)) as u32;
                 } else {
-                    Word::DoseSmall
+                    self.reason = Word::DoseSmall as u8;
                 }
             }
-            Refusal::GapTooShort { .. } => Word::WindowLong,
             Refusal::Overlap { first, nearest_min, .. } => {
-                told.entry = first.0.min(99);
+                self.entry = first.0.min(99);
                 if let Some(minute) = nearest_min {
-                    told.below = Some(Word::FreeAt);
-                    told.remedy = Remedy::Take(Step::Start, u32::from(minute));
+                    self.below = Some(Word::FreeAt);
+                    self.remedy = Remedy::Take;
+                    (self.step, self.value) = (Step::Start, u32::from(minute));
                 }
-                Word::Overlaps
             }
-            Refusal::OverCeiling { .. } | Refusal::AtCeiling => Word::OverCeiling,
-            Refusal::TooManyDues { .. } => Word::ManyDoses,
-            Refusal::Busy => Word::Busy,
-            Refusal::ContainerEmpty => return told.by(Alarm::ContainerEmpty),
-            Refusal::Battery => return told.by(Alarm::PackExhausted),
-            Refusal::Ledger => return told.by(Alarm::LedgerFault),
-            Refusal::Locked => {
-                told.remedy = Remedy::Pin;
-                Word::Locked
-            }
-            Refusal::WrongPin => Word::WrongPin,
-            Refusal::TriedTooOften { wait_ms } => {
-                told.length_ms = wait_ms;
-                Word::Wait
-            }
-            Refusal::NoRun(NoRun::VesselTooSmall) => Word::VesselSmall,
-            Refusal::NoRun(NoRun::VesselTooCoarse { .. }) => Word::VesselCoarse,
-            Refusal::NothingMeasured => {
-                told.remedy = Remedy::RunAgain(0);
-                Word::NoRun
-            }
+            Refusal::TriedTooOften { wait_ms } => self.length_ms = wait_ms,
             Refusal::RunLonger { least_ms } => {
                 // a tenth more: what is read off is rounded, and the pump may be slower yet
-                let head = view.controller.book().head.as_ref();
+                let head = book.head.as_ref();
                 let longest_ms = head.map_or(0, |head| head.longest_calibration_ms);
                 let run_ms = least_ms.saturating_add(least_ms / 10);
-                let run_ms = run_ms.min(longest_ms.max(least_ms));
-                told.below = Some(Word::RunFor);
-                told.length_ms = run_ms;
-                told.remedy = Remedy::RunAgain(run_ms);
-                Word::NotSure
+                self.length_ms = run_ms.min(longest_ms.max(least_ms));
+                (self.below, self.remedy) = (Some(Word::RunFor), Remedy::RunAgain);
             }
             Refusal::RunTwice { .. } => {
-                told.below = Some(Word::RunTwice);
-                told.remedy = Remedy::RunAgain(0);
-                Word::FarOff
+                (self.below, self.remedy) = (Some(Word::RunTwice), Remedy::RunAgain);
             }
+            Refusal::NoRun(NoRun::VesselTooCoarse { .. }) => {
+                self.reason = Word::VesselCoarse as u8;
+            }
+            Refusal::NothingMeasured => self.remedy = Remedy::RunAgain,
             Refusal::Implausible { .. } => {
                 if let Some(draft) = draft {
-                    told.remedy = Remedy::Ask(draft.measured_as());
+                    (self.remedy, self.step) = (Remedy::Ask, draft.measured_as());
                 }
-                Word::Implausible
             }
-        };
-        told.reason = word as u16;
-        if draft.is_none() {
-            told.remedy = Remedy::Pin;
+            _ => {}
         }
-        told
-    }
-
-    const fn by(self, alarm: Alarm) -> Self {
-        Self { reason: ALARMS + alarm as u16 - 1, ..self }
+        if draft.is_none() || matches!(refusal, Refusal::Locked) {
+            self.remedy = Remedy::Pin;
+        }
     }
 
     pub(super) fn show(&self, pen: &mut Pen<'_>) {
-        pen.line(Word::NotTaken);
-        pen.say_of(self.reason, 0);
+        pen.line(Word::NotTaken).say_of(u16::from(self.reason), 0);
         if self.entry > 0 {
-            pen.char(' ');
-            pen.number(u32::from(self.entry), 1);
+            pen.space().number(u32::from(self.entry), 1);
         }
         pen.end();
         if let Some(word) = self.below {
             pen.say(word);
         }
         if self.length_ms > 0 {
-            pen.gap();
-            pen.length(Duration::from_ms(u64::from(self.length_ms)));
+            pen.gap().length(u64::from(self.length_ms));
         }
         self.offer(pen);
         pen.action(match self.remedy {
-            Remedy::Back | Remedy::Ask(_) => Word::DoBack,
+            Remedy::Back | Remedy::Ask => Word::DoBack,
             Remedy::Pin => Word::DoPin,
-            Remedy::RunAgain(_) => Word::DoNew,
-            Remedy::Take(..) => Word::DoTake,
+            Remedy::RunAgain => Word::DoNew,
+            Remedy::Take => Word::DoTake,
         });
         self.offer(pen);
     }
 
     /// The answer that is offered.
     fn offer(&self, pen: &mut Pen<'_>) {
-        if let Remedy::Take(step, value) = self.remedy {
-            pen.gap();
-            step.field(pen.style.unit).show(pen, value, NO_WHEEL);
+        if self.remedy == Remedy::Take {
+            let field = self.step.field(pen.likes.unit);
+            pen.gap().field(field, self.value, NO_WHEEL);
         }
+    }
+}
+
+const _: () = assert!(ALARMS + 12 <= 256, "the words of alarms are among the first 256");
+
+/// The word for a refusal; for some there is a closer one. One value for each, so that it
+/// is looked up in a table.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+const fn reason_of(refusal: &Refusal) -> u8 {
+    const fn alarm(alarm: Alarm) -> u8 {
+        (ALARMS + alarm as u16 - 1) as u8
+    }
+    match refusal {
+        Refusal::TooManyEntries { .. } => Word::NoLine as u8,
+        Refusal::SameId { .. } | Refusal::RetiredId { .. } | Refusal::NoSuchEntry { .. } => {
+            Word::EntryGone as u8
+        }
+        Refusal::Head(_) => Word::LimitsUnfit as u8,
+        Refusal::Field { .. } | Refusal::OutOfRange => Word::OutOfRange as u8,
+        Refusal::NeverDue { .. } => Word::NeverDue as u8,
+        Refusal::DoesNotFit { .. } => Word::NeedsWindow as u8,
+        Refusal::GapTooShort { .. } => Word::WindowLong as u8,
+        Refusal::Overlap { .. } => Word::Overlaps as u8,
+        Refusal::OverCeiling { .. } | Refusal::AtCeiling => Word::OverCeiling as u8,
+        Refusal::TooManyDues { .. } => Word::ManyDoses as u8,
+        Refusal::Busy => Word::Busy as u8,
+        Refusal::ContainerEmpty => alarm(Alarm::ContainerEmpty),
+        Refusal::Battery => alarm(Alarm::PackExhausted),
+        Refusal::Ledger => alarm(Alarm::LedgerFault),
+        Refusal::Locked => Word::Locked as u8,
+        Refusal::WrongPin => Word::WrongPin as u8,
+        Refusal::TriedTooOften { .. } => Word::Wait as u8,
+        Refusal::NoRun(_) => Word::VesselSmall as u8,
+        Refusal::NothingMeasured => Word::NoRun as u8,
+        Refusal::RunLonger { .. } => Word::NotSure as u8,
+        Refusal::RunTwice { .. } => Word::FarOff as u8,
+        Refusal::Implausible { .. } => Word::Implausible as u8,
     }
 }

@@ -1,11 +1,13 @@
 //! What the panel looks at.
 
+use super::figures::{MINUTE_MS, Minute};
 use super::recent::Recent;
-use crate::civil::Local;
+use crate::book::Book;
 use crate::controller::Controller;
 use crate::entry::EntryId;
 use crate::record::Alarm;
 use crate::time::Instant;
+use crate::units::over;
 
 /// The device as the panel sees it at an instant. The panel changes nothing of it.
 #[derive(Clone, Copy, Debug)]
@@ -18,53 +20,79 @@ pub struct View<'a, const N: usize, const H: usize> {
     pub now: Instant,
 }
 
+/// What a touch meets.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Keys {
+    /// A dark display, which it lights.
+    Dark,
+    /// Locked keys, which one that is held opens.
+    Locked,
+    Open,
+}
+
 impl<const N: usize, const H: usize> View<'_, N, H> {
     /// A moment as the clock has it; `None` while it is unset.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn local_at(&self, at: Instant) -> Option<Local> {
-        self.controller.book().clock.as_ref().map(|clock| clock.local(at))
+    pub(super) fn minute_at(&self, at: Instant) -> Option<Minute> {
+        let clock = self.controller.book().clock.as_ref()?;
+        let utc = clock.utc(at);
+        let offset_ms = i64::from(clock.zone.offset_at(utc)) * 1000;
+        // no clock is before 1970
+        let local_ms = utc.as_ms().wrapping_add(offset_ms).max(0) as u64;
+        Some(Minute(over(local_ms, u64::from(MINUTE_MS)) as u32))
     }
 
-    pub(super) fn local(&self) -> Option<Local> {
-        self.local_at(self.now)
+    pub(super) fn minute(&self) -> Option<Minute> {
+        self.minute_at(self.now)
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn is_lit(&self) -> bool {
-        self.controller.is_lit_at(self.now)
-    }
-
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn takes_keys(&self) -> bool {
-        self.controller.takes_keys_at(self.now)
-    }
-
-    /// The first alarm that is on, and how many more are.
-    pub(super) fn alarm(&self) -> Option<(Alarm, u32)> {
-        let book = self.controller.book();
-        let (mut first, mut more) = (None, 0);
-        for &alarm in &ALARMS {
-            // on a device that is being set up it is no news that the clock is not
-            let is_news = alarm != Alarm::ClockUnset || self.entries() > 0;
-            if book.alarm_is_on(alarm) && is_news {
-                more += u32::from(first.is_some());
-                first = first.or(Some(alarm));
-            }
+    pub(super) fn keys(&self) -> Keys {
+        if !self.controller.is_lit_at(self.now) {
+            Keys::Dark
+        } else if self.controller.takes_keys_at(self.now) {
+            Keys::Open
+        } else {
+            Keys::Locked
         }
-        Some((first?, more))
     }
+}
 
-    /// How many entries there are.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn entries(&self) -> u32 {
-        self.controller.book().timetable.ids().count() as u32
+/// The first alarm that is on, and how many more are.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) fn alarm<const N: usize, const H: usize>(book: &Book<N, H>) -> Option<(Alarm, u32)> {
+    let (mut first, mut count) = (None, 0);
+    // on a device that is being set up it is no news that the clock is not
+    let is_new = entries(book) == 0;
+    for &alarm in &ALARMS {
+        if book.alarm_is_on(alarm) && !(is_new && alarm == Alarm::ClockUnset) {
+            first = first.or(Some(alarm));
+            count += 1;
+        }
     }
+    Some((first?, count - 1))
+}
 
-    /// One of them, in their order.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn entry(&self, at: u32) -> Option<EntryId> {
-        self.controller.book().timetable.ids().nth(at as usize)
+/// How many entries there are.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) fn entries<const N: usize, const H: usize>(book: &Book<N, H>) -> u32 {
+    entry(book, u32::MAX).err().unwrap_or(0)
+}
+
+/// One of them, in their order; how many there are where there are not so many.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) fn entry<const N: usize, const H: usize>(
+    book: &Book<N, H>,
+    at: u32,
+) -> Result<EntryId, u32> {
+    let mut count = 0;
+    for id in book.timetable.ids() {
+        if count == at {
+            return Ok(id);
+        }
+        count += 1;
     }
+    Err(count)
 }
 
 /// The alarms, the most urgent first.

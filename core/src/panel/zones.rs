@@ -79,33 +79,34 @@ static RULES: [(i8, Changes); COUNT] = {
     rules
 };
 
-/// Summer time's start and end: the month, the week of its Sunday, 5 being the last, and
-/// the hour.
+/// A start or end of summer time: the month, the week of its Sunday, 5 being the last,
+/// and the hour.
 type Change = (u8, u8, u8);
-static EUROPE: [Change; 2] = [(3, 5, 1), (10, 5, 2)];
-static AMERICA: [Change; 2] = [(3, 2, 2), (11, 1, 2)];
-static AUSTRALIA: [Change; 2] = [(10, 1, 2), (4, 1, 3)];
-static NEW_ZEALAND: [Change; 2] = [(9, 5, 2), (4, 1, 3)];
+/// Both, by who changes.
+static CHANGES: [[Change; 2]; 4] = [
+    [(3, 5, 1), (10, 5, 2)],
+    [(3, 2, 2), (11, 1, 2)],
+    [(10, 1, 2), (4, 1, 3)],
+    [(9, 5, 2), (4, 1, 3)],
+];
 
 /// The zone of a place; `None` where there are not so many.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 pub fn zone_of(place: usize) -> Option<Zone> {
     let &(quarters, changes) = RULES.get(place)?;
     let offset_s = i32::from(quarters) * 900;
-    let ([start, end], from_s) = match changes {
-        Never => return Some(Zone { offset_s, summer: None }),
-        // at the same moment all over it
-        Europe => (&EUROPE, offset_s),
-        America => (&AMERICA, 0),
-        Australia => (&AUSTRALIA, 0),
-        NewZealand => (&NEW_ZEALAND, 0),
-    };
+    // those of the European Union are at the same moment all over it
+    let from_s = if matches!(changes, Europe) { offset_s } else { 0 };
     let rule = |&(month, week, hour): &Change| ChangeRule {
         day: ChangeDay::MonthWeekDay { month, week, day: 0 },
         time_s: i32::from(hour) * 3600 + from_s,
     };
-    let summer = Summer { offset_s: offset_s + 3600, start: rule(start), end: rule(end) };
-    Some(Zone { offset_s, summer: Some(summer) })
+    let summer = CHANGES.get((changes as usize).wrapping_sub(1)).map(|[start, end]| Summer {
+        offset_s: offset_s + 3600,
+        start: rule(start),
+        end: rule(end),
+    });
+    Some(Zone { offset_s, summer })
 }
 
 /// Which of them has these rules; as many as there are where none has.

@@ -164,6 +164,7 @@ impl Record {
     }
 
     /// The record that these bytes say; `None` where no encoder wrote them.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn decode(bytes: &[u8; RECORD_BYTES]) -> Option<Self> {
         let mut record = Self::Stamp { at: Instant::ZERO };
         record.read(bytes).then_some(record)

@@ -51,6 +51,7 @@ impl PackedEntry {
     pub(crate) const NONE: Self = Self([0; PACKED_ENTRY]);
 
     /// A field that is out of its range for good is still out of it afterwards.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(crate) fn new(entry: &Entry) -> Self {
         let mut bytes = [0; PACKED_ENTRY];
         put_packed_entry(&mut Put::new(&mut bytes), entry);

@@ -1,10 +1,11 @@
 //! The draft of an entry: from the job to the entry, and from an entry back.
 
 use super::{Draft, Kind, Step};
+use crate::book::Book;
 use crate::civil::{DAY_MIN, DAY_MS, Days};
 use crate::entry::{Entry, EntryId, GapRule, Recurrence};
 use crate::panel::field::{days_of, days_value};
-use crate::panel::figures::{MINUTE_MS, parts};
+use crate::panel::figures::{MINUTE_MS, Minute};
 use crate::panel::view::View;
 use crate::spread::Misfit;
 use crate::time::{Duration, Instant};
@@ -23,7 +24,7 @@ pub(in crate::panel) const WINDOW_STEP_MIN: u32 = 5;
 const HOUR_MS: u64 = 3_600_000;
 /// An entry before anything of it is said: it leaves its dose to work until the first
 /// water. A dose for a drain line is a parameter (common practice, no source).
-pub(super) static NEW: Entry = Entry {
+static NEW: Entry = Entry {
     id: EntryId(0),
     enabled: true,
     recurrence: Recurrence::Weekly {
@@ -43,10 +44,12 @@ pub(super) static NEW: Entry = Entry {
 
 impl Draft {
     /// A start that leaves the dose its time until the first water.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(in crate::panel) fn propose_start(&mut self) {
-        let before = self.get(Step::Window).wrapping_add(CONTACT_MIN) % DAY_MIN;
+        // a window has three digits
+        let before = self.get(Step::Window).wrapping_add(CONTACT_MIN);
         let start = self.get(Step::FirstWater).wrapping_add(DAY_MIN).wrapping_sub(before);
-        self.set(Step::Start, start % DAY_MIN);
+        self.set(Step::Start, Minute(start).parts().1);
     }
 
     /// The least window that the dose fits on this head, in minutes and in steps of
@@ -54,17 +57,15 @@ impl Draft {
     pub(in crate::panel) fn window_that_fits<const N: usize, const H: usize>(
         &self,
         from_min: u32,
-        view: &View<'_, N, H>,
+        book: &Book<N, H>,
     ) -> Option<u32> {
-        let book = view.controller.book();
         let head = book.head.as_ref()?;
-        let mut entry = book.timetable.get(self.id);
-        let entry = entry.get_or_insert(NEW);
+        let mut entry = self.entry(book);
         entry.volume = self.volume(Step::Dose);
         let mut min = from_min;
         while min < 999 {
             entry.window_ms = min.wrapping_mul(MINUTE_MS);
-            match timetable::fit(entry, head) {
+            match timetable::fit(&entry, head) {
                 Ok(_) => return Some(min),
                 Err(Misfit::Window { .. } | Misfit::Pulses { .. }) => min += WINDOW_STEP_MIN,
                 // no window helps
@@ -81,18 +82,25 @@ impl Draft {
         timetable: &mut Timetable<N>,
         view: &View<'_, N, H>,
     ) -> Result<(), Refusal> {
-        let gone = Refusal::NoSuchEntry { id: self.id };
+        let book = view.controller.book();
+        let mut entry = self.entry(book);
+        if self.kind == Kind::NewEntry {
+            entry.id = EntryId(book.next_id.max(1));
+        } else if entry.id != self.id {
+            return Err(Refusal::NoSuchEntry { id: self.id });
+        }
         if self.get(Step::State) == 2 {
-            return if timetable.remove(self.id) { Ok(()) } else { Err(gone) };
+            timetable.remove(self.id);
+            return Ok(());
         }
-        let is_new = self.kind == Kind::NewEntry;
-        let mut entry = if is_new { Some(NEW) } else { timetable.get(self.id) };
-        let Some(entry) = &mut entry else { return Err(gone) };
-        if is_new {
-            entry.id = EntryId(view.controller.book().next_id.max(1));
-        }
-        self.enter(entry, view);
-        timetable.put(*entry)
+        self.enter(&mut entry, view);
+        timetable.put(entry)
+    }
+
+    /// The entry that it is of; a new one where there is none.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn entry<const N: usize, const H: usize>(&self, book: &Book<N, H>) -> Entry {
+        book.timetable.get(self.id).unwrap_or(NEW)
     }
 
     /// Makes an entry what the draft says. What is not asked, and what was left as it is
@@ -130,9 +138,9 @@ impl Draft {
     /// When the first of the doses comes that come every so many hours: at the start that
     /// was entered, where the clock is set.
     fn first_start<const N: usize, const H: usize>(&self, view: &View<'_, N, H>) -> Instant {
-        let Some(local) = view.local() else { return view.now };
-        let minute = parts(local).1;
-        let wait_min = self.get(Step::Begin).wrapping_add(DAY_MIN).wrapping_sub(minute) % DAY_MIN;
+        let Some(now) = view.minute() else { return view.now };
+        let wait = self.get(Step::Begin).wrapping_add(DAY_MIN).wrapping_sub(now.parts().1);
+        let wait_min = Minute(wait).parts().1;
         view.now.plus(Duration::from_min(u64::from(wait_min)))
     }
 }

@@ -2,6 +2,7 @@
 //! end.
 
 use super::Step;
+use crate::panel::cards::{CALIBRATED, PRIMED};
 use crate::panel::words::Word;
 
 /// What is known of a kind of draft.
@@ -25,6 +26,9 @@ pub(in crate::panel) struct Spec {
     /// The lock keeps it from being opened. To look, to fill the container, to put in a
     /// battery and to acknowledge is for whoever is at hand.
     pub(in crate::panel) locked: bool,
+    /// The bit of its step of a first set-up that is done by it; none where the book alone
+    /// says whether it is.
+    pub(in crate::panel) step: u8,
 }
 
 const PLAIN: Spec = Spec {
@@ -38,27 +42,31 @@ const PLAIN: Spec = Spec {
     at_end: false,
     opens: false,
     locked: true,
+    step: 0,
 };
 /// Without a question.
 const ACT: Spec = Spec { before: Some(Word::LookFirst), at_end: true, ..PLAIN };
 const CHOICE: Spec = Spec { opens: true, locked: false, ..PLAIN };
 
 macro_rules! kinds {
-    ($($kind:ident $spec:expr,)*) => {
+    ($($(#[$about:meta])* $kind:ident $spec:expr,)*) => {
         /// What a draft is of, by its place in the table.
         #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
         #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-        pub(in crate::panel) enum Kind { $($kind,)* }
+        pub(in crate::panel) enum Kind { $($(#[$about])* $kind,)* }
 
         static SPECS: &[Spec] = &[$($spec,)*];
     };
 }
 
 kinds! {
+    /// Nothing is being changed; of the outcomes one older is shown.
+    Nothing Spec { on_card: Word::DoOlder, ..PLAIN },
     Place Spec {
         help: Word::HelpPlace,
         steps: &[Step::Language, Step::Zone, Step::Unit, Step::ClockForm],
         sum: &[Step::Zone, Step::Language],
+        step: 1,
         ..PLAIN
     },
     Clock Spec {
@@ -80,6 +88,7 @@ kinds! {
         help: Word::HelpTube,
         steps: &[Step::Length, Step::Bore],
         sum: &[Step::Length, Step::Bore],
+        step: 1 << 3,
         ..PLAIN
     },
     Product Spec {
@@ -88,6 +97,7 @@ kinds! {
         on_card: Word::DoSupply,
         steps: &[Step::Capacity, Step::Level, Step::Contact],
         sum: &[Step::Capacity, Step::Level],
+        step: 1 << 4,
         ..PLAIN
     },
     Prime Spec {
@@ -98,6 +108,7 @@ kinds! {
         before: Some(Word::OutletInVessel),
         steps: &[Step::MostPrime],
         at_end: true,
+        step: PRIMED,
         ..PLAIN
     },
     Calibrate Spec {
@@ -107,6 +118,7 @@ kinds! {
         put: Word::DoRun,
         before: Some(Word::OutletInVessel),
         steps: &[Step::Vessel],
+        step: CALIBRATED,
         ..PLAIN
     },
     Reading Spec {
@@ -115,6 +127,7 @@ kinds! {
         on_card: Word::DoReading,
         steps: &[Step::Method, Step::Amount, Step::Mass, Step::Temperature, Step::MeantAs],
         sum: &[Step::Amount, Step::Mass, Step::MeantAs],
+        step: CALIBRATED,
         ..PLAIN
     },
     NewEntry Spec {
@@ -131,6 +144,7 @@ kinds! {
             Step::Begin,
             Step::Window,
         ],
+        step: 1 << 7,
         ..PLAIN
     },
     Entry Spec {
@@ -163,7 +177,7 @@ kinds! {
     Refill Spec {
         title: Word::Refill,
         on_card: Word::DoSupply,
-        steps: &[Step::Refilled],
+        steps: &[Step::Full, Step::Refilled],
         sum: &[Step::Refilled],
         at_end: true,
         locked: false,
@@ -202,8 +216,10 @@ impl Kind {
     /// What the choice of a draft opens, so many on; a container that there is none of
     /// is set up first.
     pub(in crate::panel) fn choice(self, at: u32) -> Self {
-        const FRESH: [Kind; 3] = [Kind::Product, Kind::NewPack, Kind::Tube];
-        const SET_UP: [Kind; 7] = [
+        const CHOICES: [Kind; 10] = [
+            Kind::Product,
+            Kind::NewPack,
+            Kind::Tube,
             Kind::Place,
             Kind::NewPin,
             Kind::Lock,
@@ -212,7 +228,8 @@ impl Kind {
             Kind::Product,
             Kind::Acknowledge,
         ];
-        let all: &[Self] = if self == Self::Fresh { &FRESH } else { &SET_UP };
-        all.get(at as usize).copied().unwrap_or(Self::Place)
+        // what is new, then what to set up
+        let first = if self == Self::Fresh { 0 } else { 3 };
+        CHOICES.get(first + at as usize).copied().unwrap_or(Self::Place)
     }
 }

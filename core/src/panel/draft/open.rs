@@ -1,17 +1,16 @@
 //! What a draft begins with: what is in force, or the trade's customary figures. What
 //! was measured is never filled in beforehand (O2).
 
-use super::entry::{NEW, WINDOW_MIN, answer_of};
+use super::entry::{WINDOW_MIN, answer_of};
 use super::{Draft, Kind, MOST_STEPS, Step, Values};
 use crate::book::Book;
-use crate::civil::Date;
+use crate::civil::DAY_MIN;
 use crate::config::Container;
 use crate::entry::EntryId;
-use crate::panel::Kept;
-use crate::panel::field::{NO_PIN, from_date};
-use crate::panel::figures::parts;
+use crate::panel::field::{BLANK, NO_PIN, from_date};
+use crate::panel::figures::Minute;
 use crate::panel::preferences::Preferences;
-use crate::panel::view::View;
+use crate::panel::view;
 use crate::panel::zones;
 use crate::units::Volume;
 
@@ -19,68 +18,64 @@ use crate::units::Volume;
 /// source).
 pub(super) const FLOW: Volume = Volume::from_ml(30);
 /// The date that a clock is set from on a device that has none: 2026-01-01.
-const FIRST_DATE: Date = Date::from_days(20_454);
-/// What a new container is taken for: ten litres, a parameter; of it is left at the
-/// bottom what [`HEEL_PER_CENT`] says.
+const FIRST: Minute = Minute(20_454 * DAY_MIN);
+/// What a new container is taken for: ten litres, a parameter.
 pub(super) static NEW_CONTAINER: Container = Container {
     capacity: Volume::from_ml(10_000),
-    heel: Volume::from_ml(100 * HEEL_PER_CENT),
+    heel: Volume::from_ml(10_000 / HEEL_IS_OF),
     ..Container::NONE
 };
-/// What is left at the bottom of a container, in per cent (common practice, no source).
-pub(super) const HEEL_PER_CENT: u64 = 4;
-/// What stands for a figure that is not filled in.
-pub(super) const NOTHING: u64 = u64::MAX;
-
+/// What is left at the bottom of a container: so much of it, four per cent (common
+/// practice, no source).
+pub(super) const HEEL_IS_OF: u64 = 25;
 impl Draft {
+    /// Begins it: what it is of, and the answers as they are before anybody gives them.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(in crate::panel) fn open<const N: usize, const H: usize>(
+    pub(in crate::panel) fn begin<const N: usize, const H: usize>(
+        &mut self,
         kind: Kind,
         id: EntryId,
-        kept: &Kept,
-        view: &View<'_, N, H>,
-    ) -> Self {
-        let book = view.controller.book();
+        book: &Book<N, H>,
+    ) {
         let choices = if kind == Kind::Place {
             // a zone that is none of the places is a choice of its own
             zones::COUNT + usize::from(zones::index_of(&book.zone) == zones::COUNT)
         } else {
             // a new entry is one
-            view.entries() as usize + 1
+            view::entries(book) as usize + 1
         };
-        let mut draft = Self {
-            kind,
-            id,
-            at: 0,
-            wheel: 0,
-            again: false,
-            values: Values([0; MOST_STEPS]),
-            choices: choices.min(255) as u8,
-            kept: *kept,
-        };
-        for &step in draft.spec().steps {
-            draft.fill(step, book);
+        (self.kind, self.id, self.choices) = (kind, id, choices.min(255) as u8);
+        (self.at, self.wheel, self.again) = (0, 0, false);
+        self.values = Values([0; MOST_STEPS]);
+        let spec = kind.spec();
+        for &step in spec.steps {
+            self.fill(step, book);
         }
         match kind {
             // it is not asked again
-            Kind::Entry => draft.fill(Step::Repeat, book),
-            Kind::Clock => {
-                let (date, minute) = view.local().map_or((FIRST_DATE, 0), parts);
-                draft.set(Step::Date, from_date(date.max(Date::MIN).min(Date::MAX)));
-                draft.set(Step::Time, minute);
+            Kind::Entry => self.fill(Step::Repeat, book),
+            Kind::Reading => {
+                self.set(Step::Amount, BLANK);
+                self.set(Step::Mass, BLANK);
             }
             _ => {}
         }
-        if draft.spec().at_end {
-            draft.go_to_end();
+        if spec.at_end {
+            self.go_to_end();
         }
-        draft
+    }
+
+    /// What time a clock is set from.
+    pub(in crate::panel) fn tell_time(&mut self, now: Option<Minute>) {
+        let (date, minute) = now.unwrap_or(FIRST).parts();
+        self.set(Step::Date, from_date(date));
+        self.set(Step::Time, minute);
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn fill<const N: usize, const H: usize>(&mut self, step: Step, book: &Book<N, H>) {
         let value = self.shown(step, self.in_force(step, book));
-        self.set(step, value);
+        self.answer_with(step, value);
     }
 
     /// What an answer is before anybody gives it, a volume in nl.
@@ -102,7 +97,7 @@ impl Draft {
             Step::Level if !book.stock.container.is_none() => book.account(),
             // a new one comes full
             Step::Level | Step::Capacity => container.capacity,
-            Step::Refilled => book.stock.container.capacity,
+            Step::Full | Step::Refilled => book.stock.container.capacity,
             Step::Contact => container.low,
             Step::MostPrime => self.kept.prime(),
             Step::Dose
@@ -115,8 +110,7 @@ impl Draft {
             | Step::Window
             | Step::Every
             | Step::State => {
-                let entry = book.timetable.get(self.id);
-                return answer_of(step, entry.as_ref().unwrap_or(&NEW));
+                return answer_of(step, &self.entry(book));
             }
             _ => {
                 return u64::from(match step {
@@ -131,7 +125,6 @@ impl Draft {
                     Step::Length => u32::from(tube_dm),
                     Step::Bore => u32::from(bore),
                     Step::Vessel => u32::from(self.kept.vessel),
-                    Step::Amount | Step::Mass => return NOTHING,
                     Step::Temperature => 200,
                     Step::Pin | Step::PinAgain => NO_PIN,
                     _ => 0,
@@ -148,7 +141,7 @@ impl Draft {
         step: Step,
         book: &Book<N, H>,
     ) -> bool {
-        self.get(step) == self.shown(step, self.in_force(step, book))
+        self.value_of(step) == self.shown(step, self.in_force(step, book))
     }
 
     /// The volume that was entered; where it was left as it is shown, the one of before,
@@ -171,15 +164,15 @@ impl Draft {
     pub(in crate::panel) fn propose<const N: usize, const H: usize>(
         &mut self,
         answered: Step,
-        view: &View<'_, N, H>,
+        book: &Book<N, H>,
     ) {
         match answered {
             // a new container comes full
-            Step::Capacity if view.controller.book().stock.container().is_none() => {
+            Step::Capacity if book.stock.container().is_none() => {
                 self.set(Step::Level, self.get(Step::Capacity));
             }
             Step::Dose if self.kind == Kind::NewEntry => {
-                let window = self.window_that_fits(WINDOW_MIN, view);
+                let window = self.window_that_fits(WINDOW_MIN, book);
                 self.set(Step::Window, window.unwrap_or(WINDOW_MIN));
             }
             Step::FirstWater => self.propose_start(),
@@ -190,13 +183,13 @@ impl Draft {
     /// What a choice opens.
     pub(in crate::panel) fn chosen<const N: usize, const H: usize>(
         &self,
-        view: &View<'_, N, H>,
+        book: &Book<N, H>,
     ) -> (Kind, EntryId) {
-        let book = view.controller.book();
         let choice = self.value(0);
         let none = EntryId(0);
         if self.kind == Kind::WhichEntry {
-            return view.entry(choice).map_or((Kind::NewEntry, none), |id| (Kind::Entry, id));
+            let entry = view::entry(book, choice);
+            return entry.map_or((Kind::NewEntry, none), |id| (Kind::Entry, id));
         }
         let kind = self.kind.choice(choice);
         // what is there needs no set-up to be filled again

@@ -1,28 +1,29 @@
 //! A draft that is put in force: what stands against it at once, and the one event of
 //! the controller that it means.
 
-use super::open::{FLOW, HEEL_PER_CENT, NEW_CONTAINER};
+use super::open::{FLOW, HEEL_IS_OF, NEW_CONTAINER};
 use super::{Draft, Kind, Step};
+use crate::book::Book;
 use crate::calibration::{Amount, Measured, Vessel};
-use crate::civil::Local;
+use crate::civil::{DAY_MIN, Local};
 use crate::config::Head;
 use crate::event::Event;
-use crate::lock::Pin;
 use crate::panel::desk::{Desk, hand_in};
-use crate::panel::field::{BLANK, digits_of, to_date};
+use crate::panel::field::{BLANK, pin, to_date};
+use crate::panel::figures::MINUTE_MS;
 use crate::panel::preferences::{Language, Preferences, Unit};
 use crate::panel::refusal::{Remedy, Told};
 use crate::panel::view::View;
 use crate::panel::words::Word;
 use crate::panel::zones;
-use crate::time::{Duration, Instant};
+use crate::time::Instant;
 use crate::timetable::Refusal;
 use crate::units::{Flow, Volume, over};
 
-/// Measuring cylinders by what they hold and what their reading may be off by, in ml.
-/// Twice class A of ASTM E1272, Table 1; 500 and 1000 ml as ISO 4788 has them (from
-/// memory), which is the wider.
-pub(super) const VESSELS: [(u16, u8); 4] = [(100, 1), (250, 2), (500, 5), (1000, 10)];
+/// Measuring cylinders by what they hold, in ml. Their reading may be off by a hundredth
+/// of that, in whole millilitres: twice class A of ASTM E1272, Table 1; 500 and 1000 ml as
+/// ISO 4788 has them (from memory), which is the wider.
+static VESSELS: [u16; 4] = [100, 250, 500, 1000];
 
 /// What a reading by mass may be off by: scales that show grams, and what stays in the
 /// vessel (common practice, no source).
@@ -34,79 +35,72 @@ static NEW_HEAD: Head = Head::with_flow(match Flow::from_nl_per_min(FLOW.as_nl()
     None => Flow::LEAST,
 });
 
-fn vessel(at: u32) -> Vessel {
-    let (ml, error_ml) = VESSELS.get(at as usize).copied().unwrap_or((0, 0));
-    Vessel {
-        capacity: Volume::from_ml(u64::from(ml)),
-        reading_error: Volume::from_ml(u64::from(error_ml)),
-    }
+/// What a measuring cylinder holds, in ml.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) fn vessel_ml(at: u32) -> u32 {
+    VESSELS.get(at as usize).map_or(0, |&ml| u32::from(ml))
+}
+
+/// What its reading may be off by.
+fn error_of(ml: u32) -> Volume {
+    Volume::from_ml(u64::from(ml / 100))
 }
 
 impl Draft {
-    /// The preferences that a draft of the place or of the tube set stands for.
-    pub(in crate::panel) fn preferences(&self) -> Preferences {
-        let before = self.kept.preferences;
-        match self.kind {
-            Kind::Place => Preferences {
-                language: Language::at(self.get(Step::Language)),
-                unit: Unit::at(self.get(Step::Unit)),
-                twelve_hours: self.get(Step::ClockForm) == 1,
-                ..before
-            },
-            Kind::Tube => Preferences {
-                tube_dm: self.get(Step::Length) as u16,
-                bore: self.get(Step::Bore) as u8,
-                ..before
-            },
-            _ => before,
+    /// What a draft of the place or of the tube set says of what somebody likes.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(in crate::panel) fn tell_likes(&self, likes: &mut Preferences) {
+        if self.kind == Kind::Place {
+            likes.language = Language::at(self.get(Step::Language));
+            likes.unit = Unit::at(self.get(Step::Unit));
+            likes.twelve_hours = self.get(Step::ClockForm) == 1;
+        } else if self.kind == Kind::Tube {
+            likes.tube_dm = self.get(Step::Length) as u16;
+            likes.bore = self.get(Step::Bore) as u8;
         }
     }
 
-    /// What cannot be asked at all, told without asking.
+    /// Whether it cannot be asked at all; why is told without asking.
     pub(in crate::panel) fn problem<const N: usize, const H: usize>(
         &self,
-        view: &View<'_, N, H>,
-    ) -> Option<Told> {
-        let book = view.controller.book();
-        let (word, stands, remedy) = match self.kind {
+        book: &Book<N, H>,
+        told: &mut Told,
+    ) -> bool {
+        let (stands, word, remedy, step, value) = match self.kind {
             Kind::Reading => {
                 let step = self.measured_as();
-                (Word::NoNumber, self.get(step) == BLANK, Remedy::Ask(step))
+                (self.value_of(step) == BLANK, Word::NoNumber, Remedy::Ask, step, 0)
             }
             Kind::NewPin => {
                 let differ = self.get(Step::Pin) != self.get(Step::PinAgain);
                 let asks = self.get(Step::PinWanted) == 0;
-                (Word::PinsDiffer, asks && differ, Remedy::Ask(Step::Pin))
+                (asks && differ, Word::PinsDiffer, Remedy::Ask, Step::Pin, 0)
             }
-            Kind::Lock => (Word::NoPin, !book.lock.is_set(), Remedy::Back),
+            Kind::Lock => (!book.lock.is_set(), Word::NoPin, Remedy::Back, Step::Pin, 0),
             Kind::Product | Kind::Refill => {
-                let (step, full) = if self.kind == Kind::Product {
-                    (Step::Level, self.get(Step::Capacity))
-                } else {
-                    (
-                        Step::Refilled,
-                        self.shown(Step::Refilled, self.in_force(Step::Refilled, book)),
-                    )
-                };
+                // both keep what it holds and what is in it at the same places
+                let full = self.get(Step::Capacity);
+                let step = if self.kind == Kind::Refill { Step::Refilled } else { Step::Level };
                 // without an account there is no level
-                let is_over = full > 0 && self.get(step) > full;
-                (Word::OverFull, is_over, Remedy::Take(step, full))
+                let is_over = full > 0 && self.get(Step::Level) > full;
+                (is_over, Word::OverFull, Remedy::Take, step, full)
             }
-            _ => return None,
+            _ => return false,
         };
-        stands.then(|| Told::because(word, remedy))
+        if stands {
+            *told = Told::because(word, remedy, step, value);
+        }
+        stands
     }
 
     /// Whether it is the panel's own matter: no account is wanted, and one that is kept
     /// goes on; the same zone, since another one is a setting of the clock.
     pub(in crate::panel) fn is_own<const N: usize, const H: usize>(
         &self,
-        view: &View<'_, N, H>,
+        book: &Book<N, H>,
     ) -> bool {
         match self.kind {
-            Kind::Place => {
-                self.get(Step::Zone) as usize == zones::index_of(&view.controller.book().zone)
-            }
+            Kind::Place => self.get(Step::Zone) as usize == zones::index_of(&book.zone),
             Kind::Product => self.get(Step::Capacity) == 0,
             _ => false,
         }
@@ -127,8 +121,9 @@ impl Draft {
                 Event::SetZone(zone.as_ref()?)
             }
             Kind::Clock => {
-                let time = Duration::from_min(u64::from(self.get(Step::Time)));
-                Event::SetClock(Local::new(to_date(self.get(Step::Date)), time))
+                let date = to_date(self.get(Step::Date)).days() as u32;
+                let minute = date.wrapping_mul(DAY_MIN).wrapping_add(self.get(Step::Time));
+                Event::SetClock(Local::from_ms(i64::from(minute) * i64::from(MINUTE_MS)))
             }
             Kind::Head => {
                 let nl = self.taken(Step::Flow, book).as_nl();
@@ -146,8 +141,7 @@ impl Draft {
                 container = *book.stock.container().unwrap_or(&NEW_CONTAINER);
                 let capacity = self.taken(Step::Capacity, book);
                 if capacity != container.capacity {
-                    let per_cent = over(capacity.as_nl(), 100);
-                    container.heel = Volume::from_nl(per_cent.wrapping_mul(HEEL_PER_CENT));
+                    container.heel = Volume::from_nl(over(capacity.as_nl(), HEEL_IS_OF));
                 }
                 container.capacity = capacity;
                 container.low = self.taken(Step::Contact, book);
@@ -161,7 +155,9 @@ impl Draft {
             Kind::Prime => Event::Prime(self.volume(Step::MostPrime)),
             Kind::Calibrate => match self.get(Step::RunMs) {
                 0 => {
-                    into = vessel(self.get(Step::Vessel));
+                    let ml = vessel_ml(self.get(Step::Vessel));
+                    let capacity = Volume::from_ml(u64::from(ml));
+                    into = Vessel { capacity, reading_error: error_of(ml) };
                     Event::CalibrateInto(&into)
                 }
                 run_ms => Event::Calibrate { run_ms },
@@ -178,7 +174,7 @@ impl Draft {
                 return hand_in(desk, Event::Timetable(&timetable));
             }
             Kind::NewPin => match self.get(Step::PinWanted) {
-                0 => Event::SetPin(Some(pin(self.get(Step::Pin))?)),
+                0 => Event::SetPin(Some(pin(self.get(Step::Pin)))),
                 _ => Event::SetPin(None),
             },
             Kind::Lock => Event::Lock,
@@ -198,18 +194,12 @@ impl Draft {
         let step = self.measured_as();
         let (amount, reading_error) = if step == Step::Mass {
             let tenths_of_degree = self.get(Step::Temperature) as u16;
-            let mass_mg = self.get(step).wrapping_mul(100);
+            let mass_mg = self.get(Step::Mass).wrapping_mul(100);
             (Amount::Water { mass_mg, tenths_of_degree }, MASS_ERROR)
         } else {
-            let of_vessel = vessel(u32::from(self.kept.vessel)).reading_error;
+            let of_vessel = error_of(vessel_ml(u32::from(self.kept.vessel)));
             (Amount::Volume(self.volume(step)), of_vessel)
         };
         Measured { amount, reading_error, as_found: self.get(Step::MeantAs) == 1 }
     }
-}
-
-/// The PIN that was entered.
-pub(in crate::panel) fn pin(value: u32) -> Option<Pin> {
-    let (digits, len) = digits_of(value);
-    Pin::from_digits(digits.get(..len)?)
 }

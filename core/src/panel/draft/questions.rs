@@ -105,8 +105,11 @@ questions! {
         .ounces(5, 0).asked(0, NOT_ZERO),
     Contact ask(Word::Contact, 2, number(4, 1, Word::Litre))
         .ounces(5, 0).asked(0, NOT_ZERO),
-    /// What is in a container that was filled.
-    Refilled ask(Word::Level, 0, number(4, 1, Word::Litre))
+    /// Never asked: what a container holds that is filled.
+    Full ask(Word::Bare, 0, number(4, 1, Word::Litre))
+        .ounces(5, 0).asked(0, 0),
+    /// What is in it then.
+    Refilled ask(Word::Level, 1, number(4, 1, Word::Litre))
         .ounces(5, 0),
     MostPrime ask(Word::MostPrime, 0, number(3, 0, Word::Millilitre))
         .ounces(3, 1),
@@ -146,6 +149,12 @@ questions! {
 impl Step {
     pub(in crate::panel) fn field(self, unit: Unit) -> Field {
         self.question().field(unit)
+    }
+
+    /// Where its answer is kept.
+    #[inline]
+    pub(super) fn slot(self) -> u8 {
+        QUESTIONS.get(self as usize).map_or(0, |question| question.slot)
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
