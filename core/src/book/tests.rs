@@ -5,10 +5,11 @@ extern crate std;
 use std::vec::Vec;
 
 use super::*;
+use crate::cause::Cause;
 use crate::config::Container;
 use crate::entry::{Nominal, Recurrence, plain};
 use crate::power::Pack;
-use crate::record::DueKey;
+use crate::record::{Born, DueKey, Outcome, OutcomeKind};
 use crate::units::{Carry, Flow};
 
 type Small = Book<4, 8>;

@@ -13,6 +13,7 @@
 //! to be done, asks for its record, and is called again when that is written.
 
 mod adoption;
+mod alarms;
 mod calibrate;
 mod calm;
 mod dose;
@@ -20,10 +21,12 @@ mod dues;
 #[cfg(feature = "panel")]
 mod glance;
 mod inputs;
+mod judge;
 mod locked;
 mod power;
 mod request;
 mod service;
+mod written;
 
 use core::mem::MaybeUninit;
 
@@ -32,10 +35,9 @@ use crate::cause::Cause;
 use crate::display::Display;
 use crate::effect::{Effect, Effects};
 use crate::event::Event;
-use crate::record::{Alarm, RECORD_BYTES, Record, Reset};
+use crate::record::{RECORD_BYTES, Record, Reset};
 use crate::time::{Duration, Instant};
 use crate::timers::{Reason, TimerTable};
-use crate::timetable::Refusal;
 use crate::units::Volume;
 
 #[cfg(feature = "panel")]
@@ -263,13 +265,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.timers.next()
     }
 
-    fn ledger_works(&mut self, effects: &mut Effects) {
-        if self.ledger_failed() {
-            self.timers.set(Reason::Retry, Instant::MAX);
-            effects.push(Effect::Alarm(Alarm::LedgerFault, false));
-        }
-    }
-
     /// Takes in an event at its instant. An instant before an earlier one counts
     /// as that earlier one: elapsed time does not run back.
     pub fn step(&mut self, now: Instant, event: Event<'_, N>) -> Effects {
@@ -306,115 +301,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             self.set_timers(calm);
         }
         effects
-    }
-
-    /// The record of the last append is in the ledger.
-    fn appended(&mut self, effects: &mut Effects) {
-        if self.pending().is_none() {
-            return;
-        }
-        // what is applied is what the ledger holds, byte for byte
-        let mut record = Record::Stamp { at: Instant::ZERO };
-        let is_whole = record.read(&self.pending);
-        debug_assert!(is_whole, "a record that does not come back from its bytes");
-        self.drop_pending();
-        if !is_whole {
-            return;
-        }
-        self.ledger_works(effects);
-        self.book.apply(&record);
-        self.stir_by(&record);
-        match &record {
-            Record::Stamp { .. } => {}
-            Record::Pulse(pulse) => {
-                if pulse.first {
-                    self.stale = true;
-                    // what is asked for after a restart cannot have begun before it
-                    if !pulse.asked && pulse.due_at <= self.doubt_until {
-                        self.doubt = 0;
-                    }
-                }
-                self.run_pulse(pulse, effects);
-            }
-            Record::Boot { .. } => self.started(),
-            Record::Pack { .. } | Record::PackMeans { .. } | Record::Lit { .. } => {
-                self.pack_noted(&record);
-            }
-            Record::Motor { .. } => (self.motor_failed, self.stale) = (false, true),
-            Record::Pin { .. } => self.open_up(),
-            Record::Alarm { alarm, on, .. } => {
-                effects.push(Effect::Alarm(*alarm, *on));
-                self.level_noted(*alarm, *on, effects);
-            }
-            Record::Container { .. } => self.container_noted(),
-            Record::Act { act, ms, .. } => self.service_noted(*act, *ms, effects),
-            Record::Clock { .. } => {
-                self.passing = Cause::ClockSet;
-                self.stale = true;
-            }
-            Record::Outcome(outcome) => {
-                debug_assert!(outcome.least <= outcome.most, "D4");
-                // what ends the open dose moves no mark: its begin has
-                let ends_dose = self.book.open.is_none() && self.running.take().is_some();
-                self.stale |= !ends_dose;
-            }
-            Record::Head { .. } => {
-                self.bench.long_ms = 0;
-                self.refit();
-            }
-            Record::Calibration { in_force, .. } => {
-                self.bench = self.bench.taken(*in_force);
-                // the account is restated by it
-                self.fit_to_stock();
-                self.refit();
-            }
-            _ => self.stale = true,
-        }
-    }
-
-    /// The record of the last append, or the adoption, could not be written.
-    fn append_failed(&mut self, effects: &mut Effects) {
-        let requested = self.adopting || self.asked;
-        self.adopting = false;
-        self.drop_pending();
-        if requested {
-            effects.push(Effect::Refused(Refusal::Ledger));
-        }
-        if self.book.open.is_none() {
-            self.running = None;
-        }
-        if !self.ledger_failed() {
-            effects.push(Effect::Alarm(Alarm::LedgerFault, true));
-        }
-        if self.passing == Cause::WokenLate {
-            self.passing = Cause::Ledger;
-        }
-        self.timers.set(Reason::Retry, self.now.plus(RETRY_AFTER));
-    }
-
-    /// The start is in the ledger.
-    fn started(&mut self) {
-        let Some(start) = self.start.take() else { return };
-        self.passing = match start.reset {
-            Reset::PowerOn => Cause::SupplyLost,
-            Reset::Watchdog => Cause::Restarts,
-        };
-        // the pump has been off since the start, so a full rest from there is enough
-        let last = self.book.open.map(|open| self.book.run_of(open.pulse.on_ms));
-        let longest = self.book.head.map_or(Duration::ZERO, |head| {
-            // prime and calibrate may have run longer than any pulse
-            let run =
-                head.longest_run_ms.max(head.longest_prime_ms).max(head.longest_calibration_ms);
-            head.rest_after(last.unwrap_or(Duration::from_ms(u64::from(run))))
-        });
-        self.pump = Pump::Off { rest_until: self.book.rest_until.min(start.now.plus(longest)) };
-        (self.doubt, self.doubt_until) = (start.unreadable_tail, self.now);
-        if let Some(open) = self.book.open {
-            self.running = Some(self.resumed(&open));
-            self.doubt = 0;
-        }
-        self.pack_at_start();
-        self.stale = true;
     }
 
     /// Asks for a record. Nothing else is decided until it is acknowledged. It
@@ -466,51 +352,6 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         // nothing is left to be passed: what passes from now on is late
         self.passing = Cause::WokenLate;
         self.ledger_works(effects);
-    }
-
-    /// An alarm whose state the ledger does not have yet.
-    fn alarm_record(&mut self) -> bool {
-        for &alarm in &Alarm::ALL {
-            let on = self.is_wanted(alarm);
-            if self.book.alarm_is_on(alarm) != on {
-                let detail = match alarm {
-                    Alarm::EntryDamaged => self.book.damaged,
-                    Alarm::DoesNotFit => self.misfits,
-                    Alarm::LowLevel | Alarm::LevelDisagrees | Alarm::ContainerEmpty => {
-                        self.book.account().as_nl()
-                    }
-                    Alarm::PackLow => self.book.gauge.left_uc(self.now),
-                    Alarm::PackExhausted => u64::from(self.book.gauge.load_mv),
-                    _ => 0,
-                };
-                return self.want(&Record::Alarm { at: self.now, alarm, on, detail });
-            }
-        }
-        let on = self.unreadable > 0;
-        let off = !on
-            && core::mem::take(&mut self.acknowledged)
-            && self.book.alarm_is_on(Alarm::MemoryDamaged);
-        let detail = u64::from(core::mem::take(&mut self.unreadable));
-        let alarm = Alarm::MemoryDamaged;
-        (on || off) && self.want(&Record::Alarm { at: self.now, alarm, on, detail })
-    }
-
-    /// Whether an alarm is to be on.
-    fn is_wanted(&self, alarm: Alarm) -> bool {
-        match alarm {
-            Alarm::ClockUnset => self.book.clock.is_none(),
-            Alarm::EntryDamaged => self.book.damaged != 0 || self.book.closed_damaged,
-            Alarm::DoesNotFit => self.misfits != 0,
-            Alarm::MotorFault => self.book.motor.is_latched(),
-            Alarm::Leak => self.leak,
-            Alarm::LowLevel => self.is_low(),
-            Alarm::LevelDisagrees => self.disagrees(),
-            Alarm::ContainerEmpty => self.is_empty(),
-            Alarm::PackLow => self.pack_is_low(),
-            Alarm::PackExhausted => self.pack_is_exhausted(),
-            // these two are told of where they are found
-            Alarm::LedgerFault | Alarm::MemoryDamaged => self.book.alarm_is_on(alarm),
-        }
     }
 
     fn stamp_record(&mut self) -> bool {

@@ -1,0 +1,130 @@
+//! Doses in the durable state: a due waits, a pulse begins, a dose has its outcome.
+
+use super::{Book, OpenDose, bit};
+use crate::cause::Cause;
+use crate::record::{Begin, Born, ClosedRun, Delivery, Outcome, OutcomeKind, Pulse, Waiting};
+use crate::time::{Duration, Instant};
+use crate::units::Volume;
+
+impl<const N: usize, const H: usize> Book<N, H> {
+    pub(super) fn wait(&mut self, born: &Born) {
+        // where the line's settings were lost, what waits there still wants its end (D1)
+        let is_here = self.entry_is(born.line, born.due.id);
+        if !is_here && self.damaged & bit(usize::from(born.line)) == 0 {
+            return;
+        }
+        self.change(usize::from(born.line), |state| {
+            if is_here {
+                (state.mark, state.closed_run) = (born.mark, None);
+            }
+            state.waiting = Some(Waiting {
+                id: born.due.id,
+                revision: born.due.revision,
+                epoch: born.due.epoch,
+                nominal: born.due.nominal,
+                due_at: born.due_at,
+                cause: born.cause,
+            });
+        });
+    }
+
+    pub(super) fn begin_pulse(&mut self, pulse: &Pulse) {
+        let first = pulse.first;
+        let begin = Begin { at: pulse.at, utc: self.utc(pulse.at), losses: self.losses };
+        let line = usize::from(pulse.line);
+        // the pulses of a dose but its first find the mark where it is
+        let changes = first || pulse.mark != self.mark(line);
+        if changes && self.entry_is(pulse.line, pulse.due.id) {
+            self.change(line, |state| {
+                if !pulse.asked && pulse.due.revision == state.revision {
+                    state.mark = pulse.mark;
+                }
+                if first {
+                    state.last = Some(begin);
+                    if !pulse.asked {
+                        (state.edited, state.closed_run, state.waiting) = (false, None, None);
+                    }
+                }
+            });
+        }
+        if pulse.asked && first {
+            self.asks = self.asks.max(pulse.due.nominal.0.saturating_add(1));
+        }
+        self.starts.push(pulse.at);
+        self.motor.starts();
+        let run = self.run_of(pulse.on_ms);
+        self.gauge.draw(self.gauge.pack.pumping_uc(run.as_ms(), 1));
+        self.rest_after_run(pulse.at, run);
+        self.open = Some(OpenDose { pulse: *pulse, in_doubt: false, lost: false });
+    }
+
+    /// How long the pump runs for a pulse of so many ms.
+    pub(crate) fn run_of(&self, on_ms: u32) -> Duration {
+        let on = Duration::from_ms(u64::from(on_ms));
+        self.head.as_ref().map_or(on, |head| head.run_of(on))
+    }
+
+    /// The rest that a run needs.
+    pub(super) fn rest_of(&self, run: Duration) -> Duration {
+        self.head.as_ref().map_or(Duration::ZERO, |head| head.rest_after(run))
+    }
+
+    pub(super) fn rest_after_run(&mut self, at: Instant, run: Duration) {
+        self.rest_until = at.plus(run).plus(self.rest_of(run));
+    }
+
+    pub(super) fn end(&mut self, outcome: &Outcome) {
+        let due = outcome.due;
+        self.stock.draw(outcome.most);
+        if outcome.most > Volume::ZERO {
+            let begun = outcome.due_at.plus(Duration::from_ms(u64::from(outcome.begun_after_ms)));
+            let line = usize::from(outcome.line);
+            // the line knows when it began by the clock of that time
+            let begin = match self.state(line).last {
+                Some(last) if last.at == begun => last,
+                _ => Begin { at: begun, utc: self.utc(begun), losses: self.losses },
+            };
+            if self.entry_is(outcome.line, due.id) {
+                // where no intent was readable, this is the first word of it
+                self.change(line, |state| state.last = Some(begin));
+            }
+            self.history.push(Delivery {
+                id: due.id,
+                begin,
+                begun_after_ms: outcome.begun_after_ms,
+                volume: outcome.most,
+            });
+        }
+        if let Some(open) = self.open
+            && open.pulse.due == due
+            && open.pulse.asked == outcome.asked
+        {
+            self.open = None;
+            // the pump is off by now, whatever the last intent asked for
+            let rest = self.rest_of(self.run_of(open.pulse.on_ms));
+            self.rest_until = self.rest_until.min(outcome.at.plus(rest));
+        }
+        if outcome.asked {
+            return;
+        }
+        let here = self.entry_is(outcome.line, due.id);
+        self.change(usize::from(outcome.line), |state| {
+            // an entry that has left its line can still have a due to end there
+            if state.waiting.is_some_and(|w| w.key() == due) {
+                state.waiting = None;
+            }
+            if !here {
+                return;
+            }
+            state.carry = outcome.carry;
+            if due.revision == state.revision {
+                state.mark = outcome.mark;
+            }
+            if outcome.kind == OutcomeKind::Skipped(Cause::AlreadyDosed) {
+                state.edited = false;
+            }
+            state.closed_run = (outcome.kind == OutcomeKind::Skipped(Cause::Closed))
+                .then_some(ClosedRun { first: due, due_at: outcome.due_at, count: outcome.count });
+        });
+    }
+}
