@@ -89,6 +89,29 @@ fn m2_the_history_keeps_its_order_where_a_header_is_gone() {
 }
 
 #[test]
+fn m2_each_record_that_is_still_there_is_given_with_its_number() {
+    let (ledger, _) = after::<4>(3, 40);
+    let current = current_sector(ledger.clone());
+    // one of them damaged, in whichever sector
+    for (sector, slot) in [(current, OWN), ((current + 2) % 3, OWN + 2)] {
+        let mut flash = ledger.clone().into_flash();
+        flash.flip_bit((usize::from(sector) * PAGE + slot * SLOT + 8) as u32, 2);
+        let mut ledger = Ledger::open(flash, geometry(3)).unwrap();
+        let mut history = ledger.history();
+        let expected: Vec<_> = std::iter::from_fn(|| ledger.next(&mut history))
+            .filter(|entry| entry.class == Class::Record)
+            .filter_map(|entry| Some((entry.content?.seq, entry.content?.payload)))
+            .collect();
+        let mut seen = Vec::new();
+        ledger.each_record(|seq, payload| seen.push((seq, *payload)));
+        assert!(!seen.is_sorted_by_key(|record| record.0), "a ring begins anywhere");
+        seen.sort_by_key(|record| record.0);
+        assert!(expected.len() > 4, "{expected:?}");
+        assert_eq!(seen, expected, "without {slot} of {sector}");
+    }
+}
+
+#[test]
 fn every_error_says_what_to_do() {
     let numbers = "all 1073741822 sequence numbers are spent: erase the memory and format it";
     assert_eq!(AppendError::<()>::Exhausted.to_string(), numbers);
