@@ -7,11 +7,12 @@ use dosewright_core::book::Book;
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::config::Head;
 use dosewright_core::controller::Controller;
+use dosewright_core::entry::Recurrence;
 use dosewright_core::event::Event;
 use dosewright_core::panel::Input::{Hold, Press, Right};
-use dosewright_core::panel::{self, Card, Desk, Language, Panel, Preferences, Recent, Unit};
+use dosewright_core::panel::{self, Card, Desk, Language, Panel, Preferences, Recent, Unit, View};
 use dosewright_core::time::{Duration, Instant};
-use dosewright_core::timetable::Refusal;
+use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::Volume;
 
 use crate::forged::{ENTRY, H, Logic, Looking, N, NOW, book};
@@ -22,6 +23,14 @@ struct Asked {
     recent: Recent,
     /// What was asked for, keys left out: its name, and whether it is what is in force.
     events: Vec<(String, bool)>,
+    /// The last timetable that was.
+    timetable: Option<Timetable<N>>,
+}
+
+impl Asked {
+    fn of(logic: Logic, recent: Recent) -> Self {
+        Self { logic, recent, events: Vec::new(), timetable: None }
+    }
 }
 
 impl Desk<N, H> for Asked {
@@ -50,7 +59,10 @@ impl Desk<N, H> for Asked {
                 *container == book.stock.container && level == book.account()
             }
             Event::Refill(level) => level == book.stock.container.capacity,
-            Event::Timetable(timetable) => *timetable == book.timetable,
+            Event::Timetable(timetable) => {
+                self.timetable = Some(*timetable);
+                *timetable == book.timetable
+            }
             Event::SetClock(local) => {
                 local == Local::new(Date::from_ymd(2026, 10, 20).unwrap(), Duration::from_min(605))
             }
@@ -86,7 +98,7 @@ fn set_up() -> Book<N, H> {
 /// Opens what is behind a card, at a choice of it, and takes all as it is proposed.
 fn taken(state: Book<N, H>, kept: Preferences, card: usize, choice: usize) -> (Asked, Panel) {
     let Looking { logic, recent, mut panel } = Looking::at(state, kept);
-    let mut desk = Asked { logic, recent, events: Vec::new() };
+    let mut desk = Asked::of(logic, recent);
     let mut touch = |panel: &mut Panel, input, times| {
         for _ in 0..times {
             panel::operate(panel, &mut desk, input);
@@ -130,4 +142,40 @@ fn a_draft_taken_as_it_is_proposed_changes_nothing() {
         SetHead SetPin Timetable TubeChanged";
     // the same zone is no setting of the clock
     assert_eq!(names.join(" "), each);
+}
+
+#[test]
+fn the_first_dose_of_every_so_many_hours_comes_at_the_start_that_was_entered() {
+    let card = Card::ALL.iter().position(|card| *card == Card::Timetable).unwrap();
+    let mut starts = Vec::new();
+    for turns in [0, 3, 9, 10, 11, 12, 20] {
+        let state = Book { timetable: Timetable::EMPTY, ..set_up() };
+        let kept = Preferences { twelve_hours: false, ..KEPT };
+        let Looking { logic, recent, mut panel } = Looking::at(state, kept);
+        let mut desk = Asked::of(logic, recent);
+        // the dose, how often, every so many hours, and when it begins
+        for (times, input) in [(card, Right), (2, Press), (2, Right), (2, Press), (turns, Right)] {
+            for _ in 0..times {
+                panel::operate(&mut panel, &mut desk, input);
+            }
+        }
+        let view = View { controller: &desk.logic, recent: &desk.recent, now: NOW };
+        let screen = panel.screen(&view).to_string();
+        let begins = screen.lines().nth(2).unwrap().replace(['[', ']'], "");
+        let (hour, minute) = begins.split_once(':').unwrap_or_else(|| panic!("{screen}"));
+        let begins_min = 60 * hour.parse::<u64>().unwrap() + minute.parse::<u64>().unwrap();
+        for _ in 0..6 {
+            if desk.timetable.is_none() {
+                panel::operate(&mut panel, &mut desk, Press);
+            }
+        }
+        let timetable = desk.timetable.expect("it was put in force");
+        let entry = timetable.entries().next().unwrap();
+        // it is 10:05
+        let wait = Duration::from_min((begins_min + 24 * 60 - 605) % (24 * 60));
+        let every = Recurrence::Interval { every_ms: 86_400_000, from: NOW.plus(wait) };
+        assert_eq!(entry.recurrence, every, "{screen}");
+        starts.push(begins_min);
+    }
+    assert!(starts.iter().any(|min| *min < 605) && starts.iter().any(|min| *min > 605));
 }
