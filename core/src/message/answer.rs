@@ -116,6 +116,55 @@ pub const fn refusal_code(refusal: &Refusal) -> (u8, u16) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::calibration::NoRun;
+    use crate::config::HeadProblem;
+    use crate::entry::EntryId;
+    use crate::spread::Misfit;
+    use crate::units::{Flow, Volume};
+
+    #[test]
+    fn each_refusal_keeps_its_number_and_names_its_entry() {
+        let id = EntryId(515);
+        let (asked, ceiling) = (Volume::ZERO, Volume::ZERO);
+        let flow = Flow::from_nl_per_min(1).unwrap();
+        let misfit = Misfit::Indivisible { dose_ms: 1 };
+        let nearest_min = None;
+        // in the order in which the numbers were given out
+        let all = [
+            Refusal::TooManyEntries { most: 4 },
+            Refusal::SameId { id },
+            Refusal::RetiredId { id },
+            Refusal::Head(HeadProblem::Rollers),
+            Refusal::Field { id, field: "window" },
+            Refusal::NeverDue { id },
+            Refusal::DoesNotFit { id, misfit },
+            Refusal::GapTooShort { id, window_and_grace_ms: 2, gap_ms: 1 },
+            Refusal::Overlap { first: EntryId(1), second: id, nearest_min },
+            Refusal::OverCeiling { asked, ceiling },
+            Refusal::TooManyDues { dues: 97, most: 96 },
+            Refusal::Busy,
+            Refusal::ContainerEmpty,
+            Refusal::NoSuchEntry { id },
+            Refusal::Ledger,
+            Refusal::AtCeiling,
+            Refusal::OutOfRange,
+            Refusal::Locked,
+            Refusal::WrongPin,
+            Refusal::TriedTooOften { wait_ms: 1 },
+            Refusal::NoRun(NoRun::VesselTooSmall),
+            Refusal::NothingMeasured,
+            Refusal::RunLonger { least_ms: 1 },
+            Refusal::RunTwice { flow },
+            Refusal::Implausible { flow: None },
+            Refusal::Battery,
+        ];
+        let of_an_entry = [2, 3, 5, 6, 7, 8, 9, 14];
+        for (refusal, code) in all.iter().zip(1..) {
+            let entry = if of_an_entry.contains(&code) { id.0 } else { 0 };
+            assert_eq!(Answer::to(Some(refusal)), Answer::Refused { code, entry }, "{refusal:?}");
+        }
+        assert_eq!(Answer::to(None), Answer::Taken);
+    }
 
     #[test]
     fn each_fault_has_words_of_its_own() {
