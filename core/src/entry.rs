@@ -99,6 +99,15 @@ pub struct ClosedDates {
     pub last: Date,
 }
 
+/// Noon, in minutes of the day: a trading night runs from noon to noon.
+const NOON_MIN: u16 = 720;
+
+/// Whether a weekly due at a minute falls on the day after the one, or the night, that it
+/// is named by.
+pub(crate) const fn is_next_day(by_night: bool, at_min: u16) -> bool {
+    by_night && at_min < NOON_MIN
+}
+
 const DAY: u64 = DAY_MS as u64;
 const MINUTE: u64 = crate::civil::MINUTE_MS as u64;
 

@@ -1,7 +1,7 @@
 //! When an entry's dues are: the order of their nominals and their instants.
 
 use crate::civil::{DAY_MIN, Date, Days, Local, MINUTE_MS};
-use crate::entry::{Entry, Nominal, Recurrence};
+use crate::entry::{Entry, Nominal, Recurrence, is_next_day};
 use crate::time::{Duration, Instant, Utc};
 use crate::units::over;
 use crate::zone::Zone;
@@ -54,13 +54,11 @@ impl WallClock {
 /// The most nominals that lie between the earliest that can be at or after an
 /// instant and the first that is: two offsets are a few days apart at most.
 const NEAR: usize = 8;
-/// Noon, in minutes of the day: a trading night runs from noon to noon.
-const NOON_MIN: u16 = 720;
 
 impl Entry {
     /// Whether the times of a by-night entry fall on the day after the night's name.
     const fn is_after_midnight(&self) -> bool {
-        matches!(self.recurrence, Recurrence::Weekly { by_night: true, at_min, .. } if at_min < NOON_MIN)
+        matches!(self.recurrence, Recurrence::Weekly { by_night, at_min, .. } if is_next_day(by_night, at_min))
     }
 
     /// The calendar days of a weekly entry, nights turned into the days on which

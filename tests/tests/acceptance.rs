@@ -2,11 +2,12 @@
 
 use dosewright_core::civil::Days;
 use dosewright_core::config::Head;
-use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
+use dosewright_core::entry::{Entry, EntryId, Recurrence};
 use dosewright_core::spread::Misfit;
 use dosewright_core::time::Instant;
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
+use dosewright_tests::entries::daily;
 use proptest::prelude::*;
 
 const SUNDAY: u8 = 6;
@@ -16,19 +17,9 @@ fn head() -> Head {
 }
 
 fn entry(id: u16, days: Days, at_min: u16, window_min: u32) -> Entry {
-    Entry {
-        id: EntryId(id),
-        enabled: true,
-        recurrence: Recurrence::Weekly { days, at_min, by_night: false },
-        volume: Volume::from_ml(20),
-        window_ms: window_min * 60_000,
-        grace_ms: 0,
-        first: None,
-        last: None,
-        observes_closed: false,
-        gap_rule: GapRule::Shift,
-        pulses: None,
-    }
+    let recurrence = Recurrence::Weekly { days, at_min, by_night: false };
+    let daily = daily(id, at_min, Volume::from_ml(20));
+    Entry { recurrence, window_ms: window_min * 60_000, ..daily }
 }
 
 fn day(weekday: u8) -> Days {

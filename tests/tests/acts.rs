@@ -2,10 +2,10 @@
 //! 4.1.4, PCA R6.6.0: every event logged, stamped, non-volatile).
 
 use dosewright_core::calibration::{Amount, Measured, Vessel};
-use dosewright_core::civil::{Days, Local};
+use dosewright_core::civil::Local;
 use dosewright_core::config::{Container, Head};
 use dosewright_core::device::{Device, Outputs};
-use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
+use dosewright_core::entry::{Entry, EntryId};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
 use dosewright_core::lock::Pin;
@@ -16,6 +16,7 @@ use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_core::zone::Zone;
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::entries::daily;
 
 const N: usize = 4;
 
@@ -47,19 +48,7 @@ fn o6_every_act_of_an_operator_is_in_the_ledger_with_its_time() {
     let pin = Pin::from_digits(b"0417").unwrap();
     let wrong = Pin::from_digits(b"1111").unwrap();
     let mut timetable = Timetable::<N>::EMPTY;
-    let entry = Entry {
-        id: EntryId(1),
-        enabled: true,
-        recurrence: Recurrence::Weekly { days: Days::ALL, at_min: 1200, by_night: false },
-        volume: Volume::from_ml(20),
-        window_ms: 600_000,
-        grace_ms: 0,
-        first: None,
-        last: None,
-        observes_closed: false,
-        gap_rule: GapRule::Shift,
-        pulses: None,
-    };
+    let entry = Entry { window_ms: 600_000, ..daily(1, 1200, Volume::from_ml(20)) };
     timetable.put(entry).unwrap();
     let pack = Pack { capacity_mah: 6000, motor_ma: 350, low_mv: 7000, ..Pack::MAINS };
     // what is done, and the kind of the record that says so

@@ -4,7 +4,7 @@
 use dosewright_core::civil::{Date, Days, Local};
 use dosewright_core::config::{Container, Head};
 use dosewright_core::device::{Device, Outputs};
-use dosewright_core::entry::{ClosedDates, Entry, EntryId, GapRule, Recurrence};
+use dosewright_core::entry::{ClosedDates, Entry, EntryId, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
 use dosewright_core::lock::Pin;
@@ -18,6 +18,7 @@ use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_core::zone::Zone;
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::entries::daily;
 use dosewright_tests::fuzz::message::frame;
 use proptest::prelude::*;
 
@@ -30,17 +31,11 @@ fn flow(nl_per_min: u32) -> Flow {
 
 fn entry(id: u16, at_min: u16) -> Entry {
     Entry {
-        id: EntryId(id),
-        enabled: true,
         recurrence: Recurrence::Weekly { days: Days::ALL, at_min, by_night: true },
-        volume: Volume::from_ml(120),
         window_ms: 2_700_000,
-        grace_ms: 0,
-        first: None,
-        last: None,
         observes_closed: true,
-        gap_rule: GapRule::Shift,
         pulses: Some(30),
+        ..daily(id, at_min, Volume::from_ml(120))
     }
 }
 

@@ -27,6 +27,7 @@ use dosewright_core::tube::{Found, Tube};
 use dosewright_core::units::{Carry, Flow, Volume};
 use dosewright_core::zone::Zone;
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::entries::daily;
 
 const N: usize = 4;
 const H: usize = 8;
@@ -77,17 +78,10 @@ fn weekly() -> Entry {
 
 fn interval() -> Entry {
     Entry {
-        id: EntryId(7),
         enabled: false,
         recurrence: Recurrence::Interval { every_ms: 21_600_000, from: at(5 * HOUR) },
-        volume: Volume::from_ml(15),
         window_ms: 600_000,
-        grace_ms: 0,
-        first: None,
-        last: None,
-        observes_closed: false,
-        gap_rule: GapRule::Shift,
-        pulses: None,
+        ..daily(7, 0, Volume::from_ml(15))
     }
 }
 

@@ -9,7 +9,7 @@ use crate::units::{Volume, VolumeUnit, over, over_up};
 
 /// The largest whole number of a unit that is shown.
 const MOST_SHOWN: u32 = 99_999;
-pub(super) const MINUTE_MS: u32 = 60_000;
+pub(super) const MINUTE_MS: u32 = crate::civil::MINUTE_MS as u32;
 
 /// Sizes of a millilitre, a litre, a US and an imperial fluid ounce.
 static SIZES: [(u32, u32); 4] = {

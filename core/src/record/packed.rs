@@ -12,7 +12,7 @@ use super::fields::{
 use super::{Delivery, LineState, Mark};
 use crate::civil::{Date, Days};
 use crate::codec::{Get, Put};
-use crate::entry::{Entry, EntryId, Nominal};
+use crate::entry::{Entry, EntryId, Nominal, is_next_day};
 use crate::time::Instant;
 use crate::units::Volume;
 
@@ -83,8 +83,7 @@ impl PackedEntry {
             return None;
         }
         let (days, at_min) = (self.0[3], u16::from_le_bytes([self.0[4], self.0[5]]));
-        // a trading night runs from noon to noon
-        if flags & BY_NIGHT != 0 && at_min < 720 {
+        if is_next_day(flags & BY_NIGHT != 0, at_min) {
             return Some((Days::from_bits(days).shifted_to_next_day().bits(), at_min));
         }
         Some((days, at_min))
@@ -100,8 +99,7 @@ impl PackedEntry {
         let (days, at_min, volume) = (Days::from_bits(g.u8()), g.u16(), get_volume(g));
         let _window_and_grace = g.u64();
         let (first, last) = (get_date(g), get_date(g));
-        // a trading night runs from noon to noon
-        let is_next_day = flags & BY_NIGHT != 0 && at_min < 720;
+        let is_next_day = is_next_day(flags & BY_NIGHT != 0, at_min);
         let day = |date: Date| date.days() + i32::from(is_next_day);
         Some(PackedWeekly {
             days: if is_next_day { days.shifted_to_next_day() } else { days },

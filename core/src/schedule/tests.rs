@@ -4,23 +4,13 @@ extern crate std;
 
 use super::*;
 use crate::civil::Weekday;
-use crate::entry::{EntryId, GapRule};
+use crate::entry::plain;
 use crate::units::Volume;
 
 fn entry(days: Days, at_min: u16, by_night: bool) -> Entry {
-    Entry {
-        id: EntryId(1),
-        enabled: true,
-        recurrence: Recurrence::Weekly { days, at_min, by_night },
-        volume: Volume::from_ml(120),
-        window_ms: 2_700_000,
-        grace_ms: 0,
-        first: None,
-        last: None,
-        observes_closed: true,
-        gap_rule: GapRule::Shift,
-        pulses: None,
-    }
+    let recurrence = Recurrence::Weekly { days, at_min, by_night };
+    let plain = plain(1, recurrence, Volume::from_ml(120));
+    Entry { window_ms: 2_700_000, observes_closed: true, ..plain }
 }
 
 fn minute(y: i32, m: u8, d: u8, min: u32) -> Nominal {

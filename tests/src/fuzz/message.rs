@@ -51,21 +51,11 @@ fn pin() -> Pin {
 
 /// A stream that loads a whole site, to be mutated; `locked` leaves the PIN out.
 pub fn seed(locked: bool) -> Vec<u8> {
-    use dosewright_core::civil::{Days, Local};
-    use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
-    let entry = |id: u16, at_min| Entry {
-        id: EntryId(id),
-        enabled: true,
-        recurrence: Recurrence::Weekly { days: Days::ALL, at_min, by_night: false },
-        volume: Volume::from_ml(20),
-        window_ms: 2_700_000,
-        grace_ms: 0,
-        first: None,
-        last: None,
-        observes_closed: false,
-        gap_rule: GapRule::Shift,
-        pulses: None,
-    };
+    use crate::entries::daily;
+    use dosewright_core::civil::Local;
+    use dosewright_core::entry::Entry;
+    let entry =
+        |id, at_min| Entry { window_ms: 2_700_000, ..daily(id, at_min, Volume::from_ml(20)) };
     let unlock = (!locked).then_some(Message::Unlock(pin()));
     let flow = Flow::from_nl_per_min(26_500_000).expect("a flow");
     let messages = unlock.into_iter().chain([

@@ -167,27 +167,16 @@ fn gip_3_4_6_no_dose_before_the_start_is_through() {
     use dosewright_core::book::Book;
     use dosewright_core::controller::{Controller, Start};
     use dosewright_core::effect::Effect;
-    use dosewright_core::entry::{Entry, EntryId, GapRule, Nominal, Recurrence};
+    use dosewright_core::entry::{Entry, EntryId, Nominal, Recurrence};
     use dosewright_core::event::Event;
     use dosewright_core::record::{LineState, Record, Reset};
     use dosewright_core::time::{Duration, Instant};
+    use dosewright_tests::entries::daily;
     let mut book = Book::<4, 8>::empty();
     book.head = Some(head());
     let every = Recurrence::Interval { every_ms: 3_600_000, from: Instant::ZERO };
     book.timetable
-        .put(Entry {
-            id: EntryId(1),
-            enabled: true,
-            recurrence: every,
-            volume: Volume::from_ml(30),
-            window_ms: 600_000,
-            grace_ms: 0,
-            first: None,
-            last: None,
-            observes_closed: false,
-            gap_rule: GapRule::Shift,
-            pulses: None,
-        })
+        .put(Entry { recurrence: every, window_ms: 600_000, ..daily(1, 0, Volume::from_ml(30)) })
         .unwrap();
     let line = book.line_of(EntryId(1)).unwrap();
     let state = LineState { mark: Some(Nominal(1)), ..LineState::default() };
