@@ -16,8 +16,19 @@ fn note_read(path: &Path) {
     }
 }
 
-fn was_read(path: &Path) -> bool {
-    path.canonicalize().is_ok_and(|path| READ.lock().is_ok_and(|read| read.contains(&path)))
+fn is_in(list: &Mutex<Vec<PathBuf>>, path: &Path) -> bool {
+    path.canonicalize().is_ok_and(|path| list.lock().is_ok_and(|list| list.contains(&path)))
+}
+
+/// What this command has written: no second output goes over it. A device, such as
+/// a terminal, takes as many as come.
+static WRITTEN: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
+
+fn note_written(path: &Path) {
+    if let (true, Ok(path), Ok(mut written)) = (path.is_file(), path.canonicalize(), WRITTEN.lock())
+    {
+        written.push(path);
+    }
 }
 
 /// A scenario file's name as it was given, and its text.
@@ -67,20 +78,28 @@ fn make_parent(path: &Path) -> io::Result<()> {
 }
 
 /// Opens a file to write, its directory made where it is missing; `-` is
-/// standard output. A file that was read is left as it is.
+/// standard output. A file that was read, or written already, is left as it is.
 pub(super) fn create(terminal: Terminal, path: &Path) -> Result<Box<dyn Write>, String> {
     if path == Path::new("-") {
         return Ok(Box::new(BufWriter::new(terminal.out())));
     }
     let failed = |error: io::Error| format!("cannot write {}: {error}", path.display());
-    if was_read(path) {
+    if is_in(&READ, path) {
         return Err(format!(
             "{} is what was read, and is left as it is; give the output another name",
             path.display()
         ));
     }
+    if is_in(&WRITTEN, path) {
+        return Err(format!(
+            "{} has another output of this command already; give each a name of its own",
+            path.display()
+        ));
+    }
     make_parent(path).map_err(failed)?;
-    Ok(Box::new(BufWriter::new(fs::File::create(path).map_err(failed)?)))
+    let file = fs::File::create(path).map_err(failed)?;
+    note_written(path);
+    Ok(Box::new(BufWriter::new(file)))
 }
 
 /// Writes a whole file of text that somebody may go on working in: one that is there

@@ -124,6 +124,9 @@ fn by_script(terminal: Terminal, args: &OperateArgs, scenario: &Scenario, path: 
         Err(exit) => return exit,
     };
     let end = hand.finish();
+    if args.png.is_none() && !end.pictures.is_empty() && !terminal.quiet {
+        terminal.message("note: without --png DIR the pictures of the script are not kept\n");
+    }
     if let Some(dir) = &args.png
         && let Err(why) = write_pictures(terminal, dir, &end, args.scale)
     {
@@ -132,7 +135,7 @@ fn by_script(terminal: Terminal, args: &OperateArgs, scenario: &Scenario, path: 
     }
     if args.record {
         return match super::print(terminal, &operate::renewed(&text, &end.transcript)) {
-            Exit::Held => verdict(terminal, &path.display().to_string(), &end, &judged),
+            Exit::Held => verdict(terminal, &path.display().to_string(), &end, &judged, true),
             other => other,
         };
     }
@@ -142,7 +145,7 @@ fn by_script(terminal: Terminal, args: &OperateArgs, scenario: &Scenario, path: 
             return exit;
         }
     }
-    verdict(terminal, &path.display().to_string(), &end, &judged)
+    verdict(terminal, &path.display().to_string(), &end, &judged, false)
 }
 
 /// Each picture that the script took to a file of its name.
@@ -174,13 +177,19 @@ fn typed(terminal: Terminal, args: &OperateArgs, scenario: &Scenario) -> Exit {
     };
     let end = hand.finish();
     match super::print(terminal, &end.transcript) {
-        Exit::Held => verdict(terminal, "standard input", &end, &judged),
+        Exit::Held => verdict(terminal, "standard input", &end, &judged, false),
         other => other,
     }
 }
 
 /// Says how it went: on standard error, for what was shown is the data.
-fn verdict(terminal: Terminal, name: &str, end: &ScriptEnd, judged: &Judged) -> Exit {
+fn verdict(
+    terminal: Terminal,
+    name: &str,
+    end: &ScriptEnd,
+    judged: &Judged,
+    is_recorded: bool,
+) -> Exit {
     let mut exit = Exit::Held;
     if let Some((line, what)) = &end.failure {
         terminal.error(&format!("{name}:{line}: {what}"));
@@ -197,16 +206,21 @@ fn verdict(terminal: Terminal, name: &str, end: &ScriptEnd, judged: &Judged) -> 
     }
     if exit == Exit::Held {
         let counts = end.counts;
-        let mut text = "held".to_owned();
+        let many = |count: u32, one: &str, more: &str| {
+            format!("{count} {}", if count == 1 { one } else { more })
+        };
+        let mut text = "held: ".to_owned();
         if counts.screens > 0 {
-            _ = write!(text, "  {} screens as expected,", counts.screens);
+            let screens = many(counts.screens, "screen", "screens");
+            let what = if is_recorded { "taken down" } else { "as expected" };
+            _ = write!(text, "{screens} {what}, ");
         }
         _ = write!(
             text,
-            "  {} turns, {} presses, {} holds, {} of simulated time",
-            counts.turns,
-            counts.presses,
-            counts.holds,
+            "{}, {}, {}, {} of simulated time",
+            many(counts.turns, "turn", "turns"),
+            many(counts.presses, "press", "presses"),
+            many(counts.holds, "hold", "holds"),
             about(end.ended_ms)
         );
         terminal.message(&format!("{text}\n"));

@@ -204,3 +204,17 @@ fn what_is_typed_off_a_terminal_shows_each_screen() {
     assert!(said.out.contains("supply on, pump off"), "{}", said.out);
     assert!(!said.out.contains('\x1b'), "plain text");
 }
+
+#[test]
+fn pictures_that_would_be_lost_are_told() {
+    let place = Place::new("operate-lost");
+    place.write("twice.script", "press\npicture a\npicture a\n");
+    let said = place.call(&["operate", "--script", "twice.script", "--png", "p"]);
+    assert!(said.code == 2 && said.err.contains("a.png has another output"), "{said:?}");
+    let said = place.call(&["operate", "--script", "twice.script"]);
+    assert!(said.code == 0 && said.err.contains("without --png DIR"), "{said:?}");
+    assert!(said.err.contains("held: 0 turns, 1 press, 0 holds"), "{}", said.err);
+    place.write("one.script", "press\nscreen\n");
+    let said = place.call(&["operate", "--script", "one.script", "--record"]);
+    assert!(said.err.contains("held: 1 screen taken down, "), "{}", said.err);
+}
