@@ -134,6 +134,7 @@ impl Train {
         self.pulses.iter().map(|pulse| pulse.on_ms).sum()
     }
 
+    /// Calibrated flow, in ml a millisecond.
     fn flow_ml_ms(&self) -> f64 {
         f64::from(self.head.flow.as_nl_per_min()) / 6e10
     }
@@ -143,6 +144,7 @@ impl Train {
         self.pulses.iter().map(|pulse| self.pulse_ml(pulse)).sum()
     }
 
+    /// What a pulse is commanded to give, in ml: its lead is left out.
     fn pulse_ml(&self, pulse: &Pulse) -> f64 {
         pulse.on_ms.saturating_sub(u64::from(self.head.lead_ms)) as f64 * self.flow_ml_ms()
     }

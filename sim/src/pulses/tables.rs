@@ -11,14 +11,14 @@ use crate::world::head::Rotor;
 /// One row a pulse.
 pub fn csv(train: &Train) -> String {
     use std::fmt::Write as _;
-    let flow = f64::from(train.head.flow.as_nl_per_min()) / 6e10;
-    let (mut sum_ms, mut sum_ml) = (0, 0.0);
+    let (mut commanded_ml, mut sum_ml) = (0.0, 0.0);
     let mut out = String::from(
         "pulse,start_ms,on_ms,gap_after_ms,commanded_ml,outflow_ml,commanded_sum_ml,outflow_sum_ml\n",
     );
     let gaps = train.gaps_ms();
     for (i, pulse) in train.pulses.iter().enumerate() {
-        sum_ms += pulse.on_ms;
+        let pulse_ml = train.pulse_ml(pulse);
+        commanded_ml += pulse_ml;
         sum_ml += pulse.outflow_ml;
         let gap = gaps.get(i).map(u64::to_string).unwrap_or_default();
         _ = writeln!(
@@ -27,9 +27,9 @@ pub fn csv(train: &Train) -> String {
             i + 1,
             pulse.start_ms,
             pulse.on_ms,
-            pulse.on_ms as f64 * flow,
+            pulse_ml,
             pulse.outflow_ml,
-            sum_ms as f64 * flow,
+            commanded_ml,
             sum_ml
         );
     }
@@ -42,7 +42,7 @@ const STEP_MS: u64 = 20;
 /// The waveform: the drive as a wire; commanded and outflow volume, and the
 /// outflow as a flow, as reals. One millisecond a step, no date.
 pub fn vcd(train: &Train, out: impl io::Write) -> io::Result<()> {
-    let flow = f64::from(train.head.flow.as_nl_per_min()) / 6e10;
+    let lead_ms = u64::from(train.head.lead_ms);
     let mut out = Writer::new(out);
     out.version("dosewright")?;
     out.timescale(1, TimescaleUnit::MS)?;
@@ -62,7 +62,7 @@ pub fn vcd(train: &Train, out: impl io::Write) -> io::Result<()> {
     }
     out.end()?;
     let mut rotor = Rotor { model: train.model, angle: 0.0 };
-    let (mut on_ms, mut sum_ml) = (0_u64, 0.0);
+    let (mut commanded_ml, mut sum_ml) = (0.0, 0.0);
     for (i, pulse) in train.pulses.iter().enumerate() {
         let next = train.pulses.get(i + 1).map_or(train.window_ms, |next| next.start_ms);
         let next = next.max(pulse.start_ms + pulse.on_ms);
@@ -81,8 +81,10 @@ pub fn vcd(train: &Train, out: impl io::Write) -> io::Result<()> {
             if to == off {
                 out.change_scalar(pump, false)?;
             }
-            let on = on_ms + (to - pulse.start_ms).min(pulse.on_ms);
-            out.change_real(commanded, rounded(on as f64 * flow))?;
+            // what the start loses is no part of what is commanded
+            let on_ms = (to - pulse.start_ms).min(pulse.on_ms).saturating_sub(lead_ms);
+            let so_far_ml = commanded_ml + on_ms as f64 * train.flow_ml_ms();
+            out.change_real(commanded, rounded(so_far_ml))?;
             out.change_real(outflow, rounded(sum_ml + ml))?;
             out.change_real(rate, rounded((ml - before) / (to - at) as f64 * 60e3))?;
             (at, before) = (to, ml);
@@ -91,7 +93,7 @@ pub fn vcd(train: &Train, out: impl io::Write) -> io::Result<()> {
             out.timestamp(end + 1)?;
             out.change_real(rate, 0.0)?;
         }
-        on_ms += pulse.on_ms;
+        commanded_ml += train.pulse_ml(pulse);
         sum_ml += rotor.run_ml(on_s, (next - pulse.start_ms - pulse.on_ms) as f64 / 1e3);
     }
     out.timestamp(train.window_ms)?;

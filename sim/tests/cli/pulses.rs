@@ -136,3 +136,25 @@ fn what_is_wrong_is_said() {
         );
     }
 }
+
+#[test]
+fn what_a_start_loses_is_no_part_of_what_is_commanded() {
+    let place = Place::new("pulses-lead");
+    place.write(
+        "week.toml",
+        &good().replace("flow = \"26.5 ml/min\"", "flow = \"26.5 ml/min\"\nlead = \"250 ms\""),
+    );
+    let said = place.call(&["pulses", "week.toml", "--csv", "q.csv", "--vcd", "q.vcd"]);
+    assert!(said.code == 0 && said.out.contains(" 120.000 ml"), "{said:?}");
+    // 30 pulses of 4 ml, each run 250 ms longer, which is 0.11 ml
+    let csv = place.read("q.csv");
+    let last: Vec<&str> = csv.lines().last().unwrap().split(',').collect();
+    assert!((last[4].parse::<f64>().unwrap() - 4.0).abs() < 0.001, "{last:?}");
+    assert!((last[6].parse::<f64>().unwrap() - 120.0).abs() < 0.001, "{last:?}");
+    let vcd = place.read("q.vcd");
+    let commanded = vcd
+        .lines()
+        .filter_map(|line| line.strip_prefix('r')?.strip_suffix(" \"")?.parse::<f64>().ok());
+    let most = commanded.fold(0.0, f64::max);
+    assert!((most - 120.0).abs() < 0.001, "{most}");
+}
