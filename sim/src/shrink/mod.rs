@@ -75,7 +75,8 @@ pub fn shrink(
     let mut work = Work {
         way,
         limits,
-        runs: 1,
+        needs_trouble: holds(&plain.untroubled(), limits.seed),
+        runs: 2,
         stopped: false,
         noticed_ms: noticed_ms(&first).or(until_ms),
         findings: first.findings,
@@ -94,6 +95,13 @@ pub fn shrink(
     })
 }
 
+/// Whether a scenario holds from beginning to end.
+fn holds(plain: &Plain, seed: u64) -> bool {
+    let options = Options { seed, ..Options::default() };
+    attempt_text("scenario", &plain.write(), &options, None)
+        .is_some_and(|attempt| attempt.verdict == Verdict::Held)
+}
+
 /// When the failure was noticed, where that says how long the run has to be.
 fn noticed_ms(attempt: &Attempt) -> Option<u64> {
     let violation = attempt.judged.as_ref()?.audit.violations.first()?;
@@ -104,6 +112,9 @@ fn noticed_ms(attempt: &Attempt) -> Option<u64> {
 struct Work<'t> {
     way: String,
     limits: Limits,
+    /// Without its faults and acts the scenario holds, and what it becomes has to as
+    /// well: what asks for more doses than it has left would fail for ever.
+    needs_trouble: bool,
     runs: u32,
     stopped: bool,
     /// True ms at which the failure was noticed.
@@ -131,6 +142,16 @@ impl Work<'_> {
         self.runs += 1;
         if attempt.way().as_deref() != Some(&self.way) {
             return false;
+        }
+        if self.needs_trouble {
+            if self.runs >= self.limits.runs {
+                self.stopped = true;
+                return false;
+            }
+            self.runs += 1;
+            if !holds(&smaller.untroubled(), self.limits.seed) {
+                return false;
+            }
         }
         self.noticed_ms = noticed_ms(&attempt).or(self.noticed_ms);
         self.findings = attempt.findings;

@@ -62,6 +62,12 @@ impl Plain {
         out
     }
 
+    /// The same without faults and without what people do.
+    pub(super) fn untroubled(&self) -> Self {
+        let stays = |block: &&Block| !matches!(block.name.as_str(), "fault" | "operator");
+        Self { blocks: self.blocks.iter().filter(stays).cloned().collect() }
+    }
+
     pub(super) fn lines(&self) -> usize {
         let heads = self.blocks.iter().filter(|block| !block.name.is_empty()).count();
         heads + self.blocks.iter().map(|block| block.pairs.len()).sum::<usize>()

@@ -96,3 +96,32 @@ fn what_holds_is_not_shrunk() {
     assert!(matches!(found, Err(NotShrunk::DoesNotFail(_))), "{found:?}");
     assert_eq!(shrink("x", None, limits(), &mut |_, _| true), Err(NotShrunk::NoScenario));
 }
+
+#[test]
+fn what_failed_by_its_fault_alone_still_does() {
+    // three nights, of which the cut takes one: with a night left out `dosed = 3` would
+    // fail whatever the device did
+    let text = r#"
+schema = 1
+[clock]
+start = 2026-10-05T00:00:00
+zone = "UTC0"
+run_for = "4 days"
+[head]
+flow = "26.5 ml/min"
+[[entry]]
+name = "night"
+weekly = { nights = ["mon", "tue", "wed"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
+[[fault]]
+at = "2026-10-07 00:50"
+supply_loss = { lasts = "4 h" }
+[[expect]]
+outcomes = { entry = "night", dosed = 3 }
+"#;
+    let found = shrink(text, None, limits(), &mut |_, _| true).unwrap();
+    let healthy = Plain::read(&found.text).unwrap().untroubled();
+    assert!(holds(&healthy, 1), "{}", found.text);
+    assert_eq!(found.text.matches("[[fault]]").count(), 1, "{}", found.text);
+}
