@@ -9,7 +9,7 @@ use crate::diagnose::{Diagnostic, codes};
 use crate::expect::{self, Figures};
 use crate::observe::{Observation, Observer};
 use crate::run::{self, ActEnd, FaultEnd, Frame, Options, RunEnd};
-use crate::scenario::{Claim, Scenario, show};
+use crate::scenario::{Claim, Moment, Scenario, show};
 use crate::trace::{Names, Sink, Tracker};
 use crate::world::WorldError;
 
@@ -183,7 +183,13 @@ fn invalid(scenario: &Scenario, end: &RunEnd, whole: bool) -> Vec<Diagnostic> {
                     fault.spans.at("at"),
                     format!("the fault `{word}` never took effect"),
                 )
-                .label(format!("its moment did not come in {}", show::length(end.end_ms))),
+                .label(match fault.at {
+                    Moment::Pulse { dose, pulse } => format!(
+                        "no dose {dose} with a pulse {pulse} began in {}; `dosewright pulses` shows how many a dose has",
+                        show::length(end.end_ms)
+                    ),
+                    _ => format!("its moment did not come in {}", show::length(end.end_ms)),
+                }),
             ),
         }
     }

@@ -199,3 +199,27 @@ fn p1_sleeping_until_the_next_call_loses_nothing_and_no_call_is_without_need() {
     let needed = edges + outcomes + hours + 1;
     assert!(wakes(&sleeping) <= needed, "{} calls, {needed} needed", wakes(&sleeping));
 }
+
+#[test]
+fn two_outputs_do_not_go_into_one_file() {
+    let place = Place::new("one-name");
+    place.write("week.toml", &good());
+    let said = place.call(&["run", "week.toml", "--csv", "same", "--vcd", "./same"]);
+    assert!(said.code == 2 && said.err.contains("same has another output"), "{said:?}");
+    let said = place.call(&["pulses", "week.toml", "--csv", "train", "--vcd", "train"]);
+    assert!(said.code == 2 && said.err.contains("a name of its own"), "{said:?}");
+    assert!(place.read("train").starts_with("pulse,"), "the first stays as it is");
+    // what takes any number is no file
+    let said = place.call(&["run", "week.toml", "--csv", "/dev/null", "--vcd", "/dev/null"]);
+    assert!(cfg!(windows) || said.code == 0, "{said:?}");
+}
+
+#[test]
+fn a_pulse_that_no_dose_has_is_told_as_such() {
+    let place = Place::new("no-pulse");
+    place.write("week.toml", &nights("[[fault]]\nat = \"dose 2 pulse 31\"\nleak = {}\n"));
+    let said = place.call(&["run", "week.toml"]);
+    assert_eq!(said.code, 5, "{said:?}");
+    let flat = said.out.replace('|', "").split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("no dose 2 with a pulse 31 began in 4 d"), "{}", said.out);
+}
