@@ -78,6 +78,8 @@ struct Stock {
     until: When,
     low_contact: Option<String>,
     order_by: Option<String>,
+    /// An order at the start comes too late to keep the slack.
+    order_late: bool,
     /// The product's date comes first.
     shelf_governs: bool,
 }
@@ -85,6 +87,8 @@ struct Stock {
 #[derive(Serialize, JsonSchema)]
 struct Tube {
     date: Option<String>,
+    /// For how many days it has been due.
+    overdue_days: f64,
     by: &'static str,
     hours_a_year: f64,
 }
@@ -221,10 +225,12 @@ pub fn json(
             until: when(f, &stock.until),
             low_contact: stock.low_days.and_then(date),
             order_by: date(stock.reorder_days),
+            order_late: stock.is_order_late(),
             shelf_governs: stock.shelf_governs,
         }),
         tube_set: Tube {
             date: date(f.tube.days),
+            overdue_days: rounded(f.tube.overdue_days),
             by: f.tube.governs.word(),
             hours_a_year: rounded(f.tube.hours_a_year),
         },

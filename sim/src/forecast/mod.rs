@@ -100,6 +100,34 @@ pub struct StockForecast {
     pub is_at_heel: bool,
     /// The product goes out of date before.
     pub shelf_governs: bool,
+    /// The product's date, where it lies before the start.
+    pub out_of_date: Option<Date>,
+}
+
+impl StockForecast {
+    /// Until when to order, in words; `date` tells a day.
+    pub fn order(&self, date: impl Fn(f64) -> String) -> String {
+        let (lead, slack) = self.wait_days;
+        let spare = self.until.least - lead;
+        if spare < 0.0 {
+            format!("Order now: {lead:.0} d to the delivery, it may be empty before")
+        } else if spare < slack {
+            format!(
+                "Order now: after {lead:.0} d to the delivery {:.0} d of slack are left, not {slack:.0}",
+                spare.floor()
+            )
+        } else {
+            format!(
+                "Order by {}: {lead:.0} d to the delivery and {slack:.0} d of slack",
+                date(self.reorder_days)
+            )
+        }
+    }
+
+    /// The order comes too late to keep the slack.
+    pub fn is_order_late(&self) -> bool {
+        self.until.least - self.wait_days.0 < self.wait_days.1
+    }
 }
 
 /// The tube set.
@@ -107,6 +135,8 @@ pub struct StockForecast {
 pub struct TubeForecast {
     /// When it is due, in days from the start.
     pub days: f64,
+    /// For how many days it has been due, by calendar or drift; 0 where it is not.
+    pub overdue_days: f64,
     /// By what.
     pub governs: Governs,
     /// Pumping in the first year, in hours.
@@ -275,11 +305,8 @@ fn stock(container: &Container, scenario: &Scenario, start: Date, days: &[Day]) 
     let usable = ml(container.level.minus(container.heel).as_nl());
     let each = |day: &Day| day.volume_ml;
     let used = days_until(days, usable, each);
-    let shelf = scenario
-        .product
-        .as_ref()
-        .and_then(|product| product.use_by)
-        .map(|date| f64::from((date.days() - start.days()).max(0)));
+    let use_by = scenario.product.as_ref().and_then(|product| product.use_by);
+    let shelf = use_by.map(|date| f64::from((date.days() - start.days()).max(0)));
     let capped = |days: f64| shelf.map_or(days, |shelf| days.min(shelf));
     let of_days = |length: Option<dosewright_core::time::Duration>, usual: f64| {
         length.map_or(usual, |length| length.as_ms() as f64 / 86.4e6)
@@ -300,6 +327,7 @@ fn stock(container: &Container, scenario: &Scenario, start: Date, days: &[Day]) 
         wait_days: (lead, slack),
         is_at_heel: usable <= 0.0,
         shelf_governs: shelf.is_some_and(|shelf| shelf < used),
+        out_of_date: use_by.filter(|date| *date < start),
     }
 }
 
@@ -326,6 +354,7 @@ fn tube(tube: Option<&Tube>, start: Date, days: &[Day]) -> TubeForecast {
     .unwrap_or((life.days - age, Governs::Calendar));
     TubeForecast {
         days: days_left.max(0.0),
+        overdue_days: (-days_left).max(0.0),
         governs,
         hours_a_year: days.iter().take(365).map(|day| day.pumping_h).sum(),
     }
@@ -345,14 +374,21 @@ pub fn forecast(scenario: &Scenario) -> Forecast {
         }
     };
     if let Some(stock) = &stock {
-        let why = if stock.shelf_governs { ", by its date" } else { "" };
-        call(stock.until.days, format!("the container is down to its heel{why}"));
+        let why = match (stock.out_of_date, stock.shelf_governs) {
+            (Some(date), _) => {
+                format!("the product is out of date since {}", crate::scenario::show::date(date))
+            }
+            (None, true) => "the product goes out of date".to_owned(),
+            (None, false) => "the container is down to its heel".to_owned(),
+        };
+        call(stock.until.days, why);
         call(stock.until.least, "the container may be down to its heel".to_owned());
     }
     if let Some(pack) = &pack {
         call(pack.until.least, "the pack may be exhausted (model)".to_owned());
     }
-    call(tube.days, format!("the tube set is due, by {}", tube.governs.word()));
+    let due = if tube.overdue_days > 0.0 { "overdue" } else { "due" };
+    call(tube.days, format!("the tube set is {due}, by {}", tube.governs.word()));
     call(CALIBRATION_DAYS, "the calibration is six months old".to_owned());
     let year = days
         .iter()

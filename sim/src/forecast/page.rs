@@ -21,13 +21,24 @@ fn length(days: f64) -> String {
     if !days.is_finite() {
         "over 10 years".to_owned()
     } else if days < 70.0 {
-        format!("{days:.0} days")
+        let days = format!("{days:.0}");
+        format!("{days} day{}", if days == "1" { "" } else { "s" })
     } else {
         format!("{:.0} weeks", days / 7.0)
     }
 }
 
-fn verdict(name: &str, f: &Forecast) -> String {
+fn verdict(name: &str, f: &Forecast, figures: &Figures) -> String {
+    let nothing_comes = if f.stock.as_ref().is_some_and(|stock| stock.is_at_heel) {
+        Some("the container is at its heel, or below: nothing can be drawn before it is filled")
+    } else if figures.suction_m.is_some_and(|(lift, limit)| lift >= limit) {
+        Some("the pump stands higher than this product can be lifted: nothing will come")
+    } else {
+        None
+    };
+    if let Some(why) = nothing_comes {
+        return format!("{name}: the timetable fits the head, but {why}.");
+    }
     match f.next() {
         Some(call) => {
             format!("{name} fits. Next visit by {}: {}.", date(f, call.days), call.reason)
@@ -47,7 +58,7 @@ pub fn page(
     warnings: &[String],
 ) -> String {
     let mut out = String::new();
-    paragraph(&mut out, &verdict(name, f));
+    paragraph(&mut out, &verdict(name, f, figures));
     out.push('\n');
     const TAG: usize = 12;
     let tag = |word: &str| format!("{word:TAG$}");
@@ -91,19 +102,20 @@ pub fn page(
                 .low_days
                 .map_or(String::new(), |days| format!("; low-level contact {}", date(f, days)));
             let shelf = if stock.shelf_governs { ", by the product's date" } else { "" };
-            tagged(
-                &mut out,
-                &tag("container"),
-                &format!(
-                    "until {}, {}{shelf}; range {} (flow within 5 %){low}. Order by {}: {:.0} d to the delivery and {:.0} d of slack",
+            let text = if let Some(out_of_date) = stock.out_of_date {
+                format!("the product is out of date since {}. Order now", show::date(out_of_date))
+            } else if stock.until.least.is_finite() {
+                format!(
+                    "until {}, {}{shelf}; range {} (flow within 5 %){low}. {}",
                     date(f, stock.until.days),
                     length(stock.until.days),
                     range(f, &stock.until),
-                    date(f, stock.reorder_days),
-                    stock.wait_days.0,
-                    stock.wait_days.1
-                ),
-            );
+                    stock.order(|days| date(f, days))
+                )
+            } else {
+                format!("lasts {}{low}", length(stock.until.days))
+            };
+            tagged(&mut out, &tag("container"), &text);
         }
         None => tagged(&mut out, &tag("container"), "not described: [container]"),
     }
@@ -111,8 +123,12 @@ pub fn page(
         &mut out,
         &tag("tube set"),
         &format!(
-            "due {}, by {} ({:.1} h of pumping a year)",
-            date(f, f.tube.days),
+            "{}, by {} ({:.1} h of pumping a year)",
+            if f.tube.overdue_days > 0.0 {
+                format!("overdue since {}", date(f, -f.tube.overdue_days))
+            } else {
+                format!("due {}", date(f, f.tube.days))
+            },
             f.tube.governs.word(),
             f.tube.hours_a_year
         ),

@@ -318,7 +318,16 @@ pub(super) fn planned(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
         }
         (dates(forecast.start, most_days))
     };
-    let order = reorder.map(|days| format!(" Order by {}.", date(days))).unwrap_or_default();
+    let order = match reorder {
+        Some(_) if stock.is_order_late() => " Order now.".to_owned(),
+        Some(days) => format!(" Order by {}.", date(days)),
+        None => String::new(),
+    };
+    let until = if stock.shelf_governs {
+        format!("are used until {}, the product's date", date(stock.until.days))
+    } else {
+        format!("are down to the heel on {}", date(stock.until.days))
+    };
     let contact = stock
         .low_days
         .map(|days| format!(" The low-level contact closes on {}.", date(days)))
@@ -340,11 +349,7 @@ pub(super) fn planned(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
     Some(Figure {
         id: "container".to_owned(),
         title: "Level of the container by the timetable".to_owned(),
-        finding: format!(
-            "{} l at the start are down to the heel on {}.{contact}{order}",
-            n(top_l, 3),
-            date(stock.until.days)
-        ),
+        finding: format!("{} l at the start {until}.{contact}{order}", n(top_l, 3)),
         height: 210.0,
         svg,
         legend,

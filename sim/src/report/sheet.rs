@@ -198,7 +198,10 @@ fn lasts(forecast: &Forecast) -> Markup {
                 dd { (figure::n(ml / 1000.0 / 365.0 * 7.0, 2)) " l a week, " (figure::n(ml / 1000.0, 1)) " l and " (doses) " doses a year" }
                 dt { "container" }
                 @match &forecast.stock {
-                    Some(stock) => dd { "to its heel " (date(stock.until.days)) "; order by " (date(stock.reorder_days)) },
+                    Some(stock) => dd {
+                        (if stock.shelf_governs { "to the product's date " } else { "to its heel " }) (date(stock.until.days)) "; "
+                        @if stock.is_order_late() { "order now" } @else { "order by " (date(stock.reorder_days)) }
+                    },
                     None => dd { "not described" },
                 }
                 dt { "battery" }
@@ -207,7 +210,10 @@ fn lasts(forecast: &Forecast) -> Markup {
                     None => dd { "mains" },
                 }
                 dt { "tube set" }
-                dd { "due " (date(forecast.tube.days)) ", by " (forecast.tube.governs.word()) }
+                dd {
+                    @if forecast.tube.overdue_days > 0.0 { "overdue since " (date(-forecast.tube.overdue_days)) } @else { "due " (date(forecast.tube.days)) }
+                    ", by " (forecast.tube.governs.word())
+                }
             }
             p class="next" {
                 @match forecast.next() {

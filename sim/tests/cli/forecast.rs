@@ -88,3 +88,75 @@ fn what_does_not_fit_is_not_forecast() {
         "{said:?}"
     );
 }
+
+fn forecast_of(place: &Place, more: &str) -> String {
+    place.write("site.toml", &nights(more));
+    let said = place.call(&["forecast", "site.toml"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    wide(&said.out);
+    said.out.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn has(text: &str, wanted: &[&str]) {
+    for wanted in wanted {
+        assert!(text.contains(wanted), "{wanted}\n{text}");
+    }
+}
+
+#[test]
+fn an_order_that_comes_too_late_is_to_be_made_now() {
+    let place = Place::new("forecast-order");
+    // 360 ml a week: 1 l above the heel are 19 days, 500 ml are 9
+    let of = |level: &str| format!("[container]\ncapacity = \"10 l\"\nlevel = \"{level}\"\n");
+    let plenty = forecast_of(&place, &of("3 l"));
+    has(&plenty, &["Order by 2026-", "10 d to the delivery and 7 d of slack"]);
+    let short = forecast_of(&place, &of("1.2 l"));
+    has(&short, &["Order now: after 10 d to the delivery", "of slack are left, not 7"]);
+    let late = forecast_of(&place, &of("900 ml"));
+    has(&late, &["Order now: 10 d to the delivery, it may be empty before"]);
+    let json = place.call(&["forecast", "site.toml", "--json"]).out;
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(json["container"]["order_late"], true);
+    let papers = ["sheet", "site.toml", "-o", "sheet.html", "-q"];
+    assert_eq!(place.call(&papers).code, 0);
+    assert!(place.read("sheet.html").contains("order now"));
+    let page = ["report", "site.toml", "-o", "page.html"];
+    assert_eq!(place.call(&page).code, 0);
+    assert!(place.read("page.html").contains("Order now."));
+    has(&forecast_of(&place, &of("410 ml")), &["1 day;"]);
+}
+
+#[test]
+fn where_nothing_can_come_the_first_line_says_so() {
+    let place = Place::new("forecast-nothing");
+    let heel = forecast_of(&place, "[container]\ncapacity = \"10 l\"\nlevel = \"300 ml\"\n");
+    assert!(
+        heel.starts_with("site.toml: the timetable fits the head, but the container"),
+        "{heel}"
+    );
+    let lift = "[tube]\nbore = \"3.2 mm\"\nsuction = \"12 m\"\nlift = \"11 m\"\n";
+    let lift = forecast_of(&place, lift);
+    assert!(lift.starts_with("site.toml: the timetable fits the head, but the pump"), "{lift}");
+}
+
+#[test]
+fn dates_of_product_and_tube_set_are_told_as_they_are() {
+    let place = Place::new("forecast-dates");
+    let of = |date: &str| format!("[container]\ncapacity = \"10 l\"\n[product]\nuse_by = {date}\n");
+    let soon = forecast_of(&place, &of("2026-11-20"));
+    has(
+        &soon,
+        &["Next visit by 2026-11-20: the product goes out of date.", "by the product's date"],
+    );
+    assert!(!soon.contains("heel"), "{soon}");
+    let past = forecast_of(&place, &of("2026-10-01"));
+    has(&past, &["Next visit by 2026-10-05: the product is out of date since 2026-10-01."]);
+    let old = "[tube]\nbore = \"3.2 mm\"\nfitted = 2025-08-01\n";
+    let old = forecast_of(&place, old);
+    has(
+        &old,
+        &["the tube set is overdue, by the calendar", "overdue since 2026-08-01, by the calendar"],
+    );
+    let idle = "[container]\ncapacity = \"1000 l\"\n";
+    has(&forecast_of(&place, idle), &["container lasts over 10 years"]);
+}
