@@ -1,5 +1,7 @@
 //! What is accepted and yet worth knowing.
 
+mod meetings;
+
 use dosewright_core::civil::{DAY_MIN, Local};
 use dosewright_core::entry::{Entry, GapRule, Nominal, Recurrence};
 use dosewright_core::schedule::WallClock;
@@ -47,7 +49,33 @@ pub(super) fn find(
             }
         }
     }
+    if let Some(clock) = clock {
+        found.extend(meetings::find(scenario, &plans, frame, clock));
+    }
+    found.extend(at_heel(scenario));
     found
+}
+
+/// W009: a container from which nothing can be drawn.
+fn at_heel(scenario: &Scenario) -> Option<Diagnostic> {
+    let container = scenario.container.as_ref()?;
+    let spans = &container.spans;
+    let key = if spans.get("level").is_some() { "level" } else { "capacity" };
+    (container.level <= container.heel && scenario.entries.iter().any(|plan| plan.enabled)).then(
+        || {
+            Diagnostic::new(
+                codes::AT_HEEL,
+                spans.at(key),
+                "the container is at its heel from the start",
+            )
+            .label(format!(
+                "{} of it, and the suction tube ends at {}",
+                show::volume(container.level),
+                show::volume(container.heel)
+            ))
+            .help("no dose runs before it is filled: give a `level` above the heel, or a lower `heel`")
+        },
+    )
 }
 
 fn at_span(plan: &EntryPlan) -> Span {

@@ -1,5 +1,7 @@
 //! `dosewright check`: everything at once, in three formats.
 
+use std::fmt::Write as _;
+
 use crate::support::{Place, good, nights, shipped};
 
 /// Six mistakes, of the reader and of the acceptance check, in one file.
@@ -172,4 +174,106 @@ fn several_files_are_checked_in_one_go() {
             && !said.out.contains("--> b.toml")
     );
     assert!(said.out.ends_with("2 errors, 0 warnings; 3 files checked\n"), "{}", said.out);
+}
+
+#[test]
+fn a_tube_set_that_cannot_be_is_refused() {
+    let place = Place::new("check-tube");
+    let check = |keys: &str| {
+        place.write(
+            "site.toml",
+            &crate::support::nights(&format!("[tube]\nbore = \"3.2 mm\"\n{keys}\n")),
+        );
+        place.call(&["check", "site.toml"])
+    };
+    let said = check("suction = \"1 m\"\nlift = \"1.5 m\"");
+    assert!(said.code == 2 && said.out.contains("`suction` is shorter than the lift"), "{said:?}");
+    assert!(said.out.contains("1.5 m at least"), "{said:?}");
+    let said = check("fitted = 2026-10-06");
+    assert!(said.code == 2 && said.out.contains("`fitted` lies after the start"), "{said:?}");
+    for good in ["suction = \"1.5 m\"\nlift = \"1.5 m\"", "lift = \"1 m\"", "fitted = 2026-10-05"] {
+        assert_eq!(check(good).code, 0, "{good}");
+    }
+}
+
+#[test]
+fn what_no_head_or_interval_can_be_names_its_range() {
+    let place = Place::new("check-range");
+    let pass = nights("").replace("[head]\n", "[head]\nvolume_per_roller_pass = \"900 ml\"\n");
+    place.write("site.toml", &pass);
+    let said = place.call(&["check", "site.toml"]);
+    assert!(said.code == 2 && said.out.contains("`volume_per_roller_pass` is above"), "{said:?}");
+    let entry = "[[entry]]\nname = \"x\"\nevery = { interval = \"400 d\" }\nvolume = \"9 ml\"\nwindow = \"9 min\"\n";
+    place.write("site.toml", &nights(entry));
+    let said = place.call(&["check", "site.toml"]);
+    assert!(said.code == 2 && said.out.contains("from 1 min to 366 d"), "{said:?}");
+}
+
+#[test]
+fn doses_that_meet_when_the_clock_changes_are_warned_about() {
+    let place = Place::new("check-meet");
+    let of = |start: &str, entries: &[(&str, &str, &str)]| {
+        let mut text = nights("");
+        text.truncate(text.find("[[entry]]").unwrap());
+        text = text.replace("2026-10-05T00:00:00", start).replace("4 days", "20 days");
+        for (name, when, window) in entries {
+            _ = write!(
+                text,
+                "[[entry]]\nname = \"{name}\"\n{when}\nvolume = \"60 ml\"\nwindow = \"{window}\"\n\n"
+            );
+        }
+        place.write("site.toml", &text);
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        crate::support::wide(&said.out);
+        let flat = said.out.replace(['|', '^'], "");
+        flat.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let night = |at: &str| format!("weekly = {{ nights = [\"sat\"], at = \"{at}\" }}");
+    let (spring, summer) = ("2026-03-20T00:00:00", "2026-06-19T00:00:00");
+    // a window that reaches over the skipped hour
+    let said = of(spring, &[("a", &night("01:30"), "60 min"), ("b", &night("03:00"), "30 min")]);
+    assert!(
+        said.contains("W008")
+            && said
+                .contains("on sun 29 mar 2026 \"a\" runs 01:30 to 03:30, and \"b\" 03:00 to 03:30"),
+        "{said}"
+    );
+    // a dose that is moved onto another
+    let said = of(spring, &[("b", &night("03:10"), "30 min"), ("a", &night("02:20"), "30 min")]);
+    assert!(said.contains("\"a\" meets \"b\" when the clock has changed"), "{said}");
+    // an interval does not follow the clock
+    let every = "every = { interval = \"24 h\", from = \"2026-03-20 13:00\" }";
+    let noon = "weekly = { days = [\"mon\", \"wed\"], at = \"14:10\" }";
+    let said = of(spring, &[("a", every, "30 min"), ("b", noon, "30 min")]);
+    assert!(
+        said.contains("on mon 30 mar 2026") && said.contains("until it changes back"),
+        "{said}"
+    );
+    // an hour further off, or without a change in the run, nothing meets
+    let said = of(spring, &[("a", &night("00:30"), "60 min"), ("b", &night("03:00"), "30 min")]);
+    assert!(!said.contains("W008"), "{said}");
+    let said = of(summer, &[("a", &night("01:30"), "60 min"), ("b", &night("03:00"), "30 min")]);
+    assert!(!said.contains("W008"), "{said}");
+    let closed = of(
+        spring,
+        &[
+            ("a", &night("01:30"), "60 min\"\nlast = 2026-03-27\npulses = 10\n#"),
+            ("b", &night("03:00"), "30 min"),
+        ],
+    );
+    assert!(!closed.contains("W008"), "{closed}");
+}
+
+#[test]
+fn a_container_at_its_heel_is_warned_about() {
+    let place = Place::new("check-heel");
+    let check = |level: &str| {
+        let more = format!("[container]\ncapacity = \"10 l\"\nlevel = \"{level}\"\n");
+        place.write("site.toml", &nights(&more));
+        place.call(&["check", "site.toml"])
+    };
+    let said = check("400 ml");
+    assert!(said.code == 0 && said.out.contains("W009"), "{said:?}");
+    assert!(!check("401 ml").out.contains("W009"));
 }

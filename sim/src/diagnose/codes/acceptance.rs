@@ -383,4 +383,62 @@ bore = "3.2 mm"
 discharge = "3 m"
 outlet_below = "-20 cm"
 "#;
+
+MEETS_AT_CHANGE = "W008", "two doses meet when the clock has changed",
+"The windows of a timetable do not overlap on the clock of any week. Where the clock goes forward they \
+may: a dose in the hour that is skipped comes later, a window that reaches over that hour ends later on \
+the clock, and an interval, which counts elapsed time, comes an hour later from then on. Where two meet, \
+one waits for the other; the wait is in the outcome.",
+wrong r#"
+[[entry]]
+name = "first"
+weekly = { nights = ["sat"], at = "01:15" }
+volume = "120 ml"
+window = "75 min"
+
+[[entry]]
+name = "second"
+weekly = { nights = ["sat"], at = "03:00" }
+volume = "120 ml"
+window = "45 min"
+"#,
+right r#"
+[[entry]]
+name = "first"
+weekly = { nights = ["sat"], at = "00:15" }
+volume = "120 ml"
+window = "75 min"
+
+[[entry]]
+name = "second"
+weekly = { nights = ["sat"], at = "03:00" }
+volume = "120 ml"
+window = "45 min"
+"#;
+
+AT_HEEL = "W009", "the container is at its heel from the start",
+"The suction tube ends at the heel: what is below it cannot be drawn. With a level at the heel or below \
+every dose is skipped, or waits, until somebody fills the container.",
+wrong r#"
+[container]
+capacity = "10 l"
+level = "300 ml"
+
+[[entry]]
+name = "night"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
+"#,
+right r#"
+[container]
+capacity = "10 l"
+level = "8 l"
+
+[[entry]]
+name = "night"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
+"#;
 }

@@ -4,8 +4,8 @@ use super::super::model::CellType;
 use super::super::quantity::{BYTES, CURRENT, CURVE, DRIFT, PERCENT, TEMPERATURE, VOLTAGE};
 use super::{
     A_FLOW, A_LENGTH, A_VOLUME, ANY_LENGTH, ANY_VOLUME, EITHER_WAY, EXPECT, FAULT, Key, Kind,
-    LONGEST_RUN, MOST_VOLUME, MS_PER_DAY, OPERATOR, PRODUCT, TUBE, Table, UP_TO_A_DAY, one_of,
-    optional, range, required,
+    MOST_VOLUME, MS_PER_DAY, OPERATOR, PRODUCT, TUBE, Table, UP_TO_A_DAY, one_of, optional, range,
+    required,
 };
 
 pub(in crate::scenario) static ROOT: Table = Table {
@@ -98,6 +98,9 @@ pub(in crate::scenario) static CLOCK: Table = Table {
     ],
 };
 
+/// No small pump has a roller that takes 100 ml in one pass: own choice, no source.
+const MOST_A_PASS: i64 = 100_000_000;
+
 pub(in crate::scenario) static HEAD: Table = Table {
     name: "[head]",
     group: "",
@@ -111,8 +114,8 @@ pub(in crate::scenario) static HEAD: Table = Table {
         optional("rollers", Kind::Count(range(1, 16)), "Rollers on the rotor; 3 unless said."),
         optional(
             "volume_per_roller_pass",
-            A_VOLUME,
-            "Volume of one roller pass; not known unless said.",
+            Kind::Volume(range(1, MOST_A_PASS)),
+            "Volume of one roller pass, at most 100 ml; not known unless said.",
         ),
         optional("shortest_on", UP_TO_A_DAY, "Shortest pulse; 400 ms unless said."),
         optional("shortest_off", UP_TO_A_DAY, "Shortest gap between pulses; 600 ms unless said."),
@@ -423,8 +426,8 @@ pub(in crate::scenario) static EVERY: Table = Table {
     keys: &[
         required(
             "interval",
-            Kind::Length(range(60_000, LONGEST_RUN)),
-            "From one dose to the next, at least a minute.",
+            Kind::Length(range(60_000, 366 * MS_PER_DAY)),
+            "From one dose to the next: a minute to 366 days.",
         ),
         optional(
             "from",

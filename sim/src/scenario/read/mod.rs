@@ -72,6 +72,9 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
     check_memory(t.cx, &memory, &faults);
     check_refills(t.cx, container.as_ref(), &operator);
     check_parts(t.cx, container.as_ref(), tube.as_ref(), &faults, &operator);
+    if let Some(tube) = &tube {
+        check_tube(t.cx, tube, clock.as_ref());
+    }
     let spans = t.finish();
     Some(Scenario {
         schema: schema?,
@@ -238,6 +241,39 @@ fn check_parts(
         if matches!(act.act, Act::Refill { .. }) && container.is_none() {
             report(act.spans.at("refill"), "refill", "a container", "give [container]");
         }
+    }
+}
+
+/// A suction line that does not reach down to the product, and a tube set from the future.
+fn check_tube(cx: &mut Context, tube: &Tube, clock: Option<&ClockPlan>) {
+    let suction_um = i64::from(tube.suction_um);
+    if suction_um > 0 && i64::from(tube.lift_um) > suction_um {
+        let metres = |um: i64| format!("{} m", um as f64 / 1e6);
+        let found = Diagnostic::new(
+            codes::CONTRADICTION,
+            tube.spans.at("suction"),
+            "`suction` is shorter than the lift",
+        )
+        .label(format!("the pump is {} above the product", metres(tube.lift_um.into())))
+        .note_at(tube.spans.at("lift"), "`lift` is here")
+        .help(format!(
+            "the line reaches from the product to the pump: {} at least",
+            metres(tube.lift_um.into())
+        ));
+        cx.report(found);
+    }
+    let start = clock.map(|clock| clock.start.date());
+    if let (Some(fitted), Some(start)) = (tube.fitted, start)
+        && fitted > start
+    {
+        let found = Diagnostic::new(
+            codes::CONTRADICTION,
+            tube.spans.at("fitted"),
+            "`fitted` lies after the start",
+        )
+        .label(format!("the run starts on {}", show::date(start)))
+        .help("a tube set that is changed in the run is an act: change_tube");
+        cx.report(found);
     }
 }
 

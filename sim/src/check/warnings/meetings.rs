@@ -1,0 +1,164 @@
+//! Doses that meet because the clock changes: a dose that spring moves, a window that
+//! reaches over the hour that spring skips, an interval that does not follow the clock.
+
+use dosewright_core::civil::{DAY_MIN, Local};
+use dosewright_core::entry::{Entry, GapRule, Nominal};
+use dosewright_core::schedule::WallClock;
+use dosewright_core::time::Utc;
+use dosewright_core::timetable::meet_at_times;
+
+use super::{MOST_CHANGES, at_span};
+use crate::diagnose::{Diagnostic, codes};
+use crate::run::Frame;
+use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario};
+use crate::trace::stamp;
+
+/// What a week's timetable does is seen in so many days after a change.
+const DAYS: i64 = 8;
+const DAY_MS: i64 = 86_400_000;
+
+/// The window of one dose, in ms of UTC.
+struct Window {
+    entry: usize,
+    from_ms: i64,
+    to_ms: i64,
+}
+
+/// W008, once for each pair of entries.
+pub(super) fn find(
+    scenario: &Scenario,
+    plans: &[(&EntryPlan, &Entry)],
+    frame: &Frame,
+    clock: &WallClock,
+) -> Vec<Diagnostic> {
+    let end_ms = frame.start_utc_ms.saturating_add_unsigned(frame.run_ms);
+    let mut found = Vec::new();
+    let mut told: Vec<(usize, usize)> = Vec::new();
+    let mut from = Utc::from_ms(frame.start_utc_ms);
+    for _ in 0..MOST_CHANGES {
+        let Some(change) =
+            clock.zone.next_change_after(from).filter(|change| change.at.as_ms() <= end_ms)
+        else {
+            break;
+        };
+        from = change.at;
+        let first_ms = (from.as_ms() - DAY_MS).max(frame.start_utc_ms);
+        let last_ms = (from.as_ms() + DAYS * DAY_MS).min(end_ms);
+        let mut windows: Vec<Window> = plans
+            .iter()
+            .enumerate()
+            .filter(|(_, (plan, _))| plan.enabled)
+            .flat_map(|(index, (plan, entry))| {
+                let from_ms = starts(scenario, plan, entry, frame, clock, (first_ms, last_ms));
+                let length = i64::from(plan.window_ms);
+                from_ms.into_iter().map(move |from_ms| Window {
+                    entry: index,
+                    from_ms,
+                    to_ms: from_ms + length,
+                })
+            })
+            .collect();
+        windows.sort_by_key(|window| (window.from_ms, window.entry));
+        let mut open: Vec<&Window> = Vec::new();
+        for window in &windows {
+            open.retain(|other| other.to_ms > window.from_ms);
+            for other in &open {
+                let pair = (other.entry.min(window.entry), other.entry.max(window.entry));
+                let (Some((first, a)), Some((second, b))) =
+                    (plans.get(other.entry), plans.get(window.entry))
+                else {
+                    continue;
+                };
+                // W003 has said so of those that meet anyhow
+                if pair.0 == pair.1 || told.contains(&pair) || meet_at_times(a, b) {
+                    continue;
+                }
+                told.push(pair);
+                found.push(meeting((first, other), (second, window), clock));
+            }
+            open.push(window);
+        }
+    }
+    found
+}
+
+/// When the doses of an entry begin in a stretch of UTC ms.
+fn starts(
+    scenario: &Scenario,
+    plan: &EntryPlan,
+    entry: &Entry,
+    frame: &Frame,
+    clock: &WallClock,
+    (first_ms, last_ms): (i64, i64),
+) -> Vec<i64> {
+    let utc = |local: Local, rule: GapRule| clock.zone.to_utc(local, rule).as_ms();
+    let mut out = Vec::new();
+    match plan.recurrence {
+        RecurrencePlan::Weekly { .. } => {
+            let local_min = clock.zone.to_local(Utc::from_ms(first_ms)).as_ms().div_euclid(60_000);
+            let mut at = Nominal(u32::try_from(local_min).unwrap_or(0).saturating_sub(DAY_MIN));
+            while let Some(due) = entry.next_at_or_after(at) {
+                let from_ms = utc(Local::from_ms(i64::from(due.0) * 60_000), entry.gap_rule);
+                if from_ms >= last_ms {
+                    break;
+                }
+                let date = entry.date_of(due);
+                let closed = entry.observes_closed
+                    && scenario.closed.iter().any(|c| c.first <= date && date <= c.last);
+                if from_ms >= first_ms && !closed {
+                    out.push(from_ms);
+                }
+                at = due.next();
+            }
+        }
+        RecurrencePlan::Every { interval_ms, from } => {
+            let origin_ms = match from {
+                IntervalStart::Local(local) => utc(local, GapRule::Shift),
+                IntervalStart::After(after) => {
+                    frame.start_utc_ms.saturating_add_unsigned(after.as_ms())
+                }
+                IntervalStart::Accepted => frame.start_utc_ms,
+            };
+            let each_ms = i64::try_from(interval_ms.max(1)).unwrap_or(i64::MAX);
+            let behind_ms = (first_ms - origin_ms).max(0);
+            let mut at_ms = origin_ms.saturating_add((behind_ms + each_ms - 1) / each_ms * each_ms);
+            while at_ms < last_ms {
+                out.push(at_ms);
+                at_ms = at_ms.saturating_add(each_ms);
+            }
+        }
+    }
+    out
+}
+
+fn meeting(
+    (first, early): (&EntryPlan, &Window),
+    (second, late): (&EntryPlan, &Window),
+    clock: &WallClock,
+) -> Diagnostic {
+    let local = |utc_ms: i64| clock.zone.to_local(Utc::from_ms(utc_ms));
+    let time = |utc_ms: i64| stamp::hour_minute(local(utc_ms));
+    let weekly = |plan: &EntryPlan| matches!(plan.recurrence, RecurrencePlan::Weekly { .. });
+    let span = if weekly(second) { at_span(second) } else { at_span(first) };
+    let found = Diagnostic::new(
+        codes::MEETS_AT_CHANGE,
+        span,
+        format!("\"{}\" meets \"{}\" when the clock has changed", second.name, first.name),
+    )
+    .label(format!(
+        "on {} \"{}\" runs {} to {}, and \"{}\" {} to {}",
+        stamp::day(local(late.from_ms).date()),
+        first.name,
+        time(early.from_ms),
+        time(early.to_ms),
+        second.name,
+        time(late.from_ms),
+        time(late.to_ms)
+    ))
+    .help("where two meet one waits for the other, which makes haste; a start an hour further off keeps them apart");
+    if weekly(first) && weekly(second) {
+        found
+    } else {
+        found.note("an interval does not follow the clock: they may meet until it changes back")
+    }
+}
