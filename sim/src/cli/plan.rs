@@ -83,7 +83,7 @@ pub(super) fn plan(terminal: Terminal, args: &PlanArgs) -> Exit {
     };
     let made = plan::plan(&brief, log.as_ref());
     for misfit in &made.misfits {
-        terminal.message(&format!("does not fit: {misfit}\n"));
+        terminal.message(&plan::misfit(misfit));
     }
     let lines = |accepted: bool| plan::json(&file.name, &brief, &made, accepted);
     if made.phases.is_empty() {

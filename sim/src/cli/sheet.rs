@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 use dosewright_sim::digest::digest;
 use dosewright_sim::report::sheet::{self, Site};
-use dosewright_sim::scenario::Scenario;
+use dosewright_sim::scenario::{Scenario, measure};
 
 use super::exit::Exit;
 use super::files::{self, Named};
@@ -37,7 +37,7 @@ pub(super) struct SheetArgs {
     #[arg(long, value_name = "TEXT", value_parser = words)]
     pub(super) serial: Option<String>,
     /// Date of the calibration; a blank without it
-    #[arg(long, value_name = "DATE", value_parser = words)]
+    #[arg(long, value_name = "DATE", value_parser = measure::date)]
     pub(super) calibrated: Option<String>,
     /// Expanded uncertainty of the flow, k = 2, as `calibrate` gives it; a blank
     /// without it

@@ -12,6 +12,9 @@ const QUIET: f64 = 0.1;
 /// for a dose: it would be washed away (own choice).
 const REST: f64 = 0.5;
 
+/// No meter of a site shows more, in whatever unit.
+const MOST_FLOW: f64 = 1e6;
+
 /// The quietest stretch of a night.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stretch {
@@ -95,8 +98,8 @@ fn row(line: &str) -> Result<(usize, usize, f64), String> {
     let (weekday, hour) = moment(time.trim())
         .ok_or_else(|| format!("\"{}\" is not a time such as 2026-10-05 14:30", time.trim()))?;
     let value: f64 = flow.parse().map_err(|_| format!("\"{flow}\" is not a flow"))?;
-    if !value.is_finite() || value < 0.0 {
-        return Err(format!("a flow of {flow} cannot be"));
+    if !(0.0..=MOST_FLOW).contains(&value) {
+        return Err(format!("a flow of {flow} cannot be; leave out what the meter misread"));
     }
     Ok((weekday, hour, value))
 }

@@ -22,6 +22,7 @@ use dosewright_core::units::{Carry, Volume};
 
 use crate::scenario::Brief;
 use crate::trade::keep_clear;
+use crate::{check, forecast};
 use water::NIGHT_MIN;
 
 /// A brief to start from: what `plan --example` prints.
@@ -366,6 +367,21 @@ fn least_window(dose: Volume, head: &Head) -> Result<u32, String> {
     }
 }
 
+/// A misfit as it is told, 80 cells wide.
+pub fn misfit(what: &str) -> String {
+    let mut out = String::new();
+    crate::words::tagged(&mut out, "does not fit: ", what);
+    out
+}
+
+/// When the container of a scenario is down to its heel; `None` without one, or where
+/// the device would not take the scenario.
+fn heel_date(text: &str) -> Option<Date> {
+    let scenario = check::read("the plan", text).0?;
+    let found = forecast::forecast(&scenario);
+    found.date(found.stock.as_ref()?.until.least)
+}
+
 /// Plans. Where nothing at all fits there is no text, and the misfits say why.
 pub fn plan(brief: &Brief, log: Option<&FlowLog>) -> Plan {
     let mut maker = Maker {
@@ -401,7 +417,11 @@ pub fn plan(brief: &Brief, log: Option<&FlowLog>) -> Plan {
     let text = if phases.is_empty() {
         String::new()
     } else {
-        write::file(brief, log, &phases, &maker.dry, &maker.misfits)
+        let text = |lasts| write::file(brief, log, &phases, &maker.dry, &maker.misfits, lasts);
+        match heel_date(&text(None)) {
+            Some(date) => text(Some(date)),
+            None => text(None),
+        }
     };
     Plan { phases, dry: maker.dry, misfits: maker.misfits, text }
 }

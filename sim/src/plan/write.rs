@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use dosewright_core::civil::Date;
+
 use super::placed::{self, Placed};
 use super::{Dry, FlowLog, Phase};
 use crate::scenario::{Brief, show, write};
@@ -53,6 +55,7 @@ pub(super) fn file(
     phases: &[Phase],
     dry: &[Option<Dry>; 7],
     misfits: &[String],
+    lasts: Option<Date>,
 ) -> String {
     let mut out = String::new();
     comment(&mut out, &verdict(brief, phases, misfits));
@@ -109,7 +112,17 @@ pub(super) fn file(
         brief.product.as_ref().map(write::product),
         Some(write::limits(&brief.limits)),
     ] {
-        out.push_str(&part.unwrap_or_default());
+        let part = part.unwrap_or_default();
+        if let Some(date) = lasts.filter(|_| part.starts_with("[container]")) {
+            comment(
+                &mut out,
+                &format!(
+                    "By this plan it may be down to its heel on {}; `dosewright forecast` says until when all lasts.",
+                    show::date(date)
+                ),
+            );
+        }
+        out.push_str(&part);
     }
     for closed in &brief.closed {
         _ = writeln!(

@@ -32,6 +32,14 @@ pub fn ml(text: &str) -> Result<f64, String> {
     some(of(text, &VOLUME, 1e6)?, "a volume")
 }
 
+/// A date that exists, such as 2026-10-05, as it is written.
+pub fn date(text: &str) -> Result<String, String> {
+    match super::datetime::date(text.trim()) {
+        Ok(date) => Ok(quantity::show::date(date)),
+        Err(problem) => Err(format!("it {}: write it like 2026-10-05", problem.what)),
+    }
+}
+
 /// A mass in g.
 pub fn g(text: &str) -> Result<f64, String> {
     some(of(text, &MASS, 1e3)?, "a mass")

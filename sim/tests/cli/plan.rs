@@ -180,3 +180,28 @@ fn lines_for_machines_have_the_scenario_and_every_reason() {
         assert!(left < 2, "{contact} does not do either: {said:?}");
     }
 }
+
+#[test]
+fn the_plan_says_until_when_the_container_lasts_and_keeps_to_80_cells() {
+    let place = Place::new("plan-lasts");
+    let brief = place.call(&["plan", "--example"]).out;
+    let lasts = |capacity: &str| {
+        place.write("brief.toml", &brief.replace("\"10 l\"", capacity));
+        let said = place.call(&["plan", "brief.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        crate::support::wide(&said.out);
+        said.out
+    };
+    // 960 ml above the heel: two nights of 450 ml, the third takes the rest
+    let text = lasts("\"1 l\"");
+    assert!(text.contains("# By this plan it may be down to its heel on 2026-11-0"), "{text}");
+    assert!(!lasts("\"990 l\"").contains("down to its heel"));
+    place.write("brief.toml", &brief.replace("contact = \"5 h\"", "contact = \"9 h\""));
+    let said = place.call(&["plan", "brief.toml"]);
+    assert!(said.code == 1 && said.err.contains("does not fit: start-up"), "{said:?}");
+    crate::support::wide(&said.err);
+    place.write("brief.toml", &brief);
+    place.write("log.csv", "time,flow l/min\n2026-10-05 14:30,1e99\n");
+    let said = place.call(&["plan", "brief.toml", "--flow-log", "log.csv"]);
+    assert!(said.code == 2 && said.err.contains("line 2: a flow of 1e99 cannot be"), "{said:?}");
+}

@@ -118,3 +118,18 @@ fn a_calendar_says_what_it_leaves_out() {
     let said = place.call(&["calendar", "none.toml"]);
     assert!(said.code == 4 && said.err.contains("the calendar is empty"), "{said:?}");
 }
+
+#[test]
+fn a_date_of_calibration_that_does_not_exist_is_refused() {
+    let place = Place::new("sheet-date");
+    place.write("site.toml", &nights(""));
+    let sheet = |date: &str| {
+        place.call(&["sheet", "site.toml", "-o", "s.html", "-q", "--calibrated", date])
+    };
+    for bad in ["2026-13-01", "2026-02-29", "yesterday"] {
+        let said = sheet(bad);
+        assert!(said.code == 2 && said.err.contains("write it like 2026-10-05"), "{bad}: {said:?}");
+    }
+    assert_eq!(sheet("2026-10-02").code, 0);
+    assert!(place.read("s.html").contains("2026-10-02"));
+}
