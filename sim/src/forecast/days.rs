@@ -55,9 +55,32 @@ fn is_closed(scenario: &Scenario, entry: &Entry, date: Date) -> bool {
 /// hours that the clock changes move are of no account here. Dues before the
 /// time of day of the start fall out.
 pub fn days(scenario: &Scenario, count: usize) -> Vec<Day> {
+    let mut days = vec![Day::default(); count];
+    each_due(scenario, count, |index, _, dose| {
+        if let Some(day) = days.get_mut(index) {
+            add(day, dose);
+        }
+    });
+    days
+}
+
+/// Volume in ml and doses of 365 days, to the minute from the start.
+pub(super) fn year(scenario: &Scenario) -> (f64, u64) {
+    let start_ms = scenario.clock.start.as_ms().rem_euclid(86_400_000);
+    let mut sum = (0.0, 0);
+    each_due(scenario, 366, |index, at_ms, dose| {
+        if index < 365 || at_ms < start_ms {
+            sum = (sum.0 + dose.volume_ml, sum.1 + u64::from(dose.doses));
+        }
+    });
+    sum
+}
+
+/// Calls `put` for every due of the first `count` days, one entry after the other: the
+/// day from the start's, the ms of that day, what the dose takes.
+fn each_due(scenario: &Scenario, count: usize, mut put: impl FnMut(usize, i64, &Day)) {
     let start = scenario.clock.start;
     let first_day = start.date().days();
-    let mut days = vec![Day::default(); count];
     for plan in scenario.entries.iter().filter(|plan| plan.enabled) {
         let dose = dose(plan, scenario);
         let entry = plan.to_core(EntryId(1), Instant::ZERO);
@@ -68,12 +91,11 @@ pub fn days(scenario: &Scenario, count: usize) -> Vec<Day> {
                 let mut at = Nominal(u32::try_from(start_min).unwrap_or(0));
                 while let Some(due) = entry.next_at_or_after(at) {
                     let index = i64::from(due.0 / DAY_MIN) - i64::from(first_day);
-                    let Some(day) = usize::try_from(index).ok().and_then(|i| days.get_mut(i))
-                    else {
+                    let Some(index) = usize::try_from(index).ok().filter(|i| *i < count) else {
                         break;
                     };
                     if !is_closed(scenario, &entry, entry.date_of(due)) {
-                        add(day, &dose);
+                        put(index, i64::from(due.0 % DAY_MIN) * 60_000, &dose);
                     }
                     at = due.next();
                 }
@@ -91,10 +113,10 @@ pub fn days(scenario: &Scenario, count: usize) -> Vec<Day> {
                 // an interval counts on from before the start
                 let behind = (start.as_ms() - from_ms).max(0);
                 let mut at = from_ms - midnight + (behind + each - 1) / each * each;
-                while let Some(day) =
-                    usize::try_from(at.div_euclid(86_400_000)).ok().and_then(|i| days.get_mut(i))
+                while let Some(index) =
+                    usize::try_from(at.div_euclid(86_400_000)).ok().filter(|i| *i < count)
                 {
-                    add(day, &dose);
+                    put(index, at.rem_euclid(86_400_000), &dose);
                     at += each;
                 }
             }
@@ -107,5 +129,4 @@ pub fn days(scenario: &Scenario, count: usize) -> Vec<Day> {
         )),
         "every kind of entry is reckoned"
     );
-    days
 }

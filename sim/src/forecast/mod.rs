@@ -390,9 +390,6 @@ pub fn forecast(scenario: &Scenario) -> Forecast {
     let due = if tube.overdue_days > 0.0 { "overdue" } else { "due" };
     call(tube.days, format!("the tube set is {due}, by {}", tube.governs.word()));
     call(CALIBRATION_DAYS, "the calibration is six months old".to_owned());
-    let year = days
-        .iter()
-        .take(365)
-        .fold((0.0, 0), |(ml, n), day| (ml + day.volume_ml, n + u64::from(day.doses)));
+    let year = days::year(scenario);
     Forecast { start, year, pack, stock, tube, wear: wear(scenario, &days), calls }
 }

@@ -160,3 +160,27 @@ fn dates_of_product_and_tube_set_are_told_as_they_are() {
     let idle = "[container]\ncapacity = \"1000 l\"\n";
     has(&forecast_of(&place, idle), &["container lasts over 10 years"]);
 }
+
+#[test]
+fn a_year_is_one_from_the_hour_of_the_start() {
+    let place = Place::new("forecast-year");
+    // each Tuesday at 00:45: 52 in 52 weeks, and one more where the 365th day ends at noon
+    let doses = |start: &str, entry: &str| {
+        let text = nights("").replace("2026-10-05T00:00:00", start).replace("4 days", "365 days");
+        let weekly = "weekly = { nights = [\"mon\", \"tue\", \"wed\"], at = \"00:45\" }";
+        assert!(text.contains(weekly));
+        place.write("site.toml", &text.replace(weekly, entry).replace("pulses = 30\n", ""));
+        let json = |args: &[&str]| {
+            let out = place.call(args).out;
+            let line = out.lines().last().unwrap().to_owned();
+            serde_json::from_str::<serde_json::Value>(&line).unwrap()
+        };
+        let run = json(&["run", "site.toml", "--json"])["dues"].as_u64();
+        (json(&["forecast", "site.toml", "--json"])["doses_a_year"].as_u64(), run)
+    };
+    let weekly = "weekly = { nights = [\"mon\"], at = \"00:45\" }";
+    assert_eq!(doses("2026-10-05T12:00:00", weekly), (Some(53), Some(53)));
+    assert_eq!(doses("2026-10-05T00:00:00", weekly), (Some(52), Some(52)));
+    let every = "every = { interval = \"8 h\", from = \"2026-10-01 01:00\" }";
+    assert_eq!(doses("2026-10-05T18:00:00", every), (Some(1095), Some(1095)));
+}
