@@ -78,10 +78,10 @@ pub fn refusal(refusal: &Refusal, name: impl Fn(EntryId) -> String) -> String {
         ),
         Refusal::RunTwice { flow } => format!(
             "{} is far from the flow in force; a second run has to say the same",
-            show::flow(flow)
+            show::measured_flow(flow)
         ),
         Refusal::Implausible { flow: Some(flow) } => {
-            format!("{} is no flow that this head can have", show::flow(flow))
+            format!("{} is no flow that this head can have", show::measured_flow(flow))
         }
         Refusal::Implausible { flow: None } => "the reading gives no flow at all".to_owned(),
     }

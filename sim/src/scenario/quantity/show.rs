@@ -29,6 +29,22 @@ pub fn flow(flow: Flow) -> String {
     format!("{} ml/min", millionths(u64::from(flow.as_nl_per_min())))
 }
 
+/// To the nearest hundredth: what is read off a vessel, or reckoned from it, is good to
+/// no more.
+const fn hundredths(millionths: u64) -> u64 {
+    (millionths + 5_000) / 10_000 * 10_000
+}
+
+/// A volume that was measured, in ml.
+pub fn measured(volume: Volume) -> String {
+    format!("{} ml", millionths(hundredths(volume.as_nl())))
+}
+
+/// A flow that was reckoned from what was measured, in ml/min.
+pub fn measured_flow(flow: Flow) -> String {
+    format!("{} ml/min", millionths(hundredths(u64::from(flow.as_nl_per_min()))))
+}
+
 /// A share in parts per million, as a percentage.
 pub fn percent(ppm: u32) -> String {
     format!("{} %", millionths(u64::from(ppm) * 100))
@@ -38,13 +54,12 @@ pub fn percent(ppm: u32) -> String {
 pub fn calibration(found: &Found, in_force: bool, lead_ms: u16) -> String {
     let what = if in_force { "calibrated" } else { "as found" };
     // no digit that the uncertainty leaves nothing of
-    let ul = (u64::from(found.flow.as_nl_per_min()) + 5_000) / 10_000 * 10_000;
     let ppm = (found.uncertainty_ppm + 50) / 100 * 100;
     let lead = match lead_ms {
         0 => String::new(),
         ms => format!(", and each start takes {ms} ms more"),
     };
-    format!("{what}: {} ml/min within {} (k = 2){lead}", millionths(ul), percent(ppm))
+    format!("{what}: {} within {} (k = 2){lead}", measured_flow(found.flow), percent(ppm))
 }
 
 /// Weeks are not used: days, hours, minutes, seconds, milliseconds.
@@ -89,6 +104,10 @@ mod tests {
         assert_eq!(volume(Volume::ZERO), "0 ml");
         assert_eq!(flow(Flow::from_nl_per_min(26_500_000).unwrap()), "26.5 ml/min");
         assert_eq!((percent(20_000), percent(8_819)), ("2 %".to_owned(), "0.8819 %".to_owned()));
+        // what was measured has no more than it is good to
+        assert_eq!(measured(Volume::from_nl(62_727_661)), "62.73 ml");
+        assert_eq!(measured(Volume::from_nl(68_304_999)), "68.3 ml");
+        assert_eq!(measured_flow(Flow::from_nl_per_min(14_615_019).unwrap()), "14.62 ml/min");
         assert_eq!(length(272_000), "4 min 32 s");
         assert_eq!(length(691_200_000), "8 d");
         assert_eq!(length(86_400_001), "1 d 1 ms");

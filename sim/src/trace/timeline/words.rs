@@ -114,7 +114,7 @@ fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
             )
         }
         DeviceAct::Measured(measured) => match measured.amount.volume() {
-            Some(volume) => format!("{} measured", show::volume(volume)),
+            Some(volume) => format!("{} measured", show::measured(volume)),
             None => "a mass measured that says no volume".to_owned(),
         },
         DeviceAct::TubeChanged => "new tube set".to_owned(),
