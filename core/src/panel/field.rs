@@ -146,9 +146,9 @@ impl Field {
         (!is_last).then_some(wheel.saturating_add(1))
     }
 
-    /// Whether the wheel stands after the last digit of a PIN.
+    /// Whether the wheel stands after the last digit of a PIN: none of the first four does.
     pub(super) fn ends_at(self, value: u32, wheel: u8) -> bool {
-        matches!(self, Self::Pin) && wheel > 4 && self.digit(value, wheel) == END
+        matches!(self, Self::Pin) && self.digit(value, wheel) == END
     }
 }
 
@@ -205,9 +205,8 @@ impl Pen<'_> {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn part_at(&mut self, field: Field, at: u8) {
         match field {
-            Field::Number { digits, decimals, .. }
-                if decimals > 0 && at + decimals == digits + 1 =>
-            {
+            // there is no wheel after the last
+            Field::Number { digits, decimals, .. } if at + decimals == digits + 1 => {
                 self.say(Word::Point);
             }
             Field::Time if at == 2 => {

@@ -40,7 +40,7 @@ impl Unit {
     fn size_of(self, unit: Word) -> (u32, u32) {
         let at = match unit {
             Word::Millilitre | Word::MillilitrePerMin => 0,
-            Word::Litre => 1,
+            // the litre of metric units, or an ounce
             _ => 1 + self as usize,
         };
         SIZES.get(at).copied().unwrap_or((1, 1))

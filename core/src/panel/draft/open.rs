@@ -171,7 +171,8 @@ impl Draft {
             Step::Capacity if book.stock.container().is_none() => {
                 self.set(Step::Level, self.get(Step::Capacity));
             }
-            Step::Dose if self.kind == Kind::NewEntry => {
+            // of a new entry: of one that is there nothing is asked for the first time
+            Step::Dose => {
                 let window = self.window_that_fits(WINDOW_MIN, book);
                 self.set(Step::Window, window.unwrap_or(WINDOW_MIN));
             }

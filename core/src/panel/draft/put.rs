@@ -80,10 +80,9 @@ impl Draft {
             Kind::Product | Kind::Refill => {
                 // both keep what it holds and what is in it at the same places
                 let full = self.get(Step::Capacity);
-                let step = if self.kind == Kind::Refill { Step::Refilled } else { Step::Level };
                 // without an account there is no level
                 let is_over = full > 0 && self.get(Step::Level) > full;
-                (is_over, Word::OverFull, Remedy::Take, step, full)
+                (is_over, Word::OverFull, Remedy::Take, Step::Level, full)
             }
             _ => return false,
         };
