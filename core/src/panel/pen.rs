@@ -210,3 +210,43 @@ impl<'a> Pen<'a> {
 pub(super) const fn digit_char(digit: u32) -> char {
     b'0'.wrapping_add(digit as u8) as char
 }
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use std::format;
+    use std::string::String;
+
+    use super::*;
+
+    /// What a line comes to of what is at its left and at its right, and whether it is cut.
+    fn line(left: &str, right: Option<&str>) -> (String, bool) {
+        let mut screen = Screen::BLANK;
+        let mut pen = Pen::new(&mut screen, Preferences::NEW, None);
+        for c in left.chars() {
+            pen.char(c);
+        }
+        if let Some(right) = right {
+            pen.tab();
+            for c in right.chars() {
+                pen.char(c);
+            }
+        }
+        pen.end();
+        (screen.rows()[0].iter().collect(), screen.is_cut())
+    }
+
+    #[test]
+    fn left_and_right_stand_a_space_apart_or_something_is_cut() {
+        let whole = "abcdefghijklmnopqrst";
+        assert_eq!(line("abc", Some("de")), (format!("abc{}de", " ".repeat(15)), false));
+        assert_eq!(line("abcdefghijklmnop", Some("rst")), ("abcdefghijklmnop rst".into(), false));
+        assert_eq!(line("abcdefghijklmnop", Some("qrst")), (whole.into(), true));
+        // one of them alone may fill the line
+        assert_eq!(line(whole, None), (whole.into(), false));
+        assert_eq!(line(whole, Some("")), (whole.into(), false));
+        assert_eq!(line("", Some(whole)), (whole.into(), false));
+        assert_eq!(line(whole, Some("u")), (whole.into(), true));
+    }
+}

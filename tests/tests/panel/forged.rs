@@ -9,7 +9,7 @@ use dosewright_core::controller::{Controller, Start};
 use dosewright_core::entry::{Entry, EntryId, GapRule, Nominal, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::lock::Pin;
-use dosewright_core::panel::{Panel, Preferences, Recent, Screen, View, zones};
+use dosewright_core::panel::{Input, Panel, Preferences, Recent, Screen, View, zones};
 use dosewright_core::power::{Gauge, Pack};
 use dosewright_core::record::{Alarm, DueKey, Outcome, OutcomeKind, Pulse, Record, Reset};
 use dosewright_core::schedule::WallClock;
@@ -245,5 +245,23 @@ impl Looking {
 
     pub(crate) fn screen(&self) -> Screen {
         self.panel.screen(&self.view())
+    }
+
+    /// The lines of the screen, spaces at their ends left out.
+    pub(crate) fn lines(&self) -> Vec<String> {
+        self.screen().to_string().lines().map(str::to_owned).collect()
+    }
+
+    /// A touch; whether it asks for anything.
+    pub(crate) fn touch(&mut self, input: Input) -> bool {
+        self.panel.touch(input, &view(&self.logic, &self.recent)).is_some()
+    }
+
+    pub(crate) fn touches(&mut self, inputs: &[(Input, u32)]) {
+        for &(input, times) in inputs {
+            for _ in 0..times {
+                self.touch(input);
+            }
+        }
     }
 }

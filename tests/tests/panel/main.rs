@@ -1,11 +1,16 @@
 //! The front panel: what it shows, what it asks for, and what it never does.
 
+mod answers;
+mod figures;
 mod forged;
+mod measured;
 mod properties;
 mod proposed;
+mod refused;
 mod rig;
 mod safety;
 mod screens;
+mod set_up;
 mod touch;
 mod wheels;
 mod world;

@@ -1,17 +1,12 @@
 //! Whatever is turned and pressed.
 
 use dosewright_core::book::Book;
-use dosewright_core::config::Head;
-use dosewright_core::entry::{Entry, EntryId};
-use dosewright_core::event::Event;
 use dosewright_core::panel::{self, Input, Language, Panel, Preferences, Unit};
 use dosewright_core::timetable::Timetable;
-use dosewright_core::units::Flow;
 use proptest::prelude::*;
 use proptest::strategy::ValueTree as _;
 use proptest::test_runner::RngSeed;
 
-use crate::forged;
 use crate::rig::{H, N, Rig};
 
 /// What a hand may do: touch, or let time pass, in ms.
@@ -51,23 +46,11 @@ fn preferences() -> impl Strategy<Value = Preferences> {
 
 /// A device from the factory, or one that is set up with two entries.
 fn rig(set_up: bool, preferences: Preferences) -> Rig {
+    if set_up {
+        return Rig::set_up(preferences);
+    }
     let mut rig = Rig::new();
     rig.panel = Panel::new(preferences);
-    if set_up {
-        let book = forged::book();
-        let head = Head::with_flow(Flow::from_nl_per_min(26_500_000).unwrap());
-        assert_eq!(rig.act(Event::SetHead(&head)), None);
-        assert_eq!(rig.act(Event::SetZone(&book.zone)), None);
-        let local = book.clock.unwrap().local(forged::NOW);
-        assert_eq!(rig.act(Event::SetClock(local)), None);
-        assert_eq!(rig.act(Event::Container(&book.stock.container, book.stock.level)), None);
-        assert_eq!(rig.act(Event::SetPack(&book.gauge.pack)), None);
-        let mut timetable = Timetable::EMPTY;
-        timetable.put(forged::ENTRY).unwrap();
-        let second = Entry { id: EntryId(2), ..book.timetable.get(EntryId(2)).unwrap() };
-        timetable.put(second).unwrap();
-        assert_eq!(rig.act(Event::Timetable(&timetable)), None);
-    }
     rig.lit()
 }
 

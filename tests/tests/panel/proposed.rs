@@ -7,9 +7,9 @@ use dosewright_core::book::Book;
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::config::Head;
 use dosewright_core::controller::Controller;
-use dosewright_core::entry::Recurrence;
+use dosewright_core::entry::{Entry, EntryId, Recurrence};
 use dosewright_core::event::Event;
-use dosewright_core::panel::Input::{Hold, Press, Right};
+use dosewright_core::panel::Input::{self, Hold, Left, Press, Right};
 use dosewright_core::panel::{self, Card, Desk, Language, Panel, Preferences, Recent, Unit, View};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
@@ -92,7 +92,18 @@ fn set_up() -> Book<N, H> {
     let mut book = book();
     let roller_pass = Volume::from_ul(290);
     book.head = book.head.map(|head| Head { rollers: 4, roller_pass, ..head });
+    // a heel of its own, and hours that are no whole number
+    book.stock.container.heel = Volume::from_ml(300);
+    let third = book.timetable.get(EntryId(3)).unwrap();
+    replace(&mut book, Entry { recurrence: EVERY_90_MIN, ..third });
     book
+}
+
+const EVERY_90_MIN: Recurrence = Recurrence::Interval { every_ms: 5_400_000, from: NOW };
+
+fn replace(book: &mut Book<N, H>, entry: Entry) {
+    assert!(book.timetable.remove(entry.id));
+    book.timetable.put(entry).unwrap();
 }
 
 /// Opens what is behind a card, at a choice of it, and takes all as it is proposed.
@@ -117,6 +128,13 @@ fn taken(state: Book<N, H>, kept: Preferences, card: usize, choice: usize) -> (A
     (desk, panel)
 }
 
+/// Whether it has all that is in force, and one entry more.
+fn is_one_more(new: Timetable<N>) -> bool {
+    let before = set_up().timetable;
+    new.ids().count() == before.ids().count() + 1
+        && before.entries().all(|entry| new.get(entry.id) == Some(entry))
+}
+
 #[test]
 fn a_draft_taken_as_it_is_proposed_changes_nothing() {
     let mut asked: BTreeMap<String, usize> = BTreeMap::new();
@@ -130,7 +148,7 @@ fn a_draft_taken_as_it_is_proposed_changes_nothing() {
                 assert_eq!(panel.preferences(), kept, "{card:?} {choice}");
                 for (name, is_in_force) in desk.events {
                     // a new entry is one more
-                    let is_new = name == "Timetable" && !is_in_force;
+                    let is_new = name == "Timetable" && desk.timetable.is_some_and(is_one_more);
                     assert!(is_in_force || is_new, "{card:?} {choice}: {name} in {unit:?}");
                     *asked.entry(name).or_default() += 1;
                 }
@@ -178,4 +196,42 @@ fn the_first_dose_of_every_so_many_hours_comes_at_the_start_that_was_entered() {
         starts.push(begins_min);
     }
     assert!(starts.iter().any(|min| *min < 605) && starts.iter().any(|min| *min > 605));
+}
+
+/// Touches of a panel at a desk that takes whatever is asked for.
+fn hand(panel: &mut Panel, desk: &mut Asked, touches: &[(Input, usize)]) {
+    for &(input, times) in touches {
+        for _ in 0..times {
+            panel::operate(panel, desk, input);
+        }
+    }
+}
+
+#[test]
+fn another_number_of_hours_counts_from_the_same_start() {
+    let Looking { logic, recent, mut panel } = Looking::at(set_up(), KEPT);
+    let mut desk = Asked::of(logic, recent);
+    // the third entry; its hours are the answer before its window and its state
+    hand(&mut panel, &mut desk, &[(Right, 3), (Press, 1), (Right, 2), (Press, 1), (Left, 3)]);
+    let lines = |panel: &Panel, desk: &Asked| {
+        let view = View { controller: &desk.logic, recent: &desk.recent, now: NOW };
+        panel.screen(&view).to_string().lines().map(str::to_owned).collect::<Vec<_>>()
+    };
+    assert_eq!(lines(&panel, &desk)[1..3], ["Every so many hours", "2 h"]);
+    hand(&mut panel, &mut desk, &[(Press, 1), (Right, 1), (Press, 2), (Right, 3), (Press, 1)]);
+    assert_eq!(lines(&panel, &desk)[2], "every 5 h");
+    hand(&mut panel, &mut desk, &[(Press, 1)]);
+    let entry = desk.timetable.expect("it was put in force").get(EntryId(3)).unwrap();
+    assert_eq!(entry.recurrence, Recurrence::Interval { every_ms: 5 * 3_600_000, from: NOW });
+}
+
+#[test]
+fn a_figure_of_more_digits_than_there_are_wheels_is_nines_and_stays_as_it_was() {
+    let mut state = set_up();
+    replace(&mut state, Entry { volume: Volume::from_ml(12_000), window_ms: 72_000_000, ..ENTRY });
+    let mut looking = Looking::at(state, KEPT);
+    looking.touches(&[(Right, 3), (Press, 2)]);
+    assert_eq!(looking.lines()[1], "9999 ml      999 min");
+    let (desk, _) = taken(state, KEPT, 3, 0);
+    assert_eq!(desk.events, [("Timetable".to_owned(), true)]);
 }

@@ -1,15 +1,20 @@
 //! A device with a panel beside it, and a hand on its knob.
 
+use dosewright_core::book::Book;
+use dosewright_core::config::Head;
 use dosewright_core::controller::Controller;
 use dosewright_core::device::Device;
+use dosewright_core::entry::EntryId;
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
-use dosewright_core::panel::{self, Desk, Input, Panel, Preferences, Recent, Screen, View};
+use dosewright_core::panel::{self, Card, Desk, Input, Panel, Preferences, Recent, Screen, View};
 use dosewright_core::record::Reset;
 use dosewright_core::time::Instant;
-use dosewright_core::timetable::Refusal;
+use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_sim::world::flash::NorMock;
 use dosewright_tests::wires::Wires;
+
+use crate::forged;
 
 pub(crate) const N: usize = 4;
 pub(crate) const H: usize = 8;
@@ -66,6 +71,37 @@ impl Rig {
         let mut rig = Self { side, panel: Panel::new(Preferences::default()) };
         assert_eq!(rig.act(Event::Wake), None);
         rig
+    }
+
+    /// One that is set up with a container and two entries, lit, its keys open.
+    pub(crate) fn set_up(preferences: Preferences) -> Self {
+        let mut rig = Self::new();
+        rig.panel = Panel::new(preferences);
+        let book = forged::book();
+        let head = Head::with_flow(forged::flow(26_500));
+        assert_eq!(rig.act(Event::SetHead(&head)), None);
+        assert_eq!(rig.act(Event::SetZone(&book.zone)), None);
+        let local = book.clock.unwrap().local(forged::NOW);
+        assert_eq!(rig.act(Event::SetClock(local)), None);
+        assert_eq!(rig.act(Event::Container(&book.stock.container, book.stock.level)), None);
+        assert_eq!(rig.act(Event::SetPack(&book.gauge.pack)), None);
+        let mut timetable = Timetable::EMPTY;
+        timetable.put(forged::ENTRY).unwrap();
+        timetable.put(book.timetable.get(EntryId(2)).unwrap()).unwrap();
+        assert_eq!(rig.act(Event::Timetable(&timetable)), None);
+        rig.lit()
+    }
+
+    pub(crate) fn book(&self) -> &Book<N, H> {
+        self.side.device.controller().book()
+    }
+
+    /// Home, and from there to a card.
+    pub(crate) fn go_to_card(&mut self, card: Card) {
+        self.touch(Input::Hold);
+        while self.panel.card() != card {
+            self.touch(Input::Right);
+        }
     }
 
     pub(crate) fn act(&mut self, event: Event<'_, N>) -> Option<Refusal> {

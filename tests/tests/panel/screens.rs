@@ -11,7 +11,7 @@ use dosewright_core::cause::Cause;
 use dosewright_core::config::HeadProblem;
 use dosewright_core::entry::EntryId;
 use dosewright_core::event::Event;
-use dosewright_core::panel::Input::{self, Hold, Left, Press, Right};
+use dosewright_core::panel::Input::{Hold, Left, Press, Right};
 use dosewright_core::panel::{Card, Language, Panel, Preferences, Screen, Unit};
 use dosewright_core::record::{Alarm, OutcomeKind};
 use dosewright_core::spread::Misfit;
@@ -50,11 +50,6 @@ impl Table {
     }
 }
 
-fn touch(looking: &mut Looking, input: Input) -> bool {
-    let view = forged::view(&looking.logic, &looking.recent);
-    looking.panel.touch(input, &view).is_some()
-}
-
 /// Walks a draft that is open to its end: a turn at each wheel, so that digits are
 /// nines, and then a look at what was entered.
 fn walk_draft(looking: &mut Looking, table: &mut Table, turns: u32) {
@@ -65,27 +60,27 @@ fn walk_draft(looking: &mut Looking, table: &mut Table, turns: u32) {
         }
         if looking.screen().to_string().lines().nth(2).is_some_and(|line| line.contains('[')) {
             for _ in 0..turns {
-                touch(looking, Left);
+                looking.touch(Left);
                 table.take(looking.screen());
             }
-            touch(looking, Press);
+            looking.touch(Press);
         } else {
             break;
         }
     }
     let end = looking.panel;
     for _ in 0..9 {
-        touch(looking, Left);
+        looking.touch(Left);
         table.take(looking.screen());
     }
     looking.panel = end;
     // in force, as if it had been taken
-    if touch(looking, Press) {
+    if looking.touch(Press) {
         let view = forged::view(&looking.logic, &looking.recent);
         looking.panel.answer(None, &view);
     }
     table.take(looking.screen());
-    touch(looking, Hold);
+    looking.touch(Hold);
 }
 
 /// The ring, each card with the draft that it opens.
@@ -94,7 +89,7 @@ fn walk_ring(state: Book<N, H>, preferences: Preferences, title: &str, table: &m
         let mut looking = Looking::at(state, preferences);
         for (at, card) in Card::ALL.into_iter().enumerate() {
             for _ in 0..at {
-                touch(&mut looking, Right);
+                looking.touch(Right);
             }
             assert_eq!(looking.panel.card(), card);
             if turns == 0 {
@@ -103,7 +98,7 @@ fn walk_ring(state: Book<N, H>, preferences: Preferences, title: &str, table: &m
                 table.section(&format!("{title}: {card:?}, turned"));
             }
             table.take(looking.screen());
-            touch(&mut looking, Press);
+            looking.touch(Press);
             if looking.panel.has_draft() {
                 // behind a choice there is another draft: each of them
                 let choice = looking.panel;
@@ -112,17 +107,17 @@ fn walk_ring(state: Book<N, H>, preferences: Preferences, title: &str, table: &m
                     looking.panel = choice;
                     if matches!(card, Card::Supply | Card::Timetable | Card::SetUp) {
                         for _ in 0..at {
-                            touch(&mut looking, Right);
+                            looking.touch(Right);
                         }
                         table.take(looking.screen());
-                        touch(&mut looking, Press);
+                        looking.touch(Press);
                         walk_draft(&mut looking, table, turns);
                     }
                 }
             }
             table.take(looking.screen());
-            touch(&mut looking, Hold);
-            touch(&mut looking, Hold);
+            looking.touch(Hold);
+            looking.touch(Hold);
             assert!(looking.panel.is_home());
         }
     }
@@ -135,7 +130,7 @@ fn walk_set_up(preferences: Preferences, table: &mut Table) {
     let full = book();
     for step in 0..9 {
         table.take(looking.screen());
-        touch(&mut looking, Press);
+        looking.touch(Press);
         walk_draft(&mut looking, table, 0);
         // what the step would have set
         let mut now = Book::empty();
@@ -194,17 +189,21 @@ fn walk_refusals(preferences: Preferences, table: &mut Table) {
     table.section("not taken");
     for refusal in refusals() {
         let mut looking = Looking::at(book(), preferences);
-        touch(&mut looking, Right);
-        touch(&mut looking, Press);
+        looking.touch(Right);
+        looking.touch(Press);
+        let draft = looking.screen();
         let view = forged::view(&looking.logic, &looking.recent);
         looking.panel.answer(Some(refusal), &view);
         table.take(looking.screen());
-        // what is offered leads on, a turn back to the draft
+        // what is offered leads on, a turn back to the draft: to the PIN where it is asked for
         let told = looking.panel;
-        touch(&mut looking, Press);
-        table.take(looking.screen());
+        looking.touch(Press);
+        let offered = looking.screen();
+        table.take(offered);
         looking.panel = told;
-        touch(&mut looking, Left);
+        looking.touch(Left);
+        let is_locked = refusal == Refusal::Locked;
+        assert_eq!(looking.screen(), if is_locked { offered } else { draft }, "{refusal:?}");
         assert_eq!(looking.screen().to_string().lines().count(), 4);
         assert!(looking.panel.has_draft(), "{refusal:?}");
     }
@@ -221,11 +220,11 @@ fn walk_states(preferences: Preferences, table: &mut Table) {
     }
     table.section("outcomes before");
     let mut looking = Looking::at(book(), preferences);
-    touch(&mut looking, Left);
-    touch(&mut looking, Left);
+    looking.touch(Left);
+    looking.touch(Left);
     for _ in 0..4 {
         table.take(looking.screen());
-        touch(&mut looking, Press);
+        looking.touch(Press);
     }
     table.section("alarms");
     for alarm in Alarm::ALL {
@@ -236,7 +235,7 @@ fn walk_states(preferences: Preferences, table: &mut Table) {
             }
             let mut looking = Looking::at(state, preferences);
             table.take(looking.screen());
-            touch(&mut looking, Press);
+            looking.touch(Press);
             table.take(looking.screen());
         }
     }
@@ -253,7 +252,7 @@ fn walk_states(preferences: Preferences, table: &mut Table) {
         let mut now = looking.view().now;
         now = dosewright_core::time::Instant::from_ms(now.as_ms() + at);
         assert_eq!(now.as_ms(), forged::NOW.as_ms() + at);
-        touch(&mut looking, Right);
+        looking.touch(Right);
         let mut dark = dosewright_core::controller::Controller::<N, H>::clone(&looking.logic);
         // two minutes on the keys are locked, and a short touch lights
         let later = dosewright_core::time::Instant::from_ms(forged::NOW.as_ms() + 200_000);

@@ -76,6 +76,9 @@ fn o1_prime_stops_at_any_touch_and_by_itself() {
         rig.touch(touch);
         assert!(!rig.side.wires.on, "{touch:?}");
         assert!(!rig.panel.has_draft());
+        // holding leads home; anything else stays where it is
+        let card = if touch == Hold { Card::Last } else { Card::Prime };
+        assert_eq!(rig.panel.card(), card, "{touch:?}");
     }
     // 60 ml at 30 ml/min
     let mut rig = with_head().lit();
@@ -104,8 +107,10 @@ fn a_draft_left_is_a_draft_forgotten() {
 }
 
 /// A device from the factory, at its step of the container.
-fn at_the_container() -> Rig {
-    let mut rig = Rig::new().lit();
+pub(crate) fn at_the_container(preferences: Preferences) -> Rig {
+    let mut rig = Rig::new();
+    rig.panel = Panel::new(preferences);
+    rig = rig.lit();
     // place, clock, head, tube set, each as it is proposed
     rig.touches(&[(Press, 6), (Press, 4), (Press, 5), (Press, 4)]);
     assert_eq!(rig.lines()[1..], ["Container", "what it draws from", "> set up, step 5/8"]);
@@ -114,7 +119,7 @@ fn at_the_container() -> Rig {
 
 #[test]
 fn a_container_holds_no_more_than_it_can() {
-    let mut rig = at_the_container();
+    let mut rig = at_the_container(Preferences::NEW);
     // 10.0 l, and 110.0 in it
     rig.touches(&[(Press, 2), (Right, 2), (Press, 4), (Press, 1), (Press, 1)]);
     assert_eq!(
@@ -131,7 +136,7 @@ fn a_container_holds_no_more_than_it_can() {
 
 #[test]
 fn a_prime_that_was_stopped_is_no_step_done() {
-    let mut rig = at_the_container();
+    let mut rig = at_the_container(Preferences::NEW);
     rig.touches(&[(Press, 5)]);
     for (runs_ms, next) in [(1000, "> set up, step 6/8"), (360_000, "> set up, step 7/8")] {
         assert_eq!(rig.lines()[3], "> set up, step 6/8");
@@ -149,7 +154,7 @@ fn a_prime_that_was_stopped_is_no_step_done() {
 
 #[test]
 fn the_tube_set_is_known_after_a_restart() {
-    let rig = at_the_container();
+    let rig = at_the_container(Preferences::NEW);
     let bytes = rig.panel.preferences().to_bytes();
     let mut again = rig.clone();
     again.panel = Panel::new(Preferences::from_bytes(bytes));

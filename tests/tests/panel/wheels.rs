@@ -7,12 +7,7 @@ use dosewright_core::entry::{Entry, Recurrence};
 use dosewright_core::panel::Input::{self, Hold, Left, Press, Right};
 use dosewright_core::panel::{Card, Panel, Preferences};
 
-use crate::forged::{self, ENTRY, H, Looking, N, book};
-
-fn touch(looking: &mut Looking, input: Input) {
-    let view = forged::view(&looking.logic, &looking.recent);
-    looking.panel.touch(input, &view);
-}
+use crate::forged::{ENTRY, H, Looking, N, book};
 
 /// The line of a question, where one is asked.
 fn asked(looking: &Looking) -> Option<String> {
@@ -24,7 +19,7 @@ fn asked(looking: &Looking) -> Option<String> {
 fn turn_round(looking: &mut Looking) -> usize {
     let mut met = vec![asked(looking).unwrap()];
     loop {
-        touch(looking, Right);
+        looking.touch(Right);
         let next = asked(looking).unwrap();
         if next == met[0] {
             break;
@@ -35,7 +30,7 @@ fn turn_round(looking: &mut Looking) -> usize {
     assert!(met.len() > 1, "a turn of {met:?} shows nothing");
     // and the other way round the same, backwards
     for wanted in met.iter().rev() {
-        touch(looking, Left);
+        looking.touch(Left);
         assert_eq!(asked(looking).as_ref(), Some(wanted));
     }
     met.len()
@@ -48,20 +43,20 @@ fn wheels(looking: &mut Looking, turn: Option<Input>, places: &mut Vec<usize>) {
         let Some(line) = asked(looking) else { return };
         if turn.is_some() || line.contains('_') {
             // the whole of a number goes into its digits
-            touch(looking, turn.unwrap_or(Right));
+            looking.touch(turn.unwrap_or(Right));
         }
         let here: Panel = looking.panel;
-        touch(looking, Right);
-        touch(looking, Left);
+        looking.touch(Right);
+        looking.touch(Left);
         let is_whole = asked(looking) != Some(line);
         looking.panel = here;
         if turn.is_none() && is_whole && !asked(looking).unwrap().contains('_') {
-            touch(looking, Press);
+            looking.touch(Press);
             continue;
         }
         places.push(turn_round(looking));
         looking.panel = here;
-        touch(looking, Press);
+        looking.touch(Press);
     }
     panic!("a draft without an end: {}", looking.screen());
 }
@@ -76,9 +71,9 @@ fn walk(looking: &mut Looking, turn: Option<Input>, places: &mut Vec<usize>) {
             return;
         }
         for _ in 0..at {
-            touch(looking, Left);
+            looking.touch(Left);
         }
-        touch(looking, Press);
+        looking.touch(Press);
         wheels(looking, turn, places);
     }
     looking.panel = end;
@@ -107,9 +102,9 @@ fn each_wheel_of_each_question_comes_round_both_ways() {
             for choice in 0..8 {
                 let mut looking = Looking::at(state, Preferences::default());
                 for _ in 0..at {
-                    touch(&mut looking, Right);
+                    looking.touch(Right);
                 }
-                touch(&mut looking, Press);
+                looking.touch(Press);
                 if !looking.panel.has_draft() {
                     break;
                 }
@@ -119,13 +114,13 @@ fn each_wheel_of_each_question_comes_round_both_ways() {
                         break;
                     }
                     for _ in 1..choice {
-                        touch(&mut looking, Right);
+                        looking.touch(Right);
                     }
-                    touch(&mut looking, Press);
+                    looking.touch(Press);
                 }
                 walk(&mut looking, turn, &mut places);
-                touch(&mut looking, Hold);
-                touch(&mut looking, Hold);
+                looking.touch(Hold);
+                looking.touch(Hold);
                 assert!(looking.panel.is_home());
             }
         }

@@ -144,7 +144,7 @@ const IANA: [&str; zones::COUNT] = [
 
 #[test]
 fn the_places_have_the_rules_of_the_time_zone_database() {
-    let mut east_of = i32::MIN;
+    let (mut east_of, mut changes) = (i32::MIN, 0);
     for (place, name) in IANA.into_iter().enumerate() {
         let (zone, ours) = (jiff::tz::TimeZone::get(name).unwrap(), zones::zone_of(place).unwrap());
         // every six hours of three years to come
@@ -155,9 +155,23 @@ fn the_places_have_the_rules_of_the_time_zone_database() {
             let found = ours.offset_at(Utc::from_ms(s * 1000));
             assert_eq!(found, expected, "{} {at}", zones::NAMES[place]);
         }
+        // and to the second where the clocks change
+        let from = jiff::Timestamp::from_second(1_780_000_000).unwrap();
+        for change in
+            zone.following(from).take_while(|it| it.timestamp().as_second() < 1_875_000_000)
+        {
+            let s = change.timestamp().as_second();
+            for (s, at) in [(s - 1, "before"), (s, "from")] {
+                let expected = zone.to_offset(jiff::Timestamp::from_second(s).unwrap()).seconds();
+                let found = ours.offset_at(Utc::from_ms(s * 1000));
+                assert_eq!(found, expected, "{}: {at} {}", zones::NAMES[place], change.timestamp());
+                changes += 1;
+            }
+        }
         // from west to east
         assert!(east_of <= ours.offset_s, "{name}");
         east_of = ours.offset_s;
     }
+    assert!(changes > 100, "only {changes} changes");
     assert_eq!(zones::zone_of(zones::COUNT), None);
 }

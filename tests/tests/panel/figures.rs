@@ -1,0 +1,142 @@
+//! Figures on the cards and in the questions: volumes in their units, hours from UTC,
+//! alarms, and the step of a first set-up.
+
+use dosewright_core::book::Book;
+use dosewright_core::config::Container;
+use dosewright_core::entry::{Entry, EntryId};
+use dosewright_core::panel::Input::{Press, Right};
+use dosewright_core::panel::{Card, Preferences, Unit, zones};
+use dosewright_core::record::Alarm;
+use dosewright_core::schedule::WallClock;
+use dosewright_core::stock::Stock;
+use dosewright_core::timetable::Timetable;
+use dosewright_core::tube::Tube;
+use dosewright_core::units::Volume;
+
+use crate::forged::{H, Looking, N, book};
+
+/// A line of a card as it is shown of a state.
+fn line(state: Book<N, H>, preferences: Preferences, card: Card, line: usize) -> String {
+    let mut looking = Looking::at(state, preferences);
+    while looking.panel.card() != card {
+        looking.touch(Right);
+    }
+    looking.lines().swap_remove(line)
+}
+
+#[test]
+fn tenths_are_shown_below_a_thousand_litres_and_a_hundred_fluid_ounces() {
+    // a US fluid ounce is 29.573 53 ml (NIST Handbook 44, Appendix C)
+    let us = Unit::UsFluidOunce;
+    for (unit, ul, shown) in [
+        (Unit::Metric, 120_000, "120 ml"),
+        (Unit::Metric, 120_300, "120.3 ml"),
+        (Unit::Metric, 999_900, "999.9 ml"),
+        (Unit::Metric, 1_000_000, "1 l"),
+        (Unit::Metric, 8_100_000, "8.1 l"),
+        (Unit::Metric, 999_900_000, "999.9 l"),
+        (Unit::Metric, 1_000_500_000, "1000 l"),
+        (us, 29_574, "1.0 fl oz"),
+        (us, 2_954_400, "99.9 fl oz"),
+        (us, 2_969_200, "100 fl oz"),
+    ] {
+        // nothing is dosed: the account says what is there, and no date
+        let container = Container { capacity: Volume::from_ml(2_000_000), ..Container::NONE };
+        let stock = Stock { container, level: Volume::from_ul(ul), ..Stock::NONE };
+        let state = Book { timetable: Timetable::EMPTY, stock, ..book() };
+        let preferences = Preferences { unit, ..Preferences::NEW };
+        let found = line(state, preferences, Card::Supply, 1);
+        assert_eq!(found, format!("Product{shown:>13}"));
+    }
+}
+
+#[test]
+fn questions_are_in_fluid_ounces_where_they_are_liked() {
+    // set-up: the head; supply: the container that is filled; the first entry
+    let (set_up, supply, timetable) = (8, 2, 3);
+    for (unit, touches, asked) in [
+        // 30 ml and 120 ml: 1.014 and 4.058 US, 1.056 and 4.223 imperial fluid ounces
+        // (NIST Handbook 44, Appendix C); of ten litres 338.1 and 352.0
+        (Unit::Metric, [(Right, set_up), (Press, 1), (Right, 3), (Press, 1)], "[30.0 ml/min]"),
+        (
+            Unit::UsFluidOunce,
+            [(Right, set_up), (Press, 1), (Right, 3), (Press, 1)],
+            "[1.01 fl oz/min]",
+        ),
+        (
+            Unit::ImperialFluidOunce,
+            [(Right, set_up), (Press, 1), (Right, 3), (Press, 1)],
+            "[1.06 fl oz/min]",
+        ),
+        (Unit::Metric, [(Right, supply), (Press, 2), (Right, 0), (Press, 0)], "10.0 l"),
+        (Unit::UsFluidOunce, [(Right, supply), (Press, 2), (Right, 0), (Press, 0)], "338 fl oz"),
+        (
+            Unit::ImperialFluidOunce,
+            [(Right, supply), (Press, 2), (Right, 0), (Press, 0)],
+            "352 fl oz",
+        ),
+        (
+            Unit::UsFluidOunce,
+            [(Right, timetable), (Press, 1), (Right, 3), (Press, 1)],
+            "[4.1 fl oz]",
+        ),
+        (
+            Unit::ImperialFluidOunce,
+            [(Right, timetable), (Press, 1), (Right, 3), (Press, 1)],
+            "[4.2 fl oz]",
+        ),
+    ] {
+        let mut looking = Looking::at(book(), Preferences { unit, ..Preferences::NEW });
+        looking.touches(&touches);
+        assert!(looking.lines().iter().any(|line| line == asked), "{asked}: {}", looking.screen());
+    }
+}
+
+#[test]
+fn the_clock_tells_how_far_it_is_from_utc() {
+    for (place, shown) in [
+        ("UTC", "+00:00"),
+        ("Berlin, Paris", "+02:00"),
+        ("New York", "-04:00"),
+        ("Delhi", "+05:30"),
+        ("Honolulu", "-10:00"),
+    ] {
+        let at = zones::NAMES.iter().position(|name| *name == place).unwrap();
+        let zone = zones::zone_of(at).unwrap();
+        let mut state = book();
+        state.clock = state.clock.map(|clock| WallClock { zone, ..clock });
+        let found = line(state, Preferences::NEW, Card::Clock, 2);
+        assert!(found.ends_with(&format!("UTC{shown}")), "{place}: {found}");
+    }
+}
+
+#[test]
+fn an_entry_of_every_so_many_hours_is_of_no_night_and_no_day() {
+    let mut state = book();
+    let every = Entry { enabled: true, ..state.timetable.get(EntryId(3)).unwrap() };
+    assert!(state.timetable.remove(every.id));
+    state.timetable.put(every).unwrap();
+    let mut looking = Looking::at(state, Preferences::NEW);
+    looking.touches(&[(Right, 3), (Press, 1), (Right, 2), (Press, 1)]);
+    let shown = ["Entry 3", "120 ml        45 min", "every 6 h", "> put in force"];
+    assert_eq!(looking.lines(), shown);
+}
+
+#[test]
+fn who_has_calibrated_has_primed() {
+    let bare = Book { timetable: Timetable::EMPTY, ..book() };
+    assert_eq!(line(bare, Preferences::NEW, Card::Last, 3), "> set up, step 8/8");
+    let tube = Tube { found: [None; 3], ..bare.tube };
+    assert_eq!(line(Book { tube, ..bare }, Preferences::NEW, Card::Last, 3), "> set up, step 6/8");
+}
+
+#[test]
+fn without_an_entry_an_unset_clock_is_no_alarm_and_others_are() {
+    let mut state = Book::empty();
+    // lines that cannot be read are no device that is being set up
+    state.damaged = 1;
+    state.alarms = 1 << Alarm::ClockUnset as u16 | 1 << Alarm::MemoryDamaged as u16;
+    assert_eq!(line(state, Preferences::NEW, Card::Last, 2), "! memory damaged");
+    state.alarms |= 1 << Alarm::LowLevel as u16;
+    assert_eq!(line(state, Preferences::NEW, Card::Last, 2), "! memory damaged  +1");
+}

@@ -1,0 +1,92 @@
+//! What is not taken, and where the way out of it leads.
+
+use dosewright_core::entry::{EntryId, Recurrence};
+use dosewright_core::panel::Input::{self, Left, Press, Right};
+use dosewright_core::panel::{Card, Preferences};
+
+use crate::rig::Rig;
+
+/// A new entry by night whose dose is entered by touches, at its last question: its window.
+fn at_the_window(dose: &[(Input, u32)]) -> Rig {
+    let mut rig = Rig::set_up(Preferences::NEW);
+    rig.go_to_card(Card::Timetable);
+    rig.touches(&[(Press, 1), (Right, 2), (Press, 1)]);
+    rig.touches(dose);
+    rig.touches(&[(Press, 5)]);
+    assert_eq!(rig.lines()[1..3], ["Spread over", "[45 min]"]);
+    rig
+}
+
+/// Its start and window, in minutes, once it is in force.
+fn entered(rig: &Rig) -> Option<(u16, u32)> {
+    let entry = rig.book().timetable.get(EntryId(3))?;
+    let Recurrence::Weekly { at_min, .. } = entry.recurrence else { return None };
+    Some((at_min, entry.window_ms / 60_000))
+}
+
+#[test]
+fn another_start_is_taken_as_it_was_offered() {
+    // at night the first entry has the time that is proposed
+    let mut rig = at_the_window(&[]);
+    rig.touches(&[(Press, 2)]);
+    assert_eq!(rig.lines()[..2], ["Not taken:", "overlaps entry 1"]);
+    let offered = rig.lines()[3].strip_prefix("> take ").unwrap().to_owned();
+    rig.touch(Press);
+    assert_eq!(rig.lines()[2], format!("{offered} every night"));
+    rig.touch(Press);
+    let (hour, minute) = offered.split_once(':').unwrap();
+    let at_min = 60 * hour.parse::<u16>().unwrap() + minute.parse::<u16>().unwrap();
+    assert_ne!(at_min, 45);
+    assert_eq!(entered(&rig), Some((at_min, 45)));
+}
+
+#[test]
+fn another_window_moves_the_start_of_a_new_entry() {
+    // five minutes for 220 ml, which take more than eight of pumping
+    let mut rig = at_the_window(&[(Right, 1), (Press, 1), (Right, 1), (Press, 2)]);
+    rig.touches(&[(Right, 1), (Press, 1), (Left, 4), (Press, 2)]);
+    assert_eq!(rig.lines()[1], "220 ml         5 min");
+    rig.touch(Press);
+    assert_eq!(rig.lines()[..2], ["Not taken:", "it needs a window of"]);
+    let offered = rig.lines()[3].strip_prefix("> take ").unwrap().to_owned();
+    let window_min: u32 = offered.strip_suffix(" min").unwrap().parse().unwrap();
+    rig.touch(Press);
+    // from its end to the first water at 06:30 there are still five hours
+    let start_min = 390 - 300 - window_min;
+    let start = format!("{:02}:{:02} every night", start_min / 60, start_min % 60);
+    assert_eq!(rig.lines()[2], start);
+}
+
+#[test]
+fn o5_a_pin_is_entered_twice_alike() {
+    let mut rig = Rig::set_up(Preferences::NEW);
+    rig.go_to_card(Card::SetUp);
+    // 1000, and 0000
+    rig.touches(&[(Press, 1), (Right, 1), (Press, 2), (Right, 1), (Press, 5)]);
+    assert_eq!(rig.lines()[1..3], ["The same again", "[0]"]);
+    rig.touches(&[(Press, 5)]);
+    assert_eq!(rig.lines()[1], "with a PIN");
+    rig.touch(Press);
+    assert_eq!(rig.lines()[..2], ["Not taken:", "the two differ"]);
+    // both are asked again
+    rig.touch(Press);
+    assert_eq!(rig.lines()[1..3], ["PIN, 4 to 8 digits", "[1]"]);
+    rig.touches(&[(Left, 1), (Press, 5)]);
+    assert_eq!(rig.lines()[1..3], ["The same again", "[0]"]);
+    assert!(!rig.book().lock.is_set());
+    rig.touches(&[(Press, 6)]);
+    assert!(rig.book().lock.is_set(), "{:?}", rig.lines());
+}
+
+#[test]
+fn who_wants_no_pin_needs_no_two_alike() {
+    let mut rig = Rig::set_up(Preferences::NEW);
+    rig.go_to_card(Card::SetUp);
+    // 1000 and 0000, and then without one
+    rig.touches(&[(Press, 1), (Right, 1), (Press, 2), (Right, 1), (Press, 10), (Left, 3)]);
+    assert_eq!(rig.lines()[1..3], ["Lock the settings", "with a PIN"]);
+    rig.touches(&[(Press, 1), (Right, 1), (Press, 1)]);
+    assert_eq!(rig.lines()[1], "without a PIN");
+    rig.touch(Press);
+    assert_eq!(rig.lines()[2], "In force");
+}
