@@ -226,7 +226,10 @@ impl Maker<'_> {
                     ),
                     None => "no quiet hours are known".to_owned(),
                 },
-                None => "nothing says when the water rests".to_owned(),
+                None if self.brief.trading.is_empty() && self.brief.quiet.is_empty() => {
+                    "nothing says when the water rests".to_owned()
+                }
+                None => "by the hours given the water runs all night".to_owned(),
             };
         };
         let (settle, contact) = (minutes(site.settle), minutes(site.contact));

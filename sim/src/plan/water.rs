@@ -25,6 +25,7 @@ pub struct Dry {
 fn trading(brief: &Brief, night: usize) -> (u32, u32) {
     let day = Weekday::ALL[night];
     let next = Weekday::ALL[(night + 1) % 7];
+    let before = Weekday::ALL[(night + 6) % 7];
     let (mut last, mut first) = (0, NIGHT_MIN);
     for trading in &brief.trading {
         let (opens, closes) = (u32::from(trading.opens_min), u32::from(trading.closes_min));
@@ -33,6 +34,10 @@ fn trading(brief: &Brief, night: usize) -> (u32, u32) {
             let at =
                 if closes <= opens { closes + NOON_MIN } else { closes.saturating_sub(NOON_MIN) };
             last = last.max(at.min(NIGHT_MIN));
+        }
+        // what closes after the next noon still runs when the next night begins
+        if trading.days.contains(before) && closes <= opens {
+            last = last.max(closes.saturating_sub(NOON_MIN));
         }
         if trading.days.contains(next) && opens < NOON_MIN {
             first = first.min(opens + NOON_MIN);

@@ -77,11 +77,11 @@ pub(super) fn file(
             .cleaning
             .iter()
             .map(|c| {
-                format!(
-                    "{} ({} before and after)",
-                    c.what.as_deref().unwrap_or("cleaning"),
-                    show::length(c.clear.as_ms())
-                )
+                let what = c.what.as_deref().unwrap_or("cleaning");
+                match c.clear.as_ms() {
+                    0 => what.to_owned(),
+                    ms => format!("{what} ({} before and after)", show::length(ms)),
+                }
             })
             .collect();
         comment(&mut out, &format!("Kept clear of: {}.", what.join(", ")));

@@ -205,3 +205,37 @@ fn the_plan_says_until_when_the_container_lasts_and_keeps_to_80_cells() {
     let said = place.call(&["plan", "brief.toml", "--flow-log", "log.csv"]);
     assert!(said.code == 2 && said.err.contains("line 2: a flow of 1e99 cannot be"), "{said:?}");
 }
+
+#[test]
+fn trading_past_the_next_noon_is_water_in_the_next_night() {
+    let place = Place::new("plan-noon");
+    let brief = place.call(&["plan", "--example"]).out;
+    let trading = |days: &str, opens: &str, closes: &str| {
+        brief
+            .replace("days = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]", days)
+            .replace("opens = \"06:30\"", &format!("opens = \"{opens}\""))
+            .replace("closes = \"00:15\"", &format!("closes = \"{closes}\""))
+    };
+    // Sunday's trading ends on Monday at 15:00; nothing else runs that week
+    place.write("brief.toml", &trading("days = [\"sun\"]", "17:00", "15:00"));
+    let text = place.call(&["plan", "brief.toml"]).out;
+    let entries = text.split("[[entry]]").skip(1);
+    let monday = entries.filter(|entry| entry.contains("\"mon\"")).collect::<String>();
+    assert!(monday.contains("at = \"15:30\""), "half an hour to settle:\n{text}");
+    assert!(!monday.contains("at = \"12:"), "{text}");
+    // every day so: from noon to noon the water has no rest of five hours
+    let all = "days = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]";
+    place.write("brief.toml", &trading(all, "17:00", "15:00"));
+    let said = place.call(&["plan", "brief.toml"]);
+    assert!(said.code == 1 && said.out.is_empty(), "{said:?}");
+    assert!(said.err.contains("the water runs all night"), "{said:?}");
+}
+
+#[test]
+fn a_cleaning_may_need_no_time_clear() {
+    let place = Place::new("plan-clear");
+    let brief = place.call(&["plan", "--example"]).out;
+    place.write("brief.toml", &brief.replace("clear = \"2 h\"", "clear = \"0 min\""));
+    let said = place.call(&["plan", "brief.toml"]);
+    assert_eq!(said.code, 0, "{said:?}");
+}

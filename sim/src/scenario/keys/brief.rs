@@ -2,8 +2,8 @@
 
 use super::super::quantity::RATE;
 use super::{
-    A_LENGTH, A_VOLUME, ANY_LENGTH, CLOSED, CONTAINER, HEAD, Kind, LIMITS, MOTOR, PRODUCT, SUPPLY,
-    TUBE, Table, UP_TO_A_DAY, WINDOW, one_of, optional, range, required,
+    A_VOLUME, ANY_LENGTH, CLOSED, CONTAINER, HEAD, Kind, LIMITS, MOTOR, PRODUCT, SUPPLY, TUBE,
+    Table, UP_TO_A_DAY, WINDOW, one_of, optional, range, required,
 };
 
 pub(in crate::scenario) static HEAD_FILE: Table = Table {
@@ -95,7 +95,7 @@ pub(in crate::scenario) static CLEANING: Table = Table {
         required("days", Kind::Days, "Calendar days."),
         required("at", Kind::TimeOfDay, "When it begins."),
         optional("lasts", UP_TO_A_DAY, "How long it takes; a moment unless said."),
-        optional("clear", A_LENGTH, "To keep clear before and after; 2 h unless said."),
+        optional("clear", ANY_LENGTH, "To keep clear before and after; 2 h unless said."),
     ],
 };
 
