@@ -53,11 +53,13 @@ pub enum Cause {
     Ledger = 22,
     /// The settings of the entry were damaged in memory.
     Damaged = 23,
+    /// An operator ended the dose while it ran.
+    Stopped = 24,
 }
 
 impl Cause {
     /// All causes in their documented order.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 24] = [
         Self::Closed,
         Self::ClockUnset,
         Self::ClockLost,
@@ -81,6 +83,7 @@ impl Cause {
         Self::PumpLimits,
         Self::Ledger,
         Self::Damaged,
+        Self::Stopped,
     ];
 
     /// The ledger's number for it.
@@ -120,6 +123,7 @@ impl Cause {
             Self::PumpLimits => "pump limits",
             Self::Ledger => "memory fault",
             Self::Damaged => "settings damaged",
+            Self::Stopped => "stopped by hand",
         }
     }
 }

@@ -41,6 +41,9 @@ pub enum Event<'a, const N: usize> {
     Refill(Volume),
     /// An operator asks for a dose of this entry now, outside the timetable.
     RunAgain(EntryId),
+    /// An operator ends the open dose, if it is one of this entry: the pump goes off, and
+    /// what is left is not delivered. No lock keeps it out.
+    StopDose(EntryId),
     /// An operator asks for prime, up to this volume at the flow in force.
     Prime(Volume),
     /// An operator asks for a calibration run of so many milliseconds.
@@ -100,7 +103,8 @@ pub enum Event<'a, const N: usize> {
 }
 
 impl<const N: usize> Event<'_, N> {
-    /// Whether an operator asks for something that can change what is due.
+    /// Whether an operator asks for something that can change what is due. To stop the
+    /// pump is none: nothing else comes before it.
     pub const fn is_request(&self) -> bool {
         match self {
             Self::SetClock(_)
@@ -126,6 +130,7 @@ impl<const N: usize> Event<'_, N> {
             | Self::Appended
             | Self::AppendFailed
             | Self::Adopted(_)
+            | Self::StopDose(_)
             | Self::Release
             | Self::Lock
             | Self::RemoteStop(_)

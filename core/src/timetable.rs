@@ -114,6 +114,11 @@ pub enum Refusal {
         /// The number.
         id: EntryId,
     },
+    /// No dose of that entry is under way.
+    NotRunning {
+        /// The number.
+        id: EntryId,
+    },
     /// The ledger could not take it down, so it was not done.
     Ledger,
     /// The ceiling leaves nothing to deliver.

@@ -37,6 +37,8 @@ pub enum DeviceAct {
     SetTimetable(Box<Timetable<LINES>>),
     /// Ask for a dose outside the timetable.
     RunAgain(EntryId),
+    /// End the dose of an entry that is under way.
+    StopDose(EntryId),
     /// Ask for prime, up to a volume.
     Prime(Volume),
     /// Ask for a calibration run of so many ms.

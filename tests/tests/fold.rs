@@ -63,6 +63,7 @@ enum Op {
     Cut(u32, bool),
     Watchdog,
     RunAgain(u8),
+    StopDose(u8),
     Prime(u16),
     Calibrate(u16),
     Into(u16),
@@ -97,6 +98,7 @@ fn op() -> impl Strategy<Value = Op> {
         2 => (0..20_000_000_u32, any::<bool>()).prop_map(|(a, b)| Op::Cut(a, b)),
         1 => Just(Op::Watchdog),
         1 => any::<u8>().prop_map(Op::RunAgain),
+        1 => any::<u8>().prop_map(Op::StopDose),
         1 => (1..400_u16).prop_map(Op::Prime),
         1 => (1..400_u16).prop_map(Op::Calibrate),
         1 => (1..300_u16).prop_map(Op::Into),
@@ -277,6 +279,9 @@ proptest! {
                 }
                 Op::RunAgain(id) => {
                     device.handle(now, Event::RunAgain(EntryId(u16::from(id % 4))), &mut pin);
+                }
+                Op::StopDose(id) => {
+                    device.handle(now, Event::StopDose(EntryId(u16::from(id % 4))), &mut pin);
                 }
                 Op::Prime(ml) => device.handle(now, Event::Prime(Volume::from_ml(u64::from(ml))), &mut pin),
                 Op::Calibrate(s) => {

@@ -151,6 +151,8 @@ fn o5_a_closed_lock_keeps_every_setting_out_and_no_dose() {
     assert_ne!(bench.act(Event::Refill(Volume::from_ml(1))), Err(Refusal::Locked));
     assert_eq!(bench.act(Event::Acknowledge), Ok(()));
     assert_eq!(bench.act(Event::Release), Ok(()));
+    let id = EntryId(1);
+    assert_eq!(bench.act(Event::StopDose(id)), Err(Refusal::NotRunning { id }));
 }
 
 #[test]

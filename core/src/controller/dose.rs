@@ -4,10 +4,11 @@ use super::{Controller, ON_TIME, Pump};
 use crate::book::OpenDose;
 use crate::cause::Cause;
 use crate::effect::{Effect, Effects};
-use crate::entry::Entry;
+use crate::entry::{Entry, EntryId};
 use crate::record::{DueKey, Mark, Outcome, OutcomeKind, Pulse, Record};
 use crate::spread::{self, Bounds, Plan};
 use crate::time::{Duration, Instant};
+use crate::timetable::Refusal;
 use crate::units::Flow;
 
 /// What is known of the open dose beyond its last intent in the ledger.
@@ -28,6 +29,8 @@ pub(super) struct Running {
     pub(super) disturbed: Option<Cause>,
     /// It finishes fast because another waits.
     hurried: bool,
+    /// An operator has ended it, and its outcome is not in the ledger yet.
+    stopped: bool,
 }
 
 impl Running {
@@ -42,6 +45,7 @@ impl Running {
             deadline: begin.due_at.plus(begin.entry.window_and_grace()),
             disturbed: begin.disturbed,
             hurried: begin.hurried,
+            stopped: false,
         }
     }
 }
@@ -134,6 +138,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             deadline: pulse.due_at.plus(whole),
             disturbed: Some(self.passing),
             hurried: false,
+            stopped: false,
         }
     }
 
@@ -191,6 +196,19 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             let on_ms = pulse_ms.saturating_sub(cut_ms);
             running.least_ms = running.least_ms.saturating_add(on_ms);
             running.most_ms = running.most_ms.saturating_add(on_ms);
+        }
+    }
+
+    /// An operator ends the open dose of an entry. The pump is off at once, whether the
+    /// ledger can take it down now or later.
+    pub(super) fn stop_dose(&mut self, id: EntryId, effects: &mut Effects) {
+        let is_its = self.book.open.as_ref().is_some_and(|open| open.pulse.due.id == id);
+        match &mut self.running {
+            Some(running) if is_its => {
+                running.stopped = true;
+                self.stop_run(effects);
+            }
+            _ => effects.push(Effect::Refused(Refusal::NotRunning { id })),
         }
     }
 
@@ -336,6 +354,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         if let Err(cause) = self.open_stands(&open.pulse) {
             return Some(cause);
+        }
+        if self.running.as_ref().is_some_and(|running| running.stopped) {
+            return Some(Cause::Stopped);
         }
         (open.pulse.restarts >= 3).then_some(Cause::Restarts)
     }

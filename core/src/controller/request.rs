@@ -20,6 +20,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Event::Leak(on) => return self.stop_input(Cause::Leak, on, effects),
             Event::LevelLow(low) => return self.level_input(low),
             Event::MotorFault => return self.motor_fault(effects),
+            Event::StopDose(id) => return self.stop_dose(id, effects),
             Event::PackRead { mv, loaded } => return self.pack_reading(mv, loaded),
             Event::Key { held } => return self.key(held, effects),
             _ => {}
@@ -122,6 +123,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             | Event::Appended
             | Event::AppendFailed
             | Event::Adopted(_)
+            | Event::StopDose(_)
             | Event::RemoteStop(_)
             | Event::Leak(_)
             | Event::LevelLow(_)

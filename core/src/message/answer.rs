@@ -110,6 +110,7 @@ pub const fn refusal_code(refusal: &Refusal) -> (u8, u16) {
         Refusal::RunTwice { .. } => (24, 0),
         Refusal::Implausible { .. } => (25, 0),
         Refusal::Battery => (26, 0),
+        Refusal::NotRunning { id } => (27, id.0),
     }
 }
 

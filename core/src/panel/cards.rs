@@ -119,11 +119,14 @@ impl Panel {
             Card::Last => {
                 if let Some((_, kind)) = self.set_up_step(view) {
                     kind
+                } else if let Some(open) = book.open.as_ref().filter(|_| !book.motor.is_latched()) {
+                    id = open.pulse.due.id;
+                    Kind::StopDose
                 } else if let Some((alarm, _)) = view::alarm(book) {
                     REMEDIES.get(alarm as usize).copied().flatten()?
                 } else {
                     id = view.recent.get(0)?.id;
-                    book.line_of(id).filter(|_| book.open.is_none())?;
+                    book.line_of(id)?;
                     Kind::RunAgain
                 }
             }

@@ -425,7 +425,11 @@ impl Panel {
         draft.kept.preferences = likes;
         self.done |= kind.spec().step;
         // prime says so when it has ended, unless it was stopped
-        self.notice = Some(if kind == Kind::Prime { Word::Primed } else { Word::InForce });
+        self.notice = Some(match kind {
+            Kind::Prime => Word::Primed,
+            Kind::StopDose => Word::Stopped,
+            _ => Word::InForce,
+        });
         if kind == Kind::Calibrate {
             draft.kept.vessel = draft.get(Step::Vessel) as u8;
             draft.kept.run_ms = draft.get(Step::RunMs);

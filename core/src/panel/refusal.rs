@@ -164,6 +164,7 @@ const fn reason_of(refusal: &Refusal) -> u8 {
         Refusal::SameId { .. } | Refusal::RetiredId { .. } | Refusal::NoSuchEntry { .. } => {
             Word::EntryGone as u8
         }
+        Refusal::NotRunning { .. } => Word::DoseOver as u8,
         Refusal::Head(_) => Word::LimitsUnfit as u8,
         Refusal::Field { .. } | Refusal::OutOfRange => Word::OutOfRange as u8,
         Refusal::NeverDue { .. } => Word::NeverDue as u8,

@@ -1,6 +1,8 @@
 //! Every word that the panel says, in each language: checked at compile time to fit the
 //! place it is shown in, and packed one after the other, each behind its length.
 
+use crate::cause::Cause;
+
 mod english;
 #[cfg(feature = "panel-fr")]
 mod french;
@@ -76,13 +78,13 @@ words! {
         Hours24 17, Hours12 17, ByNight 8, ByDay 8, ByHours 17, EveryDay 12, EveryNight 12,
         OneByOne 17, StateOn 17, StateOff 8, StateGone 17, ByVolume 17, ByMass 17, AsNew 17,
         AsFound 17, WithPin 17, WithoutPin 17, Each 6,
-        OutletInVessel 20, LookFirst 20, PackIsFull 20, PinFromNow 20,
+        OutletInVessel 20, LookFirst 20, PackIsFull 20, PinFromNow 20, RestIsLost 20,
         // why something is not taken
         NotTaken 20, NoLine 20, EntryGone 20, LimitsUnfit 20, NoDay 20, OutOfRange 20,
         NeverDue 20, NeedsWindow 20, DoseSmall 20, PulsesMany 20, WindowLong 20, Overlaps 17,
         FreeAt 12, OverCeiling 20, ManyDoses 20, Busy 20, Locked 20, WrongPin 20, Wait 12,
         VesselSmall 20, VesselCoarse 20, NoRun 20, NotSure 20, RunFor 9, FarOff 20, RunTwice 20,
-        Implausible 20, NoNumber 20, PinsDiffer 20, VesselBig 20, OverFull 20, NoPin 20,
+        Implausible 20, NoNumber 20, PinsDiffer 20, VesselBig 20, OverFull 20, NoPin 20, DoseOver 20,
     }
 }
 
@@ -106,7 +108,7 @@ const WORDS: usize = MOST.len();
 /// Where the rows of words begin that are told by a number: causes and alarms in the
 /// order of theirs, days from Monday, months from January.
 pub(super) const CAUSES: u16 = (1 + SIGNS.len() + WORDS) as u16;
-pub(super) const ALARMS: u16 = CAUSES + 23;
+pub(super) const ALARMS: u16 = CAUSES + Cause::ALL.len() as u16;
 pub(super) const WEEKDAYS: u16 = ALARMS + 12;
 pub(super) const MONTHS: u16 = WEEKDAYS + 7;
 
@@ -119,7 +121,7 @@ struct Vocabulary {
     /// Names of the months, three characters each.
     months: &'static str,
     /// Causes, in their documented order.
-    causes: [&'static str; 23],
+    causes: [&'static str; Cause::ALL.len()],
     /// Alarms, in the order of their numbers.
     alarms: [&'static str; 12],
     /// The words, in their order.

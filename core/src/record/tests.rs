@@ -81,6 +81,7 @@ fn m2_a_field_that_no_encoder_writes_is_no_record() {
     let clock = Record::Clock { at: at(2), epoch: 3, utc: None, zone: zone() };
     let line = Record::SnapLine { line: 7, id: EntryId(8), state: LineState::default() };
     let motor_at = 37;
+    let beyond_causes = Cause::ALL.len() as u8 + 1;
     for (record, place, bad) in [
         (line, 4, 16), // a line's state that is none of those there are
         (line, 4, 128),
@@ -94,14 +95,14 @@ fn m2_a_field_that_no_encoder_writes_is_no_record() {
         (act, 7, 0),
         (act, 7, 11),
         (born(7), 28, 0), // a cause has to be there
-        (born(7), 28, 24),
+        (born(7), 28, beyond_causes),
         (motor, 7, 5),
         (pack, 28, 0),
         (pack, 28, 4),
         (calibration, 15, 2),
         (part, 45, 3), // part, with no number for it
         (part, 46, 0), // and no cause
-        (part, 46, 24),
+        (part, 46, beyond_causes),
         (Record::Outcome(outcome()), 46, 1), // a cause for a dose that has none
         (Record::Pulse(pulse()), 52, 8 | 2), // what only a snapshot says
         (Record::Pulse(pulse()), 52, 8 | 16),

@@ -108,6 +108,7 @@ impl Auditor {
             DeviceAct::RemoteStop(on) => self.change(now, Cause::RemoteStop, *on),
             DeviceAct::Leak(on) => self.change(now, Cause::Leak, *on),
             DeviceAct::MotorFault => self.motor_fails(now),
+            DeviceAct::StopDose(id) => self.force_end(*id, Cause::Stopped, now),
             DeviceAct::LevelLow(closed) => self.look_at_level(*closed, now),
             DeviceAct::Acknowledge
             | DeviceAct::Unlock(_)

@@ -23,6 +23,12 @@ impl Causes {
         Self(self.0 | 1 << cause.code())
     }
 
+    /// These without one.
+    #[must_use]
+    pub const fn without(self, cause: Cause) -> Self {
+        Self(self.0 & !(1 << cause.code()))
+    }
+
     /// Both sets together.
     #[must_use]
     pub const fn or(self, other: Self) -> Self {

@@ -103,10 +103,11 @@ impl Auditor {
         }
     }
 
-    fn force_end(&mut self, id: EntryId, cause: Cause, at: i64) {
+    /// A setting or an operator ends the open dose of an entry.
+    pub(super) fn force_end(&mut self, id: EntryId, cause: Cause, at: i64) {
         let off = self.model.line(id).is_some_and(|l| !l.entry.enabled);
         // an edit of a disabled entry, whose dose was asked for, is both
-        let also = off.then_some(Cause::Disabled);
+        let also = (off && cause == Cause::Edited).then_some(Cause::Disabled);
         if let Some(open) = &mut self.open
             && open.due.key.id == id
         {

@@ -363,18 +363,20 @@ impl<H: Hand> Ideal<H> {
                 }
                 Fate::Waits(id) => self.kept_by.retain(|(i, _)| *i != id),
                 Fate::Lapsed(due) => self.lapse_one(&due, Why::Setting),
-                Fate::Ends(id, cause) => {
-                    if let Some(open) = self.open.as_mut().filter(|o| o.due.key.id == id) {
-                        if let Some(since) = open.stop(at) {
-                            self.limits.ended(at, at - since);
-                            self.hand.pump(self.ms, false);
-                        }
-                        open.causes = Causes::of(cause);
-                        self.end_open(at);
-                    }
-                }
+                Fate::Ends(id, cause) => self.break_off(id, cause, at),
             }
         }
+    }
+
+    /// The open dose of an entry ends as far as it has come.
+    pub(super) fn break_off(&mut self, id: EntryId, cause: Cause, at: i64) {
+        let Some(open) = self.open.as_mut().filter(|o| o.due.key.id == id) else { return };
+        if let Some(since) = open.stop(at) {
+            self.limits.ended(at, at - since);
+            self.hand.pump(self.ms, false);
+        }
+        open.causes = Causes::of(cause);
+        self.end_open(at);
     }
 
     /// The due that is first in order among those that could begin.

@@ -62,6 +62,7 @@ impl<H: Hand> Ideal<H> {
                 self.model.adopt(at, t.entries(), t.closed, ceiling, &mut fates);
             }
             DeviceAct::RunAgain(id) => self.run_again(*id, at),
+            DeviceAct::StopDose(id) => self.break_off(*id, Cause::Stopped, at),
             DeviceAct::Prime(_) | DeviceAct::Calibrate(_) | DeviceAct::CalibrateInto(_) => {
                 self.serve(act, at);
             }

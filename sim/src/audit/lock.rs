@@ -102,6 +102,7 @@ impl Auditor {
             DeviceAct::Unlock(_) => self.pending.pin = Some(act.clone()),
             DeviceAct::Lock => self.lock.close(),
             DeviceAct::Release
+            | DeviceAct::StopDose(_)
             | DeviceAct::RemoteStop(_)
             | DeviceAct::Leak(_)
             | DeviceAct::Refill(_)

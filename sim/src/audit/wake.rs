@@ -387,7 +387,8 @@ impl Auditor {
         let cause = why.causes().first().unwrap_or(Cause::SupplyLost);
         open.restart(at, self.ledger.unreadable(), cause, forgets);
         let complete = open.may_be_complete();
-        let mut causes = open.forced.take().unwrap_or_default();
+        // that somebody stopped it was known to no more than the logic that ran
+        let mut causes = open.forced.take().unwrap_or_default().without(Cause::Stopped);
         if lost && self.facts.reading != Some(Reading::LostFeedGoesOn) {
             causes = causes.with(Cause::ClockLost);
         }

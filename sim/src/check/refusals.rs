@@ -155,6 +155,7 @@ pub(super) fn diagnostic(
         | Refusal::ContainerEmpty
         | Refusal::Battery
         | Refusal::NoSuchEntry { .. }
+        | Refusal::NotRunning { .. }
         | Refusal::Ledger
         | Refusal::AtCeiling
         | Refusal::Locked

@@ -54,6 +54,7 @@ pub fn refusal(refusal: &Refusal, name: impl Fn(EntryId) -> String) -> String {
         Refusal::ContainerEmpty => "the container is empty by account".to_owned(),
         Refusal::Busy => "the pump is in use, stopped or at fault".to_owned(),
         Refusal::NoSuchEntry { .. } => "there is no such entry".to_owned(),
+        Refusal::NotRunning { .. } => "no dose of it is under way".to_owned(),
         Refusal::Ledger => "the memory could not take it down".to_owned(),
         Refusal::AtCeiling => "the daily ceiling leaves nothing to deliver".to_owned(),
         Refusal::OutOfRange => "the setting is out of range".to_owned(),

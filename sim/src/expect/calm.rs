@@ -96,7 +96,8 @@ const fn is_of_a_disturbance(cause: Cause) -> bool {
         | Cause::Disabled
         | Cause::Removed
         | Cause::Restarts
-        | Cause::Ledger => true,
+        | Cause::Ledger
+        | Cause::Stopped => true,
         // damaged settings stay damaged until somebody enters them again; a
         // container and a pack stay empty
         Cause::Closed

@@ -66,11 +66,13 @@ pub enum Kind {
     ChangePack,
     /// More signals come at once than the device's queue holds.
     QueueFlood,
+    /// Somebody stops a dose that is under way.
+    StopDose,
 }
 
 impl Kind {
     /// All of them, in the order in which a seed draws them.
-    pub const ALL: [Self; 31] = [
+    pub const ALL: [Self; 32] = [
         Self::SupplyLoss,
         Self::ClockLost,
         Self::MemoryTear,
@@ -102,6 +104,7 @@ impl Kind {
         Self::Unlock,
         Self::ChangePack,
         Self::QueueFlood,
+        Self::StopDose,
     ];
 
     /// Its key in a scenario file.
@@ -138,6 +141,7 @@ impl Kind {
             Self::Unlock => "unlock",
             Self::ChangePack => "change_pack",
             Self::QueueFlood => "queue_flood",
+            Self::StopDose => "stop_dose",
         }
     }
 
@@ -182,7 +186,7 @@ impl Kind {
 
 /// A set of kinds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Kinds(u32);
+pub struct Kinds(u64);
 
 impl Kinds {
     /// None of them.
@@ -193,18 +197,18 @@ impl Kinds {
     /// With one more.
     #[must_use]
     pub const fn with(self, kind: Kind) -> Self {
-        Self(self.0 | 1 << kind as u32)
+        Self(self.0 | 1 << kind as u64)
     }
 
     /// Without one.
     #[must_use]
     pub const fn without(self, kind: Kind) -> Self {
-        Self(self.0 & !(1 << kind as u32))
+        Self(self.0 & !(1 << kind as u64))
     }
 
     /// Whether it is in.
     pub const fn has(self, kind: Kind) -> bool {
-        self.0 & 1 << kind as u32 != 0
+        self.0 & 1 << kind as u64 != 0
     }
 
     /// Those in it, in the order of [`Kind::ALL`].

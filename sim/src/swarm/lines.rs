@@ -198,6 +198,9 @@ pub(super) fn make(
         Kind::RunAgain => {
             act(format!("run_again = {{ entry = \"{}\" }}", ground.any(chance).name), 0)
         }
+        Kind::StopDose => {
+            act(format!("stop_dose = {{ entry = \"{}\" }}", ground.any(chance).name), 0)
+        }
         Kind::ContainerLow | Kind::MotorStall | Kind::OverCurrent => {
             let lasts = some_length(chance, left_ms).max(course.least_ms);
             let line = format!("{} = {{ lasts = \"{}\" }}", kind.word(), length(lasts));

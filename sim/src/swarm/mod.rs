@@ -165,7 +165,8 @@ mod tests {
     #[test]
     fn every_kind_is_made_and_none_that_is_left_out() {
         let shape = Shape { days: 90, all_on: true, packs: true, ..Shape::default() };
-        let text: String = (0..20).map(|seed| scenario(seed, shape)).collect();
+        // one sector wears out in a run, and only where there are three
+        let text: String = (0..60).map(|seed| scenario(seed, shape)).collect();
         for kind in Kind::ALL {
             let line = format!("\n{} = ", kind.word());
             assert!(text.contains(&line), "{}", kind.word());

@@ -183,6 +183,7 @@ pub(super) const fn act_word(act: &DeviceAct) -> &'static str {
         DeviceAct::SetClock(_) => "set_clock",
         DeviceAct::SetTimetable(_) => "timetable",
         DeviceAct::RunAgain(_) => "run_again",
+        DeviceAct::StopDose(_) => "stop_dose",
         DeviceAct::Prime(_) => "prime",
         DeviceAct::Calibrate(_) | DeviceAct::CalibrateInto(_) => "calibrate",
         DeviceAct::CalibrateTrain(_) => "calibrate_train",

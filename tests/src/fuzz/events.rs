@@ -183,7 +183,7 @@ pub fn run(data: &[u8]) -> Became {
             pump.until = None;
         }
         pump.now = now;
-        match bytes.u8() % 31 {
+        match bytes.u8() % 32 {
             0..=7 => device.handle(now, Event::Wake, &mut pump),
             8 => {
                 let by = (i64::from(bytes.u16()) - 32_768) * 60_000;
@@ -270,6 +270,15 @@ pub fn run(data: &[u8]) -> Became {
                 }
             }
             29 => device.handle(now, Event::Key { held: bytes.u8() & 1 == 1 }, &mut pump),
+            30 => {
+                let due = |device: &Pumped| device.controller().book().open.map(|o| o.pulse.due);
+                let open = due(&device);
+                let id = open.map_or(EntryId(1), |due| due.id);
+                device.handle(now, Event::StopDose(id), &mut pump);
+                // another one that waited may have begun
+                let goes_on = open.is_some() && due(&device) == open;
+                assert!(!goes_on || pump.until.is_none(), "a stop leaves the pump on");
+            }
             _ => {
                 let mut flash = device.into_flash();
                 flash.flip_bit(u32::from(bytes.u16()) % 8192, bytes.u8());

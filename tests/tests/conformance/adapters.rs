@@ -105,7 +105,8 @@ pub(crate) fn run(scenario: &Scenario) -> Result<Run, String> {
         .filter(|(_, end)| **end != FaultEnd::TookEffect)
         .map(|(fault, end)| (fault.kind.word(), format!("{end:?}")));
     // A run again or a prime may be refused in time; nothing else is in the cases.
-    let may_fail = |act: &Act| matches!(act, Act::RunAgain(_) | Act::Prime { .. });
+    let may_fail =
+        |act: &Act| matches!(act, Act::RunAgain(_) | Act::StopDose(_) | Act::Prime { .. });
     let acts = scenario.operator.iter().zip(&end.acts);
     let undone = acts
         .filter(|(act, end)| {

@@ -65,7 +65,8 @@ fn step(rig: &mut Rig, deed: Deed) -> Result<(), TestCaseError> {
         Deed::Touch(input) => input,
     };
     rig.until(rig.side.now + 500);
-    let (asked, before) = (rig.side.asked, *rig.side.device.controller().book());
+    let (asked, stops) = (rig.side.asked, rig.side.stops);
+    let (before, has_draft) = (*rig.side.device.controller().book(), rig.panel.has_draft());
     let ran = rig.side.wires.on && rig.side.device.controller().service_run().is_some();
     let dosing = rig.side.wires.on && !ran;
     panel::operate(&mut rig.panel, &mut rig.side, input);
@@ -88,7 +89,8 @@ fn step(rig: &mut Rig, deed: Deed) -> Result<(), TestCaseError> {
     if changed == 0 {
         let revisions = |book: &Book<N, H>| [0, 1, 2, 3].map(|line| book.state(line).revision);
         prop_assert_eq!(revisions(&before), revisions(&after));
-        prop_assert!(!dosing || rig.side.wires.on, "a touch stops no dose");
+        let is_meant = rig.side.stops > stops && has_draft && input == Input::Press;
+        prop_assert!(!dosing || rig.side.wires.on || is_meant, "a touch stops no dose");
     }
     for entry in after.timetable.entries() {
         prop_assert_eq!(entry.bad_field(), None);
@@ -160,8 +162,7 @@ fn random_hands_get_somewhere() {
         failure_persistence: None,
         ..ProptestConfig::default()
     });
-    let mut asked = 0;
-    let mut entries = 0;
+    let (mut asked, mut entries, mut stops) = (0, 0, 0);
     for _ in 0..200 {
         let mut rig = rig(true, Preferences::default());
         let from = rig.side.asked;
@@ -171,9 +172,11 @@ fn random_hands_get_somewhere() {
             step(&mut rig, deed).unwrap();
         }
         asked += rig.side.asked - from;
+        stops += rig.side.stops;
         let timetable = &rig.side.device.controller().book().timetable;
         entries += u32::from(*timetable != before);
     }
     assert!(asked > 1500, "only {asked} requests");
+    assert!(stops > 20, "only {stops} doses were stopped");
     assert!(entries > 50, "only {entries} timetables were changed");
 }

@@ -30,6 +30,8 @@ pub(crate) struct Side {
     recent: Recent,
     /// Every event that the panel handed in, keys left out.
     pub(crate) asked: u32,
+    /// How many of them stop a dose.
+    pub(crate) stops: u32,
 }
 
 impl Desk<N, H> for Side {
@@ -47,6 +49,7 @@ impl Desk<N, H> for Side {
 
     fn hand_in(&mut self, event: Event<'_, N>) -> Option<Refusal> {
         self.asked += u32::from(!matches!(event, Event::Key { .. } | Event::Wake));
+        self.stops += u32::from(matches!(event, Event::StopDose(_)));
         self.wires.refused = None;
         self.device.handle(Instant::from_ms(self.now), event, &mut self.wires);
         self.recent = Recent::read(self.device.ledger_mut());
@@ -67,7 +70,8 @@ impl Rig {
         let Ok(device) = Device::start(NorMock::new(32), GEOMETRY, zero, Reset::PowerOn) else {
             panic!("the ledger does not start")
         };
-        let side = Side { device, wires: Wires::default(), now: 0, recent: Recent::NONE, asked: 0 };
+        let (wires, recent) = (Wires::default(), Recent::NONE);
+        let side = Side { device, wires, now: 0, recent, asked: 0, stops: 0 };
         let mut rig = Self { side, panel: Panel::new(Preferences::default()) };
         assert_eq!(rig.act(Event::Wake), None);
         rig

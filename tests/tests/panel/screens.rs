@@ -152,6 +152,7 @@ fn refusals() -> Vec<Refusal> {
         Refusal::SameId { id },
         Refusal::RetiredId { id },
         Refusal::NoSuchEntry { id },
+        Refusal::NotRunning { id },
         Refusal::Head(HeadProblem::Rollers),
         Refusal::Field { id, field: "days" },
         Refusal::Field { id, field: "volume" },

@@ -1,12 +1,16 @@
 //! Waking, unlocking, the ring, home; prime under a hand.
 
+use dosewright_core::civil::Local;
 use dosewright_core::config::Head;
 use dosewright_core::event::Event;
+use dosewright_core::lock::Pin;
 use dosewright_core::panel::Input::{Hold, Left, Press, Right};
 use dosewright_core::panel::{Card, Panel, Preferences, Screen};
+use dosewright_core::timetable::Timetable;
 use dosewright_core::units::{Flow, Volume};
 
-use crate::rig::Rig;
+use crate::forged::ENTRY;
+use crate::rig::{N, Rig};
 
 fn with_head() -> Rig {
     let mut rig = Rig::new();
@@ -161,4 +165,47 @@ fn the_tube_set_is_known_after_a_restart() {
     again.touches(&[(Right, 4)]);
     // 5 m of 4.8 mm
     assert_eq!(again.lines()[..2], ["Prime", "Up to          91 ml"]);
+}
+
+#[test]
+fn a_dose_is_stopped_at_home_by_two_presses_and_no_pin() {
+    let mut rig = with_head();
+    let now = Local::from_ms(1_790_000_000_000);
+    assert_eq!(rig.act(Event::SetClock(now)), None);
+    let mut timetable = Timetable::<N>::EMPTY;
+    timetable.put(ENTRY).unwrap();
+    assert_eq!(rig.act(Event::Timetable(&timetable)), None);
+    assert_eq!(rig.act(Event::RunAgain(ENTRY.id)), None);
+    assert_eq!(rig.act(Event::SetPin(Pin::from_digits(b"0417"))), None);
+    assert_eq!(rig.act(Event::Lock), None);
+    let mut rig = rig.lit();
+    assert!(rig.side.wires.on);
+    let lines = rig.lines();
+    assert_eq!((lines[0].as_str(), lines[3].as_str()), ("Dosing now", "> stop"));
+    // a look is no stop, and neither is a change of mind
+    for away in [Left, Right, Hold] {
+        rig.touches(&[(Press, 1), (away, 1), (Hold, 1)]);
+        assert!(rig.side.wires.on, "{away:?}");
+    }
+    rig.touch(Press);
+    assert_eq!(rig.lines(), ["Dosing now", "The rest is left out", "", "> stop"]);
+    assert!(rig.side.wires.on);
+    rig.touch(Press);
+    assert!(!rig.side.wires.on);
+    let lines = rig.lines();
+    assert!(lines[1].starts_with("Part"), "{lines:?}");
+    assert_eq!((lines[2].as_str(), lines[3].as_str()), ("Stopped", "> run it again"));
+    rig.touches(&[(Right, 1), (Left, 1)]);
+    assert_eq!(rig.lines()[2], "stopped by hand");
+    // asked too late: the dose is over, and the draft says so
+    let mut rig = with_head();
+    assert_eq!(rig.act(Event::Timetable(&timetable)), None);
+    assert_eq!(rig.act(Event::RunAgain(ENTRY.id)), None);
+    let mut rig = rig.lit();
+    rig.touch(Press);
+    assert_eq!(rig.act(Event::StopDose(ENTRY.id)), None);
+    rig.touch(Press);
+    assert_eq!(rig.lines()[1], "The dose is over");
+    rig.touches(&[(Press, 1), (Hold, 2)]);
+    assert!(rig.panel.is_home() && !rig.panel.has_draft());
 }

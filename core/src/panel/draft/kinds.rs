@@ -24,7 +24,7 @@ pub(in crate::panel) struct Spec {
     /// It is of one choice, which opens another: nothing is put in force by it.
     pub(in crate::panel) opens: bool,
     /// The lock keeps it from being opened. To look, to fill the container, to put in a
-    /// battery and to acknowledge is for whoever is at hand.
+    /// battery, to acknowledge and to stop a dose is for whoever is at hand.
     pub(in crate::panel) locked: bool,
     /// The bit of its step of a first set-up that is done by it; none where the book alone
     /// says whether it is.
@@ -198,6 +198,14 @@ kinds! {
     },
     Lock Spec { title: Word::LockUp, before: Some(Word::PinFromNow), locked: false, ..ACT },
     RunAgain Spec { title: Word::Again, on_card: Word::DoAgain, put: Word::DoRun, ..ACT },
+    StopDose Spec {
+        title: Word::Dosing,
+        on_card: Word::DoStop,
+        put: Word::DoStop,
+        before: Some(Word::RestIsLost),
+        locked: false,
+        ..ACT
+    },
     Acknowledge Spec {
         title: Word::Acknowledge,
         on_card: Word::DoAcknowledge,

@@ -178,6 +178,7 @@ impl Draft {
             },
             Kind::Lock => Event::Lock,
             Kind::RunAgain => Event::RunAgain(self.id),
+            Kind::StopDose => Event::StopDose(self.id),
             _ => Event::Acknowledge,
         };
         hand_in(desk, event)

@@ -29,6 +29,7 @@ pub(super) const ENGLISH: Vocabulary = Vocabulary {
         "pump limits",
         "memory fault",
         "settings damaged",
+        "stopped by hand",
     ],
     alarms: [
         "clock unset",
@@ -190,6 +191,7 @@ pub(super) const ENGLISH: Vocabulary = Vocabulary {
         (Word::LookFirst, "Anybody near it?"),
         (Word::PackIsFull, "a full one is in"),
         (Word::PinFromNow, "PIN asked from now"),
+        (Word::RestIsLost, "The rest is left out"),
         (Word::NotTaken, "Not taken:"),
         (Word::NoLine, "no line is free"),
         (Word::EntryGone, "that entry is gone"),
@@ -222,5 +224,6 @@ pub(super) const ENGLISH: Vocabulary = Vocabulary {
         (Word::VesselBig, "cylinder is too big"),
         (Word::OverFull, "more than it holds"),
         (Word::NoPin, "set a PIN first"),
+        (Word::DoseOver, "The dose is over"),
     ],
 };

@@ -29,6 +29,7 @@ pub(super) const FRENCH: Vocabulary = Vocabulary {
         "limites de pompe",
         "défaut de mémoire",
         "réglages abîmés",
+        "arrêt à la main",
     ],
     alarms: [
         "heure non réglée",
@@ -190,6 +191,7 @@ pub(super) const FRENCH: Vocabulary = Vocabulary {
         (Word::LookFirst, "Quelqu'un à côté?"),
         (Word::PackIsFull, "pile pleine posée ?"),
         (Word::PinFromNow, "PIN dès maintenant"),
+        (Word::RestIsLost, "Le reste est annulé"),
         (Word::NotTaken, "Refusé:"),
         (Word::NoLine, "aucune ligne libre"),
         (Word::EntryGone, "entrée disparue"),
@@ -222,5 +224,6 @@ pub(super) const FRENCH: Vocabulary = Vocabulary {
         (Word::VesselBig, "éprouvette trop gde"),
         (Word::OverFull, "plus que le volume"),
         (Word::NoPin, "d'abord un PIN"),
+        (Word::DoseOver, "La dose est finie"),
     ],
 };

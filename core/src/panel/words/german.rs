@@ -29,6 +29,7 @@ pub(super) const GERMAN: Vocabulary = Vocabulary {
         "Grenzen der Pumpe",
         "Speicherfehler",
         "Angaben beschädigt",
+        "von Hand gestoppt",
     ],
     alarms: [
         "Uhr nicht gestellt",
@@ -190,6 +191,7 @@ pub(super) const GERMAN: Vocabulary = Vocabulary {
         (Word::LookFirst, "Jemand in der Nähe?"),
         (Word::PackIsFull, "volle eingesetzt?"),
         (Word::PinFromNow, "ab jetzt mit PIN"),
+        (Word::RestIsLost, "Der Rest entfällt"),
         (Word::NotTaken, "Nicht genommen:"),
         (Word::NoLine, "keine Zeile frei"),
         (Word::EntryGone, "Eintrag ist fort"),
@@ -222,5 +224,6 @@ pub(super) const GERMAN: Vocabulary = Vocabulary {
         (Word::VesselBig, "Zylinder ist zu groß"),
         (Word::OverFull, "mehr als hineingeht"),
         (Word::NoPin, "erst PIN festlegen"),
+        (Word::DoseOver, "Dosis ist beendet"),
     ],
 };

@@ -29,6 +29,7 @@ pub(super) const POLISH: Vocabulary = Vocabulary {
         "limity pompy",
         "błąd pamięci",
         "dane uszkodzone",
+        "zatrzymano ręcznie",
     ],
     alarms: [
         "zegar nieustawiony",
@@ -190,6 +191,7 @@ pub(super) const POLISH: Vocabulary = Vocabulary {
         (Word::LookFirst, "Czy ktoś jest obok?"),
         (Word::PackIsFull, "czy pełna włożona?"),
         (Word::PinFromNow, "odtąd pyta o PIN"),
+        (Word::RestIsLost, "Reszty nie będzie"),
         (Word::NotTaken, "Nie przyjęto:"),
         (Word::NoLine, "brak wolnego wiersza"),
         (Word::EntryGone, "wpisu już nie ma"),
@@ -222,5 +224,6 @@ pub(super) const POLISH: Vocabulary = Vocabulary {
         (Word::VesselBig, "cylinder za duży"),
         (Word::OverFull, "więcej niż mieści"),
         (Word::NoPin, "najpierw ustaw PIN"),
+        (Word::DoseOver, "Dawka zakończona"),
     ],
 };

@@ -29,6 +29,7 @@ pub(super) const SPANISH: Vocabulary = Vocabulary {
         "límites de bomba",
         "fallo de memoria",
         "ajustes dañados",
+        "parada a mano",
     ],
     alarms: [
         "reloj sin ajustar",
@@ -190,6 +191,7 @@ pub(super) const SPANISH: Vocabulary = Vocabulary {
         (Word::LookFirst, "¿Hay alguien cerca?"),
         (Word::PackIsFull, "¿puesta una llena?"),
         (Word::PinFromNow, "PIN desde ahora"),
+        (Word::RestIsLost, "No se dará el resto"),
         (Word::NotTaken, "No se acepta:"),
         (Word::NoLine, "no hay línea libre"),
         (Word::EntryGone, "la entrada no existe"),
@@ -222,5 +224,6 @@ pub(super) const SPANISH: Vocabulary = Vocabulary {
         (Word::VesselBig, "probeta muy grande"),
         (Word::OverFull, "más de lo que cabe"),
         (Word::NoPin, "primero pon un PIN"),
+        (Word::DoseOver, "La dosis ha acabado"),
     ],
 };

@@ -41,6 +41,8 @@ pub(super) enum What {
     MotorFault,
     Acknowledge,
     RunAgain(u8),
+    /// The dose of an entry is stopped by hand.
+    StopDose(u8),
     /// Prime up to so many ml.
     Prime(u8),
     /// A calibration run of so many ms.
@@ -96,7 +98,7 @@ const MIN: u32 = 60_000;
 
 /// The disturbances, each kind with the sizes that make a difference: shorter and
 /// longer than a window, than a guard, than a day.
-const DISTURBANCES: [What; 27] = [
+const DISTURBANCES: [What; 28] = [
     What::Late(2),
     What::Late(17 * MIN),
     What::Late(45 * MIN),
@@ -114,6 +116,7 @@ const DISTURBANCES: [What; 27] = [
     What::MotorFault,
     What::RunAgain(0),
     What::RunAgain(1),
+    What::StopDose(0),
     What::Prime(50),
     What::Calibrate(20_000),
     What::Edit(0, 1),
@@ -169,6 +172,7 @@ pub(super) fn possible(node: &Node, setup: &Setup, left: u8, into: &mut Vec<Acti
             What::SetClock(_) if node.ghost.clock_ms.is_none() => {}
             What::RunAgain(entry) | What::Edit(entry, _) | What::Enable(entry, _)
                 if usize::from(entry) >= setup.entries.len() => {}
+            What::StopDose(entry) if !node.ghost.has_open(usize::from(entry)) => {}
             What::Edit(entry, 2) if !setup.entries[usize::from(entry)].is_weekly() => {}
             What::Edit(entry, variant)
                 if node.world.forms[usize::from(entry)].variant == variant
@@ -198,6 +202,9 @@ impl fmt::Display for What {
             Self::MotorFault => f.write_str("the motor stalls"),
             Self::Acknowledge => f.write_str("the fault is acknowledged"),
             Self::RunAgain(entry) => write!(f, "entry {} is run again", entry + 1),
+            Self::StopDose(entry) => {
+                write!(f, "the dose of entry {} is stopped by hand", entry + 1)
+            }
             Self::Prime(ml) => write!(f, "prime is asked for, {ml} ml"),
             Self::Calibrate(ms) => write!(f, "a calibration run of {}", length(ms)),
             Self::Release => f.write_str("the operator lets go"),

@@ -221,6 +221,10 @@ impl Node {
                 wish.run_again = Some(id);
                 event = Event::RunAgain(EntryId(id));
             }
+            What::StopDose(entry) => {
+                self.ghost.stopped_by_hand(usize::from(entry));
+                event = Event::StopDose(EntryId(u16::from(entry) + 1));
+            }
             What::Prime(ml) => {
                 let by_volume =
                     u64::from(ml) * 1_000_000 * 60_000 / u64::from(setup.head.flow.as_nl_per_min());

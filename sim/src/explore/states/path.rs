@@ -96,6 +96,9 @@ pub(super) fn scenario(setup: &Setup, promise: &str, steps: &[Step]) -> Result<S
             What::RunAgain(entry) => {
                 ("operator", when, format!("run_again = {{ entry = \"{}\" }}", name(entry)))
             }
+            What::StopDose(entry) => {
+                ("operator", when, format!("stop_dose = {{ entry = \"{}\" }}", name(entry)))
+            }
             What::Prime(ml) => ("operator", when, format!("prime = {{ volume = \"{ml} ml\" }}")),
             What::Edit(entry, variant) => {
                 let change = setup.edit_words(usize::from(entry), variant);

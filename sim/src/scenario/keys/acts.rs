@@ -23,6 +23,7 @@ pub(in crate::scenario) static OPERATOR: Table = Table {
         one_of("prime", Kind::Table(&PRIME), "Primes."),
         one_of("calibrate", Kind::Table(&CALIBRATE), "Calibrates."),
         one_of("run_again", Kind::Table(&RUN_AGAIN), "Runs an entry's dose again."),
+        one_of("stop_dose", Kind::Table(&STOP_DOSE), "Ends an entry's dose while it is under way."),
         one_of("acknowledge", Kind::Table(&ACKNOWLEDGE), "Acknowledges the alarms."),
         one_of("set_pin", Kind::Table(&SET_PIN), "Sets the PIN that the settings are behind."),
         one_of("unlock", Kind::Table(&UNLOCK), "Enters the PIN."),
@@ -81,6 +82,7 @@ on_entry! {
     ENABLE = "enable";
     REMOVE = "remove";
     RUN_AGAIN = "run_again";
+    STOP_DOSE = "stop_dose";
 }
 
 pub(in crate::scenario) static TIMETABLE: Table = Table {

@@ -183,6 +183,8 @@ pub enum Act {
     },
     /// Runs an entry's dose again.
     RunAgain(EntryName),
+    /// Ends an entry's dose while it is under way.
+    StopDose(EntryName),
     /// Acknowledges the alarms.
     Acknowledge,
     /// Sets the PIN, or takes it away.
@@ -232,6 +234,7 @@ impl Act {
             Self::Prime { .. } => "prime",
             Self::Calibrate { .. } => "calibrate",
             Self::RunAgain(_) => "run_again",
+            Self::StopDose(_) => "stop_dose",
             Self::Acknowledge => "acknowledge",
             Self::SetPin(_) => "set_pin",
             Self::Unlock(_) => "unlock",

@@ -36,6 +36,7 @@ pub(super) fn act(cx: &mut Context, node: &Node) -> Option<OperatorAct> {
         t.inner("prime").map(prime),
         t.inner("calibrate").and_then(calibrate),
         t.inner("run_again").and_then(|t| on_entry(t, Act::RunAgain)),
+        t.inner("stop_dose").and_then(|t| on_entry(t, Act::StopDose)),
         t.inner("acknowledge").map(|t| {
             t.finish();
             Act::Acknowledge

@@ -100,6 +100,7 @@ fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
         DeviceAct::LevelLow(_) => return None,
         DeviceAct::SetTimetable(_) => "timetable changed".to_owned(),
         DeviceAct::RunAgain(id) => format!("asked to run {} again", names.name(*id)),
+        DeviceAct::StopDose(id) => format!("asked to stop {}", names.name(*id)),
         DeviceAct::Prime(most) => format!("asked to prime, up to {}", volume(*most)),
         DeviceAct::Calibrate(ms) => {
             format!("asked for a calibration run of {}", Duration::from_ms(u64::from(*ms)))

@@ -54,6 +54,7 @@ impl<const W: usize> Stage<'_, W> {
             DeviceAct::SetClock(local) => Event::SetClock(*local),
             DeviceAct::SetTimetable(timetable) => Event::Timetable(timetable),
             DeviceAct::RunAgain(id) => Event::RunAgain(*id),
+            DeviceAct::StopDose(id) => Event::StopDose(*id),
             DeviceAct::Prime(volume) => Event::Prime(*volume),
             DeviceAct::Calibrate(run_ms) => Event::Calibrate { run_ms: *run_ms },
             DeviceAct::CalibrateInto(vessel) => Event::CalibrateInto(vessel),
@@ -138,6 +139,10 @@ impl<const W: usize> Stage<'_, W> {
             Act::Calibrate { .. } => self.calibrate(index),
             Act::RunAgain(entry) => match self.plan.id(&entry.name) {
                 Some(id) => self.act(&DeviceAct::RunAgain(id)),
+                None => self.note_act(index, NO_SUCH_ENTRY),
+            },
+            Act::StopDose(entry) => match self.plan.id(&entry.name) {
+                Some(id) => self.act(&DeviceAct::StopDose(id)),
                 None => self.note_act(index, NO_SUCH_ENTRY),
             },
             Act::Unlock(pin) => self.act(&DeviceAct::Unlock(*pin)),

@@ -136,6 +136,7 @@ fn act_of(event: Event<'_, LINES>) -> Option<DeviceAct> {
         Event::Container(container, level) => DeviceAct::SetContainer(*container, level),
         Event::Refill(level) => DeviceAct::Refill(level),
         Event::RunAgain(id) => DeviceAct::RunAgain(id),
+        Event::StopDose(id) => DeviceAct::StopDose(id),
         Event::Prime(volume) => DeviceAct::Prime(volume),
         Event::Calibrate { run_ms } => DeviceAct::Calibrate(run_ms),
         Event::CalibrateInto(vessel) => DeviceAct::CalibrateInto(*vessel),

@@ -91,6 +91,7 @@ impl Watch {
                 What::Timetable(short)
             }
             DeviceAct::RunAgain(id) => What::RunAgain(*id),
+            DeviceAct::StopDose(id) => What::StopDose(*id),
             DeviceAct::Prime(volume) => What::Prime(*volume),
             DeviceAct::Calibrate(ms) => What::Calibrate(*ms),
             DeviceAct::CalibrateInto(vessel) => What::CalibrateInto(*vessel),

@@ -52,6 +52,8 @@ pub enum What {
     Timetable(Timetable<LINES>),
     /// An operator asks for a dose.
     RunAgain(EntryId),
+    /// An operator stops a dose.
+    StopDose(EntryId),
     /// An operator asks for prime.
     Prime(Volume),
     /// An operator asks for a calibration run of so many ms.
@@ -100,6 +102,7 @@ mod kind {
     pub(super) const MEASURED: u8 = 15;
     pub(super) const TUBE_CHANGED: u8 = 16;
     pub(super) const CALIBRATE_TRAIN: u8 = 17;
+    pub(super) const STOP_DOSE: u8 = 18;
 }
 
 /// No instant.
@@ -157,6 +160,10 @@ impl Event {
             }
             What::RunAgain(id) => {
                 head(kind::RUN_AGAIN);
+                put(&id.0.to_le_bytes());
+            }
+            What::StopDose(id) => {
+                head(kind::STOP_DOSE);
                 put(&id.0.to_le_bytes());
             }
             What::Prime(volume) => {
@@ -272,6 +279,7 @@ impl<'a> Reader<'a> {
             kind::CLOCK => What::Clock(Local::from_ms(self.i64()?)),
             kind::TIMETABLE => What::Timetable(self.timetable()?),
             kind::RUN_AGAIN => What::RunAgain(EntryId(u16::from_le_bytes(self.array()?))),
+            kind::STOP_DOSE => What::StopDose(EntryId(u16::from_le_bytes(self.array()?))),
             kind::PRIME => What::Prime(self.volume()?),
             kind::CALIBRATE => What::Calibrate(self.u32()?),
             kind::CALIBRATE_INTO => What::CalibrateInto(Vessel {

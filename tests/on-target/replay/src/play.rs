@@ -120,6 +120,7 @@ fn turn<F: NorFlash, I: Interrupt>(
             Some(What::Clock(local)) => main.hand_in(Event::SetClock(local)),
             Some(What::Timetable(timetable)) => main.hand_in(Event::Timetable(&timetable)),
             Some(What::RunAgain(id)) => main.hand_in(Event::RunAgain(id)),
+            Some(What::StopDose(id)) => main.hand_in(Event::StopDose(id)),
             Some(What::Prime(volume)) => main.hand_in(Event::Prime(volume)),
             Some(What::Calibrate(run_ms)) => main.hand_in(Event::Calibrate { run_ms }),
             Some(What::CalibrateInto(vessel)) => main.hand_in(Event::CalibrateInto(&vessel)),

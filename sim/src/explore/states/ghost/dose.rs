@@ -114,6 +114,7 @@ impl Ghost {
             resets: 0,
             boots: 0,
             disturbed: waited || wanted_by_another || crowded || self.now > due_at + 1,
+            stopped: false,
             cut: dose_ms < whole_ms,
             began,
         });
@@ -291,6 +292,7 @@ impl Ghost {
         let left = left_nl > volume_nl(open.flow, rules.shortest_on_ms);
         let ended = match cause {
             Cause::Edited | Cause::Disabled => open.revision != known.revision,
+            Cause::Stopped => open.stopped,
             Cause::ClockLost => self.losses != open.began.losses,
             Cause::Restarts if open.boots >= 3 => true,
             Cause::Ceiling | Cause::AlreadyDosed => open.cut && left_nl == 0,
@@ -300,7 +302,7 @@ impl Ghost {
             format!("a dose ends as part, \"{}\", and could have gone on", cause.words())
         })?;
         let edited = matches!(cause, Cause::Edited | Cause::Disabled);
-        must(open.disturbed || open.cut || edited, "D4", || {
+        must(open.disturbed || open.stopped || open.cut || edited, "D4", || {
             format!("an undisturbed dose ends as part, \"{}\"", cause.words())
         })
     }

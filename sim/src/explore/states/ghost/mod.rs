@@ -94,6 +94,8 @@ pub(super) struct Open {
     /// Restarts that the ledger knows of.
     boots: u8,
     disturbed: bool,
+    /// Somebody has stopped it.
+    stopped: bool,
     /// Made smaller by guard or ceiling.
     cut: bool,
     began: Began,
@@ -223,6 +225,18 @@ impl Ghost {
         }
     }
 
+    /// Whether a dose of that entry is under way.
+    pub(super) fn has_open(&self, line: usize) -> bool {
+        self.open.is_some_and(|open| open.line == line)
+    }
+
+    /// Somebody stops the dose of an entry.
+    pub(super) fn stopped_by_hand(&mut self, line: usize) {
+        if let Some(open) = self.open.as_mut().filter(|open| open.line == line) {
+            open.stopped = true;
+        }
+    }
+
     /// The ledger took a record.
     pub(super) fn took(&mut self, record: &Record, head: &Rules) -> Judged {
         self.failed_at = None;
@@ -323,6 +337,8 @@ impl Ghost {
         if let Some(open) = &mut self.open {
             open.resets += 1;
             open.disturbed = true;
+            // what no record says is forgotten
+            open.stopped = false;
         }
     }
 
@@ -336,9 +352,14 @@ impl Ghost {
         must(thinks_on == self.pin.is_on(), "P4", || {
             format!("the logic takes the pump's state to be {thinks_on}, which is not so")
         })?;
+        let to_end = self.open.is_some_and(|open| open.stopped);
+        must(!(to_end && self.pin.is_on()), "D11", || {
+            "the pump runs for a dose that was stopped by hand".to_owned()
+        })?;
         if self.failed_at.is_some_and(|at| self.now < at + QUIET_MS) {
             return Ok(());
         }
+        must(!to_end, "D11", || "a dose that was stopped by hand goes on".to_owned())?;
         if let Some(service) = self.service {
             must(self.pin.is_on(), "O1", || {
                 format!("a run is over after {} ms and its end is not logged", service.ran_ms)

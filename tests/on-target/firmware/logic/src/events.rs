@@ -39,6 +39,7 @@ pub fn hand_in(main: &mut Main) {
         15 => Event::SetPin(*any()),
         16 => Event::Lock,
         17 => Event::CalibrateTrain(any()),
+        18 => Event::StopDose(EntryId(get() as u16)),
         _ => return,
     };
     main.hand_in(event);
