@@ -147,6 +147,8 @@ fn m1_a_dose_stays_stopped_while_the_memory_takes_nothing() {
     let mut flash = rig.device.into_flash();
     flash.power_on();
     rig.device = pump::start(flash, GEOMETRY, now);
+    let too_soon = rig.act(now, Event::StopDose(ID));
+    assert_eq!(too_soon, Err(Refusal::Busy), "its start is not in the ledger yet");
     pump::wake_until(&mut rig.device, minute(160), &mut rig.wires);
     let told = rig.told();
     let [outcome] = told.as_slice() else { panic!("{told:?}") };

@@ -208,6 +208,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 running.stopped = true;
                 self.stop_run(effects);
             }
+            // its pump is off until the start is in the ledger, and the stop is not
+            None if is_its => effects.push(Effect::Refused(Refusal::Busy)),
             _ => effects.push(Effect::Refused(Refusal::NotRunning { id })),
         }
     }

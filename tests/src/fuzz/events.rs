@@ -272,7 +272,7 @@ pub fn run(data: &[u8]) -> Became {
             29 => device.handle(now, Event::Key { held: bytes.u8() & 1 == 1 }, &mut pump),
             30 => {
                 let due = |device: &Pumped| device.controller().book().open.map(|o| o.pulse.due);
-                let open = due(&device);
+                let open = due(&device).filter(|_| device.controller().has_started());
                 let id = open.map_or(EntryId(1), |due| due.id);
                 device.handle(now, Event::StopDose(id), &mut pump);
                 // another one that waited may have begun
