@@ -80,7 +80,7 @@ pub(super) enum Format {
 pub(super) enum Command {
     /// Write a commented scenario to start from
     New {
-        /// The file to write, or a directory to write scenario.toml in
+        /// The file to write, a directory to write scenario.toml in, or - for standard output
         path: PathBuf,
     },
     /// Read and validate scenarios; say everything that is wrong at once

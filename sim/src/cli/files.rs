@@ -77,6 +77,37 @@ fn make_parent(path: &Path) -> io::Result<()> {
     }
 }
 
+/// What was read is not written over.
+fn spare_read(path: &Path) -> Result<(), String> {
+    if is_in(&READ, path) {
+        return Err(format!(
+            "{} is what was read, and is left as it is; give the output another name",
+            path.display()
+        ));
+    }
+    Ok(())
+}
+
+/// Whether an output can be written that comes at the end of long work: tried before it,
+/// and what is there is left as it is. What it is not is told.
+pub(super) fn can_write(terminal: Terminal, path: Option<&PathBuf>) -> bool {
+    let Some(path) = path.filter(|path| path.as_path() != Path::new("-")) else { return true };
+    let tried = spare_read(path).and_then(|()| {
+        let open = if path.exists() {
+            fs::OpenOptions::new().append(true).open(path).map(drop)
+        } else {
+            make_parent(path)
+                .and_then(|()| fs::File::create_new(path).map(drop))
+                .and_then(|()| fs::remove_file(path))
+        };
+        open.map_err(|error| format!("cannot write {}: {error}", path.display()))
+    });
+    if let Err(why) = &tried {
+        terminal.error(why);
+    }
+    tried.is_ok()
+}
+
 /// Opens a file to write, its directory made where it is missing; `-` is
 /// standard output. A file that was read, or written already, is left as it is.
 pub(super) fn create(terminal: Terminal, path: &Path) -> Result<Box<dyn Write>, String> {
@@ -84,12 +115,7 @@ pub(super) fn create(terminal: Terminal, path: &Path) -> Result<Box<dyn Write>, 
         return Ok(Box::new(BufWriter::new(terminal.out())));
     }
     let failed = |error: io::Error| format!("cannot write {}: {error}", path.display());
-    if is_in(&READ, path) {
-        return Err(format!(
-            "{} is what was read, and is left as it is; give the output another name",
-            path.display()
-        ));
-    }
+    spare_read(path)?;
     if is_in(&WRITTEN, path) {
         return Err(format!(
             "{} has another output of this command already; give each a name of its own",

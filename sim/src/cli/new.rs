@@ -9,8 +9,12 @@ use dosewright_sim::scenario;
 use super::exit::Exit;
 use super::terminal::Terminal;
 
-/// Writes the template; a file that is there already is left alone.
+/// Writes the template, `-` on standard output; a file that is there already is left
+/// alone.
 pub(super) fn new(terminal: Terminal, path: &Path) -> Exit {
+    if path == Path::new("-") {
+        return super::print(terminal, scenario::template());
+    }
     let path = target(path);
     let made = path
         .parent()

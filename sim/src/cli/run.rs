@@ -46,6 +46,9 @@ pub(super) fn run(terminal: Terminal, progress: Progress, args: &RunArgs) -> Exi
         terminal.error("nothing was selected: there are fewer scenarios than shards");
         return Exit::Nothing;
     }
+    if !files::can_write(terminal, args.junit.as_ref()) {
+        return Exit::Usage;
+    }
     watch::catch_interrupts();
     let mut cases: Vec<(String, Case)> = Vec::new();
     let mut exit = None;

@@ -32,6 +32,9 @@ pub(super) fn shrink(terminal: Terminal, how: How, args: &ShrinkArgs) -> Exit {
     if checked(terminal.without_warnings(), std::slice::from_ref(&named)).is_none() {
         return Exit::Usage;
     }
+    if !files::can_write(terminal, Some(&args.output)) {
+        return Exit::Usage;
+    }
     watch::catch_interrupts();
     // a program that panics does so over and over here
     std::panic::set_hook(Box::new(|_| {}));

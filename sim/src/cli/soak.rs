@@ -44,6 +44,9 @@ pub(super) fn soak(terminal: Terminal, how: How, args: &SoakArgs) -> Exit {
     }
     let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let threads = args.threads.map_or(cores, |threads| threads as usize).min(mine.len());
+    if !files::can_write(terminal, args.reports.junit.as_ref()) {
+        return Exit::Usage;
+    }
     watch::catch_interrupts();
     let mut desk = Desk::new(terminal, how, args, &mine);
     perform(&plan, &mine, threads, &mut desk);

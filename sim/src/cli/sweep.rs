@@ -25,6 +25,9 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
         Ok(plan) => plan,
         Err(exit) => return exit,
     };
+    if !files::can_write(terminal, args.reports.junit.as_ref()) {
+        return Exit::Usage;
+    }
     watch::catch_interrupts();
     let mut progress = Progress::new("sweep", how, terminal);
     let file = args.file.display().to_string();

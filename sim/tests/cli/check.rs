@@ -277,3 +277,11 @@ fn a_container_at_its_heel_is_warned_about() {
     assert!(said.code == 0 && said.out.contains("W009"), "{said:?}");
     assert!(!check("401 ml").out.contains("W009"));
 }
+
+#[test]
+fn a_new_scenario_goes_to_standard_output_too() {
+    let place = Place::new("new-dash");
+    let said = place.call(&["new", "-"]);
+    assert!(said.code == 0 && said.out.contains("schema = 1") && said.err.is_empty(), "{said:?}");
+    assert!(!place.dir.join("-").exists());
+}

@@ -119,3 +119,29 @@ fn what_is_not_calm_in_the_end_fails() {
     );
     assert_eq!(place.call(&["run", "over.toml"]).code, 0);
 }
+
+#[test]
+fn a_report_that_cannot_be_written_is_told_before_the_work() {
+    let place = Place::new("soak-report");
+    place.write("week.toml", &crate::support::failing());
+    let soak = ["soak", "week.toml", "--seeds", "1..=2", "--days", "5"];
+    let sweep = ["sweep", "week.toml", "--faults", "supply_loss"];
+    let run = ["run", "week.toml"];
+    for command in [&soak[..], &sweep, &run] {
+        // a file is no folder, and what was read is not written over
+        for path in ["week.toml/report.xml", "week.toml"] {
+            let said = place.call(&[command, &["--junit", path]].concat());
+            assert!(said.code == 2 && said.out.is_empty(), "{path}: {said:?}");
+            assert!(said.err.contains("error: "), "{said:?}");
+        }
+    }
+    let said = place.call(&["shrink", "week.toml", "-o", "week.toml/small.toml"]);
+    assert!(said.code == 2 && said.err.starts_with("error: cannot write"), "{said:?}");
+    // trying leaves what is there alone, and nothing where nothing was
+    place.write("old.xml", "old");
+    let long = [&soak[..], &["--junit", "new/r.xml", "--faults", "none"]].concat();
+    assert_eq!(place.call(&long).code, 2);
+    assert!(!place.dir.join("new/r.xml").exists());
+    let bad = [&soak[..], &["--junit", "old.xml", "--faults", "none"]].concat();
+    assert_eq!((place.call(&bad).code, place.read("old.xml")), (2, "old".to_owned()));
+}
