@@ -45,7 +45,7 @@ pub fn timetable(file: &str, scenario: &Scenario) -> Vec<Diagnostic> {
     let timetable = world::first_timetable(scenario, &frame);
     let mut problems = Vec::new();
     timetable.check(&scenario.head.head, clock.as_ref(), Instant::ZERO, &mut |refusal| {
-        problems.push(refusals::diagnostic(scenario, &timetable, &refusal));
+        problems.push(refusals::diagnostic(scenario, &timetable, clock.as_ref(), &refusal));
     });
     problems.extend(warnings::find(scenario, &timetable, &frame, clock.as_ref()));
     problems.into_iter().map(|problem| problem.in_file(file)).collect()
@@ -57,6 +57,7 @@ fn too_many(scenario: &Scenario) -> Option<Diagnostic> {
         return Some(refusals::diagnostic(
             scenario,
             &Timetable::EMPTY,
+            None,
             &Refusal::TooManyEntries { most: LINES },
         ));
     }

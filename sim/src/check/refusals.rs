@@ -1,14 +1,17 @@
 //! What the device refuses, at its place in the file and with its arithmetic.
 
+use dosewright_core::civil::Local;
 use dosewright_core::config::HeadProblem;
-use dosewright_core::entry::{EntryId, Recurrence};
+use dosewright_core::entry::{Entry, EntryId, Recurrence};
+use dosewright_core::schedule::WallClock;
 use dosewright_core::spread::{self, Misfit};
-use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::time::Instant;
+use dosewright_core::timetable::{self, Refusal, Timetable};
 use dosewright_core::units::{Carry, Volume};
 
 use crate::diagnose::{Diagnostic, Span, codes};
 use crate::observe::LINES;
-use crate::scenario::{EntryPlan, Scenario, show};
+use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario, show};
 
 /// The entry of a number: numbers count from 1 in the order of the file.
 fn plan(scenario: &Scenario, id: EntryId) -> Option<&EntryPlan> {
@@ -51,12 +54,18 @@ fn rounded_up(ms: u64) -> String {
 pub(super) fn diagnostic(
     scenario: &Scenario,
     timetable: &Timetable<LINES>,
+    clock: Option<&WallClock>,
     refusal: &Refusal,
 ) -> Diagnostic {
     match *refusal {
         Refusal::DoesNotFit { id, misfit } => misfits(scenario, timetable, id, misfit),
         Refusal::Overlap { first, second, nearest_min } => {
-            overlap(scenario, first, second, nearest_min)
+            let nearest = match nearest_min {
+                Some(minutes) => Some(time(minutes)),
+                None => nearest_from(scenario, timetable, clock, second)
+                    .map(|local| format!("from = \"{}\"", show::local(local))),
+            };
+            overlap(scenario, first, second, nearest)
         }
         Refusal::GapTooShort { id, window_and_grace_ms, gap_ms } => {
             let has_grace = plan(scenario, id).is_some_and(|plan| plan.grace_ms > 0);
@@ -108,7 +117,7 @@ pub(super) fn diagnostic(
         }
         Refusal::TooManyDues { dues, most } => {
             let busiest = scenario.entries.iter().min_by_key(|plan| {
-                match plan.to_core(EntryId(0), dosewright_core::time::Instant::ZERO).recurrence {
+                match plan.to_core(EntryId(0), Instant::ZERO).recurrence {
                     Recurrence::Interval { every_ms, .. } => every_ms,
                     Recurrence::Weekly { .. } => u64::MAX,
                 }
@@ -304,19 +313,48 @@ fn pulses(scenario: &Scenario, timetable: &Timetable<LINES>, id: EntryId, most: 
         .help(help)
 }
 
+/// The first dose nearest to the one that an interval entry has, at which it meets no
+/// other entry as a matter of course, within half a day.
+fn nearest_from(
+    scenario: &Scenario,
+    timetable: &Timetable<LINES>,
+    clock: Option<&WallClock>,
+    id: EntryId,
+) -> Option<Local> {
+    const MINUTE_MS: i64 = 60_000;
+    let RecurrencePlan::Every { from: IntervalStart::Local(local), .. } =
+        plan(scenario, id)?.recurrence
+    else {
+        return None;
+    };
+    let entry = timetable.get(id)?;
+    let Recurrence::Interval { every_ms, from } = entry.recurrence else { return None };
+    let is_free = |by_ms: i64| {
+        let from = Instant::from_ms(from.as_ms().saturating_add(by_ms));
+        let moved = Entry { recurrence: Recurrence::Interval { every_ms, from }, ..entry };
+        let mut others = timetable
+            .entries()
+            .filter(|other| other.id != id && plan(scenario, other.id).is_some_and(|p| p.enabled));
+        !others.any(|other| timetable::overlap(&moved, &other, clock, Instant::ZERO))
+    };
+    (1..=720)
+        .flat_map(|minutes| [-minutes * MINUTE_MS, minutes * MINUTE_MS])
+        .find(|by_ms| is_free(*by_ms))
+        .map(|by_ms| Local::from_ms(local.as_ms() + by_ms))
+}
+
 fn overlap(
     scenario: &Scenario,
     first: EntryId,
     second: EntryId,
-    nearest_min: Option<u16>,
+    nearest: Option<String>,
 ) -> Diagnostic {
     let (one, two) = (name(scenario, first), name(scenario, second));
-    let key = match plan(scenario, second)
-        .map(|plan| plan.to_core(second, dosewright_core::time::Instant::ZERO).recurrence)
-    {
-        Some(Recurrence::Weekly { .. }) => "at",
-        _ => "from",
-    };
+    let key =
+        match plan(scenario, second).map(|plan| plan.to_core(second, Instant::ZERO).recurrence) {
+            Some(Recurrence::Weekly { .. }) => "at",
+            _ => "from",
+        };
     let other = plan(scenario, first).map_or_else(Span::default, |plan| plan.spans.at("window"));
     let found = Diagnostic::new(
         codes::WINDOWS_OVERLAP,
@@ -325,8 +363,8 @@ fn overlap(
     )
     .label("two doses never own the pump at once")
     .note_at(other, format!("the window of \"{one}\" is here"));
-    match nearest_min {
-        Some(minutes) => found.help(format!("the nearest start that fits is {}", time(minutes))),
+    match nearest {
+        Some(start) => found.help(format!("the nearest start that fits is {start}")),
         None if key == "from" => found.help(format!(
             "begin \"{two}\" at another time (\"from\"), make a window shorter, or change the interval"
         )),

@@ -62,11 +62,10 @@ pub(super) fn dry(brief: &Brief, log: Option<&FlowLog>) -> [Option<Dry>; 7] {
         }
         for quiet in brief.quiet.iter().filter(|q| q.nights.contains(Weekday::ALL[night])) {
             let at = |min: u16| (u32::from(min) + NIGHT_MIN - NOON_MIN) % NIGHT_MIN;
-            let to = at(quiet.to_min);
-            meet(
-                (at(quiet.from_min), if to == 0 { NIGHT_MIN } else { to }),
-                "the quiet period given",
-            );
+            let (from, to) = (at(quiet.from_min), at(quiet.to_min));
+            // what is quiet past the next noon is so to this night's end
+            let past_noon = to < from || to == 0;
+            meet((from, if past_noon { NIGHT_MIN } else { to }), "the quiet period given");
         }
         if let Some(log) = log {
             let quiet = log.quiet(night)?;

@@ -285,3 +285,26 @@ fn a_new_scenario_goes_to_standard_output_too() {
     assert!(said.code == 0 && said.out.contains("schema = 1") && said.err.is_empty(), "{said:?}");
     assert!(!place.dir.join("-").exists());
 }
+
+#[test]
+fn an_interval_that_meets_another_entry_is_told_the_nearest_start() {
+    let place = Place::new("check-from");
+    let every = |from: &str| {
+        let more = format!(
+            "[[entry]]\nname = \"x\"\nevery = {{ interval = \"12 h\", from = \"{from}\" }}\nvolume = \"15 ml\"\nwindow = \"20 min\"\n"
+        );
+        place.write("site.toml", &nights(&more));
+        place.call(&["check", "site.toml"])
+    };
+    // the nights' windows are 00:45 to 01:30
+    for (from, nearest) in [
+        ("2026-10-05 00:50", "from = \"2026-10-05 00:25\""),
+        ("2026-10-05 13:20", "from = \"2026-10-05 13:30\""),
+    ] {
+        let said = every(from);
+        let help = format!("help: the nearest start that fits is {nearest}");
+        assert!(said.code == 2 && said.out.contains(&help), "{said:?}");
+        let start = nearest.trim_start_matches("from = ").trim_matches('"');
+        assert_eq!(every(start).code, 0, "{start}");
+    }
+}

@@ -239,3 +239,17 @@ fn a_cleaning_may_need_no_time_clear() {
     let said = place.call(&["plan", "brief.toml"]);
     assert_eq!(said.code, 0, "{said:?}");
 }
+
+#[test]
+fn a_quiet_period_past_the_next_noon_lasts_to_the_nights_end() {
+    let place = Place::new("plan-quiet");
+    let brief = place.call(&["plan", "--example"]).out;
+    let quiet = "[[quiet]]\nnights = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\"]\nfrom = \"22:00\"\nto = \"13:00\"\n";
+    let from = brief.find("[[trading]]").unwrap();
+    let to = brief.find("[[cleaning]]").unwrap();
+    let text = format!("{}{quiet}\n{}", &brief[..from], &brief[to..]);
+    place.write("brief.toml", &text);
+    let said = place.call(&["plan", "brief.toml"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    assert!(said.out.contains("30 min after the last water (22:00)"), "{}", said.out);
+}
