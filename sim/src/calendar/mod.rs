@@ -80,10 +80,10 @@ pub fn calendar(scenario: &Scenario, hash: &str) -> Calendar {
         }
         let window_ms = entry.window_ms;
         let what = Event {
-            summary: format!("{}: {}", plan.name, show::volume(plan.volume)),
+            summary: format!("{}: {}", plan.name, show::dose(plan.volume)),
             description: format!(
                 "{} over {}; dosed: pump ran, flow not sensed",
-                show::volume(plan.volume),
+                show::dose(plan.volume),
                 show::length(u64::from(window_ms))
             ),
             seconds: window_ms.div_ceil(1000),

@@ -37,12 +37,7 @@ fn time(minutes: u16) -> String {
 fn pumping(scenario: &Scenario, id: EntryId, dose_ms: u64) -> String {
     let volume = plan(scenario, id).map_or(Volume::ZERO, |plan| plan.volume);
     let flow = scenario.head.head.flow;
-    format!(
-        "{} at {} is {} of pumping",
-        show::volume(volume),
-        show::flow(flow),
-        rounded_up(dose_ms)
-    )
+    format!("{} at {} is {} of pumping", show::dose(volume), show::flow(flow), rounded_up(dose_ms))
 }
 
 /// A length that is at least the given one, to the second where it is long.

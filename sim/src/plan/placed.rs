@@ -113,7 +113,7 @@ pub fn of_phase(brief: &Brief, dry: &[Option<Dry>; 7], phase: &Phase) -> Vec<Pla
             .unwrap_or(Pulses::ONE);
         let first_name = nights.first().map_or("", |night| name(*night));
         let reasons = vec![
-            format!("{}: {}, {}.", phase.name, show::volume(phase.dose), rate(brief, of_label)),
+            format!("{}: {}, {}.", phase.name, show::dose(phase.dose), rate(brief, of_label)),
             why_here(brief, (last, first, from), place, (settle_min, contact_min)),
             format!("{} {}", why_window(brief, phase, place), pulses.why(phase.dose)),
             format!(

@@ -37,7 +37,7 @@ pub(super) fn verdict(brief: &Brief, phases: &[Phase], misfits: &[String]) -> St
     let of = |phase: &Phase| {
         let count = phase.nights.iter().flatten().count();
         let until = phase.last.map_or(String::new(), |last| format!(" until {}", show::date(last)));
-        format!("{} {count} nights a week{until}", show::volume(phase.dose))
+        format!("{} {count} nights a week{until}", show::dose(phase.dose))
     };
     let doses: Vec<String> = phases.iter().map(of).collect();
     let rest = match misfits.len() {

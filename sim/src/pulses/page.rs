@@ -91,7 +91,7 @@ fn verdict(entry: &str, train: &Train) -> String {
     };
     format!(
         "{} of \"{}\" goes in {count} {noun} of {} over {}: {judged}.",
-        show::volume(train.dose),
+        show::dose(train.dose),
         display(entry).0,
         range(&widths),
         show::length(train.window_ms)

@@ -140,7 +140,7 @@ fn timetable(scenario: &Scenario) -> Markup {
                             tr {
                                 th scope="row" { (entry.name) }
                                 td { (when(entry)) }
-                                td { (show::volume(entry.volume)) }
+                                td { (show::dose(entry.volume)) }
                                 td { (show::length(u64::from(entry.window_ms))) }
                                 td { (ends(entry)) }
                                 td { (dates(entry)) }

@@ -133,3 +133,16 @@ fn a_date_of_calibration_that_does_not_exist_is_refused() {
     assert_eq!(sheet("2026-10-02").code, 0);
     assert!(place.read("s.html").contains("2026-10-02"));
 }
+
+#[test]
+fn a_dose_in_ounces_is_told_without_digits_that_nobody_measures() {
+    let place = Place::new("sheet-ounces");
+    place.write("site.toml", &nights("").replace("\"120 ml\"", "\"4 US fl oz\""));
+    assert_eq!(place.call(&["sheet", "site.toml", "-o", "s.html", "-q"]).code, 0);
+    // four times 29.5735295625 ml (NIST Handbook 44, appendix C)
+    let calendar = place.call(&["calendar", "site.toml"]).out;
+    let pulses = place.call(&["pulses", "site.toml"]).out;
+    for text in [place.read("s.html"), calendar, pulses] {
+        assert!(text.contains("118.29 ml") && !text.contains("118.2941"), "{text}");
+    }
+}

@@ -40,6 +40,13 @@ pub fn measured(volume: Volume) -> String {
     format!("{} ml", millionths(hundredths(volume.as_nl())))
 }
 
+/// A dose as people are told of it: one that was given in ounces is told to a hundredth of
+/// a millilitre.
+pub fn dose(dose: Volume) -> String {
+    let nl = dose.as_nl();
+    volume(if nl < 1_000_000 { dose } else { Volume::from_nl(hundredths(nl)) })
+}
+
 /// A flow that was reckoned from what was measured, in ml/min.
 pub fn measured_flow(flow: Flow) -> String {
     format!("{} ml/min", millionths(hundredths(u64::from(flow.as_nl_per_min()))))
@@ -108,6 +115,10 @@ mod tests {
         assert_eq!(measured(Volume::from_nl(62_727_661)), "62.73 ml");
         assert_eq!(measured(Volume::from_nl(68_304_999)), "68.3 ml");
         assert_eq!(measured_flow(Flow::from_nl_per_min(14_615_019).unwrap()), "14.62 ml/min");
+        // half a US fluid ounce, and what has few digits anyhow
+        assert_eq!(dose(Volume::from_nl(14_786_765)), "14.79 ml");
+        assert_eq!(dose(Volume::from_nl(1_300_000_000)), "1.3 l");
+        assert_eq!(dose(Volume::from_nl(4_500)), "0.0045 ml");
         assert_eq!(length(272_000), "4 min 32 s");
         assert_eq!(length(691_200_000), "8 d");
         assert_eq!(length(86_400_001), "1 d 1 ms");
