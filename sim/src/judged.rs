@@ -9,7 +9,7 @@ use crate::diagnose::{Diagnostic, codes};
 use crate::expect::{self, Figures};
 use crate::observe::{Observation, Observer};
 use crate::run::{self, ActEnd, FaultEnd, Frame, Options, RunEnd};
-use crate::scenario::{Claim, Moment, Scenario, show};
+use crate::scenario::{Claim, FaultKind, Moment, Scenario, show};
 use crate::trace::{Names, Sink, Tracker};
 use crate::world::WorldError;
 
@@ -118,7 +118,7 @@ fn judge(
 ) -> Judged {
     let whole = end.end_ms >= scenario.clock.run_for.as_ms();
     let claims = scenario.expect.iter().filter(|e| !matches!(e.claim, Claim::Held(_)));
-    let (mut failures, judged) = if whole {
+    let (mut failures, mut judged) = if whole {
         (expect::failures(scenario, &figures, &end), claims.count())
     } else {
         (Vec::new(), 0)
@@ -135,15 +135,23 @@ fn judge(
         Verdict::Stopped
     };
     if whole && !scenario.meant_to_hold() {
-        verdict = meant_to_fail(scenario, verdict, &mut failures);
+        verdict = meant_to_fail(scenario, verdict, &mut failures, &mut judged);
     }
     Judged { frame, end, audit, figures, failures, invalid, judged, verdict }
 }
 
 /// A scenario that says `held = false` is in order when something failed.
-fn meant_to_fail(scenario: &Scenario, verdict: Verdict, failures: &mut Vec<Diagnostic>) -> Verdict {
+/// That claim is one more that is judged; of the others those that did not hold are what it
+/// expects, and are counted no more.
+fn meant_to_fail(
+    scenario: &Scenario,
+    verdict: Verdict,
+    failures: &mut Vec<Diagnostic>,
+    judged: &mut usize,
+) -> Verdict {
     match verdict {
         Verdict::Failed => {
+            *judged = judged.saturating_sub(failures.len()) + 1;
             failures.clear();
             Verdict::Held
         }
@@ -154,6 +162,7 @@ fn meant_to_fail(scenario: &Scenario, verdict: Verdict, failures: &mut Vec<Diagn
                 Diagnostic::new(codes::NOT_AS_EXPECTED, span, "an expectation did not hold")
                     .label("expected something to fail; found that everything held");
             failures.push(found);
+            *judged += 1;
             Verdict::Failed
         }
         other => other,
@@ -175,7 +184,12 @@ fn invalid(scenario: &Scenario, end: &RunEnd, whole: bool) -> Vec<Diagnostic> {
                     span,
                     format!("the fault `{word}` never took effect"),
                 )
-                .label("at its moment there was nothing for it to hit"),
+                .label(match fault.kind {
+                    FaultKind::QueueFlood { .. } => {
+                        "the queue took them all in, or the device was off: give more `events`"
+                    }
+                    _ => "at its moment there was nothing for it to hit",
+                }),
             ),
             FaultEnd::NotReached => out.push(
                 Diagnostic::new(

@@ -223,3 +223,31 @@ fn a_pulse_that_no_dose_has_is_told_as_such() {
     let flat = said.out.replace('|', "").split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(flat.contains("no dose 2 with a pulse 31 began in 4 d"), "{}", said.out);
 }
+
+#[test]
+fn a_scenario_that_is_meant_to_fail_counts_what_held() {
+    let place = Place::new("meant");
+    let run = |more: &str| {
+        place.write("week.toml", &nights(&format!("[[expect]]\nheld = false\n\n{more}")));
+        let out = place.call(&["run", "week.toml", "-q"]).out;
+        out.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let alone = run("");
+    assert!(
+        alone.contains("FAILED") && alone.contains("1 of 1 expectation did not hold"),
+        "{alone}"
+    );
+    // the claim itself holds, and so does one of the two others
+    let dosed = |count| format!("[[expect]]\noutcomes = {{ dosed = {count} }}\n\n");
+    let other = run(&(dosed(3) + &dosed(99)));
+    assert!(other.contains("week.toml held (a failure is what it expects)"), "{other}");
+    assert!(other.contains("2 expectations held"), "{other}");
+}
+
+#[test]
+fn a_flood_that_the_queue_takes_in_is_told_as_such() {
+    let place = Place::new("flood");
+    place.write("week.toml", &nights("[[fault]]\nat = \"+1 d\"\nqueue_flood = { events = 2 }\n"));
+    let said = place.call(&["run", "week.toml"]);
+    assert!(said.code == 5 && said.out.contains("the queue took them all in"), "{said:?}");
+}
