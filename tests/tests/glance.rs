@@ -2,6 +2,7 @@
 //! waits, the one that is open, the run that somebody asked for, whether the keys count.
 
 use dosewright_core::cause::Cause;
+use dosewright_core::config::Head;
 use dosewright_core::controller::ServiceRun;
 use dosewright_core::display::STAYS_LIT;
 use dosewright_core::entry::Entry;
@@ -73,13 +74,30 @@ fn d4_an_open_dose_is_shown_with_what_is_sure_of_it() {
     // 40 ml from 02:00 on: ten pulses of 4 ml, three minutes apart
     let ml = Volume::from_ml;
     let mut rig = Rig::new(&[daily(1, 120, ml(40))]);
-    for (minute, expected) in [(119, None), (120, Some(0)), (124, Some(4)), (146, Some(32))] {
+    for (minute, expected) in [(119, None), (120, Some(0)), (124, Some(8)), (146, Some(36))] {
         rig.act(minute * MIN, Event::Wake).unwrap();
         let expected = expected.map(|least| (ml(least), ml(40)));
-        assert_eq!(rig.device.controller().open_dose(), expected, "{minute}");
+        let now = Instant::from_ms(minute * MIN);
+        assert_eq!(rig.device.controller().open_dose(now), expected, "{minute}");
+    }
+    // a display looks when it likes: 2 ml of the pulse that runs, and no more than all of it
+    rig.act(147 * MIN, Event::Wake).unwrap();
+    for (after_s, least) in [(4, 38), (60, 40)] {
+        let now = Instant::from_ms(147 * MIN + after_s * 1000);
+        assert_eq!(rig.device.controller().open_dose(now), Some((ml(least), ml(40))));
     }
     rig.act(148 * MIN, Event::Wake).unwrap();
-    assert_eq!(rig.device.controller().open_dose(), None);
+    let now = Instant::from_ms(148 * MIN);
+    assert_eq!(rig.device.controller().open_dose(now), None);
+    // what a start loses delivers nothing
+    let mut rig = Rig::new(&[daily(1, 120, ml(40))]);
+    let head = Head { lead_ms: 500, ..pump::head() };
+    rig.act(0, Event::SetHead(&head)).unwrap();
+    rig.act(120 * MIN, Event::Wake).unwrap();
+    for (after_ms, least) in [(500, 0), (4500, 2), (8500, 4)] {
+        let now = Instant::from_ms(120 * MIN + after_ms);
+        assert_eq!(rig.device.controller().open_dose(now), Some((ml(least), ml(40))));
+    }
 }
 
 #[test]

@@ -104,10 +104,18 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         is_soon.then(|| now.plus(Duration::from_ms(times(s, 1000))))
     }
 
-    /// What the open dose has delivered at least by its last intent, and what it is.
-    pub fn open_dose(&self) -> Option<(Volume, Volume)> {
-        let pulse = self.book.open?.pulse;
+    /// What the open dose has delivered at least, the pulse that runs so far included, and
+    /// what it is.
+    pub fn open_dose(&self, now: Instant) -> Option<(Volume, Volume)> {
+        let pulse = &self.book.open.as_ref()?.pulse;
+        let mut least_ms = self.running.as_ref().map_or(pulse.least_ms, |r| r.least_ms);
+        if let super::Pump::On { since, .. } = self.pump {
+            // what its start loses delivers nothing
+            let lead_ms = self.book.head.as_ref().map_or(0, |head| u32::from(head.lead_ms));
+            let ran_ms = (now.since(since).as_ms() as u32).saturating_sub(lead_ms);
+            least_ms = least_ms.saturating_add(ran_ms.min(pulse.on_ms));
+        }
         let volume = |ms: u32| pulse.flow.volume(Duration::from_ms(u64::from(ms)));
-        Some((volume(pulse.least_ms), volume(pulse.dose_ms)))
+        Some((volume(least_ms), volume(pulse.dose_ms)))
     }
 }

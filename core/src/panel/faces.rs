@@ -73,7 +73,7 @@ impl Panel {
 
 /// Home: what runs, what is wrong, the last outcome.
 fn home<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
-    if let Some((least, dose)) = view.controller.open_dose() {
+    if let Some((least, dose)) = view.controller.open_dose(view.now) {
         pen.line(Word::Dosing).volume(least).end();
         pen.tab().lead(Word::AskedFor).volume(dose).end();
     } else {
@@ -208,8 +208,8 @@ pub(super) fn running<const N: usize, const H: usize>(
     pen: &mut Pen<'_>,
 ) {
     let ServiceRun { calibrates, asked_ms, since } = *run;
-    let ran = since.map_or(u64::MAX, |since| view.now.since(since).as_ms());
-    let ran_ms = ran.min(u64::from(asked_ms)) as u32;
+    let ran_ms = since.map_or(u32::MAX, |since| view.now.since(since).as_ms() as u32);
+    let ran_ms = ran_ms.min(asked_ms);
     // a calibration run counts up in time: the volume is what is to be found out
     let head = view.controller.book().head.as_ref().filter(|_| !calibrates);
     let flow = head.map(|head| head.flow);
