@@ -47,7 +47,8 @@ pub fn timetable(file: &str, scenario: &Scenario) -> Vec<Diagnostic> {
     timetable.check(&scenario.head.head, clock.as_ref(), Instant::ZERO, &mut |refusal| {
         problems.push(refusals::diagnostic(scenario, &timetable, clock.as_ref(), &refusal));
     });
-    problems.extend(warnings::find(scenario, &timetable, &frame, clock.as_ref()));
+    let accepted = problems.is_empty();
+    problems.extend(warnings::find(scenario, &timetable, &frame, clock.as_ref(), accepted));
     problems.into_iter().map(|problem| problem.in_file(file)).collect()
 }
 

@@ -30,6 +30,7 @@ pub(super) fn find(
     timetable: &Timetable<LINES>,
     frame: &Frame,
     clock: Option<&WallClock>,
+    accepted: bool,
 ) -> Vec<Diagnostic> {
     let entries: Vec<Entry> = timetable.entries().collect();
     let plans: Vec<(&EntryPlan, &Entry)> = scenario.entries.iter().zip(&entries).collect();
@@ -49,7 +50,8 @@ pub(super) fn find(
             }
         }
     }
-    if let Some(clock) = clock {
+    // what the device takes has few doses a day; of anything else this could be long work
+    if let Some(clock) = clock.filter(|_| accepted) {
         found.extend(meetings::find(scenario, &plans, frame, clock));
     }
     found.extend(at_heel(scenario));

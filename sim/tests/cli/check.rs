@@ -308,3 +308,22 @@ fn an_interval_that_meets_another_entry_is_told_the_nearest_start() {
         assert_eq!(every(start).code, 0, "{start}");
     }
 }
+
+#[test]
+fn a_timetable_that_is_refused_is_not_looked_at_for_long() {
+    let place = Place::new("check-long");
+    let mut text = nights("").replace("4 days", "36500 days");
+    for i in 0..60 {
+        _ = write!(
+            text,
+            "[[entry]]\nname = \"e{i}\"\nevery = {{ interval = \"{} min\" }}\nvolume = \"1 ml\"\nwindow = \"5 s\"\n\n",
+            i % 7 + 1
+        );
+    }
+    place.write("site.toml", &text);
+    let before = std::time::Instant::now();
+    let said = place.call(&["check", "site.toml"]);
+    assert!(said.code == 2 && said.out.contains("S039"), "{said:?}");
+    // a hundred years of changes against every minute would take minutes
+    assert!(before.elapsed().as_secs() < 20, "{:?}", before.elapsed());
+}
