@@ -148,6 +148,9 @@ fn gauge(args: &CalibrateArgs) -> Result<Gauge, String> {
     let size_ml = args.vessel.ok_or(
         "how it is measured is not said; give --vessel \"100 ml\", or --balance \"0.1 g\"",
     )?;
+    if args.reading.is_some_and(|reading_ml| reading_ml >= size_ml) {
+        return Err("--reading is not less than the vessel".to_owned());
+    }
     if let Some(tolerance_ml) = args.tolerance {
         if tolerance_ml >= size_ml {
             return Err("--tolerance is not less than the vessel".to_owned());
@@ -158,7 +161,7 @@ fn gauge(args: &CalibrateArgs) -> Result<Gauge, String> {
         vessel::SIZES_ML.into_iter().find(|known| (f64::from(*known) - size_ml).abs() < 1e-6);
     let size_ml = known.ok_or_else(|| {
         format!(
-            "no table here has a cylinder of {size_ml} ml (they have {} ml); give --tolerance",
+            "no table here has a cylinder of {size_ml} ml (they have {} ml); give what is marked on it, such as --tolerance \"0.5 ml\"",
             vessel::SIZES_ML.map(|size| size.to_string()).join(", ")
         )
     })?;

@@ -135,7 +135,8 @@ fn what_is_missing_or_wrong_is_said() {
     for (args, wanted) in [
         (&["--vessel", "100 ml"][..], "--last"),
         (&["head.toml"], "--vessel"),
-        (&["head.toml", "--vessel", "123 ml"], "--tolerance"),
+        (&["head.toml", "--vessel", "123 ml"], "such as --tolerance \"0.5 ml\""),
+        (&["head.toml", "--vessel", "100 ml", "--reading", "100 ml"], "--reading is not less"),
         (&["head.toml", "--vessel", "100"], "has no unit"),
         (&["head.toml", "--vessel", "0,1 l"], "0.1 l"),
         (&["head.toml", "--vessel", "100 ml", "--run", "1 min"], "--measured"),
