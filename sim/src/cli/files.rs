@@ -88,6 +88,17 @@ fn spare_read(path: &Path) -> Result<(), String> {
     Ok(())
 }
 
+/// Whether standard output gets one thing at most: lines, or one of the outputs. Else that
+/// is told.
+pub(super) fn one_on_stdout(terminal: Terminal, json: bool, outputs: &[Option<&PathBuf>]) -> bool {
+    let dashes = outputs.iter().flatten().filter(|path| path.as_path() == Path::new("-")).count();
+    let is_one = usize::from(json) + dashes <= 1;
+    if !is_one {
+        terminal.error("two outputs on standard output would be mixed; give one of them a file");
+    }
+    is_one
+}
+
 /// Whether an output can be written that comes at the end of long work: tried before it,
 /// and what is there is left as it is. What it is not is told.
 pub(super) fn can_write(terminal: Terminal, path: Option<&PathBuf>) -> bool {

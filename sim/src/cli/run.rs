@@ -30,6 +30,11 @@ pub(super) fn run(terminal: Terminal, progress: Progress, args: &RunArgs) -> Exi
         terminal.error("--vcd, --csv and --image take one scenario; with several give --out DIR");
         return Exit::Usage;
     }
+    let traces = &args.traces;
+    let outputs = [&traces.vcd, &traces.csv, &traces.image, &args.junit].map(Option::as_ref);
+    if !files::one_on_stdout(terminal, traces.json, &outputs) {
+        return Exit::Usage;
+    }
     let Some(scenarios) = checked(terminal, &named) else { return Exit::Usage };
     let stems = stems(&named);
     let all: Vec<(&Named, Scenario, String)> = named

@@ -25,7 +25,10 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
         Ok(plan) => plan,
         Err(exit) => return exit,
     };
-    if !files::can_write(terminal, args.reports.junit.as_ref()) {
+    let junit = args.reports.junit.as_ref();
+    if !files::one_on_stdout(terminal, args.reports.json, &[junit])
+        || !files::can_write(terminal, junit)
+    {
         return Exit::Usage;
     }
     watch::catch_interrupts();

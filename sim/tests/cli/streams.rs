@@ -4,7 +4,7 @@
 use std::io::{BufRead as _, BufReader, Read as _};
 use std::process::Stdio;
 
-use crate::support::{Place, Said, failing, nights};
+use crate::support::{Place, Said, failing, good, nights};
 
 const ESCAPE: char = '\u{1b}';
 
@@ -107,4 +107,24 @@ fn progress_is_lines_off_a_terminal_and_nothing_when_quiet() {
     let bar = place.call(&["run", "long.toml", "--progress", "bar"]);
     assert!(bar.err.is_empty() || bar.err.starts_with("\r["), "{}", bar.err);
     assert!(!place.call(&["run", "long.toml"]).err.contains('\r'));
+}
+
+#[test]
+fn standard_output_takes_one_thing() {
+    let place = Place::new("one-stream");
+    place.write("week.toml", &good());
+    for args in [
+        &["run", "week.toml", "--csv", "-", "--vcd", "-"][..],
+        &["run", "week.toml", "--json", "--csv", "-"],
+        &["run", "week.toml", "--json", "--junit", "-"],
+        &["pulses", "week.toml", "--json", "--csv", "-"],
+        &["sweep", "week.toml", "--faults", "supply_loss", "--json", "--junit", "-"],
+        &["soak", "week.toml", "--seeds", "1..=1", "--days", "3", "--json", "--junit", "-"],
+    ] {
+        let said = place.call(args);
+        assert!(said.code == 2 && said.out.is_empty(), "{args:?}: {said:?}");
+        assert!(said.err.contains("give one of them a file"), "{args:?}: {said:?}");
+    }
+    let said = place.call(&["run", "week.toml", "--json", "--csv", "rows.csv"]);
+    assert!(said.code == 0 && said.out.starts_with('{'), "{said:?}");
 }
