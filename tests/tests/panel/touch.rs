@@ -209,3 +209,24 @@ fn a_dose_is_stopped_at_home_by_two_presses_and_no_pin() {
     rig.touches(&[(Press, 1), (Hold, 2)]);
     assert!(rig.panel.is_home() && !rig.panel.has_draft());
 }
+
+#[test]
+fn a_latched_motor_is_acknowledged_at_home_though_a_dose_is_under_way() {
+    let mut rig = with_head();
+    let mut timetable = Timetable::<N>::EMPTY;
+    timetable.put(ENTRY).unwrap();
+    assert_eq!(rig.act(Event::Timetable(&timetable)), None);
+    assert_eq!(rig.act(Event::RunAgain(ENTRY.id)), None);
+    let mut rig = rig.lit();
+    // tried again after 1, 2 and 4 minutes, then latched
+    for rest_min in [1, 2, 4, 1] {
+        assert!(rig.side.wires.on);
+        assert_eq!(rig.lines()[3], "> stop");
+        assert_eq!(rig.act(Event::MotorFault), None);
+        rig.until(rig.side.now + rest_min * 60_000);
+        rig = rig.lit();
+    }
+    let book = rig.side.device.controller().book();
+    assert!(book.motor.is_latched() && book.open.is_some());
+    assert_eq!(rig.lines()[3], "> acknowledge");
+}
