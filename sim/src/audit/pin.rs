@@ -185,7 +185,11 @@ impl Auditor {
                 }
             }
             Use::Dose(key) => {
-                self.limits.ended(now - lead_ms, pulse_ms);
+                // a clock that does not count in whole steps of the truth shows the end of a
+                // pulse up to a step late: the rest goes by what the pulse was to be
+                let meant_ms = intent.on_ms - lead_ms;
+                let is_late = ran > intent.on_ms && ran <= intent.on_ms + slack;
+                self.limits.ended(now - lead_ms, if is_late { meant_ms } else { pulse_ms });
                 if let Some(open) = self.open.as_mut().filter(|o| o.due.key == key) {
                     open.pin_ms += pulse_ms;
                     let pin_nl = volume_nl(pulse_ms, open.flow);
