@@ -207,6 +207,11 @@ impl Open {
         self.after_flight().1.1 >= self.total_ms
     }
 
+    /// Whether nothing is left of it, whatever pulses may be in doubt.
+    pub(crate) fn is_complete(&self) -> bool {
+        self.after_flight().1.0 >= self.total_ms
+    }
+
     /// The owner must be as fast as the limits allow from now on (D3).
     pub(crate) fn hurry_from(&mut self, now: i64, head: &Head, limits: &Limits) {
         let mut limits = limits.clone();

@@ -383,10 +383,12 @@ impl Auditor {
 
     fn restart_open(&mut self, at: i64, lost: bool, why: Why) {
         let forgets = self.facts.reading == Some(Reading::RestartForgets);
+        let unreadable = self.ledger.unreadable();
         let Some(open) = &mut self.open else { return };
         let cause = why.causes().first().unwrap_or(Cause::SupplyLost);
-        open.restart(at, self.ledger.unreadable(), cause, forgets);
-        let complete = open.may_be_complete();
+        open.restart(at, unreadable, cause, forgets);
+        // slots that cannot be read may have been its last pulses: then it may end or go on
+        let complete = if unreadable > 0 { open.is_complete() } else { open.may_be_complete() };
         // that somebody stopped it was known to no more than the logic that ran
         let mut causes = open.forced.take().unwrap_or_default().without(Cause::Stopped);
         if lost && self.facts.reading != Some(Reading::LostFeedGoesOn) {
