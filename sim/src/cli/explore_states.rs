@@ -127,7 +127,7 @@ fn page(name: &str, args: &StatesArgs, report: &Report, saved: &[Saved]) -> Stri
         report.ended.words()
     );
     if report.found.is_empty() {
-        text.push_str("no violation of D1 to D7, O1, P4\n");
+        text.push_str("no violation of D1 to D7, D11, O1, P4\n");
     }
     for (found, saved) in report.found.iter().zip(saved) {
         _ = writeln!(text, "\n{}: {}", found.finding.promise, found.finding.what);

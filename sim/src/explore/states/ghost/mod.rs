@@ -1,4 +1,4 @@
-//! The exploration's own judge: a small reading of the promises D1 to D7, O1 and
+//! The exploration's own judge: a small reading of the promises D1 to D7, D11, O1 and
 //! P4, carried along with the controller from state to state.
 //!
 //! It sees what an onlooker sees: the events with their instants, the pump pin,
