@@ -1,7 +1,7 @@
 //! What a device's memory holds, slot by slot, and damage to it.
 
 use dosewright_core::ledger::{SLOT, Slot};
-use dosewright_core::record::Record;
+use dosewright_core::record::{Outcome, Record};
 use dosewright_sim::world::flash::NorMock;
 
 /// The records whose check holds, each with the number of its slot.
@@ -9,6 +9,14 @@ pub fn records(memory: &[u8]) -> impl Iterator<Item = (usize, Record)> + '_ {
     memory.chunks_exact(SLOT).enumerate().filter_map(|(index, slot)| {
         let Slot::Good { payload, .. } = Slot::decode(slot.try_into().ok()?) else { return None };
         Some((index, Record::decode(&payload)?))
+    })
+}
+
+/// The outcomes among them.
+pub fn outcomes(memory: &[u8]) -> impl Iterator<Item = Outcome> + '_ {
+    records(memory).filter_map(|(_, record)| match record {
+        Record::Outcome(outcome) => Some(outcome),
+        _ => None,
     })
 }
 

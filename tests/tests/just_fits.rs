@@ -6,13 +6,13 @@ use dosewright_core::config::Container;
 use dosewright_core::entry::{Entry, EntryId};
 use dosewright_core::event::Event;
 use dosewright_core::power::Pack;
-use dosewright_core::record::{OutcomeKind, Record};
+use dosewright_core::record::OutcomeKind;
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::Refusal;
 use dosewright_core::units::Volume;
 use dosewright_tests::entries::daily;
 use dosewright_tests::pump::{self, N, Pump};
-use dosewright_tests::slots::records;
+use dosewright_tests::slots::outcomes;
 use dosewright_tests::wires::Wires;
 
 const HEEL: Volume = Volume::from_ml(1_000);
@@ -66,11 +66,8 @@ impl Rig {
     /// What became of all until a minute, and how much was dosed.
     fn told(mut self, minute: u64) -> Vec<(OutcomeKind, Volume)> {
         self.until(minute);
-        records(self.device.ledger().flash().bytes())
-            .filter_map(|(_, record)| match record {
-                Record::Outcome(outcome) => Some((outcome.kind, outcome.most)),
-                _ => None,
-            })
+        outcomes(self.device.ledger().flash().bytes())
+            .map(|outcome| (outcome.kind, outcome.most))
             .collect()
     }
 }

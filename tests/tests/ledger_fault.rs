@@ -17,7 +17,7 @@ use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::{NorMock, Wear};
 use dosewright_tests::entries::daily;
 use dosewright_tests::pump::{self, Pump};
-use dosewright_tests::slots::{damage, records};
+use dosewright_tests::slots::{damage, outcomes, records};
 use dosewright_tests::wires::Wires;
 
 type Flash = NorMock<4, 1024>;
@@ -61,12 +61,7 @@ impl Rig {
     }
 
     fn outcome_records(&self) -> Vec<Outcome> {
-        records(self.device.ledger().flash().bytes())
-            .filter_map(|(_, record)| match record {
-                Record::Outcome(outcome) => Some(outcome),
-                _ => None,
-            })
-            .collect()
+        outcomes(self.device.ledger().flash().bytes()).collect()
     }
 
     fn outcomes(&self) -> Vec<OutcomeKind> {

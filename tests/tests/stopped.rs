@@ -11,7 +11,7 @@ use dosewright_core::timetable::Refusal;
 use dosewright_core::units::Volume;
 use dosewright_tests::entries::daily;
 use dosewright_tests::pump::{self, GEOMETRY, N, Pump};
-use dosewright_tests::slots::records;
+use dosewright_tests::slots::{outcomes, records};
 use dosewright_tests::wires::Wires;
 
 const ID: EntryId = EntryId(1);
@@ -54,12 +54,7 @@ impl Rig {
     }
 
     fn told(&self) -> Vec<Outcome> {
-        records(self.device.ledger().flash().bytes())
-            .filter_map(|(_, record)| match record {
-                Record::Outcome(outcome) => Some(outcome),
-                _ => None,
-            })
-            .collect()
+        outcomes(self.device.ledger().flash().bytes()).collect()
     }
 
     fn intents(&self) -> usize {

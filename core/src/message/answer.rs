@@ -158,8 +158,9 @@ mod tests {
             Refusal::RunTwice { flow },
             Refusal::Implausible { flow: None },
             Refusal::Battery,
+            Refusal::NotRunning { id },
         ];
-        let of_an_entry = [2, 3, 5, 6, 7, 8, 9, 14];
+        let of_an_entry = [2, 3, 5, 6, 7, 8, 9, 14, 27];
         for (refusal, code) in all.iter().zip(1..) {
             let entry = if of_an_entry.contains(&code) { id.0 } else { 0 };
             assert_eq!(Answer::to(Some(refusal)), Answer::Refused { code, entry }, "{refusal:?}");

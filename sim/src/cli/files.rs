@@ -5,6 +5,7 @@ use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
+use super::args::Reports;
 use super::terminal::Terminal;
 
 /// What this command has read: nothing is written over it.
@@ -117,6 +118,12 @@ pub(super) fn can_write(terminal: Terminal, path: Option<&PathBuf>) -> bool {
         terminal.error(why);
     }
     tried.is_ok()
+}
+
+/// Whether work of many runs can leave its reports behind. What keeps it is told.
+pub(super) fn can_report(terminal: Terminal, reports: &Reports) -> bool {
+    let junit = reports.junit.as_ref();
+    one_on_stdout(terminal, reports.json, &[junit]) && can_write(terminal, junit)
 }
 
 /// Opens a file to write, its directory made where it is missing; `-` is

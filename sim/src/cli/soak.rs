@@ -44,10 +44,7 @@ pub(super) fn soak(terminal: Terminal, how: How, args: &SoakArgs) -> Exit {
     }
     let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let threads = args.threads.map_or(cores, |threads| threads as usize).min(mine.len());
-    let junit = args.reports.junit.as_ref();
-    if !files::one_on_stdout(terminal, args.reports.json, &[junit])
-        || !files::can_write(terminal, junit)
-    {
+    if !files::can_report(terminal, &args.reports) {
         return Exit::Usage;
     }
     watch::catch_interrupts();

@@ -25,10 +25,7 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
         Ok(plan) => plan,
         Err(exit) => return exit,
     };
-    let junit = args.reports.junit.as_ref();
-    if !files::one_on_stdout(terminal, args.reports.json, &[junit])
-        || !files::can_write(terminal, junit)
-    {
+    if !files::can_report(terminal, &args.reports) {
         return Exit::Usage;
     }
     watch::catch_interrupts();

@@ -1,7 +1,7 @@
 //! What each day of the timetable takes: volume, pumping, starts.
 
-use dosewright_core::civil::{DAY_MIN, Date};
-use dosewright_core::entry::{Entry, EntryId, Nominal, Recurrence};
+use dosewright_core::civil::DAY_MIN;
+use dosewright_core::entry::{EntryId, Nominal, Recurrence};
 use dosewright_core::time::Instant;
 use dosewright_core::timetable;
 use dosewright_core::units::Carry;
@@ -47,10 +47,6 @@ fn add(day: &mut Day, dose: &Day) {
     day.busy_h += dose.busy_h;
 }
 
-fn is_closed(scenario: &Scenario, entry: &Entry, date: Date) -> bool {
-    entry.observes_closed && scenario.closed.iter().any(|c| c.first <= date && date <= c.last)
-}
-
 /// The first `count` days from the start. Days are the device's local ones; the
 /// hours that the clock changes move are of no account here. Dues before the
 /// time of day of the start fall out.
@@ -94,7 +90,7 @@ fn each_due(scenario: &Scenario, count: usize, mut put: impl FnMut(usize, i64, &
                     let Some(index) = usize::try_from(index).ok().filter(|i| *i < count) else {
                         break;
                     };
-                    if !is_closed(scenario, &entry, entry.date_of(due)) {
+                    if !scenario.closes(&entry, entry.date_of(due)) {
                         put(index, i64::from(due.0 % DAY_MIN) * 60_000, &dose);
                     }
                     at = due.next();

@@ -421,9 +421,10 @@ pub fn plan(brief: &Brief, log: Option<&FlowLog>) -> Plan {
         String::new()
     } else {
         let text = |lasts| write::file(brief, log, &phases, &maker.dry, &maker.misfits, lasts);
-        match heel_date(&text(None)) {
+        let without = text(None);
+        match heel_date(&without) {
             Some(date) => text(Some(date)),
-            None => text(None),
+            None => without,
         }
     };
     Plan { phases, dry: maker.dry, misfits: maker.misfits, text }

@@ -195,11 +195,8 @@ pub(super) fn make(
                 .collect();
             act(format!("timetable = {{ entries = [{}] }}", kept.join(", ")), 0)
         }
-        Kind::RunAgain => {
-            act(format!("run_again = {{ entry = \"{}\" }}", ground.any(chance).name), 0)
-        }
-        Kind::StopDose => {
-            act(format!("stop_dose = {{ entry = \"{}\" }}", ground.any(chance).name), 0)
+        Kind::RunAgain | Kind::StopDose => {
+            act(format!("{} = {{ entry = \"{}\" }}", kind.word(), ground.any(chance).name), 0)
         }
         Kind::ContainerLow | Kind::MotorStall | Kind::OverCurrent => {
             let lasts = some_length(chance, left_ms).max(course.least_ms);

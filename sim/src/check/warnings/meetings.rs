@@ -1,8 +1,8 @@
 //! Doses that meet because the clock changes: a dose that spring moves, a window that
 //! reaches over the hour that spring skips, an interval that does not follow the clock.
 
-use dosewright_core::civil::{DAY_MIN, Local};
-use dosewright_core::entry::{Entry, GapRule, Nominal};
+use dosewright_core::civil::DAY_MS;
+use dosewright_core::entry::Entry;
 use dosewright_core::schedule::WallClock;
 use dosewright_core::time::Utc;
 use dosewright_core::timetable::meet_at_times;
@@ -10,12 +10,11 @@ use dosewright_core::timetable::meet_at_times;
 use super::{MOST_CHANGES, at_span};
 use crate::diagnose::{Diagnostic, codes};
 use crate::run::Frame;
-use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario};
+use crate::scenario::{EntryPlan, RecurrencePlan, Scenario};
 use crate::trace::stamp;
 
 /// What a week's timetable does is seen in so many days after a change.
 const DAYS: i64 = 8;
-const DAY_MS: i64 = 86_400_000;
 
 /// The window of one dose, in ms of UTC.
 struct Window {
@@ -31,6 +30,8 @@ pub(super) fn find(
     frame: &Frame,
     clock: &WallClock,
 ) -> Vec<Diagnostic> {
+    // the timetable's instants count from the start, whatever the device's clock says then
+    let truth = WallClock { offset_ms: frame.start_utc_ms, zone: clock.zone };
     let end_ms = frame.start_utc_ms.saturating_add_unsigned(frame.run_ms);
     let mut found = Vec::new();
     let mut told: Vec<(usize, usize)> = Vec::new();
@@ -49,7 +50,7 @@ pub(super) fn find(
             .enumerate()
             .filter(|(_, (plan, _))| plan.enabled)
             .flat_map(|(index, (plan, entry))| {
-                let from_ms = starts(scenario, plan, entry, frame, clock, (first_ms, last_ms));
+                let from_ms = starts(scenario, entry, &truth, (first_ms, last_ms));
                 let length = i64::from(plan.window_ms);
                 from_ms.into_iter().map(move |from_ms| Window {
                     entry: index,
@@ -85,48 +86,19 @@ pub(super) fn find(
 /// When the doses of an entry begin in a stretch of UTC ms.
 fn starts(
     scenario: &Scenario,
-    plan: &EntryPlan,
     entry: &Entry,
-    frame: &Frame,
     clock: &WallClock,
     (first_ms, last_ms): (i64, i64),
 ) -> Vec<i64> {
-    let utc = |local: Local, rule: GapRule| clock.zone.to_utc(local, rule).as_ms();
     let mut out = Vec::new();
-    match plan.recurrence {
-        RecurrencePlan::Weekly { .. } => {
-            let local_min = clock.zone.to_local(Utc::from_ms(first_ms)).as_ms().div_euclid(60_000);
-            let mut at = Nominal(u32::try_from(local_min).unwrap_or(0).saturating_sub(DAY_MIN));
-            while let Some(due) = entry.next_at_or_after(at) {
-                let from_ms = utc(Local::from_ms(i64::from(due.0) * 60_000), entry.gap_rule);
-                if from_ms >= last_ms {
-                    break;
-                }
-                let date = entry.date_of(due);
-                let closed = entry.observes_closed
-                    && scenario.closed.iter().any(|c| c.first <= date && date <= c.last);
-                if from_ms >= first_ms && !closed {
-                    out.push(from_ms);
-                }
-                at = due.next();
-            }
+    let mut next = entry.first_from(clock.instant(Utc::from_ms(first_ms)), Some(clock));
+    while let Some(due) = next {
+        let at_ms = entry.instant_of(due, Some(clock)).map(|at| clock.utc(at).as_ms());
+        let Some(at_ms) = at_ms.filter(|at_ms| *at_ms < last_ms) else { break };
+        if !(entry.is_weekly() && scenario.closes(entry, entry.date_of(due))) {
+            out.push(at_ms);
         }
-        RecurrencePlan::Every { interval_ms, from } => {
-            let origin_ms = match from {
-                IntervalStart::Local(local) => utc(local, GapRule::Shift),
-                IntervalStart::After(after) => {
-                    frame.start_utc_ms.saturating_add_unsigned(after.as_ms())
-                }
-                IntervalStart::Accepted => frame.start_utc_ms,
-            };
-            let each_ms = i64::try_from(interval_ms.max(1)).unwrap_or(i64::MAX);
-            let behind_ms = (first_ms - origin_ms).max(0);
-            let mut at_ms = origin_ms.saturating_add((behind_ms + each_ms - 1) / each_ms * each_ms);
-            while at_ms < last_ms {
-                out.push(at_ms);
-                at_ms = at_ms.saturating_add(each_ms);
-            }
-        }
+        next = entry.next_at_or_after(due.next());
     }
     out
 }

@@ -24,8 +24,8 @@ pub use site::{
     CellType, Container, Drive, HeadPlan, Limits, Memory, Motion, Motor, Pack, Site, Supply,
 };
 
-use dosewright_core::civil::Local;
-use dosewright_core::entry::ClosedDates;
+use dosewright_core::civil::{Date, Local};
+use dosewright_core::entry::{ClosedDates, Entry};
 use dosewright_core::time::Duration;
 
 use crate::diagnose::{Span, Spans};
@@ -77,6 +77,11 @@ impl Scenario {
     /// The entry of that name in the timetable at the start.
     pub fn entry(&self, name: &str) -> Option<&EntryPlan> {
         self.entries.iter().find(|entry| entry.name == name)
+    }
+
+    /// Whether a weekly entry is closed on the date, or the trading night, of a due.
+    pub fn closes(&self, entry: &Entry, date: Date) -> bool {
+        entry.observes_closed && self.closed.iter().any(|c| c.first <= date && date <= c.last)
     }
 
     /// False where an expectation says `held = false`: the scenario is meant to

@@ -11,7 +11,7 @@ use super::{Power, Stage};
 use crate::forecast::pack_setting;
 use crate::observe::{DeviceAct, Observation};
 use crate::run::{ActEnd, Frame};
-use crate::scenario::{Act, Calibration, CellType, ClockSetting, IntervalStart};
+use crate::scenario::{Act, Calibration, CellType, ClockSetting, EntryName, IntervalStart};
 use crate::world::script::Cue;
 
 /// The act names an entry that is not in the timetable, so there is no number.
@@ -137,14 +137,8 @@ impl<const W: usize> Stage<'_, W> {
                 self.enter_flow(index, *flow);
             }
             Act::Calibrate { .. } => self.calibrate(index),
-            Act::RunAgain(entry) => match self.plan.id(&entry.name) {
-                Some(id) => self.act(&DeviceAct::RunAgain(id)),
-                None => self.note_act(index, NO_SUCH_ENTRY),
-            },
-            Act::StopDose(entry) => match self.plan.id(&entry.name) {
-                Some(id) => self.act(&DeviceAct::StopDose(id)),
-                None => self.note_act(index, NO_SUCH_ENTRY),
-            },
+            Act::RunAgain(entry) => self.act_on(index, entry, DeviceAct::RunAgain),
+            Act::StopDose(entry) => self.act_on(index, entry, DeviceAct::StopDose),
             Act::Unlock(pin) => self.act(&DeviceAct::Unlock(*pin)),
             Act::Lock => self.act(&DeviceAct::Lock),
             Act::SetPin(pin) => self.act(&DeviceAct::SetPin(*pin)),
@@ -186,6 +180,14 @@ impl<const W: usize> Stage<'_, W> {
             }
         } else if told {
             self.act(&DeviceAct::PackChanged);
+        }
+    }
+
+    /// Does what an act asks of an entry, where there is one of that name.
+    fn act_on(&mut self, index: usize, entry: &EntryName, act: impl Fn(EntryId) -> DeviceAct) {
+        match self.plan.id(&entry.name) {
+            Some(id) => self.act(&act(id)),
+            None => self.note_act(index, NO_SUCH_ENTRY),
         }
     }
 
