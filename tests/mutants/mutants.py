@@ -6,13 +6,32 @@ ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
 sys.path.insert(0, str(ROOT / "tests" / "mutants"))
 import hunt, woven  # noqa: E402
 
-CORE = woven.Part("core", "dosewright-core", "core/src")
+# the benches and the images for a chip are no part of what is tested
+CORE = woven.Part(
+    "core", "dosewright-core", "core/src", "core/src/",
+    ["-p", "dosewright-core", "-p", "dosewright-sim", "-p", "dosewright-tests"],
+)
+AUDIT = woven.Part(
+    "audit", "dosewright-sim", "sim/src", "sim/src/audit/",
+    ["-p", "dosewright-sim", "--lib", "-p", "dosewright-tests"]
+    + ["--test=conformance", "--test=regressions"],
+)
 
 
 def listed(part):
     words = ["cargo", "mutants", "--list", "--json", "-p", part.package]
     done = subprocess.run(words, cwd=ROOT, check=True, capture_output=True, text=True)
-    return json.loads(done.stdout)
+    return [
+        mutant
+        for mutant in json.loads(done.stdout)
+        if mutant["file"].startswith(part.folder) and "tests" not in pathlib.Path(mutant["file"]).parts
+    ]
+
+
+def value(words, name, default):
+    """The number of a word as `--sample=350`."""
+    given = [word.removeprefix(name + "=") for word in words if word.startswith(name + "=")]
+    return int(given[-1]) if given else default
 
 
 def table(mutants, verdicts):
@@ -36,6 +55,8 @@ def table(mutants, verdicts):
 def main():
     words = sys.argv[1:]
     part = CORE
+    if words[:1] == ["audit"]:
+        part, words = AUDIT, words[1:]
     work = ROOT / "target" / "mutants" / part.name
     work.mkdir(parents=True, exist_ok=True)
     kept = work / "verdicts.json"
@@ -43,6 +64,9 @@ def main():
         kept.unlink(missing_ok=True)
     wanted = [word for word in words if not word.startswith("--")]
     mutants = listed(part)
+    sample = value(words, "--sample", len(mutants))
+    if sample < len(mutants):
+        mutants = random.Random(value(words, "--seed", 1)).sample(mutants, sample)
     verdicts = json.loads(kept.read_text()) if kept.exists() else {}
     settled = {"caught", "timeout"} | ({"missed", "unreached"} if "--new" in words else set())
     unviable = woven.build(part, mutants, work)

@@ -5,12 +5,12 @@ import collections, json, os, pathlib, re, shutil, subprocess
 ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
 HERE = ROOT / "tests" / "mutants"
 NICE = ["nice", "-n", os.environ.get("MUTANTS_NICE", "15")]
-Part = collections.namedtuple("Part", "name package src")
-# what is tested: the benches and the images for a chip are no part of it
-PACKAGES = ["-p", "dosewright-core", "-p", "dosewright-sim", "-p", "dosewright-tests"]
+# what is changed: a crate, and of its files those in a folder (without their tests); and
+# the tests that are run, as words for cargo
+Part = collections.namedtuple("Part", "name package src folder tests")
 
 
-def environment(work):
+def environment(part, work):
     return dict(
         os.environ,
         CARGO_TARGET_DIR=str(work.parent / "build"),
@@ -18,7 +18,7 @@ def environment(work):
         CARGO_PROFILE_DEV_DEBUG="0",
         CARGO_PROFILE_TEST_DEBUG="0",
         # the switch asks whether the compiler or the machine works out a value
-        RUSTC_BOOTSTRAP="dosewright_core",
+        RUSTC_BOOTSTRAP=part.package.replace("-", "_"),
         RUSTFLAGS="--cap-lints allow",
     )
 
@@ -108,8 +108,8 @@ def build(part, mutants, work):
         for number in woven["lost"]:
             unviable.setdefault(number, "no || beside a let")
         done = subprocess.run(
-            [*NICE, "cargo", "test", "--no-run", "--locked", *PACKAGES, "--message-format=json"],
-            cwd=tree, env=environment(work), stdout=subprocess.PIPE, text=True,
+            [*NICE, "cargo", "test", "--no-run", "--locked", *part.tests, "--message-format=json"],
+            cwd=tree, env=environment(part, work), stdout=subprocess.PIPE, text=True,
         )
         lines = [json.loads(line) for line in done.stdout.splitlines() if line.startswith("{")]
         new = {}
