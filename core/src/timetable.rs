@@ -410,31 +410,37 @@ pub fn overlap(a: &Entry, b: &Entry, clock: Option<&WallClock>, now: Instant) ->
             Recurrence::Interval { every_ms: ea, from: fa },
             Recurrence::Interval { every_ms: eb, from: fb },
         ) => meet_on_circle(fb.as_ms().saturating_sub(fa.as_ms()), wa, wb, gcd(ea, eb)),
-        (Recurrence::Interval { every_ms, from }, Recurrence::Weekly { at_min, .. }) => {
-            wall_overlap(every_ms, from, wa, at_min, wb, clock, now)
+        (Recurrence::Interval { every_ms, from }, Recurrence::Weekly { .. }) => {
+            wall_overlap(every_ms, from, wa, b, clock, now)
         }
-        (Recurrence::Weekly { at_min, .. }, Recurrence::Interval { every_ms, from }) => {
-            wall_overlap(every_ms, from, wb, at_min, wa, clock, now)
+        (Recurrence::Weekly { .. }, Recurrence::Interval { every_ms, from }) => {
+            wall_overlap(every_ms, from, wb, a, clock, now)
         }
     }
 }
 
-/// An interval entry against a weekly one, by the offset in force at `now`.
+/// An interval entry against a weekly one, by the offset in force at `now`: on the
+/// circle of a week, since an interval of whole weeks keeps its weekday too.
 fn wall_overlap(
     every_ms: u64,
     from: Instant,
     interval_window: u64,
-    at_min: u16,
-    weekly_window: u64,
+    weekly: &Entry,
     clock: Option<&WallClock>,
     now: Instant,
 ) -> bool {
     let Some(clock) = clock.filter(|_| keeps_time_of_day(every_ms)) else { return false };
     let offset = i64::from(clock.zone.offset_at(clock.utc(now))) * 1000;
     let interval_local = clock.utc(from).as_ms().saturating_add(offset);
-    let weekly_local = i64::from(at_min) * MINUTE_MS;
-    let apart = weekly_local.saturating_sub(interval_local);
-    meet_on_circle(apart, interval_window, weekly_window, gcd(every_ms, DAY))
+    let weekly_window = u64::from(weekly.window_ms);
+    let round_ms = gcd(every_ms, WEEK as u64 * DAY);
+    let days = weekly.calendar_days();
+    // any week will do: the first days of all count from 1970-01-01
+    (0..WEEK).filter(|&day| days.contains(Date::from_days(day).weekday())).any(|day| {
+        let weekly_local = i64::from(day) * DAY_MS + i64::from(at_min(weekly)) * MINUTE_MS;
+        let apart = weekly_local.saturating_sub(interval_local);
+        meet_on_circle(apart, interval_window, weekly_window, round_ms)
+    })
 }
 
 /// Whether an interval entry and another will meet now and then.

@@ -1,7 +1,7 @@
 //! D3, D7: what a timetable asks in a day, which windows meet, and where another start is
 //! free. The figures are worked out by hand beside each case.
 
-use dosewright_core::civil::{Date, Days};
+use dosewright_core::civil::{Date, Days, Weekday};
 use dosewright_core::config::Head;
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::schedule::WallClock;
@@ -181,6 +181,30 @@ fn d3_an_interval_that_keeps_its_time_of_day_meets_a_weekly_one_by_the_clock() {
     assert!(meet(&every(1, 48, 0, 30), &weekly(2, Days::ALL, 60, 30), Some(&clock)));
     assert!(!meet(&every(1, 48, 0, 30), &weekly(2, Days::ALL, 420, 30), Some(&clock)));
     assert!(!meet(&every(1, 7, 0, 30), &weekly(2, Days::ALL, 60, 30), Some(&clock)));
+}
+
+#[test]
+fn d3_an_interval_of_whole_weeks_meets_a_weekly_one_on_its_weekday_alone() {
+    let zone = Zone::parse("<+01>-1").unwrap();
+    // 2024-10-04, a Friday: its first dose is then at 01:00
+    let clock = WallClock { offset_ms: 20_000 * 24 * HOUR as i64, zone };
+    let fortnight = every(1, 14 * 24, 0, 30);
+    for weekday in Weekday::ALL {
+        let days = Days::NONE.with(weekday);
+        let same = weekly(2, days, 60, 30);
+        assert_eq!(meet(&fortnight, &same, Some(&clock)), weekday == Weekday::Fri, "{weekday:?}");
+        // a window over midnight reaches into the day after
+        let late = weekly(2, days, 23 * 60 + 30, 91);
+        assert_eq!(meet(&fortnight, &late, Some(&clock)), weekday == Weekday::Thu);
+        // nine days come to every weekday in time
+        assert!(meet(&every(1, 9 * 24, 0, 30), &same, Some(&clock)), "{weekday:?}");
+    }
+    // Sunday's window reaches round the week's end
+    let monday = every(1, 7 * 24, 3 * 24 * 60, 30);
+    let late = weekly(2, Days::NONE.with(Weekday::Sun), 23 * 60 + 30, 91);
+    assert!(meet(&monday, &late, Some(&clock)));
+    let over = weekly(2, Days::NONE.with(Weekday::Sun), 23 * 60 + 30, 90);
+    assert!(!meet(&monday, &over, Some(&clock)));
 }
 
 #[test]

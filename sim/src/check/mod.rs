@@ -48,8 +48,24 @@ pub fn timetable(file: &str, scenario: &Scenario) -> Vec<Diagnostic> {
         problems.push(refusals::diagnostic(scenario, &timetable, clock.as_ref(), &refusal));
     });
     let accepted = problems.is_empty();
+    problems.extend(small_sector(scenario));
     problems.extend(warnings::find(scenario, &timetable, &frame, clock.as_ref(), accepted));
     problems.into_iter().map(|problem| problem.in_file(file)).collect()
+}
+
+/// A sector that cannot hold what the device has to keep in one.
+fn small_sector(scenario: &Scenario) -> Option<Diagnostic> {
+    let memory = &scenario.memory;
+    let least = world::LEAST_SECTOR_BYTES;
+    (memory.sector_bytes < least).then(|| {
+        Diagnostic::new(
+            codes::SMALL_SECTOR,
+            memory.spans.at("sector"),
+            "the sector is too small for the device's state",
+        )
+        .label(format!("this is {} KiB", memory.sector_bytes / 1024))
+        .help(format!("{} KiB or more: a sector begins with the whole state, and has room for a new timetable beside it", least / 1024))
+    })
 }
 
 /// More than the device has room for: nothing else can be checked then.

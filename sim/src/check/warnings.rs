@@ -12,7 +12,7 @@ use dosewright_core::zone::Change;
 use crate::diagnose::{Diagnostic, Span, codes};
 use crate::observe::LINES;
 use crate::run::Frame;
-use crate::scenario::{EntryPlan, Scenario, show};
+use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, show};
 use crate::trace::stamp;
 
 /// Before this minute of the day a calendar day's time is most likely meant for
@@ -55,7 +55,34 @@ pub(super) fn find(
         found.extend(meetings::find(scenario, &plans, frame, clock));
     }
     found.extend(at_heel(scenario));
+    found.extend(on_closed(scenario, frame));
     found
+}
+
+/// W010: an entry that closed dates in the run do not hold.
+fn on_closed(scenario: &Scenario, frame: &Frame) -> Vec<Diagnostic> {
+    let zone = scenario.clock.zone_of_device().zone;
+    let day = |run_ms: u64| {
+        zone.to_local(Utc::from_ms(frame.start_utc_ms.saturating_add_unsigned(run_ms))).date()
+    };
+    let (from, to) = (day(0), day(frame.run_ms));
+    let Some(closed) = scenario.closed.iter().find(|c| c.last >= from && c.first <= to) else {
+        return Vec::new();
+    };
+    let goes_on =
+        |plan: &&EntryPlan| plan.enabled && matches!(plan.recurrence, RecurrencePlan::Every { .. });
+    let told = |plan: &EntryPlan| {
+        let span = plan.recurrence_spans.get("interval").unwrap_or_else(|| plan.spans.table());
+        let message = format!("closed dates do not hold \"{}\"", plan.name);
+        Diagnostic::new(codes::INTERVAL_ON_CLOSED, span, message)
+            .label(format!(
+                "it runs from {} to {} too, blind to the calendar",
+                stamp::day(closed.first),
+                stamp::day(closed.last)
+            ))
+            .help("make the entry `weekly` if it is not to")
+    };
+    scenario.entries.iter().filter(goes_on).map(told).collect()
 }
 
 /// W009: a container from which nothing can be drawn.

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use dosewright_sim::diagnose::{self, Diagnostic, Severity, Source};
+use dosewright_sim::diagnose::{self, Diagnostic, Severity, Source, codes};
 use dosewright_sim::scenario::measure;
 use dosewright_sim::trade::restate::drawdown;
 use dosewright_sim::{check, forecast};
@@ -35,6 +35,11 @@ pub(super) struct ForecastArgs {
     pub(super) courses: bool,
 }
 
+/// The device would refuse it; else it is the file that cannot be read.
+fn is_refusal(error: &Diagnostic) -> bool {
+    codes::find(error.code).is_some_and(|info| info.origin == codes::Origin::Acceptance)
+}
+
 /// Forecasts a scenario.
 pub(super) fn forecast(terminal: Terminal, args: &ForecastArgs) -> Exit {
     let Some(file) = files::read_all(terminal, &[&args.file]).and_then(|mut all| all.pop()) else {
@@ -53,8 +58,10 @@ pub(super) fn forecast(terminal: Terminal, args: &ForecastArgs) -> Exit {
         ));
         let verdict = if args.json {
             forecast::not(&file.name)
-        } else {
+        } else if errors.iter().any(is_refusal) {
             format!("{} does not fit.\n", file.name)
+        } else {
+            format!("{} cannot be read.\n", file.name)
         };
         print(terminal, &verdict);
         return Exit::Usage;

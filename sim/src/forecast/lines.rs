@@ -106,6 +106,7 @@ struct Visit {
     reason: String,
 }
 
+/// Of the fullest day in a year.
 #[derive(Serialize, JsonSchema)]
 struct Discharge {
     active_g_a_day: f64,

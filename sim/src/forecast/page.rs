@@ -170,7 +170,7 @@ pub fn page(
             &mut out,
             &tag("discharge"),
             &format!(
-                "{:.2} g active a day, {:.1} mg/l of the day's water; COD {:.1} mg/l",
+                "on the fullest day {:.2} g active, {:.1} mg/l of the day's water; COD {:.1} mg/l",
                 d.active_g(),
                 d.active_mg_l(),
                 d.cod_mg_l()

@@ -20,6 +20,8 @@ use crate::operate::{Condition, Hand};
 use crate::run::{Frame, Options, RunEnd};
 use crate::scenario::Scenario;
 
+pub(crate) use stage::LEAST_SECTOR_BYTES;
+
 /// Why a world cannot run a scenario at all.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum WorldError {

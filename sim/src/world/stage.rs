@@ -44,6 +44,10 @@ const MOST_CALLS: u32 = 1000;
 
 type Pump<const W: usize> = Device<Watched<W>, LINES, ACCOUNT>;
 
+/// Bytes that a sector must have for the simulated device to use it: a power of two.
+pub(crate) const LEAST_SECTOR_BYTES: u32 =
+    (Pump::<4>::LEAST_SLOTS * SLOT).next_power_of_two() as u32;
+
 /// A moment in true ms that no run reaches: what never comes.
 const NEVER: u64 = u64::MAX;
 

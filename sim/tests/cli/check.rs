@@ -279,6 +279,39 @@ fn a_container_at_its_heel_is_warned_about() {
 }
 
 #[test]
+fn closed_dates_that_do_not_hold_an_interval_are_warned_about() {
+    let place = Place::new("check-closed");
+    let check = |more: &str, first: &str, last: &str| {
+        let entry = "[[entry]]\nname = \"x\"\nevery = { interval = \"24 h\", from = \"2026-10-19 12:00\" }\nvolume = \"15 ml\"\nwindow = \"20 min\"\n";
+        let closed = format!("[[closed]]\nfirst = {first}\nlast = {last}\n");
+        place.write("site.toml", &nights(&format!("{closed}{entry}{more}")));
+        place.call(&["check", "site.toml"])
+    };
+    let said = check("", "2026-10-06", "2026-10-07");
+    assert!(said.code == 0 && said.out.contains("W010"), "{said:?}");
+    // one that is off, or dates that are not in the run, are no matter
+    assert!(!check("enabled = false\n", "2026-10-06", "2026-10-07").out.contains("W010"));
+    assert!(!check("", "2026-09-20", "2026-09-21").out.contains("W010"));
+    // nobody is left to think that it observes them
+    let said = check("observes_closed = true\n", "2026-10-06", "2026-10-07");
+    assert!(said.code == 2 && said.out.contains("for weekly entries only"), "{said:?}");
+}
+
+#[test]
+fn a_sector_that_the_device_cannot_use_is_found_before_the_run() {
+    let place = Place::new("check-sector");
+    let check = |kib: u32| {
+        place.write("site.toml", &nights(&format!("[memory]\nsector = \"{kib} KiB\"\n")));
+        (place.call(&["check", "site.toml"]), place.call(&["run", "site.toml"]))
+    };
+    let (said, ran) = check(16);
+    assert!(said.code == 2 && said.out.contains("S043") && said.out.contains("32 KiB"), "{said:?}");
+    assert!(ran.code == 2 && ran.err.contains("site.toml:"), "{ran:?}");
+    let (said, ran) = check(32);
+    assert!(said.code == 0 && ran.code == 0, "{said:?} {ran:?}");
+}
+
+#[test]
 fn a_new_scenario_goes_to_standard_output_too() {
     let place = Place::new("new-dash");
     let said = place.call(&["new", "-"]);

@@ -87,6 +87,8 @@ fn what_does_not_fit_is_not_forecast() {
         said.code == 2 && said.err.contains("bare number") && said.err.contains("`active`"),
         "{said:?}"
     );
+    let said = place.call(&["forecast", "site.toml"]);
+    assert!(said.code == 2 && said.out == "site.toml cannot be read.\n", "{said:?}");
 }
 
 fn forecast_of(place: &Place, more: &str) -> String {

@@ -265,6 +265,22 @@ first = 2026-12-24
 last = 2027-01-03
 ";
 
+SMALL_SECTOR = "S043", "the memory's sector is too small for the device's state",
+"The device writes its records one after the other; where a sector is full it begins the next with \
+all of its state: the settings, the whole timetable, what has been delivered lately. That, a new \
+timetable and some records have to fit one sector. Of a memory with smaller erases several make a \
+sector.",
+wrong r#"
+[memory]
+sector = "4 KiB"
+sectors = 32
+"#,
+right r#"
+[memory]
+sector = "32 KiB"
+sectors = 4
+"#;
+
 PLAIN_NIGHT = "W001", "a time after midnight is given with calendar days",
 "Friday 00:45 is in the night that people call Thursday's. Who means the night after Friday's \
 trading writes the night: it runs from noon to noon, so that 00:45 of the night of Friday is \
@@ -440,5 +456,31 @@ name = "night"
 weekly = { nights = ["mon"], at = "00:45" }
 volume = "120 ml"
 window = "45 min"
+"#;
+
+INTERVAL_ON_CLOSED = "W010", "closed dates do not hold an interval entry",
+"An interval counts elapsed time, blind to the calendar: it goes on while the clock is unset, and on \
+closed dates too. Whoever wants no dose on them makes the entry weekly, or disables it for that time.",
+wrong r#"
+[[closed]]
+first = 2026-12-24
+last = 2027-01-03
+
+[[entry]]
+name = "trickle"
+every = { interval = "24 h", from = "2026-10-19 01:00" }
+volume = "15 ml"
+window = "10 min"
+"#,
+right r#"
+[[closed]]
+first = 2026-12-24
+last = 2027-01-03
+
+[[entry]]
+name = "trickle"
+weekly = { days = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"], at = "03:00" }
+volume = "15 ml"
+window = "10 min"
 "#;
 }

@@ -395,7 +395,7 @@ pub(in crate::scenario) static ENTRY: Table = Table {
         optional(
             "observes_closed",
             Kind::Switch,
-            "Closed dates keep it from running; true unless said.",
+            "Closed dates keep it from running; true unless said. Weekly entries only.",
         ),
         optional(
             "gap",

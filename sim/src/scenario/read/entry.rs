@@ -27,7 +27,7 @@ pub(super) fn entry(cx: &mut Context, node: &Node) -> Option<EntryPlan> {
     let gap_rule = t.word("gap", &GAP_RULES);
     let enabled = t.switch("enabled");
     if t.has("every") && !t.has("weekly") {
-        for key in ["first", "last", "gap"] {
+        for key in ["first", "last", "observes_closed", "gap"] {
             if t.has(key) {
                 let message = format!("`{key}` is for weekly entries only");
                 let found = Diagnostic::new(codes::CONTRADICTION, t.key_place(key), message)

@@ -5,7 +5,7 @@ use dosewright_core::event::Event;
 use dosewright_core::ledger::SLOT;
 use dosewright_core::record::Reset;
 
-use super::{Power, Stage};
+use super::{LEAST_SECTOR_BYTES, Power, Stage};
 use crate::observe::{DeviceAct, Observation};
 use crate::world::chip::Chip;
 use crate::world::memory::Watched;
@@ -38,9 +38,9 @@ impl<const W: usize> Stage<'_, W> {
             Err((flash, StartError::SectorTooSmall { slots, least })) => {
                 self.power = Some(Power::Off(flash));
                 return Err(WorldError::Memory(format!(
-                    "a sector has {slots} slots of 64 bytes, and the device needs {least}; \
+                    "a sector has {slots} slots of {SLOT} bytes, and the device needs {least}; \
                      make sectors of {} KiB or more",
-                    (least * SLOT).div_ceil(1024).next_power_of_two()
+                    LEAST_SECTOR_BYTES / 1024
                 )));
             }
             Err((flash, StartError::Format(error))) => {
