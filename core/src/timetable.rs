@@ -410,29 +410,27 @@ pub fn overlap(a: &Entry, b: &Entry, clock: Option<&WallClock>, now: Instant) ->
             Recurrence::Interval { every_ms: ea, from: fa },
             Recurrence::Interval { every_ms: eb, from: fb },
         ) => meet_on_circle(fb.as_ms().saturating_sub(fa.as_ms()), wa, wb, gcd(ea, eb)),
-        (Recurrence::Interval { every_ms, from }, Recurrence::Weekly { .. }) => {
-            wall_overlap(every_ms, from, wa, b, clock, now)
+        (Recurrence::Interval { every_ms, .. }, Recurrence::Weekly { .. }) => {
+            keeps_time_of_day(every_ms) && wall_overlap(a, b, clock, now)
         }
-        (Recurrence::Weekly { .. }, Recurrence::Interval { every_ms, from }) => {
-            wall_overlap(every_ms, from, wb, a, clock, now)
+        (Recurrence::Weekly { .. }, Recurrence::Interval { every_ms, .. }) => {
+            keeps_time_of_day(every_ms) && wall_overlap(b, a, clock, now)
         }
     }
 }
 
-/// An interval entry against a weekly one, by the offset in force at `now`: on the
-/// circle of a week, since an interval of whole weeks keeps its weekday too.
-fn wall_overlap(
-    every_ms: u64,
-    from: Instant,
-    interval_window: u64,
-    weekly: &Entry,
-    clock: Option<&WallClock>,
-    now: Instant,
-) -> bool {
-    let Some(clock) = clock.filter(|_| keeps_time_of_day(every_ms)) else { return false };
+/// Whether a dose of an interval entry ever meets one of a weekly entry, by the offset
+/// in force at `now`: on the circle of a week, since an interval of whole weeks keeps
+/// its weekday too.
+fn wall_overlap(interval: &Entry, weekly: &Entry, clock: Option<&WallClock>, now: Instant) -> bool {
+    let (Some(clock), Recurrence::Interval { every_ms, from }) = (clock, interval.recurrence)
+    else {
+        return false;
+    };
     let offset = i64::from(clock.zone.offset_at(clock.utc(now))) * 1000;
     let interval_local = clock.utc(from).as_ms().saturating_add(offset);
-    let weekly_window = u64::from(weekly.window_ms);
+    let (interval_window, weekly_window) =
+        (u64::from(interval.window_ms), u64::from(weekly.window_ms));
     let round_ms = gcd(every_ms, WEEK as u64 * DAY);
     let days = weekly.calendar_days();
     // any week will do: the first days of all count from 1970-01-01
@@ -443,15 +441,16 @@ fn wall_overlap(
     })
 }
 
-/// Whether an interval entry and another will meet now and then.
-pub fn meet_at_times(a: &Entry, b: &Entry) -> bool {
-    match (a.recurrence, b.recurrence) {
-        (Recurrence::Interval { every_ms, .. }, Recurrence::Weekly { .. })
-        | (Recurrence::Weekly { .. }, Recurrence::Interval { every_ms, .. }) => {
-            !keeps_time_of_day(every_ms)
-        }
-        _ => false,
-    }
+/// Whether an interval entry and a weekly one will meet now and then, by the offset in
+/// force at `now`: what [`overlap`] leaves to be waited for.
+pub fn meet_at_times(a: &Entry, b: &Entry, clock: &WallClock, now: Instant) -> bool {
+    let (interval, weekly) = match (a.recurrence, b.recurrence) {
+        (Recurrence::Interval { .. }, Recurrence::Weekly { .. }) => (a, b),
+        (Recurrence::Weekly { .. }, Recurrence::Interval { .. }) => (b, a),
+        _ => return false,
+    };
+    let Recurrence::Interval { every_ms, .. } = interval.recurrence else { return false };
+    !keeps_time_of_day(every_ms) && wall_overlap(interval, weekly, Some(clock), now)
 }
 
 fn weekly_overlap(a: &Entry, b: &Entry) -> bool {

@@ -19,10 +19,6 @@ fn whole(example: &str) -> String {
             text.extend([header, "\n", lines]);
         }
     }
-    // W003 speaks of a second entry that its example leaves to the reader
-    if example.contains("7 h") {
-        text.push_str("[[entry]]\nname = \"another\"\nweekly = { nights = [\"sun\"], at = \"00:45\" }\nvolume = \"120 ml\"\nwindow = \"45 min\"\n");
-    }
     text.push_str(example);
     text
 }
@@ -66,6 +62,8 @@ fn more_entries_or_closed_dates_than_the_device_holds_are_refused() {
                 .1
                 .iter()
                 .map(|found| found.code)
+                // closed dates alone dose nothing
+                .filter(|code| *code != codes::NOTHING_DUE)
                 .collect::<Vec<_>>()
         };
         assert_eq!(codes_of(most), Vec::<&str>::new());

@@ -6,7 +6,7 @@ use dosewright_core::config::Head;
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::schedule::WallClock;
 use dosewright_core::time::Instant;
-use dosewright_core::timetable::{Refusal, Timetable, overlap};
+use dosewright_core::timetable::{Refusal, Timetable, meet_at_times, overlap};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_core::zone::Zone;
 
@@ -205,6 +205,35 @@ fn d3_an_interval_of_whole_weeks_meets_a_weekly_one_on_its_weekday_alone() {
     assert!(meet(&monday, &late, Some(&clock)));
     let over = weekly(2, Days::NONE.with(Weekday::Sun), 23 * 60 + 30, 90);
     assert!(!meet(&monday, &over, Some(&clock)));
+}
+
+#[test]
+fn d3_an_interval_that_wanders_meets_a_weekly_one_now_and_then_or_never() {
+    let zone = Zone::parse("<+01>-1").unwrap();
+    let clock = WallClock { offset_ms: 20_000 * 24 * HOUR as i64, zone };
+    let at_times = |a: &Entry, b: &Entry| {
+        assert!(!meet(a, b, Some(&clock)), "no matter of course");
+        let found = meet_at_times(a, b, &clock, Instant::ZERO);
+        assert_eq!(found, meet_at_times(b, a, &clock, Instant::ZERO), "from the other side");
+        found
+    };
+    // every three and a half days from Friday 01:00: Mondays at 13:00 and Fridays at 01:00
+    let twice_a_week = every(1, 84, 0, 30);
+    for (day, at_min, expected) in
+        [(4, 60, true), (0, 13 * 60, true), (0, 60, false), (1, 13 * 60, false), (0, 779, true)]
+    {
+        let other = weekly(2, on(&[day]), at_min, 30);
+        assert_eq!(at_times(&twice_a_week, &other), expected, "{day} {at_min}");
+    }
+    // seven hours come to every hour of the week
+    assert!(at_times(&every(1, 7, 0, 30), &weekly(2, on(&[2]), 200, 30)));
+    // those that keep their time of day are refused instead
+    assert!(!meet_at_times(
+        &every(1, 24, 0, 30),
+        &weekly(2, Days::ALL, 60, 30),
+        &clock,
+        Instant::ZERO
+    ));
 }
 
 #[test]

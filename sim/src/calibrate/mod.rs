@@ -145,6 +145,7 @@ impl Setup {
             timing_s: self.timing_s,
             target: self.target,
             longest_s: self.longest_s,
+            train: None,
         }
     }
 
@@ -268,7 +269,10 @@ pub fn judge(setup: &Setup, reading: &Reading) -> Outcome {
     let verdict = if share < PLAUSIBLE.0 || share > PLAUSIBLE.1 {
         Verdict::Refused
     } else if expanded > setup.target * (1.0 + 1e-9) {
-        Verdict::RunLonger(run_length::shortest(&setup.means(flow_ml_min)))
+        // where the flow comes from two points, the run has to do for both
+        let train = steady.and(reading.train).map(|(pulses, pulse_s, _)| (pulses, pulse_s));
+        let means = run_length::Means { train, ..setup.means(flow_ml_min) };
+        Verdict::RunLonger(run_length::shortest(&means))
     } else if change.abs() <= CONFIRM_FROM {
         Verdict::Accept
     } else {
@@ -345,6 +349,26 @@ mod tests {
         let small = Setup { gauge: Gauge::Other { size_ml: 10.0, tolerance_ml: 1.0 }, ..setup() };
         let found = judge(&small, &reading(20.0, 8.8));
         assert!(matches!(found.verdict, Verdict::RunLonger(Err(Unreachable::Vessel { .. }))));
+    }
+
+    #[test]
+    fn a_longer_run_beside_a_train_is_one_that_does_for_both() {
+        let run = setup().plan().unwrap();
+        let train = |run: &Run| {
+            let each = |s: f64| 26.5 / 60.0 * s - 0.005;
+            Reading {
+                train: Some((60, 2.0, 60.0 * each(2.0))),
+                ..reading(run.run_s, each(run.run_s))
+            }
+        };
+        // what does for the run alone leaves too much doubt to the two of them
+        let found = judge(&setup(), &train(&run));
+        let Verdict::RunLonger(Ok(longer)) = found.verdict else { panic!("{:?}", found.verdict) };
+        assert!(longer.turns > run.turns, "{longer:?}");
+        let found = judge(&setup(), &train(&longer));
+        assert_eq!(found.verdict, Verdict::Accept, "{longer:?}");
+        let (steady, expanded, _) = found.steady.unwrap();
+        assert!((expanded / steady.flow_ml_min - longer.expanded).abs() < 1e-5);
     }
 
     #[test]

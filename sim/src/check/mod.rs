@@ -21,13 +21,31 @@ use crate::run::{Frame, Options};
 use crate::scenario::{self, Scenario};
 use crate::world;
 
+/// A year that may be a leap year.
+const YEAR_MS: u64 = 366 * 86_400_000;
+
 /// Reads a file and checks the timetable in it: everything that is wrong, or
 /// worth knowing, in the order of the file. The scenario is there where nothing
 /// is an error.
+///
+/// What the calendar brings is looked for in the length of the run.
 pub fn read(file: &str, text: &str) -> (Option<Scenario>, Vec<Diagnostic>) {
+    read_for(file, text, 0)
+}
+
+/// As [`read`], for somebody who takes the timetable to a site: what the calendar brings
+/// is looked for in a year at least, however short the run is.
+pub fn read_ahead(file: &str, text: &str) -> (Option<Scenario>, Vec<Diagnostic>) {
+    read_for(file, text, YEAR_MS)
+}
+
+fn read_for(file: &str, text: &str, least_ms: u64) -> (Option<Scenario>, Vec<Diagnostic>) {
     let (scenario, mut problems) = scenario::read_what_there_is(file, text);
     if let Some(scenario) = &scenario {
-        problems.extend(timetable(file, scenario));
+        // an entry that cannot be read is left out, and may be what is due
+        let (unread, _) = diagnose::count(&problems);
+        let found = timetable(file, scenario, least_ms).into_iter();
+        problems.extend(found.filter(|p| unread == 0 || p.code != codes::NOTHING_DUE));
     }
     diagnose::sort(&mut problems);
     scenario::cap(&mut problems);
@@ -35,8 +53,9 @@ pub fn read(file: &str, text: &str) -> (Option<Scenario>, Vec<Diagnostic>) {
     (scenario.filter(|_| errors == 0), problems)
 }
 
-/// What the device would refuse of a scenario's timetable, and warnings.
-pub fn timetable(file: &str, scenario: &Scenario) -> Vec<Diagnostic> {
+/// What the device would refuse of a scenario's timetable, and warnings of its run, or
+/// of so many ms where it is shorter.
+fn timetable(file: &str, scenario: &Scenario, least_ms: u64) -> Vec<Diagnostic> {
     if let Some(found) = too_many(scenario) {
         return vec![found.in_file(file)];
     }
@@ -45,12 +64,22 @@ pub fn timetable(file: &str, scenario: &Scenario) -> Vec<Diagnostic> {
     let timetable = world::first_timetable(scenario, &frame);
     let mut problems = Vec::new();
     timetable.check(&scenario.head.head, clock.as_ref(), Instant::ZERO, &mut |refusal| {
-        problems.push(refusals::diagnostic(scenario, &timetable, clock.as_ref(), &refusal));
+        if !is_told(scenario, &refusal) {
+            problems.push(refusals::diagnostic(scenario, &timetable, clock.as_ref(), &refusal));
+        }
     });
     let accepted = problems.is_empty();
+    let frame = Frame { run_ms: frame.run_ms.max(least_ms), ..frame };
     problems.extend(small_sector(scenario));
     problems.extend(warnings::find(scenario, &timetable, &frame, clock.as_ref(), accepted));
     problems.into_iter().map(|problem| problem.in_file(file)).collect()
+}
+
+/// A last date before the first, which the reader has told of.
+fn is_told(scenario: &Scenario, refusal: &Refusal) -> bool {
+    let Refusal::Field { id, field: "first and last" } = *refusal else { return false };
+    let plan = usize::from(id.0).checked_sub(1).and_then(|index| scenario.entries.get(index));
+    plan.is_some_and(|plan| plan.first.zip(plan.last).is_some_and(|(first, last)| last < first))
 }
 
 /// A sector that cannot hold what the device has to keep in one.

@@ -5,14 +5,15 @@ mod meetings;
 use dosewright_core::civil::{DAY_MIN, Local};
 use dosewright_core::entry::{Entry, GapRule, Nominal, Recurrence};
 use dosewright_core::schedule::WallClock;
-use dosewright_core::time::Utc;
+use dosewright_core::time::{Duration, Instant, Utc};
 use dosewright_core::timetable::{Timetable, meet_at_times};
 use dosewright_core::zone::Change;
 
 use crate::diagnose::{Diagnostic, Span, codes};
+use crate::forecast::few_cells;
 use crate::observe::LINES;
 use crate::run::Frame;
-use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, show};
+use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, Supply, show};
 use crate::trace::stamp;
 
 /// Before this minute of the day a calendar day's time is most likely meant for
@@ -45,7 +46,8 @@ pub(super) fn find(
     found.extend(siphons(scenario));
     for (i, (second, b)) in plans.iter().enumerate() {
         for (first, a) in plans.iter().take(i) {
-            if first.enabled && second.enabled && meet_at_times(a, b) {
+            let meet = clock.is_some_and(|clock| meet_at_times(a, b, clock, Instant::ZERO));
+            if first.enabled && second.enabled && meet {
                 found.push(meets(first, second, a));
             }
         }
@@ -56,7 +58,59 @@ pub(super) fn find(
     }
     found.extend(at_heel(scenario));
     found.extend(on_closed(scenario, frame));
+    found.extend(weak_pack(scenario));
+    found.extend(nothing_due(scenario, &plans, frame, clock));
     found
+}
+
+/// W012: a timetable by which nothing is dosed, and nobody who changes it.
+fn nothing_due(
+    scenario: &Scenario,
+    plans: &[(&EntryPlan, &Entry)],
+    frame: &Frame,
+    clock: Option<&WallClock>,
+) -> Option<Diagnostic> {
+    let last = Instant::ZERO.plus(Duration::from_ms(frame.run_ms));
+    let comes = |entry: &Entry| {
+        let due = entry.first_from(Instant::ZERO, clock);
+        due.and_then(|due| entry.instant_of(due, clock)).is_some_and(|at| at <= last)
+    };
+    if !scenario.operator.is_empty()
+        || plans.iter().any(|(plan, entry)| plan.enabled && comes(entry))
+    {
+        return None;
+    }
+    let (span, label) = match plans.first() {
+        None => (scenario.head.spans.table(), "there is no [[entry]]".to_owned()),
+        Some((plan, _)) if plans.iter().all(|(plan, _)| !plan.enabled) => {
+            (plan.spans.at("enabled"), "every entry is disabled".to_owned())
+        }
+        Some((plan, _)) => {
+            (plan.spans.table(), format!("no entry comes due in {}", show::length(frame.run_ms)))
+        }
+    };
+    Some(
+        Diagnostic::new(codes::NOTHING_DUE, span, "nothing is dosed by this timetable")
+            .label(label)
+            .help("look at the years of `from`, `first` and `last`, and at `enabled`"),
+    )
+}
+
+/// W011: a pack of too few cells in series.
+fn weak_pack(scenario: &Scenario) -> Option<Diagnostic> {
+    let Supply::Battery { spans, .. } = &scenario.supply else { return None };
+    let few = few_cells(scenario)?;
+    let message = "the pack has fewer cells than its motor needs";
+    Some(
+        Diagnostic::new(codes::FEW_CELLS, spans.at("cells"), message)
+            .label(format!(
+                "motor and driver take {:.1} V: {:.2} V of each of {} cells",
+                few.volts,
+                few.volts / f64::from(few.cells),
+                few.cells
+            ))
+            .help(format!("{} in series give that until each is empty", few.wanted)),
+    )
 }
 
 /// W010: an entry that closed dates in the run do not hold.
@@ -185,7 +239,8 @@ fn at_changes(
     }
     for (code, count) in [(codes::IN_SKIPPED_HOUR, skipped), (codes::IN_REPEATED_HOUR, repeated)] {
         if let Some(first) = found.iter_mut().find(|d| d.code == code && count > 1) {
-            *first = first.clone().note(format!("the same on {} more dates of the run", count - 1));
+            let dates = if count == 2 { "date" } else { "dates" };
+            *first = first.clone().note(format!("the same on {} more {dates}", count - 1));
         }
     }
     found
@@ -273,6 +328,6 @@ fn meets(first: &EntryPlan, second: &EntryPlan, a: &Entry) -> Diagnostic {
         span,
         format!("\"{}\" will at times meet \"{}\"", interval.name, other.name),
     )
-    .label("it does not divide the day, so its doses wander through it")
+    .label("its doses wander through the week")
     .help("where two meet one waits for the other; the wait is in the outcome")
 }

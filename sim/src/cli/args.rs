@@ -201,7 +201,7 @@ pub(super) struct CutsArgs {
     #[arg(long, value_enum, default_value_t = Word::All, value_name = "BYTES")]
     pub(super) word: Word,
     /// Threads that share the work; all cores unless said
-    #[arg(long, value_name = "N", value_parser = threads)]
+    #[arg(long, value_name = "N", value_parser = threads, allow_hyphen_values = true)]
     pub(super) threads: Option<usize>,
     /// Go on only once from first cuts that leave the same state: fewer runs
     #[arg(long)]
@@ -279,7 +279,7 @@ pub(super) struct Traces {
     pub(super) vcd: Option<PathBuf>,
     /// Of the waveform only this stretch, in steps of a microsecond: two lengths
     /// after the start, such as "1 d 44 min..1 d 50 min"
-    #[arg(long, value_name = "FROM..TO", value_parser = window, requires = "vcd")]
+    #[arg(long, value_name = "FROM..TO", value_parser = window, allow_hyphen_values = true, requires = "vcd")]
     pub(super) window: Option<(u64, u64)>,
     /// Write one row an outcome as comma-separated values
     #[arg(long, value_name = "FILE")]
@@ -297,16 +297,16 @@ pub(super) struct RunArgs {
     /// Scenario files; without one, the built-in example
     pub(super) files: Vec<PathBuf>,
     /// Seed of everything left to chance
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = seed, allow_hyphen_values = true)]
     pub(super) seed: u64,
     /// End the run after so much simulated time, such as "3 d 4 h"
-    #[arg(long, value_name = "LENGTH", value_parser = length)]
+    #[arg(long, value_name = "LENGTH", value_parser = length, allow_hyphen_values = true)]
     pub(super) until: Option<u64>,
     /// Simulated time against real time: max, 60x, 1x
-    #[arg(long, default_value = "max", value_parser = pace)]
+    #[arg(long, default_value = "max", value_parser = pace, allow_hyphen_values = true)]
     pub(super) pace: Pace,
     /// Run only the I-th of N shares of the files, counted from 1
-    #[arg(long, value_name = "I/N", value_parser = shard)]
+    #[arg(long, value_name = "I/N", value_parser = shard, allow_hyphen_values = true)]
     pub(super) shard: Option<Shard>,
     /// Write a JUnit report
     #[arg(long, value_name = "FILE")]
@@ -341,10 +341,10 @@ pub(super) struct SweepArgs {
     pub(super) faults: Vec<String>,
     /// dose-phases, every-due, a number spread over the run, or one moment such as
     /// "+1 d 45 min" or "dose 1 pulse 2"
-    #[arg(long, value_name = "WHICH", default_value = "dose-phases", value_parser = super::sweep::moments)]
+    #[arg(long, value_name = "WHICH", default_value = "dose-phases", value_parser = super::sweep::moments, allow_hyphen_values = true)]
     pub(super) moments: Moments,
     /// Seed of everything left to chance
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = seed, allow_hyphen_values = true)]
     pub(super) seed: u64,
     #[command(flatten)]
     pub(super) reports: Reports,
@@ -361,7 +361,7 @@ pub(super) struct ShrinkArgs {
     #[arg(long, value_name = "RUNS", default_value_t = 5_000, value_parser = clap::value_parser!(u32).range(2..))]
     pub(super) limit: u32,
     /// Seed of the runs; that of the failure file, or 1
-    #[arg(long)]
+    #[arg(long, value_name = "N", value_parser = seed, allow_hyphen_values = true)]
     pub(super) seed: Option<u64>,
 }
 
@@ -371,17 +371,17 @@ pub(super) struct SoakArgs {
     /// left out; without one each seed makes a site
     pub(super) files: Vec<PathBuf>,
     /// Seeds to run, such as 1..1000 (the last left out) or 1..=999
-    #[arg(long, value_name = "A..B", value_parser = seeds)]
+    #[arg(long, value_name = "A..B", value_parser = seeds, allow_hyphen_values = true)]
     pub(super) seeds: Option<(u64, u64)>,
     /// Stop after so many controller-years in all, to the nearest run; 100 where no
     /// seeds are given
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    #[arg(long, value_name = "N", value_parser = years, allow_hyphen_values = true)]
     pub(super) years: Option<u64>,
     /// Days of one run; 365, or those of the file
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(3..=36_525))]
     pub(super) days: Option<u32>,
     /// Faults and acts a day, on average
-    #[arg(long, value_name = "N", default_value = "1.2", value_parser = per_day)]
+    #[arg(long, value_name = "N", default_value = "1.2", value_parser = per_day, allow_hyphen_values = true)]
     pub(super) per_day: u32,
     /// Three in ten made sites run on a battery pack, which is changed, or runs down
     #[arg(long)]
@@ -397,7 +397,7 @@ pub(super) struct SoakArgs {
     #[arg(long, value_name = "KIND", value_delimiter = ',')]
     pub(super) without: Vec<String>,
     /// Run only the I-th of N shares of the runs, counted from 1
-    #[arg(long, value_name = "I/N", value_parser = shard)]
+    #[arg(long, value_name = "I/N", value_parser = shard, allow_hyphen_values = true)]
     pub(super) shard: Option<Shard>,
     /// Threads; as many as the machine has cores unless said
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
@@ -448,6 +448,15 @@ pub(super) fn pace(text: &str) -> Result<Pace, String> {
 fn threads(text: &str) -> Result<usize, String> {
     let number = text.parse().ok().filter(|number| (1..=1024).contains(number));
     number.ok_or_else(|| "threads are 1 to 1024".to_owned())
+}
+
+fn seed(text: &str) -> Result<u64, String> {
+    text.parse().map_err(|_| format!("a seed is a whole number from 0 to {}", u64::MAX))
+}
+
+fn years(text: &str) -> Result<u64, String> {
+    let number = text.parse().ok().filter(|number| (1..=1_000_000_000).contains(number));
+    number.ok_or_else(|| "whole years, 1 to 1000000000".to_owned())
 }
 
 fn seeds(text: &str) -> Result<(u64, u64), String> {

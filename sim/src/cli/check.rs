@@ -15,7 +15,7 @@ use super::terminal::Terminal;
 pub(super) fn check(terminal: Terminal, paths: &[PathBuf], format: Format) -> Exit {
     let Some(named) = files::read_all(terminal, paths) else { return Exit::Usage };
     let mut found: Vec<Diagnostic> =
-        named.iter().flat_map(|file| check::read(&file.name, &file.text).1).collect();
+        named.iter().flat_map(|file| check::read_ahead(&file.name, &file.text).1).collect();
     if terminal.quiet {
         found.retain(|found| found.severity == Severity::Error);
     }

@@ -3,12 +3,16 @@
 use std::fmt::Write as _;
 
 use dosewright_sim::diagnose::{self, codes};
+use dosewright_sim::trace::page::wrapped;
 
 use super::exit::Exit;
 use super::print;
 use super::terminal::Terminal;
 
-/// What a code means; without one, the list of all codes.
+/// The promises, as the book has them.
+const PROMISES: &str = include_str!("../../../docs/src/promises.md");
+
+/// What a code or a promise means; without one, the list of all codes.
 pub(super) fn explain(terminal: Terminal, code: Option<&str>) -> Exit {
     let Some(code) = code else {
         let mut list = String::new();
@@ -17,17 +21,19 @@ pub(super) fn explain(terminal: Terminal, code: Option<&str>) -> Exit {
         }
         return print(terminal, &list);
     };
-    match diagnose::explain(code) {
+    match diagnose::explain(code).or_else(|| promise(code)) {
         Some(text) => print(terminal, &text),
         None => {
-            let is_promise = code.strip_prefix(['D', 'M', 'O', 'P', 'd', 'm', 'o', 'p']);
-            let is_promise = is_promise.is_some_and(|number| number.parse::<u8>().is_ok());
-            terminal.error(&if is_promise {
-                format!("{code} is a promise, no code; docs/src/promises.md says what it is")
-            } else {
-                format!("there is no code {code}; dosewright explain lists them all")
-            });
+            terminal.error(&format!("there is no code {code}; dosewright explain lists them all"));
             Exit::Usage
         }
     }
+}
+
+/// A promise of the controller, by its letter and number.
+fn promise(code: &str) -> Option<String> {
+    let code = code.to_uppercase();
+    let row = PROMISES.lines().find_map(|line| line.strip_prefix(&format!("| {code} | ")))?;
+    let text = wrapped(row.trim_end_matches(" |").replace('*', "").trim());
+    Some(format!("{code}: a promise of the controller\n\n{text}\n"))
 }

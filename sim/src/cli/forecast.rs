@@ -45,7 +45,7 @@ pub(super) fn forecast(terminal: Terminal, args: &ForecastArgs) -> Exit {
     let Some(file) = files::read_all(terminal, &[&args.file]).and_then(|mut all| all.pop()) else {
         return Exit::Usage;
     };
-    let (scenario, problems) = check::read(&file.name, &file.text);
+    let (scenario, problems) = check::read_ahead(&file.name, &file.text);
     let Some(scenario) = scenario else {
         let errors: Vec<Diagnostic> =
             problems.into_iter().filter(|p| p.severity == Severity::Error).collect();

@@ -37,15 +37,13 @@ pub fn voltage(scenario: &Scenario) -> Option<Voltage> {
     let (draw, cells) = Draw::of(scenario)?;
     let all = days(scenario, HORIZON_DAYS);
     let cells = cells.unwrap_or(1);
-    let course = |usable_ah: f64| course(&draw, &all, usable_ah, f64::from(cells));
-    Some(Voltage {
-        cells,
-        typical: course(draw.usable_ah),
-        worst: course(draw.usable_ah * (1.0 - BATTERY_RANGE)),
-    })
+    let course = |share: f64| course(&draw, &all, share, f64::from(cells));
+    Some(Voltage { cells, typical: course(1.0), worst: course(1.0 - BATTERY_RANGE) })
 }
 
-fn course(draw: &Draw, days: &[Day], usable_ah: f64, cells: f64) -> Vec<f64> {
+/// With a share of the charge that the best estimate gives it.
+fn course(draw: &Draw, days: &[Day], share: f64, cells: f64) -> Vec<f64> {
+    let (usable_ah, whole_ah) = (draw.usable_ah * share, draw.to_end_ah * share);
     let mut used = 0.0;
     let mut out = vec![cells * loaded_v(0.0)];
     for day in days {
@@ -53,7 +51,7 @@ fn course(draw: &Draw, days: &[Day], usable_ah: f64, cells: f64) -> Vec<f64> {
             break;
         }
         used += draw.a_day(day);
-        out.push(cells * loaded_v(used / usable_ah));
+        out.push(cells * loaded_v(used / whole_ah));
     }
     out
 }

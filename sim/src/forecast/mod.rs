@@ -27,8 +27,8 @@ use dosewright_core::civil::Date;
 use crate::scenario::{CellType, Container, Motor, Pack, Scenario, Supply, Tube};
 use crate::trade::battery::{Drain, Load, Week};
 use crate::trade::cells::{
-    AGE_SHARE, Cell, DRIVER_DROP_V, HR20, LR6, LR14, LR20, SELF_DISCHARGE_A_YEAR, USABLE_COOL,
-    cells_for, cold_share,
+    AGE_SHARE, Cell, DRIVER_DROP_V, HR20, LR6, LR14, LR20, MOTOR_V, SELF_DISCHARGE_A_YEAR,
+    USABLE_COOL, cells_for, cold_share, used_at_v,
 };
 use crate::trade::stock::{LEAD_DAYS, SLACK_DAYS};
 use crate::trade::tube_set::{Governs, Life, USUAL};
@@ -229,10 +229,37 @@ fn days_until(days: &[Day], limit: f64, each: impl Fn(&Day) -> f64) -> f64 {
     f64::INFINITY
 }
 
+/// A pack of fewer cells than its motor needs until each is empty.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FewCells {
+    /// Cells in series that there are.
+    pub cells: u8,
+    /// How many it takes.
+    pub wanted: u32,
+    /// Voltage of motor and driver, in V.
+    pub volts: f64,
+    /// Share of their charge that the cells can give; 0 where even fresh ones have not
+    /// enough.
+    pub share: f64,
+}
+
+/// Whether a scenario's pack has too few cells in series.
+pub fn few_cells(scenario: &Scenario) -> Option<FewCells> {
+    let Supply::Battery { cells: Some(cells), .. } = scenario.supply else { return None };
+    let motor_v =
+        scenario.motor.as_ref().map_or(MOTOR_V, |motor| f64::from(motor.voltage_mv) / 1e3);
+    let (wanted, volts) = (cells_for(motor_v, DRIVER_DROP_V), motor_v + DRIVER_DROP_V);
+    let share = used_at_v(volts / f64::from(cells));
+    (u32::from(cells) < wanted).then_some(FewCells { cells, wanted, volts, share })
+}
+
 /// What a pack gives and what a day takes from it.
 struct Draw {
     load: Load,
     cell: Cell,
+    /// Until its cells, each by itself, count as empty.
+    to_end_ah: f64,
+    /// Until so many of them in series do not move the motor any more.
     usable_ah: f64,
     lost_ah_a_day: f64,
     lit_h: f64,
@@ -244,13 +271,16 @@ impl Draw {
         let Supply::Battery { cells_of, cells, pack, .. } = &scenario.supply else { return None };
         let load = load(scenario.motor.as_ref(), pack);
         let cell = cell(*cells_of);
-        let usable_ah = cell.capacity_ah(load.motor_a) * cold_or_cool(pack);
+        let reach = few_cells(scenario).map_or(1.0, |few| few.share);
+        let to_end_ah = cell.capacity_ah(load.motor_a) * cold_or_cool(pack);
+        let usable_ah = to_end_ah * reach;
         let lost_a_year = share(pack.self_discharge_ppm, SELF_DISCHARGE_A_YEAR);
         let draw = Self {
             load,
             cell,
+            to_end_ah,
             usable_ah,
-            lost_ah_a_day: usable_ah * lost_a_year / 365.25,
+            lost_ah_a_day: to_end_ah * lost_a_year / 365.25,
             lit_h: pack.lit_a_week_ms.map_or(LIT_MIN / 60.0, |ms| f64::from(ms) / 3.6e6),
         };
         let cells = cells.map(u32::from).or_else(|| {
@@ -273,7 +303,7 @@ impl Draw {
 
 fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
     let (draw, cells) = Draw::of(scenario)?;
-    let Draw { load, cell, usable_ah, lost_ah_a_day, lit_h } = draw;
+    let Draw { load, cell, usable_ah, lost_ah_a_day, lit_h, .. } = draw;
     let a_day = |day: &Day| draw.a_day(day);
     let last = days_until(days, usable_ah, a_day);
     let over = if last.is_finite() { (last.ceil() as usize).max(1) } else { 365 }.min(days.len());

@@ -33,6 +33,8 @@ fn verdict(name: &str, f: &Forecast, figures: &Figures) -> String {
         Some("the container is at its heel, or below: nothing can be drawn before it is filled")
     } else if figures.suction_m.is_some_and(|(lift, limit)| lift >= limit) {
         Some("the pump stands higher than this product can be lifted: nothing will come")
+    } else if f.pack.as_ref().is_some_and(|pack| pack.usable_ah <= 0.0) {
+        Some("the pack's cells in series do not give the motor its voltage: no dose will run")
     } else {
         None
     };

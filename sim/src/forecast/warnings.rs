@@ -1,6 +1,7 @@
 //! Suction, siphon, drain-back, discharge, drift of the clock: the figures that
 //! go with a site.
 
+use super::few_cells;
 use crate::scenario::{Product, Scenario, Tube};
 use crate::trade::crystal;
 use crate::trade::discharge::Discharge;
@@ -97,6 +98,19 @@ pub fn figures(scenario: &Scenario, dose_ml: f64) -> Figures {
 pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
     let mut found = Vec::new();
     let mut put = |text: String| found.push(text);
+    if let Some(few) = few_cells(scenario) {
+        put(format!(
+            "pack: motor and driver take {:.1} V, and {} cells in series {}: it takes {} until each is empty",
+            few.volts,
+            few.cells,
+            if few.share > 0.0 {
+                format!("have that with {:.0} % of their charge only", 100.0 * few.share)
+            } else {
+                "never have that".to_owned()
+            },
+            few.wanted
+        ));
+    }
     if let Some((lift, limit)) = figures.suction_m {
         if lift >= limit {
             put(format!(

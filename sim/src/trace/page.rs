@@ -4,6 +4,7 @@
 use std::fmt::Write as _;
 
 use super::stamp::{about, clock_time, day};
+use super::summary::{name_in, name_of};
 use super::timeline::{padded, volume};
 use crate::check;
 use crate::diagnose::text::{Paint, render};
@@ -99,10 +100,8 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
         out.push('\n');
         out.push_str(&shown(found));
     }
-    let name = |id: EntryId| {
-        let known = judged.end.names.iter().find(|(known, _)| *known == id);
-        known.map_or_else(|| format!("entry {}", id.0), |(_, name)| name.clone())
-    };
+    let name =
+        |id: EntryId| name_of(&judged.end.names, id).unwrap_or_else(|| format!("entry {}", id.0));
     if !judged.audit.violations.is_empty() {
         out.push('\n');
         for violation in judged.audit.violations.iter().take(MOST_BROKEN) {
@@ -123,7 +122,8 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
         let line = source.position(act.spans.at(word).start).line;
         match end {
             ActEnd::Refused(refusal) => {
-                refused.push(format!("`{word}` (line {line}): {}", check::refusal(refusal, name)));
+                let why = check::refusal(refusal, |id| name_in(&judged.end.names, &act.act, id));
+                refused.push(format!("`{word}` (line {line}): {why}"));
             }
             ActEnd::DeviceOff => {
                 refused.push(format!("`{word}` (line {line}): the device was off"));

@@ -1,15 +1,17 @@
 //! The lines that open and close the run of a scenario among the lines for
 //! machines.
 
+use dosewright_core::entry::EntryId;
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Stamped;
 use super::stamp::rfc3339;
+use crate::check;
 use crate::diagnose::{Diagnostic, Source};
 use crate::judged::{Judged, Verdict};
 use crate::run::{ActEnd, FaultEnd, Frame, Options};
-use crate::scenario::Scenario;
+use crate::scenario::{Act, Scenario};
 
 /// The first and the last line of a run.
 #[derive(Serialize, JsonSchema)]
@@ -90,6 +92,24 @@ pub struct Fortune {
     /// "took effect", "taken", "refused", "no effect", "not reached", "device off"
     /// or "cannot be simulated".
     became: &'static str,
+    /// Why the device refused it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    reason: Option<String>,
+}
+
+/// The name of an entry that is in force, or was.
+pub(super) fn name_of(names: &[(EntryId, String)], id: EntryId) -> Option<String> {
+    names.iter().find(|(known, _)| *known == id).map(|(_, name)| name.clone())
+}
+
+/// The name of an entry that a refusal speaks of; one that was never in force has the
+/// name that the act gives it.
+pub(super) fn name_in(names: &[(EntryId, String)], act: &Act, id: EntryId) -> String {
+    let added = || match act {
+        Act::Add(plan) => Some(plan.name.clone()),
+        _ => None,
+    };
+    name_of(names, id).or_else(added).unwrap_or_else(|| format!("entry {}", id.0))
 }
 
 /// What became of each fault and act of the file.
@@ -103,7 +123,8 @@ pub fn became(scenario: &Scenario, source: &Source, judged: &Judged) -> Vec<Beca
             FaultEnd::NoEffect => "no effect",
             FaultEnd::NotReached => "not reached",
         };
-        Became::Fault(Fortune { kind, line: line(&fault.spans, kind), became })
+        let line = line(&fault.spans, kind);
+        Became::Fault(Fortune { kind, line, became, reason: None })
     });
     let acts = scenario.operator.iter().zip(&judged.end.acts).map(|(act, end)| {
         let kind = act.act.word();
@@ -114,7 +135,13 @@ pub fn became(scenario: &Scenario, source: &Source, judged: &Judged) -> Vec<Beca
             ActEnd::NotReached => "not reached",
             ActEnd::NoSuchPart(_) => "cannot be simulated",
         };
-        Became::Operator(Fortune { kind, line: line(&act.spans, kind), became })
+        let reason = match end {
+            ActEnd::Refused(refusal) => {
+                Some(check::refusal(refusal, |id| name_in(&judged.end.names, &act.act, id)))
+            }
+            _ => None,
+        };
+        Became::Operator(Fortune { kind, line: line(&act.spans, kind), became, reason })
     });
     faults.chain(acts).collect()
 }

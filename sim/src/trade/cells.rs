@@ -124,9 +124,32 @@ pub fn loaded_v(used: f64) -> f64 {
     END_V
 }
 
+/// Share of its charge after which a cell is down to a voltage under a motor's load,
+/// by [`loaded_v`]: all of it from [`END_V`] down, nothing where a fresh one has less.
+pub fn used_at_v(volts: f64) -> f64 {
+    if volts <= END_V {
+        return 1.0;
+    }
+    let (mut above, mut below) = (0.0, 1.0);
+    while below - above > 1e-9 {
+        let used = f64::midpoint(above, below);
+        if loaded_v(used) > volts { above = used } else { below = used }
+    }
+    above
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_cell_that_has_to_give_more_gives_less_long() {
+        assert_eq!((used_at_v(0.5), used_at_v(END_V)), (1.0, 1.0));
+        assert_eq!((used_at_v(1.5), used_at_v(2.0)), (0.0, 0.0));
+        for used in [0.1, 0.25, 0.5, 0.77] {
+            assert!((used_at_v(loaded_v(used)) - used).abs() < 1e-6, "{used}");
+        }
+    }
 
     #[test]
     fn the_voltage_only_falls_and_ends_where_the_cell_counts_as_empty() {

@@ -1,7 +1,7 @@
 //! How long a calibration run has to be: whole rotor turns, a vessel that holds
 //! what comes out, and an uncertainty that is good enough.
 
-use super::uncertainty::{Budget, COVERAGE};
+use super::uncertainty::COVERAGE;
 
 /// What the run is planned from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -20,6 +20,24 @@ pub struct Means {
     pub target: f64,
     /// Longest run that the head allows, in s.
     pub longest_s: f64,
+    /// The train of short pulses that is measured beside it, as often and each as long
+    /// in s, where the steady flow is to come from both.
+    pub train: Option<(u32, f64)>,
+}
+
+impl Means {
+    /// The time that what is between the two readings does not count: a pulse of the
+    /// train, in s ([`super::two_point`]).
+    fn pulse_s(&self) -> f64 {
+        self.train.map_or(0.0, |(_, pulse_s)| pulse_s)
+    }
+
+    /// Standard uncertainty of readings and timing together, as a time of the flow in s.
+    fn doubt_s(&self) -> f64 {
+        let reading_s = self.reading_ml / (self.flow_ml_min / 60.0);
+        let of_train_s = self.train.map_or(0.0, |(pulses, _)| reading_s / f64::from(pulses.max(1)));
+        reading_s.hypot(of_train_s).hypot(self.timing_s)
+    }
 }
 
 /// A run that would do.
@@ -61,11 +79,7 @@ pub enum Unreachable {
 pub const FILL: f64 = 0.9;
 
 fn expanded(means: &Means, run_s: f64) -> f64 {
-    let volume_ml = means.flow_ml_min / 60.0 * run_s;
-    Budget::default()
-        .with("vessel", means.reading_ml / volume_ml)
-        .with("timing", means.timing_s / run_s)
-        .expanded()
+    COVERAGE * means.doubt_s() / (run_s - means.pulse_s()).max(f64::MIN_POSITIVE)
 }
 
 fn run_of(means: &Means, turns: u32, run_s: f64) -> Run {
@@ -81,8 +95,7 @@ fn run_of(means: &Means, turns: u32, run_s: f64) -> Run {
 /// less. A longer run never has a higher one, for both parts fall with it.
 pub fn shortest(means: &Means) -> Result<Run, Unreachable> {
     let flow_s = means.flow_ml_min / 60.0;
-    let needed_s =
-        COVERAGE * (means.reading_ml / flow_s).hypot(means.timing_s) / means.target.max(1e-9);
+    let needed_s = means.pulse_s() + COVERAGE * means.doubt_s() / means.target.max(1e-9);
     let vessel_s = FILL * means.vessel_ml / flow_s;
     let most_s = vessel_s.min(means.longest_s);
     let (turns, run_s) = whole_turns(means, needed_s, f64::ceil);

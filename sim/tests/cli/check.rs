@@ -118,13 +118,17 @@ fn the_skipped_and_the_repeated_hour_are_warned_about() {
             && autumn.contains("on sun 25 oct 2026 02:30 comes twice, 1 h apart"),
         "{autumn}"
     );
-    assert!(autumn.contains("0 errors, 1 warning"), "{autumn}");
+    // it looks a year ahead, however short the run is; the run looks at itself
+    assert!(autumn.contains("on sun 28 mar 2027 02:30 does not exist"), "{autumn}");
+    assert!(autumn.contains("0 errors, 2 warnings"), "{autumn}");
+    let ran = flat(&place.call(&["run", "autumn.toml"]).err);
+    assert!(ran.contains("W004") && !ran.contains("W002"), "{ran}");
 }
 
 #[test]
 fn an_interval_that_wanders_is_warned_about() {
     let place = Place::new("wanders");
-    let entry = "[[entry]]\nname = \"trickle\"\nevery = { interval = \"7 h\", from = \"2026-10-05 06:00\" }\nvolume = \"15 ml\"\nwindow = \"10 min\"\n";
+    let entry = "[[entry]]\nname = \"trickle\"\nevery = { interval = \"5 h\", from = \"2026-10-05 06:00\" }\nvolume = \"15 ml\"\nwindow = \"10 min\"\n";
     place.write("week.toml", &nights(entry));
     let said = place.call(&["check", "week.toml"]);
     assert!(
@@ -134,8 +138,12 @@ fn an_interval_that_wanders_is_warned_about() {
         said.out
     );
     // one that divides the day does not, where its windows are clear
-    place.write("day.toml", &nights(&entry.replace("7 h", "6 h")));
+    place.write("day.toml", &nights(&entry.replace("5 h", "6 h")));
     assert!(!place.call(&["check", "day.toml"]).out.contains("W003"));
+    // nor one that divides the week, and passes the others by in each: dues of every 84 h
+    // are at 06:00 on Mondays and at 18:00 on Thursdays
+    place.write("half.toml", &nights(&entry.replace("5 h", "84 h")));
+    assert!(!place.call(&["check", "half.toml"]).out.contains("W003"));
 }
 
 #[test]
@@ -250,11 +258,13 @@ fn doses_that_meet_when_the_clock_changes_are_warned_about() {
         said.contains("on mon 30 mar 2026") && said.contains("until it changes back"),
         "{said}"
     );
-    // an hour further off, or without a change in the run, nothing meets
+    // an hour further off nothing meets
     let said = of(spring, &[("a", &night("00:30"), "60 min"), ("b", &night("03:00"), "30 min")]);
     assert!(!said.contains("W008"), "{said}");
+    // a year ahead; the run itself has no change
     let said = of(summer, &[("a", &night("01:30"), "60 min"), ("b", &night("03:00"), "30 min")]);
-    assert!(!said.contains("W008"), "{said}");
+    assert!(said.contains("W008") && said.contains("on sun 28 mar 2027"), "{said}");
+    assert!(!place.call(&["run", "site.toml"]).err.contains("W008"));
     let closed = of(
         spring,
         &[
@@ -295,6 +305,35 @@ fn closed_dates_that_do_not_hold_an_interval_are_warned_about() {
     // nobody is left to think that it observes them
     let said = check("observes_closed = true\n", "2026-10-06", "2026-10-07");
     assert!(said.code == 2 && said.out.contains("for weekly entries only"), "{said:?}");
+}
+
+#[test]
+fn a_timetable_that_doses_nothing_is_warned_about() {
+    let place = Place::new("check-nothing");
+    let check = |site: &str| {
+        place.write("site.toml", site);
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out
+    };
+    let site = nights("");
+    let bare = &site[..site.find("[[entry]]").unwrap()];
+    assert!(check(bare).contains("there is no [[entry]]"));
+    assert!(check(&format!("{site}enabled = false\n")).contains("every entry is disabled"));
+    assert!(check(&format!("{site}first = 2027-10-07\n")).contains("comes due in 366 d"));
+    assert!(!check(&format!("{site}first = 2027-10-04\n")).contains("W012"));
+    // somebody may enter a timetable
+    let act = "[[operator]]\nat = \"+1 h\"\nprime = { volume = \"10 ml\" }\n";
+    assert!(!check(&format!("{bare}{act}")).contains("W012"));
+}
+
+#[test]
+fn a_last_date_before_the_first_is_told_once() {
+    let place = Place::new("check-dates");
+    place.write("site.toml", &nights("first = 2026-10-08\nlast = 2026-10-07\n"));
+    let said = place.call(&["check", "site.toml"]);
+    assert!(said.code == 2 && said.out.contains("S022"), "{said:?}");
+    assert!(said.out.contains("1 error, 0 warnings") && !said.out.contains("S008"), "{said:?}");
 }
 
 #[test]

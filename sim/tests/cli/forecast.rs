@@ -91,6 +91,34 @@ fn what_does_not_fit_is_not_forecast() {
     assert!(said.code == 2 && said.out == "site.toml cannot be read.\n", "{said:?}");
 }
 
+#[test]
+fn a_pack_of_too_few_cells_is_told_of_and_ends_sooner() {
+    let place = Place::new("forecast-cells");
+    let of = |cells: u32| {
+        let pack = format!(
+            "[motor]\nvoltage = \"12 V\"\n\n[supply]\nbattery = {{ type = \"LR20\", cells = {cells} }}\n"
+        );
+        place.write("site.toml", &nights(&pack));
+        let check = place.call(&["check", "site.toml"]);
+        assert_eq!((check.code, check.out.contains("W011")), (0, cells < 14), "{check:?}");
+        let said = place.call(&["forecast", "site.toml", "--json"]);
+        assert_eq!(said.out.contains("pack: motor and driver"), cells < 14, "{said:?}");
+        let line: serde_json::Value =
+            serde_json::from_str(said.out.lines().next().unwrap()).unwrap();
+        line["battery"]["until"]["days"].as_f64().unwrap()
+    };
+    // 12.3 V of each of so many cells: a fresh one has 1.5 V under load
+    let days: Vec<f64> = [8, 9, 10, 11, 14, 20].map(of).to_vec();
+    assert_eq!(days[0], 0.0);
+    assert!(days.windows(2).take(4).all(|pair| pair[0] < pair[1]), "{days:?}");
+    assert_eq!(days[4], days[5], "cells beyond what it takes add volts, not charge");
+    let said = place.call(&["forecast", "site.toml"]).out;
+    assert!(said.starts_with("site.toml fits."), "{said}");
+    of(8);
+    let said = place.call(&["forecast", "site.toml"]).out;
+    assert!(said.replace('\n', " ").contains("no dose will run"), "{said}");
+}
+
 fn forecast_of(place: &Place, more: &str) -> String {
     place.write("site.toml", &nights(more));
     let said = place.call(&["forecast", "site.toml"]);

@@ -44,6 +44,19 @@ fn every_code_is_listed_and_explained() {
 }
 
 #[test]
+fn every_promise_is_explained() {
+    let place = Place::new("explain-promise");
+    for promise in ["D1", "d11", "O6", "P4", "M1"] {
+        let said = place.call(&["explain", promise]);
+        let first = format!("{}: a promise of the controller\n\n", promise.to_uppercase());
+        assert!(said.code == 0 && said.out.starts_with(&first), "{said:?}");
+        assert!(said.out.ends_with(".\n") && !said.out.contains('|'), "{said:?}");
+        crate::support::wide(&said.out);
+    }
+    assert_eq!(place.call(&["explain", "D12"]).code, 2);
+}
+
+#[test]
 fn the_schema_is_json() {
     let place = Place::new("schema");
     let said = place.call(&["schema"]);

@@ -43,6 +43,7 @@ fn means() -> Means {
         timing_s: 0.5,
         target: 0.02,
         longest_s: 600.0,
+        train: None,
     }
 }
 

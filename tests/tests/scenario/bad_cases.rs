@@ -63,7 +63,7 @@ pub(crate) const CASES: &[Case] = &[
         "[limits]\ndaily_ceiling = \"999999999999999999 l\"",
         "S008",
         "\"999999999999999999 l\"",
-        "above 100000 l",
+        "above 1000 l",
     ),
     (
         "[limits]\ndaily_ceiling = \"9999999999999999999 l\"",
@@ -334,7 +334,7 @@ pub(crate) const CASES: &[Case] = &[
         "{ level = \"2 l\" }",
         "holds 1 l",
     ),
-    ("[container]\ncapacity = \"1001 l\"", "S008", "\"1001 l\"", "1001 l"),
+    ("[container]\ncapacity = \"1001 l\"", "S008", "\"1001 l\"", "above 1000 l"),
     (
         "[container]\ncapacity = \"1 l\"\nlow_contact = \"0.1 l\"\nheel = \"0.2 l\"",
         "S022",

@@ -4,7 +4,7 @@
 use dosewright_core::civil::DAY_MS;
 use dosewright_core::entry::Entry;
 use dosewright_core::schedule::WallClock;
-use dosewright_core::time::Utc;
+use dosewright_core::time::{Instant, Utc};
 use dosewright_core::timetable::meet_at_times;
 
 use super::{MOST_CHANGES, at_span};
@@ -71,7 +71,10 @@ pub(super) fn find(
                     continue;
                 };
                 // W003 has said so of those that meet anyhow
-                if pair.0 == pair.1 || told.contains(&pair) || meet_at_times(a, b) {
+                if pair.0 == pair.1
+                    || told.contains(&pair)
+                    || meet_at_times(a, b, clock, Instant::ZERO)
+                {
                     continue;
                 }
                 told.push(pair);

@@ -320,20 +320,32 @@ window = "45 min"
 "#;
 
 MEETS_INTERVAL = "W003", "an interval entry will at times meet another entry",
-"An interval counts elapsed time and knows nothing of the clock on the wall, so its doses wander \
-against those of weekly entries when the clock changes. Where two meet, one waits for the other; the \
-wait is in the outcome.",
+"An interval counts elapsed time. One that neither divides the day nor is whole days wanders through \
+the week, and its doses may come to the windows of other entries. Where two meet, one waits for the \
+other; the wait is in the outcome.",
 wrong r#"
 [[entry]]
+name = "night"
+weekly = { nights = ["sun"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
+
+[[entry]]
 name = "trickle"
-every = { interval = "7 h", from = "2026-10-19 06:00" }
+every = { interval = "5 h", from = "2026-10-19 06:00" }
 volume = "15 ml"
 window = "10 min"
 "#,
 right r#"
 [[entry]]
+name = "night"
+weekly = { nights = ["sun"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
+
+[[entry]]
 name = "trickle"
-weekly = { days = ["mon", "tue", "wed", "thu", "fri"], at = "06:00" }
+every = { interval = "6 h", from = "2026-10-19 04:00" }
 volume = "15 ml"
 window = "10 min"
 "#;
@@ -480,6 +492,43 @@ last = 2027-01-03
 [[entry]]
 name = "trickle"
 weekly = { days = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"], at = "03:00" }
+volume = "15 ml"
+window = "10 min"
+"#;
+
+FEW_CELLS = "W011", "the pack has fewer cells than its motor needs",
+"Cells in series add their volts. An alkaline cell falls from 1.5 V under load to 0.9 V, where it is \
+empty (common practice, no source); a pack that has less than motor and driver take before that is \
+exhausted with charge left in it, or does not run the pump at all.",
+wrong r#"
+[motor]
+voltage = "12 V"
+
+[supply]
+battery = { type = "LR20", cells = 8 }
+"#,
+right r#"
+[motor]
+voltage = "12 V"
+
+[supply]
+battery = { type = "LR20", cells = 14 }
+"#;
+
+NOTHING_DUE = "W012", "nothing is dosed by this timetable",
+"No entry is enabled, or none comes due in the time that was looked at, and no operator changes that. \
+A slip in the year of a date is the usual reason.",
+wrong r#"
+[[entry]]
+name = "trickle"
+every = { interval = "6 h", from = "2126-10-19 06:00" }
+volume = "15 ml"
+window = "10 min"
+"#,
+right r#"
+[[entry]]
+name = "trickle"
+every = { interval = "6 h", from = "2026-10-19 06:00" }
 volume = "15 ml"
 window = "10 min"
 "#;

@@ -3,8 +3,8 @@
 use super::super::model::Key as PanelKey;
 use super::site::{GRACE, WINDOW, cell_words, gap_words};
 use super::{
-    A_FLOW, A_VOLUME, ANY_VOLUME, EITHER_WAY, ENTRY, EVERY, EVERY_DOC, Kind, Table, UP_TO_A_DAY,
-    WEEKLY, WEEKLY_DOC, any_of, one_of, optional, range, required,
+    A_FLOW, A_VOLUME, ANY_KEPT_VOLUME, EITHER_WAY, ENTRY, EVERY, EVERY_DOC, KEPT_VOLUME, Kind,
+    Table, UP_TO_A_DAY, WEEKLY, WEEKLY_DOC, any_of, one_of, optional, range, required,
 };
 
 pub(in crate::scenario) static OPERATOR: Table = Table {
@@ -54,7 +54,7 @@ pub(in crate::scenario) static EDIT: Table = Table {
         required("entry", Kind::EntryRef, "Which entry."),
         any_of("weekly", Kind::Table(&WEEKLY), WEEKLY_DOC),
         any_of("every", Kind::Table(&EVERY), EVERY_DOC),
-        any_of("volume", A_VOLUME, "The dose."),
+        any_of("volume", KEPT_VOLUME, "The dose."),
         any_of("window", WINDOW, "Time over which the dose is spread."),
         any_of("grace", GRACE, "Time after the window in which a disturbed dose may still finish."),
         any_of("first", Kind::DateOrNone, "First date, or night, with a dose."),
@@ -95,7 +95,7 @@ pub(in crate::scenario) static PRIME: Table = Table {
     name: "prime",
     group: "when it stops",
     keys: &[
-        any_of("volume", A_VOLUME, "Stops at this volume."),
+        any_of("volume", KEPT_VOLUME, "Stops at this volume."),
         any_of("lasts", UP_TO_A_DAY, "Stops after this time."),
     ],
 };
@@ -116,7 +116,7 @@ pub(in crate::scenario) static CALIBRATE: Table = Table {
             "How far a reading of it may be off, either way; unless said, the tolerance of a \
              class B cylinder (ASTM E1272) where it has such a size, else 1 %.",
         ),
-        one_of("measured", A_VOLUME, "The volume that was measured after the run."),
+        one_of("measured", KEPT_VOLUME, "The volume that was measured after the run."),
         one_of(
             "as_delivered",
             Kind::Switch,
@@ -175,7 +175,7 @@ fn key_words() -> Vec<&'static str> {
 pub(in crate::scenario) static REFILL: Table = Table {
     name: "refill",
     group: "",
-    keys: &[optional("level", ANY_VOLUME, "To this level; to the capacity unless said.")],
+    keys: &[optional("level", ANY_KEPT_VOLUME, "To this level; to the capacity unless said.")],
 };
 
 pub(in crate::scenario) static CHANGE_TUBE: Table = Table {

@@ -2,8 +2,8 @@
 
 use super::super::quantity::RATE;
 use super::{
-    A_VOLUME, ANY_LENGTH, CLOSED, CONTAINER, HEAD, Kind, LIMITS, MOTOR, PRODUCT, SUPPLY, TUBE,
-    Table, UP_TO_A_DAY, WINDOW, one_of, optional, range, required,
+    A_VOLUME, ANY_LENGTH, CLOSED, CONTAINER, HEAD, KEPT_VOLUME, Kind, LIMITS, MOTOR, PRODUCT,
+    SUPPLY, TUBE, Table, UP_TO_A_DAY, WINDOW, one_of, optional, range, required,
 };
 
 pub(in crate::scenario) static HEAD_FILE: Table = Table {
@@ -60,7 +60,7 @@ pub(in crate::scenario) static LABEL: Table = Table {
     name: "[label]",
     group: "the dose of a night",
     keys: &[
-        one_of("dose", A_VOLUME, "Maintenance dose of a night."),
+        one_of("dose", KEPT_VOLUME, "Maintenance dose of a night."),
         one_of(
             "rate",
             Kind::Quantity(&RATE, range(1, 1_000_000_000)),

@@ -230,6 +230,8 @@ const MS_PER_DAY: i64 = 86_400_000;
 const MILLION: u64 = 1_000_000;
 /// A hundred thousand litres, in nl.
 const MOST_VOLUME: i64 = 100_000_000_000_000;
+/// A thousand litres, in nl: what a record of the device holds is a tenth more.
+const MOST_KEPT: i64 = 1_000_000_000_000;
 /// A hundred years of 365.25 days.
 const LONGEST_RUN: i64 = 36_525 * MS_PER_DAY;
 
@@ -237,6 +239,10 @@ const LONGEST_RUN: i64 = 36_525 * MS_PER_DAY;
 pub(super) const A_VOLUME: Kind = Kind::Volume(range(1, MOST_VOLUME));
 /// Nothing, or more.
 pub(super) const ANY_VOLUME: Kind = Kind::Volume(range(0, MOST_VOLUME));
+/// More than nothing, that the device keeps a record of.
+pub(super) const KEPT_VOLUME: Kind = Kind::Volume(range(1, MOST_KEPT));
+/// Nothing, or more, that the device keeps a record of.
+pub(super) const ANY_KEPT_VOLUME: Kind = Kind::Volume(range(0, MOST_KEPT));
 /// What a `Flow` of the logic can hold.
 pub(super) const A_FLOW: Kind = Kind::Flow(range(1, u32::MAX as i64));
 /// More than nothing, at most the longest run.

@@ -3,9 +3,9 @@
 use super::super::model::CellType;
 use super::super::quantity::{BYTES, CURRENT, CURVE, DRIFT, PERCENT, TEMPERATURE, VOLTAGE};
 use super::{
-    A_FLOW, A_LENGTH, A_VOLUME, ANY_LENGTH, ANY_VOLUME, EITHER_WAY, EXPECT, FAULT, Key, Kind,
-    MOST_VOLUME, MS_PER_DAY, OPERATOR, PRODUCT, TUBE, Table, UP_TO_A_DAY, one_of, optional, range,
-    required,
+    A_FLOW, A_LENGTH, ANY_KEPT_VOLUME, ANY_LENGTH, EITHER_WAY, EXPECT, FAULT, KEPT_VOLUME, Key,
+    Kind, MOST_KEPT, MS_PER_DAY, OPERATOR, PRODUCT, TUBE, Table, UP_TO_A_DAY, one_of, optional,
+    range, required,
 };
 
 pub(in crate::scenario) static ROOT: Table = Table {
@@ -132,7 +132,7 @@ pub(in crate::scenario) static HEAD: Table = Table {
         ),
         optional(
             "least_pulse",
-            ANY_VOLUME,
+            ANY_KEPT_VOLUME,
             "Volume a pulse should have at least where the dose allows it; 4 ml unless said.",
         ),
         optional("longest_prime", UP_TO_A_DAY, "Longest prime run; 10 min unless said."),
@@ -300,16 +300,16 @@ pub(in crate::scenario) static CONTAINER: Table = Table {
     name: "[container]",
     group: "",
     keys: &[
-        required("capacity", A_VOLUME, "What it holds when full."),
-        optional("level", ANY_VOLUME, "What is in it at the start; full unless said."),
+        required("capacity", KEPT_VOLUME, "What it holds when full."),
+        optional("level", ANY_KEPT_VOLUME, "What is in it at the start; full unless said."),
         optional(
             "heel",
-            Kind::VolumeOrShare(range(0, MOST_VOLUME)),
+            Kind::VolumeOrShare(range(0, MOST_KEPT)),
             "What the suction tube cannot reach; 4 % of the capacity unless said.",
         ),
         optional(
             "low_contact",
-            A_VOLUME,
+            KEPT_VOLUME,
             "Level at which the low-level contact closes; no contact unless said.",
         ),
         optional(
@@ -345,7 +345,7 @@ pub(in crate::scenario) static LIMITS: Table = Table {
     group: "",
     keys: &[optional(
         "daily_ceiling",
-        A_VOLUME,
+        KEPT_VOLUME,
         "Most volume in any 23 hours; 1.25 times the most the timetable asks in any 24 hours unless said.",
     )],
 };
@@ -382,7 +382,7 @@ pub(in crate::scenario) static ENTRY: Table = Table {
         required("name", Kind::Name, "Its name, unique in the timetable."),
         one_of("weekly", Kind::Table(&WEEKLY), WEEKLY_DOC),
         one_of("every", Kind::Table(&EVERY), EVERY_DOC),
-        required("volume", A_VOLUME, "The dose."),
+        required("volume", KEPT_VOLUME, "The dose."),
         required("window", WINDOW, "Time over which the dose is spread."),
         optional(
             "grace",

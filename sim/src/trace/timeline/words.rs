@@ -93,12 +93,12 @@ fn on_off(on: bool) -> &'static str {
 
 fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
     Some(match act {
-        DeviceAct::SetHead(_) => "head set".to_owned(),
-        DeviceAct::SetFlow(flow) => format!("flow set to {}", show::flow(*flow)),
+        DeviceAct::SetHead(_) => "asked to set the head".to_owned(),
+        DeviceAct::SetFlow(flow) => format!("asked to set the flow to {}", show::flow(*flow)),
         DeviceAct::SetZone(_) | DeviceAct::SetClock(_) | DeviceAct::Release => return None,
         // it bounces; the alarm tells what counts of it
         DeviceAct::LevelLow(_) => return None,
-        DeviceAct::SetTimetable(_) => "timetable changed".to_owned(),
+        DeviceAct::SetTimetable(_) => "asked to change the timetable".to_owned(),
         DeviceAct::RunAgain(id) => format!("asked to run {} again", names.name(*id)),
         DeviceAct::StopDose(id) => format!("asked to stop {}", names.name(*id)),
         DeviceAct::Prime(most) => format!("asked to prime, up to {}", volume(*most)),
@@ -127,7 +127,7 @@ fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
         DeviceAct::RemoteStop(on) => format!("remote stop {}", on_off(*on)),
         DeviceAct::Leak(on) => format!("leak or tube-burst detector {}", on_off(*on)),
         DeviceAct::SetContainer(container, level) => format!(
-            "container of {} set up, {} in it",
+            "asked to set up a container of {} with {} in it",
             show::volume(container.capacity),
             show::volume(*level)
         ),
