@@ -15,9 +15,6 @@ use super::wake::STAMP_EVERY_MS;
 impl Auditor {
     /// Lets device time go on to `to`, as far as the device is awake.
     pub(super) fn advance(&mut self, to: i64) {
-        if self.supply.held.is_some_and(|(held, _)| to > held + TICK_MS) {
-            self.release();
-        }
         if self.supply.awake && self.supply.held.is_none() {
             while self.timer <= to {
                 let at = self.timer;

@@ -8,26 +8,19 @@ use dosewright_core::units::{Carry, Volume};
 
 use super::bench::{
     CET, DAY, Ev, HOUR, MIN, Stream, breaks, every, head, holds, ideal_stream, install, is_outcome,
-    is_pulse, local, places, round_head, set_table, table, weekly, with_outcome, with_pulse,
+    is_pulse, local, nights, places, round_head, set_table, table, weekly, with_outcome,
+    with_pulse, without,
 };
 use crate::observe::DeviceAct;
 
 const END: u64 = 12 * HOUR as u64;
 
 fn night() -> Stream {
-    ideal_stream(&install(head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)])), END)
+    with_inputs(&[], END)
 }
 
 fn with_inputs(inputs: &[(i64, Ev)], end: u64) -> Stream {
-    let mut stream = install(head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
-    stream.extend(inputs.iter().map(|(ms, ev)| (*ms as u64, ev.clone())));
-    ideal_stream(&stream, end)
-}
-
-/// The stream with the events at these places taken out.
-fn without(stream: &Stream, out: &[usize]) -> Stream {
-    let keep = stream.iter().enumerate().filter(|(i, _)| !out.contains(i));
-    keep.map(|(_, ev)| ev.clone()).collect()
+    nights(head(), inputs, end)
 }
 
 #[test]

@@ -1,12 +1,14 @@
 //! A lock that keeps nothing out, and others that do not do what they are for (O5).
 
+use dosewright_core::config::Container;
+use dosewright_core::entry::EntryId;
 use dosewright_core::lock::Pin;
 use dosewright_core::record::{Act, Record};
 use dosewright_core::time::Instant;
-use dosewright_core::units::Flow;
+use dosewright_core::units::{Flow, Volume};
 
 use super::bench::{
-    CET, Ev, HOUR, MIN, Stream, breaks, head, holds, ideal_stream, install, table, weekly,
+    CET, Ev, HOUR, MIN, Stream, breaks, head, holds, ideal_stream, install, lacks, table, weekly,
 };
 use crate::observe::DeviceAct;
 
@@ -82,4 +84,86 @@ fn o5_a_try_that_is_judged_before_its_time() {
     breaks(&flow_after(2 * MIN, &early), END, "O5", "before its time");
     tries.extend([tried(63_000, b"0417"), act(63_000, Act::Unlocked)]);
     holds(&flow_after(2 * MIN, &tries), END);
+}
+
+#[test]
+fn o5_a_refill_needs_no_pin_and_a_container_does() {
+    let container = Container { capacity: Volume::from_ml(1000), ..Container::NONE };
+    let noted = |ms, ml| {
+        let (at, level) = (Instant::from_ms(MORNING + ms), Volume::from_ml(ml));
+        (ms, Ev::Record(Record::Container { at, container, level }))
+    };
+    let set = |ms, ml| (ms, Ev::Act(DeviceAct::SetContainer(container, Volume::from_ml(ml))));
+    let closed = (20, Ev::Act(DeviceAct::Lock));
+    let refill = (40_000, Ev::Act(DeviceAct::Refill(Volume::from_ml(800))));
+    let opened = [set(10, 900), noted(10, 900), closed.clone(), refill, noted(40_000, 800)];
+    let again = [tried(50_000, b"0417"), act(50_000, Act::Unlocked)];
+    holds(&flow_after(MIN, &[&opened[..], &again].concat()), END);
+    let other = [closed, set(40_000, 800), noted(40_000, 800)];
+    let words = "the container was taken, and the settings are locked";
+    breaks(&flow_after(MIN, &[&other[..], &again].concat()), END, "O5", words);
+}
+
+#[test]
+fn o5_what_a_closed_lock_keeps_out_is_no_refusal_to_answer_for() {
+    let again = |ms| (ms, Ev::Act(DeviceAct::RunAgain(EntryId(1))));
+    // the night's dose took four fifths of the ceiling: a fifth of it would run
+    let closed = [(20, Ev::Act(DeviceAct::Lock)), again(40_000)];
+    let opened = [tried(50_000, b"0417"), act(50_000, Act::Unlocked)];
+    holds(&flow_after(MIN, &[&closed[..], &opened].concat()), END);
+    let open = [again(40_000)];
+    breaks(&flow_after(MIN, &open), END, "D2", "run again was refused");
+}
+
+#[test]
+fn o5_each_wrong_try_waits_longer() {
+    // a minute after the third, then 2, 4, 8, 16, 32, and an hour at most
+    let mut tries = vec![(500, Ev::Act(DeviceAct::Lock))];
+    let mut at = 1_000;
+    for wait_min in [0, 0, 0, 1, 2, 4, 8, 16, 32, 60, 60] {
+        at += wait_min * MIN + i64::from(wait_min == 0);
+        tries.extend([tried(at, b"1111"), act(at, Act::WrongPin)]);
+    }
+    let last = at + 60 * MIN;
+    let then = |ms| {
+        let mut all = tries.clone();
+        all.extend([tried(ms, b"0417"), act(ms, Act::Unlocked)]);
+        flow_after(last + 2_000, &all)
+    };
+    holds(&then(last), END);
+    breaks(&then(last - 1), END, "O5", "a try is judged before its time");
+    // each by itself: one try a millisecond sooner
+    for n in 3..11 {
+        let mut early = tries.clone();
+        let ms = early[1 + 2 * n].0 - 1;
+        early[1 + 2 * n] = tried(ms, b"1111");
+        early[2 + 2 * n] = act(ms, Act::WrongPin);
+        early.truncate(3 + 2 * n);
+        breaks(&flow_after(last, &early), END, "O5", "a try is judged before its time");
+    }
+    // a right one is refused before its time, and not after it
+    let mut refused = tries.clone();
+    refused.push(tried(last - 1, b"0417"));
+    lacks(&flow_after(last + 2_000, &refused), END, "O5", "the right PIN was refused");
+    let mut refused = tries;
+    refused.push(tried(last, b"0417"));
+    breaks(&flow_after(last + 2_000, &refused), END, "O5", "the right PIN was refused");
+}
+
+#[test]
+fn o5_what_is_taken_keeps_the_lock_open() {
+    // five minutes after the last thing that was taken, or asked for and refused
+    let flow = |ms| Flow::from_nl_per_min(26_000_000 + ms as u32).unwrap();
+    let taken = |ms| {
+        let head = dosewright_core::config::Head { flow: flow(ms), ..head() };
+        let at = Instant::from_ms(MORNING + ms);
+        [(ms, Ev::Act(DeviceAct::SetFlow(flow(ms)))), (ms, Ev::Record(Record::Head { at, head }))]
+    };
+    holds(&flow_after(9 * MIN - 1, &taken(4 * MIN)), END);
+    breaks(&flow_after(9 * MIN, &taken(4 * MIN)), END, "O5", "the settings are locked");
+    breaks(&flow_after(12 * MIN, &taken(5 * MIN)), END, "O5", "the settings are locked");
+    // one that left no trace may have
+    let asked = [(4 * MIN, Ev::Act(DeviceAct::SetFlow(flow(1))))];
+    holds(&flow_after(9 * MIN - 1, &asked), END);
+    breaks(&flow_after(9 * MIN, &asked), END, "O5", "the settings are locked");
 }

@@ -154,3 +154,124 @@ fn p3_a_dose_that_begins_though_the_pack_cannot_finish_it() {
     ]);
     breaks(&morning(&sags, end), end, "P3", "a dose begins, and the pack reads 6500 mV");
 }
+
+#[test]
+fn p3_a_pack_is_recognised_by_a_jump_and_by_nothing_else() {
+    let seen =
+        |ms, pack| (ms, Ev::Record(Record::Pack { at: at(ms), pack, how: NewPack::Recognised }));
+    let words = "its voltage does not say so";
+    // after no mean at all
+    let first = all(&[&set(), &readings(2, 9_700, false), &[seen(3, PACK)]]);
+    breaks(&morning(&first, END), END, "P3", words);
+    // as another pack than there is
+    let other = Pack { capacity_mah: 5000, ..PACK };
+    let jump = all(&[&set(), &read_as(1, 9_000, 8_000), &readings(2, 9_700, false)]);
+    breaks(&morning(&all(&[&jump, &[seen(3, other)]]), END), END, "P3", words);
+    // where no jump tells
+    let none = Pack { jump_mv: 0, ..PACK };
+    let set_up = [
+        (0, Ev::Act(DeviceAct::SetPack(none))),
+        (0, Ev::Record(Record::Pack { at: at(0), pack: none, how: NewPack::Set })),
+    ];
+    let jump = all(&[&set_up, &read_as(1, 9_000, 8_000), &readings(2, 9_700, false)]);
+    breaks(&morning(&all(&[&jump, &[seen(3, none)]]), END), END, "P3", words);
+    let more = all(&[&set_up, &read_as(1, 9_000, 8_000), &read_as(2, 9_900, 8_000)]);
+    holds(&morning(&more, END), END);
+}
+
+#[test]
+fn p3_the_last_mean_is_the_one() {
+    let twice = |rest, load| {
+        all(&[
+            &set(),
+            &readings(1, 10_500, false),
+            &readings(1, 9_500, true),
+            &readings(2, 10_400, false),
+            &readings(2, 9_400, true),
+            &[means(2, rest, load)],
+        ])
+    };
+    let words = "the last ten readings make 10400 and 9400 mV";
+    holds(&morning(&twice(10_400, 9_400), END), END);
+    breaks(&morning(&twice(10_500, 9_400), END), END, "P3", words);
+    breaks(&morning(&twice(10_400, 9_500), END), END, "P3", words);
+    // once it is in the ledger it is not noted again
+    let again = all(&[&set(), &read_as(1, 10_500, 9_500), &[means(2, 10_500, 9_500)]]);
+    breaks(&morning(&again, END), END, "P3", "the last ten readings make");
+    // at rest nothing new may have been read
+    let load = all(&[
+        &set(),
+        &read_as(1, 10_500, 9_500),
+        &readings(2, 9_400, true),
+        &[means(2, 10_500, 9_400)],
+    ]);
+    holds(&morning(&load, END), END);
+    // the mean is rounded down: nine of 9500 and one of 9491
+    let mixed = |mv| {
+        all(&[
+            &set(),
+            &readings(1, 10_500, false),
+            &readings(1, 9_500, true)[1..],
+            &[(1, Ev::Act(DeviceAct::PackRead { mv: 9_491, loaded: true }))],
+            &[means(1, 10_500, mv)],
+        ])
+    };
+    holds(&morning(&mixed(9_499), END), END);
+    breaks(&morning(&mixed(9_500), END), END, "P3", "the last ten readings make");
+}
+
+#[test]
+fn p3_readings_three_minutes_apart_may_be_of_one_mean_or_not() {
+    // five, and five so much later
+    let apart = |ms: i64, noted: bool| {
+        let mut events = all(&[
+            &set(),
+            &readings(1, 10_500, false),
+            &readings(1, 9_500, true)[5..],
+            &readings(1 + ms, 9_500, true)[5..],
+        ]);
+        events.extend(noted.then(|| means(1 + ms, 10_500, 9_500)));
+        // ten more, which are of one mean whatever came before
+        if !noted {
+            events.extend(readings(1 + ms, 9_400, true));
+            events.push(means(1 + ms, 10_500, 9_400));
+        }
+        morning(&events, END)
+    };
+    holds(&apart(180_001, true), END);
+    holds(&apart(180_000, true), END);
+    breaks(&apart(180_002, true), END, "P3", "the last ten readings make");
+    // of one row for sure, the mean of the second ten is that of all ten
+    holds(&apart(179_999, false), END);
+    // in doubt it may be that as well, and begun anew it is not
+    holds(&apart(180_000, false), END);
+    holds(&apart(180_001, false), END);
+    breaks(&apart(180_002, false), END, "P3", "the last ten readings make");
+}
+
+#[test]
+fn p3_alarms_of_a_pack_to_the_millivolt() {
+    let low = |on| alarm(2, Alarm::PackLow, on);
+    let sags = |mv| read_as(1, 10_500, mv);
+    // it may be low by account, and it may not go while it is low
+    holds(&morning(&all(&[&set(), &sags(7_001), &[low(true)]]), END), END);
+    let back = |mv| {
+        all(&[
+            &set(),
+            &sags(7_000),
+            &[low(true)],
+            &read_as(3, 10_500, mv),
+            &[alarm(4, Alarm::PackLow, false)],
+        ])
+    };
+    holds(&morning(&back(7_201), END), END);
+    breaks(&morning(&back(7_200), END), END, "P3", "goes at 7200 mV");
+    let twice = all(&[&set(), &sags(7_000), &[low(true), alarm(3, Alarm::PackLow, true)]]);
+    breaks(&morning(&twice, END), END, "P3", "comes at 7000 mV");
+    let never = all(&[&set(), &sags(9_000), &[low(false)]]);
+    breaks(&morning(&never, END), END, "P3", "goes at 9000 mV");
+    holds(&morning(&[low(false)], END), END);
+    // an account stands in where nothing was read
+    let unread = all(&[&set(), &[alarm(2, Alarm::PackExhausted, true)]]);
+    holds(&morning(&unread, END), END);
+}

@@ -335,3 +335,55 @@ fn d4_a_torn_intent_counts_as_a_pulse() {
     torn.insert(off, (45 * MIN as u64 - 1000, Ev::Torn));
     breaks(&torn, END, "D4", "not 9056 to 9057");
 }
+
+#[test]
+fn d11_what_was_staged_before_a_start_is_of_no_account() {
+    let stream = night();
+    let adopted = places(&stream, |ev| matches!(ev, Ev::Record(Record::Adopted(_))))[0];
+    let mut cut = stream.clone();
+    let boot = Record::Boot {
+        at: Instant::ZERO,
+        feed_kept: true,
+        reset: dosewright_core::record::Reset::PowerOn,
+    };
+    let start = [Ev::Supply(false), Ev::Supply(true), Ev::Record(boot)].map(|ev| (0, ev));
+    cut.splice(adopted..adopted, start);
+    breaks(&cut, END, "D11", "lines 0x0 were staged, and lines 0x1 are said to be in force");
+}
+
+#[test]
+fn d9_only_a_weekly_entry_needs_the_clock() {
+    let lost = |entries: &[dosewright_core::entry::Entry]| {
+        let mut inputs = install(head(), CET, "2026-10-19 00:00", table(entries));
+        inputs.push((2 * HOUR as u64, Ev::Supply(false)));
+        inputs.push((3 * HOUR as u64, Ev::Supply(true)));
+        inputs.push((3 * HOUR as u64, Ev::Chip(2 * HOUR, 0, false)));
+        let stream = ideal_stream(&inputs, END);
+        holds(&stream, END);
+        super::bench::without(
+            &stream,
+            &places(&stream, |ev| matches!(ev, Ev::Record(Record::Alarm { .. }))),
+        )
+    };
+    let interval = every(2, 6 * HOUR, 30 * MIN);
+    holds(&lost(&[interval]), END);
+    let weekly = weekly(1, 0x7f, 45);
+    let words = "the clock was lost, and no alarm was raised";
+    breaks(&lost(&[weekly, interval]), END, "D9", words);
+    let disabled = dosewright_core::entry::Entry { enabled: false, ..weekly };
+    holds(&lost(&[disabled, interval]), END);
+}
+
+#[test]
+fn d9_the_instant_of_a_skipped_due_is_judged_though_a_record_is_lost() {
+    // no supply over the dose; a stamp before it is lost
+    let mut inputs = install(head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 105)]));
+    inputs.push((90 * MIN as u64, Ev::Supply(false)));
+    inputs.push((3 * HOUR as u64, Ev::Supply(true)));
+    let mut stream = ideal_stream(&inputs, END);
+    let off = places(&stream, |ev| *ev == Ev::Supply(false))[0];
+    stream.insert(off + 1, (90 * MIN as u64, Ev::Flip(0)));
+    holds(&stream, END);
+    let wrong = super::bench::with_outcome(&stream, 0, |o| o.due_at = Instant::from_ms(3));
+    breaks(&wrong, END, "D9", "its instant is noted as 3, not 6300000 ms");
+}

@@ -8,7 +8,8 @@ use dosewright_core::tube::Found;
 use dosewright_core::units::{Flow, Volume};
 
 use super::bench::{
-    CET, Ev, HOUR, MIN, Stream, breaks, head, holds, ideal_stream, install, places, table, weekly,
+    CET, Ev, HOUR, MIN, Stream, breaks, head, holds, ideal_stream, install, lacks, places, table,
+    weekly,
 };
 use crate::observe::DeviceAct;
 
@@ -147,6 +148,10 @@ fn o3_another_lead_or_flow_than_the_two_readings_make() {
 #[test]
 fn o3_a_train_that_is_no_train() {
     breaks(&trained(Train { pulses: 29, ..GOOD }), END, "O1", "is noted with");
+    breaks(&trained(Train { pulses: 29, ..GOOD }), END, "O3", "in full, 1 of its pulses short");
+    breaks(&trained(Train { pulses: 31, ..GOOD }), END, "D4", "without an intent");
+    holds(&trained(Train { hurry_ms: 1, ..GOOD }), END);
+    breaks(&trained(Train { hurry_ms: 2, ..GOOD }), END, "D7", "2 ms before its rest is over");
     breaks(&trained(Train { hurry_ms: 200, ..GOOD }), END, "D7", "before its rest is over");
     let mut long_one = trained(GOOD);
     for (_, ev) in &mut long_one {
@@ -174,4 +179,63 @@ fn o3_one_run_leaves_the_lead_as_it_was() {
         *lead_ms = 40;
     }
     breaks(&stream, END, "O3", "a lead of 0.0 ms is noted as 40 ms");
+}
+
+/// Where the train's pulses end: after those of the night and the long run.
+fn pulses_of_train(stream: &Stream) -> Vec<usize> {
+    places(stream, |ev| *ev == Ev::Pump(false))[31..].to_vec()
+}
+
+#[test]
+fn o3_each_pulse_of_a_train_is_noted_to_a_millisecond() {
+    let mut stream = trained(GOOD);
+    let offs = pulses_of_train(&stream);
+    // the last one is off before it is noted
+    for place in &offs[..29] {
+        stream[*place].0 += 1;
+    }
+    holds(&stream, END);
+    // 30 ms too long in all are given way, 31 are not
+    let longer = |by| {
+        let mut stream = stream.clone();
+        stream[offs[3]].0 += by;
+        stream
+    };
+    breaks(&longer(2), END, "O1", "is noted with");
+    lacks(&longer(1), END, "O1", "is noted with");
+    breaks(&longer(1), END, "O1", "it was to stop by itself");
+}
+
+#[test]
+fn o3_a_train_that_is_stopped_has_no_more_pulses() {
+    let stream = trained(GOOD);
+    let offs = pulses_of_train(&stream);
+    // let go of in its third pulse, and pumped on all the same
+    let mut stopped = stream.clone();
+    stopped[offs[2]].0 -= 1_000;
+    let at = stopped[offs[2]].0;
+    stopped.insert(offs[2], (at, Ev::Act(DeviceAct::Release)));
+    breaks(&stopped, END, "D4", "the pump goes on without an intent");
+    // a millisecond short is none
+    let mut short = stream;
+    short[offs[2]].0 -= 1;
+    holds(&short, END);
+}
+
+#[test]
+fn o3_a_pulse_of_a_train_has_the_longest_run_for_its_limit() {
+    let mut stream = trained(GOOD);
+    let off = pulses_of_train(&stream)[4];
+    let each = stream[off].0 - stream[off - 1].0;
+    for (_, ev) in &mut stream {
+        if let Ev::Act(DeviceAct::SetHead(h)) | Ev::Record(Record::Head { head: h, .. }) = ev {
+            h.longest_run_ms = 9_500;
+        }
+    }
+    lacks(&stream, END, "D7", "the longest run is");
+    let mut long = stream.clone();
+    long[off].0 += 9_501 - each;
+    lacks(&long, END, "D7", "the longest run is");
+    long[off].0 += 1;
+    breaks(&long, END, "D7", "the pump ran for 9502 ms: the longest run is 9500 ms");
 }

@@ -157,6 +157,13 @@ pub(super) fn breaks(stream: &Stream, end_ms: u64, promise: &str, words: &str) {
     assert!(found, "no {promise} with {words:?}, but:\n{}", list(&report.violations));
 }
 
+/// Fails if the auditor names this promise with these words, whatever else it names.
+pub(super) fn lacks(stream: &Stream, end_ms: u64, promise: &str, words: &str) {
+    let report = audit(stream, end_ms);
+    let found = report.violations.iter().any(|v| v.promise == promise && v.what.contains(words));
+    assert!(!found, "{promise} with {words:?}:\n{}", list(&report.violations));
+}
+
 /// 26.5 ml/min and the customary limits.
 pub(super) fn head() -> Head {
     Head::with_flow(Flow::from_nl_per_min(26_500_000).unwrap())
@@ -258,6 +265,44 @@ pub(super) fn ideal_stream(inputs: &Stream, end_ms: u64) -> Stream {
     }
     toy.run_until(end_ms);
     toy.ideal.hand.to
+}
+
+/// 120 ml at 00:45 every day from 2026-10-19 00:00, with these inputs.
+pub(super) fn nights(head: Head, inputs: &[(i64, Ev)], end_ms: u64) -> Stream {
+    let mut stream = install(head, CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+    stream.extend(inputs.iter().map(|(ms, ev)| (*ms as u64, ev.clone())));
+    ideal_stream(&stream, end_ms)
+}
+
+/// The stream with the events at these places taken out.
+pub(super) fn without(stream: &Stream, out: &[usize]) -> Stream {
+    let keep = stream.iter().enumerate().filter(|(i, _)| !out.contains(i));
+    keep.map(|(_, ev)| ev.clone()).collect()
+}
+
+/// The stream with one event so many ms later or earlier.
+pub(super) fn moved(stream: &Stream, place: usize, by: i64) -> Stream {
+    let mut stream = stream.clone();
+    stream[place].0 = stream[place].0.saturating_add_signed(by);
+    stream.sort_by_key(|(ms, _)| *ms);
+    stream
+}
+
+/// The stream with more events, each after those of its ms.
+pub(super) fn with(stream: &Stream, more: &[(i64, Ev)]) -> Stream {
+    let mut stream = stream.clone();
+    stream.extend(more.iter().map(|(ms, ev)| (*ms as u64, ev.clone())));
+    stream.sort_by_key(|(ms, _)| *ms);
+    stream
+}
+
+/// The stream with a record changed.
+pub(super) fn changed(stream: &Stream, place: usize, change: impl Fn(&mut Record)) -> Stream {
+    let mut stream = stream.clone();
+    if let Ev::Record(record) = &mut stream[place].1 {
+        change(record);
+    }
+    stream
 }
 
 /// The positions of the events that match.

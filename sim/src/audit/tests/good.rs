@@ -8,7 +8,7 @@ use dosewright_core::units::Volume;
 
 use super::bench::{
     CET, DAY, Ev, HOUR, MIN, Show, Stream, every, facts, head, holds, ideal_stream, install,
-    is_pulse, local, outcomes, places, round_head, set_table, table, weekly,
+    is_pulse, local, nights, outcomes, places, round_head, set_table, table, weekly,
 };
 use super::toy::Toy;
 use crate::observe::DeviceAct;
@@ -19,10 +19,7 @@ fn kinds(stream: &Stream) -> Vec<OutcomeKind> {
 
 /// A run of 120 ml at 00:45 every day from 2026-10-19 00:00, with these inputs.
 fn nightly(inputs: &[(i64, Ev)], end: i64) -> Stream {
-    let entry = weekly(1, 0x7f, 45);
-    let mut stream = install(head(), CET, "2026-10-19 00:00", table(&[entry]));
-    stream.extend(inputs.iter().map(|(ms, ev)| (*ms as u64, ev.clone())));
-    ideal_stream(&stream, end as u64)
+    nights(head(), inputs, end as u64)
 }
 
 #[test]

@@ -1,0 +1,158 @@
+//! The ledger's slots: what cannot be read since the last intent, and what was carried on.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::entry::{EntryId, Nominal};
+use dosewright_core::ledger::{Class, Geometry, Slot};
+use dosewright_core::record::{DueKey, Pulse, Record, Reset};
+use dosewright_core::time::Instant;
+use dosewright_core::units::Flow;
+
+use crate::audit::ledger::{About, LedgerWatch, Seen};
+
+const START: u32 = 8192;
+const SECTOR: u32 = 4096;
+
+fn watch() -> LedgerWatch {
+    LedgerWatch::new(Geometry { start: START, sector_bytes: SECTOR, sectors: 4 })
+}
+
+fn stamp() -> Record {
+    Record::Stamp { at: Instant::from_ms(5) }
+}
+
+fn boot() -> Record {
+    Record::Boot { at: Instant::from_ms(5), feed_kept: true, reset: Reset::PowerOn }
+}
+
+fn pulse() -> Record {
+    let due = DueKey { id: EntryId(3), revision: 1, epoch: 1, nominal: Nominal(7) };
+    Record::Pulse(Pulse {
+        line: 0,
+        due,
+        mark: None,
+        at: Instant::from_ms(5),
+        due_at: Instant::from_ms(5),
+        begun_after_ms: 0,
+        on_ms: 400,
+        least_ms: 0,
+        most_ms: 0,
+        dose_ms: 400,
+        flow: Flow::from_nl_per_min(1_000_000).unwrap(),
+        first: true,
+        asked: false,
+        cut: Some(Cause::Ceiling),
+        restarts: 0,
+    })
+}
+
+/// Where a slot of a sector lies.
+fn at(sector: u32, slot: u32) -> u32 {
+    START + sector * SECTOR + slot * 64
+}
+
+fn write(watch: &mut LedgerWatch, address: u32, seq: u32, class: Class, record: &Record) -> Seen {
+    watch.see(address, &Slot::encode(class, seq, &record.encode()))
+}
+
+fn seal(watch: &mut LedgerWatch, address: u32, seq: u32) -> Seen {
+    watch.see(address, &Slot::encode(Class::Seal, seq, &[0; 56]))
+}
+
+fn flip(watch: &mut LedgerWatch, address: u32) -> Option<About> {
+    match watch.see(address, &[0x5a; 64]) {
+        Seen::Damaged(about) => about,
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn d4_slots_that_cannot_be_read_are_counted_from_the_last_intent() {
+    let mut ledger = watch();
+    assert_eq!((ledger.unreadable(), ledger.tail()), (0, 0));
+    write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());
+    flip(&mut ledger, at(0, 2));
+    flip(&mut ledger, at(0, 3));
+    assert_eq!((ledger.unreadable(), ledger.tail()), (2, 2));
+    // a record after them: they are behind the last intent, and not at the end
+    write(&mut ledger, at(0, 4), 2, Class::Record, &stamp());
+    assert_eq!((ledger.unreadable(), ledger.tail()), (2, 0));
+    flip(&mut ledger, at(0, 5));
+    assert_eq!((ledger.unreadable(), ledger.tail()), (3, 1));
+    // a start only tells of what it found
+    write(&mut ledger, at(0, 6), 3, Class::Record, &boot());
+    assert_eq!((ledger.unreadable(), ledger.tail()), (3, 1));
+    // the next intent says what was pumped before it
+    write(&mut ledger, at(0, 7), 4, Class::Record, &pulse());
+    assert_eq!((ledger.unreadable(), ledger.tail()), (0, 0));
+    // one written over again is whole
+    flip(&mut ledger, at(0, 8));
+    assert_eq!(ledger.unreadable(), 1);
+    write(&mut ledger, at(0, 8), 5, Class::Record, &stamp());
+    assert_eq!(ledger.unreadable(), 0);
+    // and what fails before the last intent is no pulse after it
+    assert_eq!(flip(&mut ledger, at(0, 4)), Some(About::Nothing));
+    assert_eq!(ledger.unreadable(), 0);
+}
+
+#[test]
+fn d4_a_new_sector_may_or_may_not_carry_the_last_intent_on() {
+    let mut ledger = watch();
+    write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());
+    flip(&mut ledger, at(0, 2));
+    // the next sector: its header, what it carries forward, its seal
+    ledger.see(at(1, 0), &Slot::encode(Class::Header, 2, &[0; 56]));
+    write(&mut ledger, at(1, 1), 3, Class::Snapshot, &stamp());
+    flip(&mut ledger, at(1, 2));
+    assert_eq!(ledger.unreadable(), 1, "it is not in force yet");
+    assert!(matches!(seal(&mut ledger, at(1, 3), 4), Seen::Sealed));
+    assert_eq!((ledger.unreadable(), ledger.tail()), (1, 0));
+    flip(&mut ledger, at(1, 4));
+    assert_eq!((ledger.unreadable(), ledger.tail()), (2, 1));
+    // damage of the sector that is left is of no account
+    flip(&mut ledger, at(0, 3));
+    assert_eq!((ledger.unreadable(), ledger.tail()), (2, 1));
+    write(&mut ledger, at(1, 5), 5, Class::Record, &pulse());
+    assert_eq!(ledger.unreadable(), 0);
+}
+
+#[test]
+fn m1_what_stood_in_a_slot_is_lost_with_it_while_it_is_in_force() {
+    let mut ledger = watch();
+    let of = Some(About::Entry(EntryId(3)));
+    write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());
+    write(&mut ledger, at(0, 2), 2, Class::Record, &pulse());
+    assert_eq!((flip(&mut ledger, at(0, 1)), flip(&mut ledger, at(0, 1))), (of, None));
+    // what the seal has put out of force is not missed
+    ledger.see(at(1, 0), &Slot::encode(Class::Header, 3, &[0; 56]));
+    write(&mut ledger, at(1, 1), 4, Class::Snapshot, &pulse());
+    seal(&mut ledger, at(1, 2), 5);
+    assert_eq!((flip(&mut ledger, at(0, 2)), flip(&mut ledger, at(1, 1))), (None, of));
+    // an erase takes all of its sector, and that alone
+    write(&mut ledger, at(1, 63), 6, Class::Record, &pulse());
+    write(&mut ledger, at(2, 1), 7, Class::Record, &pulse());
+    write(&mut ledger, at(3, 1), 8, Class::Record, &pulse());
+    flip(&mut ledger, at(2, 2));
+    ledger.see(at(2, 0), &Slot::encode(Class::Header, 9, &[0; 56]));
+    assert_eq!((flip(&mut ledger, at(2, 1)), flip(&mut ledger, at(1, 63))), (None, of));
+    assert_eq!(flip(&mut ledger, at(3, 1)), of);
+    // and no slot lies beyond the ring, or before it
+    for outside in [at(4, 1), START - 64] {
+        write(&mut ledger, outside, 20 + outside, Class::Record, &pulse());
+        assert_eq!(flip(&mut ledger, outside), None);
+    }
+}
+
+#[test]
+fn m1_numbers_rise_and_slots_speak() {
+    let mut ledger = watch();
+    assert!(matches!(write(&mut ledger, at(0, 1), 5, Class::Record, &stamp()), Seen::Record(_)));
+    for seq in [5, 4] {
+        let seen = write(&mut ledger, at(0, 2), seq, Class::Record, &stamp());
+        assert!(matches!(seen, Seen::OutOfOrder { seq: s, after: 5 } if s == seq) || seq == 4);
+    }
+    assert!(matches!(write(&mut ledger, at(0, 3), 6, Class::Record, &stamp()), Seen::Record(_)));
+    assert!(matches!(ledger.see(at(0, 4), &[0xff; 64]), Seen::Unwritten));
+    assert!(matches!(ledger.see(at(0, 4), &[0xff; 63]), Seen::Damaged(None)));
+    let nonsense = Slot::encode(Class::Record, 9, &[0xee; 56]);
+    assert!(matches!(ledger.see(at(0, 5), &nonsense), Seen::Unreadable));
+}
