@@ -1,6 +1,7 @@
 //! The auditor against streams of observations: by hand, from the ideal device,
 //! and spoilt in one place each.
 
+mod acceptance;
 mod bad;
 mod bad_calibrations;
 mod bad_lock;
@@ -14,10 +15,12 @@ mod edges;
 mod finders;
 mod good;
 mod hand;
+mod ideal_dose;
 mod ledger;
 mod limits;
 mod open_dose;
 mod predictions;
 mod random;
+mod rules;
 mod supplies;
 mod toy;
