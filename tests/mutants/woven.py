@@ -67,6 +67,16 @@ def blamed(message, stretches, mutants):
             ]
             if around:
                 return min(around, key=lambda s: s["end"] - s["start"])["mutants"]
+    if (message["code"] or {}).get("code") == "E0308" and spans:
+        # a function returns "some" type, which its own body decides after the mutant did
+        before = [
+            s
+            for s in stretches.get(spans[0]["file_name"], [])
+            if s["end"] <= spans[0]["byte_start"]
+            and "impl " in (mutants[s["mutants"][0]]["function"] or {}).get("return_type", "")
+        ]
+        if before:
+            return max(before, key=lambda s: s["end"])["mutants"]
     if (message["code"] or {}).get("code") == "E0004" and spans:
         # a match that does not hold without one of its arms: the arms of that function
         named = [int(n) for n in re.findall(r"mutant_switch::on\((\d+)\)", message["rendered"])]

@@ -51,8 +51,13 @@ impl<H: Hand> Ideal<H> {
             }
             if causes.is_empty() {
                 let first = self.model.first_waiting().is_some_and(|f| f.key == due.key);
+                let rests = self.model.head.is_some_and(|h| self.limits.free_from(&h, at) > at);
+                let before = self.kept(due.key.id);
                 causes = Causes::of(Cause::PumpInUse);
-                if first {
+                if first && !rests && !before.is_empty() {
+                    // it is too late for the shortest pulse: what kept it last did that
+                    causes = before;
+                } else if first {
                     causes = causes.with(Cause::PumpLimits);
                 }
             }

@@ -189,3 +189,28 @@ impl AuditReport {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_finding_names_its_due_with_what_sets_it_apart() {
+        let name = |revision, epoch| DueName {
+            id: EntryId(1),
+            entry: String::from("night"),
+            revision,
+            epoch,
+            nominal: 45,
+            when: String::from("2026-10-19 00:45"),
+        };
+        assert_eq!(name(1, 1).to_string(), "\"night\", 2026-10-19 00:45");
+        assert_eq!(name(2, 1).to_string(), "\"night\", 2026-10-19 00:45, revision 2");
+        assert_eq!(name(1, 3).to_string(), "\"night\", 2026-10-19 00:45, clock epoch 3");
+        let what = String::from("no outcome");
+        let found = Violation { promise: "D1", at_ms: 7, due: Some(name(1, 1)), what };
+        assert_eq!(found.to_string(), "D1 at 7 ms: \"night\", 2026-10-19 00:45: no outcome");
+        let bare = Violation { due: None, ..found };
+        assert_eq!(bare.to_string(), "D1 at 7 ms: no outcome");
+    }
+}

@@ -8,7 +8,7 @@ use dosewright_core::units::{Carry, Volume};
 
 use super::bench::{
     CET, DAY, Ev, HOUR, MIN, Stream, breaks, every, head, holds, ideal_stream, install, is_outcome,
-    is_pulse, local, nights, places, round_head, set_table, table, weekly, with_outcome,
+    is_pulse, local, nights, nominal, places, round_head, set_table, table, weekly, with_outcome,
     with_pulse, without,
 };
 use crate::observe::DeviceAct;
@@ -523,4 +523,136 @@ fn d11_a_dose_that_an_edit_should_have_ended() {
     on[off].0 += 500;
     on.sort_by_key(|(ms, _)| *ms);
     breaks(&on, END, "D11", "has to end");
+}
+
+#[test]
+fn d1_d5_a_device_that_falls_silent() {
+    let stream = night();
+    let pulses = places(&stream, is_pulse);
+    // after its first pulse, and after its last
+    let until = |place: usize| -> Stream { stream[..place + 3].to_vec() };
+    let first = until(pulses[0]);
+    breaks(&first, 91 * MIN as u64, "D1", "the dose has no outcome by device ms 5400000");
+    let last = until(pulses[29]);
+    breaks(&last, 89 * MIN as u64, "D1", "the dose has no outcome by device ms 5319057");
+    // before it, and after it
+    let before = stream[..pulses[0]].to_vec();
+    breaks(&before, 46 * MIN as u64, "D5", "did not begin at device ms 2700000");
+    let outcome = places(&stream, is_outcome)[0];
+    breaks(&stream[..=outcome].to_vec(), END, "D9", "no record with an instant");
+}
+
+#[test]
+fn d1_a_dose_for_a_due_that_was_to_be_skipped() {
+    let cut = [(30 * MIN, Ev::Supply(false)), (3 * HOUR, Ev::Supply(true))];
+    let stream = with_inputs(&cut, END);
+    let outcome = places(&stream, is_outcome)[0];
+    let at = stream[outcome].0;
+    let mut all_the_same: Stream = stream[..outcome].to_vec();
+    let Ev::Record(Record::Pulse(mut p)) = night()[places(&night(), is_pulse)[0]].1.clone() else {
+        panic!("a pulse")
+    };
+    (p.at, p.begun_after_ms) = (Instant::from_ms(at as i64), at as u32 - 45 * MIN as u32);
+    all_the_same.push((at, Ev::Record(Record::Pulse(p))));
+    breaks(&all_the_same, at, "D1", "a dose begins whose due was to be skipped");
+}
+
+#[test]
+fn d1_d9_each_cause_has_its_promise() {
+    let forward = [(10 * MIN, Ev::Act(DeviceAct::SetClock(local("2026-10-19 02:00"))))];
+    let stream = with_inputs(&forward, END);
+    holds(&stream, END);
+    let skipped = |cause| with_outcome(&stream, 0, move |o| o.kind = OutcomeKind::Skipped(cause));
+    let words = "expected skipped, \"clock set\"";
+    for (cause, promise) in [
+        (Cause::SupplyLost, "D9"),
+        (Cause::AlreadyDosed, "D2"),
+        (Cause::Ceiling, "D7"),
+        (Cause::ClockUnset, "D9"),
+    ] {
+        breaks(&skipped(cause), END, promise, words);
+    }
+    let lost = [(30 * MIN, Ev::Supply(false)), (3 * HOUR, Ev::Supply(true))];
+    let stream = with_inputs(&lost, END);
+    let skipped = |cause| with_outcome(&stream, 0, move |o| o.kind = OutcomeKind::Skipped(cause));
+    let words = "expected skipped, \"supply lost\"";
+    for (cause, promise) in [
+        (Cause::ClockSet, "D9"),
+        (Cause::ClockUnset, "D9"),
+        (Cause::OlderWaiting, "D3"),
+        (Cause::Leak, "D1"),
+    ] {
+        breaks(&skipped(cause), END, promise, words);
+    }
+}
+
+#[test]
+fn d9_the_instant_of_a_due_that_is_judged() {
+    let back = [(2 * HOUR, Ev::Act(DeviceAct::SetClock(local("2026-10-19 00:30"))))];
+    let stream = with_inputs(&back, END);
+    let wrong = with_outcome(&stream, 1, |o| o.due_at = Instant::from_ms(3));
+    breaks(&wrong, END, "D9", "its instant is noted as 3, not 8100000 ms");
+    let several = with_outcome(&stream, 1, |o| o.count = 2);
+    breaks(&several, END, "D1", "an outcome of one due stands for several");
+    // nor is it hidden by a record that is lost
+    let mut lost = wrong;
+    let stamp = places(&lost, |ev| matches!(ev, Ev::Record(Record::Stamp { .. })))[0];
+    let ms = lost[stamp].0;
+    lost.insert(stamp + 1, (ms, Ev::Flip(0)));
+    breaks(&lost, END, "D9", "its instant is noted as 3, not 8100000 ms");
+}
+
+#[test]
+fn d1_the_mark_stands_behind_the_due() {
+    let stream = night();
+    let mark = |n: u32| {
+        let first = nominal("2026-10-19 00:45").0;
+        with_pulse(&stream, 9, move |p| p.mark = Some(Nominal(first + n)))
+    };
+    let words = "the mark written with the intent is not the entry's";
+    breaks(&mark(0), END, "D1", words);
+    holds(&mark(1), END);
+    holds(&mark(1440), END);
+    breaks(&mark(1441), END, "D1", words);
+}
+
+#[test]
+fn d3_two_that_wait_begin_in_the_order_of_their_dues() {
+    let mut other = every(2, 6 * HOUR, 50 * MIN);
+    other.grace_ms = HOUR as u32;
+    let stop = |entries: &[dosewright_core::entry::Entry]| {
+        let mut inputs = install(head(), CET, "2026-10-19 00:00", table(entries));
+        inputs.push((40 * MIN as u64, Ev::Act(DeviceAct::RemoteStop(true))));
+        inputs.push((60 * MIN as u64, Ev::Act(DeviceAct::RemoteStop(false))));
+        ideal_stream(&inputs, END)
+    };
+    let both = stop(&[weekly(1, 0x7f, 45), other]);
+    holds(&both, END);
+    let alone = stop(&[other]);
+    let begins = |stream: &Stream| {
+        places(stream, |ev| matches!(ev, Ev::Record(Record::Pulse(p)) if p.due.id == EntryId(2)))[0]
+    };
+    let first = places(&both, is_pulse)[0];
+    let mut turned: Stream = both[..first].to_vec();
+    turned.extend_from_slice(&alone[begins(&alone)..]);
+    breaks(&turned, 61 * MIN as u64, "D3", "before that of \"night\", 2026-10-19 00:45, which is");
+}
+
+#[test]
+fn o1_a_prime_that_is_let_go_of_stops() {
+    let prime = [
+        (4 * HOUR, Ev::Act(DeviceAct::Prime(Volume::from_ml(53)))),
+        (4 * HOUR + 30_000, Ev::Act(DeviceAct::Release)),
+    ];
+    let stream = with_inputs(&prime, END);
+    holds(&stream, END);
+    let release = places(&stream, |ev| *ev == Ev::Act(DeviceAct::Release))[0];
+    assert_eq!(stream[release + 1].1, Ev::Pump(false));
+    let mut on = stream;
+    on[release + 1].0 += 5;
+    on[release + 2].0 += 5;
+    breaks(&on, END, "O1", "prime or calibrate was let go of, and the pump is on");
+    // a key that is let go of in a dose stops nothing
+    let dose = [(45 * MIN + 2_000, Ev::Act(DeviceAct::Release))];
+    holds(&with_inputs(&dose, END), END);
 }

@@ -71,6 +71,10 @@ fn o5_a_wrong_pin_that_opens_and_a_right_one_that_does_not() {
         "the right PIN was refused",
     );
     breaks(&flow_after(MIN, &[act(2000, Act::Unlocked)]), END, "O5", "nobody entered");
+    // one that could not be noted is not held against the device
+    let closed = (1000, Ev::Act(DeviceAct::Lock));
+    let torn = [closed, tried(2000, b"0417"), (2000, Ev::Torn)];
+    lacks(&flow_after(MIN, &torn), END, "O5", "the right PIN was refused");
 }
 
 #[test]

@@ -331,3 +331,64 @@ fn pulses_are_as_many_as_the_entry_says() {
     let stream = nightly(&[], 12 * HOUR);
     assert_eq!(places(&stream, is_pulse).len(), 30);
 }
+
+#[test]
+fn d10_a_prime_that_a_late_wake_outlasts_ends_by_the_timer() {
+    let inputs = [
+        (4 * HOUR, Ev::Act(DeviceAct::Prime(Volume::from_ml(53)))),
+        (4 * HOUR + 10 * MIN, Ev::Late(9 * 60_000)),
+    ];
+    let mut stream = nightly(&inputs, 12 * HOUR);
+    // the device does it meanwhile
+    stream.sort_by_key(|(ms, _)| *ms);
+    let report = holds(&stream, (12 * HOUR) as u64);
+    // 53 ml of 26.5 ml a minute
+    assert_eq!((report.service_nl, report.pump_starts), (53_000_000, 31));
+    let off = (4 * HOUR + 2 * MIN) as u64;
+    assert!(stream.contains(&(off, Ev::Pump(false))));
+}
+
+#[test]
+fn d5_what_is_left_of_the_window_is_the_shortest_pulse_or_nothing() {
+    // the window ends at 01:30
+    let freed = |before_end| {
+        let stops = [
+            (44 * MIN, Ev::Act(DeviceAct::RemoteStop(true))),
+            (90 * MIN - before_end, Ev::Act(DeviceAct::RemoteStop(false))),
+        ];
+        let stream = nightly(&stops, 12 * HOUR);
+        holds(&stream, (12 * HOUR) as u64);
+        kinds(&stream)[0]
+    };
+    assert_eq!(freed(400), OutcomeKind::Part(Cause::RemoteStop));
+    assert_eq!(freed(399), OutcomeKind::Skipped(Cause::RemoteStop));
+}
+
+#[test]
+fn d10_a_dose_that_begins_too_late_to_be_whole_says_so() {
+    let late = [(89 * MIN, Ev::Late(44 * 60_000))];
+    let stream = nightly(&late, 12 * HOUR);
+    holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(kinds(&stream), [OutcomeKind::Part(Cause::WokenLate)]);
+    // and one that is not called from one o'clock on
+    let late = [(95 * MIN, Ev::Late(35 * 60_000))];
+    let stream = nightly(&late, 12 * HOUR);
+    holds(&stream, (12 * HOUR) as u64);
+    assert_eq!(kinds(&stream), [OutcomeKind::Part(Cause::WokenLate)]);
+}
+
+#[test]
+fn d6_pulses_that_the_head_decides_hold() {
+    // 4 ml each where the entry does not say, and fewer where starts are few
+    let mut entry = weekly(1, 0x7f, 45);
+    entry.pulses = None;
+    for starts_per_hour in [60, 31, 24, 7] {
+        let head = Head { starts_per_hour, ..head() };
+        let inputs = install(head, CET, "2026-10-19 00:00", table(&[entry]));
+        let stream = ideal_stream(&inputs, (2 * DAY) as u64);
+        let report = holds(&stream, (2 * DAY) as u64);
+        assert_eq!(report.dues.dosed, 2);
+        let most = 30.min(usize::from(starts_per_hour));
+        assert_eq!(report.pump_starts, 2 * most as u64, "{starts_per_hour}");
+    }
+}

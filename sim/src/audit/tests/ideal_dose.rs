@@ -167,6 +167,10 @@ fn o1_a_container_has_so_much_for_it() {
     assert_eq!((dose.slack_ms, dose.all_causes), (0, Causes::NONE), "it is enough");
     dose.cap(20_000);
     assert_eq!(dose.all_causes, Causes::of(Cause::ContainerEmpty));
+    // it is enough again
+    let mut filled = dose.clone();
+    filled.cap(TOTAL);
+    assert_eq!(filled.slack_ms, 12_002);
     let all = rest(&mut dose, 0, &round_head(), &mut Limits::default(), false);
     assert_eq!(all.iter().map(|(_, on)| on).sum::<i64>(), 20_000);
 }

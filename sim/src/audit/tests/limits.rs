@@ -121,6 +121,9 @@ fn d5_d7_the_most_that_fits_between_two_instants() {
     assert_eq!(fit(0, HOUR, 10_300), Fit { done_ms: 10_300, end_at, free_at: end_at + 600 });
     let end_at = 10_000 + 5_000 + 400;
     assert_eq!(fit(0, HOUR, 10_400), Fit { done_ms: 10_400, end_at, free_at: end_at + 600 });
+    // where pulses are too short to leave more for it, the last one is what is left
+    let short = Head { longest_run_ms: 500, least_rest_ms: 600, ..head() };
+    assert_eq!(Limits::default().fit(&short, 0, HOUR, 700).done_ms, 700);
     // a pulse that ends with the stretch, or does not fit
     assert_eq!([fit(0, 400, 1_000).done_ms, fit(0, 399, 1_000).done_ms], [400, 0]);
     assert_eq!([fit(70, 370, 300).done_ms, fit(71, 370, 300).done_ms], [300, 0]);

@@ -16,6 +16,7 @@ mod finders;
 mod good;
 mod hand;
 mod ideal_dose;
+mod leads;
 mod ledger;
 mod limits;
 mod open_dose;

@@ -62,7 +62,9 @@ fn predictions_state_least_most_and_what_is_open() {
     assert_eq!((dues.len(), dues[0].kind), (1, None));
     let dues = predicted(&inputs, 2 * HOUR);
     assert_eq!((dues[0].least_nl, dues[0].most_nl), (120_000_000, 120_000_000));
-    assert!(dues[0].slack_nl <= 1_002);
+    // a ms of flow, and the rounding
+    assert_eq!(dues[0].slack_nl, 1_001);
+    assert_eq!(dues[0].ended_at, 45 * MIN + 29 * 90_000 + 4_000);
     assert_eq!((dues[0].begun_at, dues[0].epoch, dues[0].revision), (Some(45 * MIN), 1, 1));
 }
 
@@ -332,4 +334,47 @@ fn d7_the_default_ceiling_is_1_25_times_the_fullest_day() {
     let mut off = second;
     (off.id, off.enabled) = (EntryId(3), false);
     assert_eq!(ml(&[off]), 0);
+}
+
+#[test]
+fn what_a_start_finds_stops_the_pump_before_it_runs() {
+    // cut in the dose; a stop, or a leak, is there when the supply comes again
+    for act in [DeviceAct::RemoteStop(true), DeviceAct::Leak(true)] {
+        let mut inputs =
+            install(round_head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+        inputs.push((50 * MIN as u64, Ev::Supply(false)));
+        inputs.push((55 * MIN as u64, Ev::Supply(true)));
+        inputs.push((55 * MIN as u64, Ev::Act(act)));
+        let dues = predicted(&inputs, 2 * HOUR);
+        // four pulses, of which the last may not have run: it had, when the supply went
+        assert_eq!(dues[0].kind, Some(OutcomeKind::Part(Cause::SupplyLost)));
+        assert_eq!((dues[0].least_nl, dues[0].most_nl), (12_000_000, 16_000_000));
+        assert_eq!(dues[0].causes.iter().collect::<Vec<_>>(), [Cause::SupplyLost]);
+        // a pulse for the restart, and a millisecond
+        assert_eq!(dues[0].slack_nl, 4_002_001);
+        assert_eq!(dues[0].ended_at, 90 * MIN);
+    }
+}
+
+#[test]
+fn what_keeps_a_dose_is_told_with_it() {
+    let causes = |inputs: &[(i64, DeviceAct)]| {
+        let mut stream =
+            install(round_head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+        stream.extend(inputs.iter().map(|(ms, act)| (*ms as u64, Ev::Act(act.clone()))));
+        let dues = predicted(&stream, 2 * HOUR);
+        (dues[0].kind, dues[0].causes.iter().collect::<Vec<_>>())
+    };
+    let stop = |ms, on| (ms, DeviceAct::RemoteStop(on));
+    let leak = |ms, on| (ms, DeviceAct::Leak(on));
+    let part = |cause| Some(OutcomeKind::Part(cause));
+    // one after the other, through the end of the window
+    let both = causes(&[stop(50 * MIN, true), leak(55 * MIN, true), stop(60 * MIN, false)]);
+    assert_eq!(both, (part(Cause::Leak), vec![Cause::RemoteStop, Cause::Leak]));
+    let skipped = causes(&[leak(40 * MIN, true)]);
+    assert_eq!(skipped, (Some(OutcomeKind::Skipped(Cause::Leak)), vec![Cause::Leak]));
+    // begun late for it, and ended by the end of the window
+    let late = causes(&[stop(40 * MIN, true), stop(89 * MIN, false)]);
+    assert_eq!(late, (part(Cause::RemoteStop), vec![Cause::RemoteStop]));
+    assert_eq!(causes(&[]), (Some(OutcomeKind::Dosed), vec![]));
 }
