@@ -311,3 +311,18 @@ fn p4_a_leak_stops_the_pump_as_a_remote_stop_does() {
     });
     breaks(&stop, END, "D1", "expected skipped, \"leak\"");
 }
+
+#[test]
+fn o1_what_is_said_of_the_container_in_a_dose_is_what_it_has_from_then_on() {
+    // at eleven pulses of 4 ml it is told that 40 ml are left, 10 of them out of reach
+    let stream = device(&[fill(MIN, 900), fill(60 * MIN + 10_000, 40)]);
+    holds(&stream, END);
+    let outcome = super::bench::outcomes(&stream)[0];
+    let empty = dosewright_core::cause::Cause::ContainerEmpty;
+    assert_eq!(outcome.kind, dosewright_core::record::OutcomeKind::Part(empty));
+    assert_eq!(outcome.most, Volume::from_ml(74));
+    // and more again
+    let more = device(&[fill(MIN, 900), fill(60 * MIN + 10_000, 40), fill(61 * MIN, 900)]);
+    holds(&more, END);
+    assert_eq!(super::bench::outcomes(&more)[0].most, Volume::from_ml(120));
+}

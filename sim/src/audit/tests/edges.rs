@@ -125,6 +125,46 @@ fn d4_an_outcome_is_right_to_a_millisecond_of_flow() {
 }
 
 #[test]
+fn d4_an_outcome_says_neither_more_nor_less_than_the_pump_ran() {
+    let stream = night();
+    let says = |ml| {
+        with_outcome(&stream, 0, move |o| {
+            (o.least, o.most) = (Volume::from_ml(ml), Volume::from_ml(ml));
+        })
+    };
+    breaks(&says(119), END, "D4", "at most 119000000 nl, and the pump ran for 119999508 nl");
+    breaks(&says(121), END, "D4", "at least 121000000 nl, and the pump ran for 120000392 nl");
+    breaks(&says(121), END, "D4", "up to 121000000 nl of a dose of 120000000 nl");
+}
+
+#[test]
+fn what_a_run_came_to_is_summed_by_entry() {
+    // two nights, of which the second is cut short
+    let end = (2 * DAY) as u64;
+    let cut = [(DAY + 50 * MIN, Ev::Supply(false)), (DAY + 310 * MIN, Ev::Supply(true))];
+    let stream = nights(round_head(), &cut, end);
+    let report = holds(&stream, end);
+    let night = report.entries[&dosewright_core::entry::EntryId(1)];
+    let counts = night.counts;
+    assert_eq!(
+        (counts.dues, counts.dosed, counts.part, counts.skipped, counts.open),
+        (2, 1, 1, 0, 0)
+    );
+    assert_eq!(counts, report.dues);
+    // 30 pulses of 4 ml, and four, of which the last may not have run
+    assert_eq!((night.least_nl, night.most_nl), (132_000_000, 136_000_000));
+    assert_eq!((night.pin_nl, night.pin_ms), (136_000_000, 136_000));
+    assert_eq!(
+        (report.volume_nl, report.pump_on_ms, report.pump_starts),
+        (136_000_000, 136_000, 34)
+    );
+    assert_eq!((report.service_nl, report.refused_acts, report.unjudged), (0, 0, 0));
+    let dosed_and_primed = [(4 * HOUR, Ev::Act(DeviceAct::Prime(Volume::from_ml(53))))];
+    let report = holds(&nights(round_head(), &dosed_and_primed, END), END);
+    assert_eq!((report.service_nl, report.pump_on_ms), (53_000_000, 173_000));
+}
+
+#[test]
 fn d1_a_part_for_a_rest_that_was_over() {
     // a cut of four hours, after which nothing keeps the pump
     let cut = [(50 * MIN, Ev::Supply(false)), (310 * MIN, Ev::Supply(true))];
@@ -181,6 +221,9 @@ fn o1_prime_is_noted_as_it_ran() {
         holds(&noted(acts[1], by), END);
         breaks(&noted(acts[1], 2 * by), END, "O1", "is noted with");
     }
+    // a stop that goes, where none was there, ends nothing
+    let more = [prime[0].clone(), (4 * HOUR + 30_000, Ev::Act(DeviceAct::RemoteStop(false)))];
+    assert_eq!(holds(&nights(head(), &more, END), END).service_nl, 53_000_000);
     // what was asked for may be rounded up to a whole ms
     holds(&noted(acts[0], 1), END);
     breaks(&noted(acts[0], 2), END, "O1", "nobody asked for so much");
