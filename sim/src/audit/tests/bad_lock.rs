@@ -171,3 +171,76 @@ fn o5_what_is_taken_keeps_the_lock_open() {
     holds(&flow_after(9 * MIN - 1, &asked), END);
     breaks(&flow_after(9 * MIN, &asked), END, "O5", "the settings are locked");
 }
+
+#[test]
+fn o5_nothing_that_needs_the_pin_is_taken_behind_a_closed_lock() {
+    use super::bench::{DAY, every, nights, set_table, with, zone};
+    use dosewright_core::calibration::{Amount, Measured, Vessel};
+    let vessel = Vessel { capacity: Volume::from_ml(100), reading_error: Volume::from_ul(500) };
+    let container = Container { capacity: Volume::from_ml(1000), ..Container::NONE };
+    let measured = Measured {
+        amount: Amount::Volume(Volume::from_nl(33_000_000)),
+        reading_error: vessel.reading_error,
+        as_found: false,
+    };
+    let run = (0, DeviceAct::CalibrateInto(vessel));
+    let one = |act| vec![(0, act)];
+    let acts = [
+        (one(DeviceAct::SetZone(zone("GMT0"))), "the clock or the zone"),
+        (
+            one(DeviceAct::SetClock(super::bench::local("2026-10-19 06:10"))),
+            "the clock or the zone",
+        ),
+        (one(DeviceAct::SetHead(super::bench::round_head())), "the head"),
+        (one(set_table(&[every(2, DAY, 3 * HOUR)])), "a timetable"),
+        (one(DeviceAct::SetContainer(container, Volume::from_ml(900))), "the container"),
+        (one(DeviceAct::Prime(Volume::from_ml(10))), "prime"),
+        (vec![run.clone()], "calibrate"),
+        (vec![run, (3 * MIN, DeviceAct::Measured(measured))], "a reading"),
+        (one(DeviceAct::TubeChanged), "a tube set"),
+        (one(DeviceAct::RunAgain(EntryId(1))), "a dose that was asked for"),
+    ];
+    for (acts, what) in acts {
+        let last = acts.last().unwrap().0;
+        let inputs: Vec<_> =
+            acts.into_iter().map(|(ms, act)| (MORNING + ms, Ev::Act(act))).collect();
+        let stream = nights(head(), &inputs, END);
+        holds(&stream, END);
+        // open until the very moment, or closed a millisecond before it
+        let pin_set = |ms, and: &[Ev]| {
+            let at = Instant::from_ms(ms);
+            let mut more = vec![
+                (ms, Ev::Act(DeviceAct::SetPin(Some(pin(b"0417"))))),
+                (ms, Ev::Record(Record::Pin { at, check: 7 })),
+            ];
+            more.extend(and.iter().map(|ev| (ms, ev.clone())));
+            with(&stream, &more)
+        };
+        let before = MORNING + last - 1;
+        holds(&pin_set(before, &[]), END);
+        let words = format!("{what} was taken, and the settings are locked");
+        breaks(&pin_set(before, &[Ev::Act(DeviceAct::Lock)]), END, "O5", &words);
+    }
+}
+
+#[test]
+fn o5_a_lock_that_is_open_for_sure_is_no_excuse() {
+    // the flow is taken at four minutes: the lock is open until nine
+    let at = 4 * MIN;
+    let flow = Flow::from_nl_per_min(26_500_000).unwrap();
+    let again = |ms| {
+        let head = dosewright_core::config::Head { flow, ..head() };
+        let taken = Record::Head { at: Instant::from_ms(MORNING + at), head };
+        vec![
+            (at, Ev::Act(DeviceAct::SetFlow(flow))),
+            (at, Ev::Record(taken)),
+            (ms, Ev::Act(DeviceAct::RunAgain(EntryId(1)))),
+        ]
+    };
+    breaks(&flow_after(8 * MIN, &again(6 * MIN)), END, "D2", "run again was refused");
+    // refused at six, it may be open until eleven: for sure it is until nine
+    let mut twice = again(6 * MIN);
+    twice.push((9 * MIN + 1, Ev::Act(DeviceAct::RunAgain(EntryId(1)))));
+    let report = super::bench::audit(&flow_after(10 * MIN, &twice), END);
+    assert_eq!(report.violations.len(), 1, "{}", super::bench::list(&report.violations));
+}

@@ -349,3 +349,41 @@ fn d1_a_due_that_waits_for_the_pump_is_not_skipped_before_its_deadline() {
     skipped[last].1 = Ev::Record(Record::Outcome(o));
     breaks(&skipped, 51 * MIN as u64, "D1", "skipped, \"older dose waiting\"");
 }
+
+#[test]
+fn d1_what_has_to_end_ends_at_once() {
+    let minutes = |of: &[(i64, bool)]| -> Vec<(i64, Ev)> {
+        of.iter().map(|(min, on)| (min * MIN, Ev::Supply(*on))).collect()
+    };
+    let restarts =
+        minutes(&[(50, false), (51, true), (55, false), (56, true), (60, false), (61, true)]);
+    let mut lost = minutes(&[(60, false), (70, true)]);
+    lost.push((70 * MIN, Ev::Chip(0, 0, false)));
+    let stopped = DeviceAct::StopDose(dosewright_core::entry::EntryId(1));
+    let mut off = super::bench::weekly(1, 0x7f, 45);
+    off.enabled = false;
+    let removed = super::bench::set_table(&[]);
+    let edited = super::bench::set_table(&[super::bench::weekly(1, 0x7f, 300)]);
+    let act = |act| vec![(60 * MIN + 30_000, Ev::Act(act))];
+    for (inputs, cause) in [
+        (restarts, Cause::Restarts),
+        (lost, Cause::ClockLost),
+        (act(stopped), Cause::Stopped),
+        (act(super::bench::set_table(&[off])), Cause::Disabled),
+        (act(removed), Cause::Removed),
+        (act(edited), Cause::Edited),
+        // and one whose window is over when the supply comes
+        (minutes(&[(60, false), (100, true)]), Cause::SupplyLost),
+    ] {
+        let stream = nights(head(), &inputs, 3 * HOUR as u64);
+        holds(&stream, 3 * HOUR as u64);
+        let outcome = places(&stream, is_outcome)[0];
+        let Ev::Record(Record::Outcome(o)) = &stream[outcome].1 else { panic!() };
+        assert_eq!(o.kind, OutcomeKind::Part(cause));
+        holds(&stamped_later(&stream, outcome, 2), 3 * HOUR as u64);
+        breaks(&stamped_later(&stream, outcome, 3), 3 * HOUR as u64, "D1", "has no outcome by");
+        let other = if cause == Cause::Leak { Cause::Stopped } else { Cause::Leak };
+        let wrong = with_outcome(&stream, 0, |o| o.kind = OutcomeKind::Part(other));
+        breaks(&wrong, 3 * HOUR as u64, "D1", "expected part");
+    }
+}

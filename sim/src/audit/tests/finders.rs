@@ -93,16 +93,25 @@ fn d8_both_find_the_same_first_due_after_any_setting() {
 /// Zones whose changes are not on whole minutes are watched second by second.
 #[test]
 fn d8_a_zone_with_seconds_is_watched_by_the_second() {
-    let tz = to_jiff(&zone("XXX3:30:20YYY2:15:10,M3.2.0/1:30:30,M11.1.0/2:00:15")).unwrap();
-    let entry = weekly(1, 0x7f, 130);
-    let weekly = Weekly::of(&entry, None).unwrap();
-    for text in ["2026-03-07 02:10", "2026-03-08 02:10", "2026-03-09 02:10", "2026-11-01 02:10"] {
-        let n = i64::from(nominal(text).0);
-        assert_eq!(
-            DayByDay.moment(&tz, &weekly, n),
-            MinuteByMinute.moment(&tz, &weekly, n),
-            "{text}"
-        );
+    // offsets of whole minutes may change on a second, and the other way round
+    for rule in [
+        "XXX3:30:20YYY2:15:10,M3.2.0/1:30:30,M11.1.0/2:00:15",
+        "XXX3:30YYY2:15,M3.2.0/1:30:30,M11.1.0/2:00:15",
+        "XXX3:30:20YYY2:15:10,M3.2.0/1:30,M11.1.0/2",
+    ] {
+        let tz = to_jiff(&zone(rule)).unwrap();
+        for at_min in [100, 130] {
+            let entry = weekly(1, 0x7f, at_min);
+            let weekly = Weekly::of(&entry, None).unwrap();
+            for text in ["2026-03-07", "2026-03-08", "2026-03-09", "2026-11-01"] {
+                let n = i64::from(nominal(&format!("{text} 00:00")).0) + i64::from(at_min);
+                assert_eq!(
+                    DayByDay.moment(&tz, &weekly, n),
+                    MinuteByMinute.moment(&tz, &weekly, n),
+                    "{rule} {text} {at_min}"
+                );
+            }
+        }
     }
 }
 

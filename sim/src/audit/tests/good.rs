@@ -392,3 +392,43 @@ fn d6_pulses_that_the_head_decides_hold() {
         assert_eq!(report.pump_starts, 2 * most as u64, "{starts_per_hour}");
     }
 }
+
+/// A rest as long as the run before it.
+fn resting() -> Head {
+    Head { least_rest_ms: 600_000, ..head() }
+}
+
+#[test]
+fn d7_after_a_pulse_that_was_stopped_the_pump_rests_for_what_it_ran() {
+    // two of nine seconds; freed three later, it may go on
+    let stops = [
+        (60 * MIN + 2_000, Ev::Act(DeviceAct::RemoteStop(true))),
+        (60 * MIN + 5_000, Ev::Act(DeviceAct::RemoteStop(false))),
+    ];
+    let stream = nights(resting(), &stops, (12 * HOUR) as u64);
+    holds(&stream, (12 * HOUR) as u64);
+    let next = (60 * MIN + 5_000) as u64;
+    assert!(stream.contains(&(next, Ev::Pump(true))), "at once");
+}
+
+#[test]
+fn d3_d7_the_next_dose_waits_for_the_rest_of_one_that_was_stopped() {
+    // five seconds into a pulse somebody stops the night's dose; another waits for the pump
+    let mut other = every(2, 6 * HOUR, 59 * MIN);
+    other.grace_ms = HOUR as u32;
+    let mut slow = weekly(1, 0x7f, 45);
+    slow.pulses = Some(3);
+    let mut inputs = install(resting(), CET, "2026-10-19 00:00", table(&[slow, other]));
+    let stop = DeviceAct::StopDose(dosewright_core::entry::EntryId(1));
+    // a run of 90 s from 01:00:00 on
+    inputs.push((60 * MIN as u64 + 50_000, Ev::Act(stop)));
+    let stream = ideal_stream(&inputs, (12 * HOUR) as u64);
+    holds(&stream, (12 * HOUR) as u64);
+    let off = stream.iter().find(|(ms, ev)| *ms >= 60 * MIN as u64 && *ev == Ev::Pump(false));
+    let on = stream.iter().find(|(ms, ev)| *ms > 61 * MIN as u64 - 10_000 && *ev == Ev::Pump(true));
+    let (off, on) = (off.unwrap().0, on.unwrap().0);
+    assert_eq!(off, 60 * MIN as u64 + 50_000);
+    // it had run since the hurry began, or since its pulse
+    assert!(on > off && on - off >= 5_000, "{off} {on}");
+    assert_eq!(kinds(&stream)[0], OutcomeKind::Part(Cause::Stopped));
+}

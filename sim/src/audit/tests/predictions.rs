@@ -373,6 +373,10 @@ fn what_keeps_a_dose_is_told_with_it() {
     assert_eq!(both, (part(Cause::Leak), vec![Cause::RemoteStop, Cause::Leak]));
     let skipped = causes(&[leak(40 * MIN, true)]);
     assert_eq!(skipped, (Some(OutcomeKind::Skipped(Cause::Leak)), vec![Cause::Leak]));
+    let mut wet = install(round_head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+    wet.push((40 * MIN as u64, Ev::Act(DeviceAct::Leak(true))));
+    let dues = predicted(&wet, 2 * HOUR);
+    assert_eq!((dues[0].ended_at, dues[0].begun_at, dues[0].count), (90 * MIN, None, 1));
     // begun late for it, and ended by the end of the window
     let late = causes(&[stop(40 * MIN, true), stop(89 * MIN, false)]);
     assert_eq!(late, (part(Cause::RemoteStop), vec![Cause::RemoteStop]));
