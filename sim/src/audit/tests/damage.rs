@@ -8,7 +8,7 @@ use dosewright_core::units::Volume;
 
 use super::bench::{
     CET, DAY, Ev, HOUR, MIN, Stream, audit, breaks, every, head, holds, ideal_stream, install,
-    is_outcome, list, local, places, set_table, table, weekly, with_outcome,
+    is_outcome, list, local, places, round_head, set_table, table, weekly, with_outcome,
 };
 use crate::observe::DeviceAct;
 
@@ -139,6 +139,81 @@ fn m2_what_concerns_all_is_open_until_it_is_set_again() {
         let late = with_outcome(&set, at, |o| o.least = Volume::from_ml(1));
         assert!(is_found(&late), "{n}");
     }
-    // before the device has started it cannot know of the damage, and nothing mends it
-    assert!(MIN > 0 && Instant::ZERO.as_ms() == 0);
+}
+
+/// A dose of one pulse of 4 ml that comes due in a cut of two seconds. It may have run by
+/// a slot that is torn: the device ends it at its start, with so much delivered at most.
+fn doubted(is_torn: bool, most_nl: u64) -> Stream {
+    let mut entry = weekly(1, 0x7f, 45);
+    (entry.volume, entry.pulses) = (Volume::from_ml(4), Some(1));
+    let mut inputs = install(round_head(), CET, "2026-10-19 00:00", table(&[entry]));
+    let (off, on) = (45 * MIN as u64 - 1_000, 45 * MIN as u64 + 1_000);
+    inputs.push((off, Ev::Supply(false)));
+    inputs.push((on, Ev::Supply(true)));
+    let mut stream = ideal_stream(&inputs, 12 * HOUR as u64);
+    let outcome = places(&stream, is_outcome)[0];
+    stream[outcome].0 = on;
+    if let Ev::Record(Record::Outcome(o)) = &mut stream[outcome].1 {
+        assert_eq!((o.kind, o.begun_after_ms), (OutcomeKind::Dosed, 1_000));
+        (o.at, o.least, o.most) =
+            (Instant::from_ms(on as i64), Volume::ZERO, Volume::from_nl(most_nl));
+    }
+    stream.retain(|(_, ev)| !matches!(ev, Ev::Pump(_) | Ev::Record(Record::Pulse(_))));
+    let hour = Ev::Record(Record::Stamp { at: Instant::from_ms(HOUR) });
+    let mut stream = super::bench::with(&stream, &[(HOUR, hour)]);
+    if is_torn {
+        let place = places(&stream, |ev| *ev == Ev::Supply(false))[0];
+        stream.insert(place, (off, Ev::Torn));
+    }
+    stream
+}
+
+#[test]
+fn d4_a_dose_whose_only_pulse_may_stand_in_a_torn_slot() {
+    let end = 12 * HOUR as u64;
+    let report = holds(&doubted(true, 4_000_000), end);
+    assert_eq!((report.dues.dosed, report.pump_starts), (1, 0));
+    breaks(&doubted(false, 4_000_000), end, "D1", "dosed without a dose that was open");
+    // a millisecond of flow, and the rounding of two volumes
+    holds(&doubted(true, 4_001_002), end);
+    breaks(&doubted(true, 4_001_003), end, "D4", "up to 4001003 nl of a dose of 4000000 nl");
+    // it has its outcome, and is not delivered after it
+    let mut twice = doubted(true, 4_000_000);
+    let outcome = places(&twice, is_outcome)[0];
+    twice.insert(outcome + 1, twice[outcome].clone());
+    breaks(&twice, end, "D1", "that does not exist, or has its outcome");
+}
+
+/// A memory that takes nothing from 00:40 until two; then the outcome of the night.
+fn refused(change: impl Fn(&mut dosewright_core::record::Outcome)) -> Stream {
+    use dosewright_core::cause::Cause;
+    let cut = [(30 * MIN, Ev::Supply(false)), (2 * HOUR, Ev::Supply(true))];
+    let stream = super::bench::nights(head(), &cut, 12 * HOUR as u64);
+    let mut stream = with_outcome(&stream, 0, |o| {
+        o.kind = OutcomeKind::Skipped(Cause::Ledger);
+        change(o);
+    });
+    stream.retain(|(ms, ev)| {
+        *ms == 0 || !matches!(ev, Ev::Supply(_) | Ev::Record(Record::Boot { .. }))
+    });
+    super::bench::with(&stream, &[(40 * MIN, Ev::Torn)])
+}
+
+#[test]
+fn m2_what_cannot_be_written_is_owed_when_it_can() {
+    use dosewright_core::cause::Cause;
+    let end = 12 * HOUR as u64;
+    let stream = refused(|_| {});
+    // nor is a stamp owed meanwhile
+    assert_eq!(holds(&stream, end).dues.skipped, 1);
+    let other = refused(|o| o.kind = OutcomeKind::Skipped(Cause::RemoteStop));
+    breaks(&other, end, "D1", "expected skipped,");
+    // without an outcome once it can be written
+    let outcome = places(&stream, is_outcome)[0];
+    let mut silent = stream.clone();
+    silent[outcome].1 = Ev::Record(Record::Stamp { at: Instant::from_ms(2 * HOUR) });
+    breaks(&silent, end, "D1", "no outcome: expected skipped");
+    // the pump does not run without an intent in the ledger
+    let runs = [(50 * MIN, Ev::Pump(true)), (50 * MIN + 9_056, Ev::Pump(false))];
+    breaks(&super::bench::with(&stream, &runs), end, "D4", "without an intent in the ledger");
 }

@@ -387,3 +387,21 @@ fn d1_what_has_to_end_ends_at_once() {
         breaks(&wrong, 3 * HOUR as u64, "D1", "expected part");
     }
 }
+
+#[test]
+fn d4_a_restart_in_the_last_pulse_ends_the_dose() {
+    // the last pulse begins at 01:28:30
+    let cut = [(88 * MIN + 32_000, Ev::Supply(false)), (89 * MIN, Ev::Supply(true))];
+    let stream = nights(head(), &cut, 3 * HOUR as u64);
+    holds(&stream, 3 * HOUR as u64);
+    let outcome = places(&stream, is_outcome)[0];
+    assert_eq!(stream[outcome].0, 89 * MIN as u64);
+    holds(&stamped_later(&stream, outcome, 2), 3 * HOUR as u64);
+    breaks(&stamped_later(&stream, outcome, 3), 3 * HOUR as u64, "D1", "has no outcome by");
+    // a pulse short is all that it may lack
+    let Ev::Record(Record::Outcome(o)) = &stream[outcome].1 else { panic!() };
+    assert_eq!(o.kind, OutcomeKind::Dosed);
+    assert!(o.most.as_nl() - o.least.as_nl() < 4_001_000);
+    let sure = with_outcome(&stream, 0, |o| o.least = o.most);
+    breaks(&sure, 3 * HOUR as u64, "D4", "least delivered is given as");
+}
