@@ -123,6 +123,13 @@ fn each_key_of_a_claim_is_judged() {
             "\"12.1 ml\"",
             "expected 12.1 ml at least; found 11.999",
         ),
+        // a dose is as near to its volume as a millisecond of flow, 0.44 ul of it
+        (
+            second("volume_from = \"120 ml\""),
+            second("volume_from = \"120.001 ml\""),
+            "\"120.001 ml\"",
+            "expected 120.001 ml at least; found",
+        ),
         (
             night("volume_to = \"16.1 ml\""),
             night("volume_to = \"15.9 ml\""),

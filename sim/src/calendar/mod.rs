@@ -15,7 +15,7 @@ use dosewright_core::time::Utc;
 use dosewright_core::zone::{LocalKind, Zone};
 
 use crate::run::{Frame, Options};
-use crate::scenario::{Act, Scenario, show};
+use crate::scenario::{Scenario, show};
 use text::{Lines, local_time, utc_time};
 
 const DAY_CODES: [&str; 7] = ["MO", "TU", "WE", "TH", "FR", "SA", "SU"];
@@ -110,23 +110,7 @@ pub fn calendar(scenario: &Scenario, hash: &str) -> Calendar {
 
 fn notes(scenario: &Scenario) -> Vec<String> {
     let mut out = Vec::new();
-    let edits = scenario
-        .operator
-        .iter()
-        .filter(|act| {
-            matches!(
-                act.act,
-                Act::Edit { .. }
-                    | Act::Disable(_)
-                    | Act::Enable(_)
-                    | Act::Remove(_)
-                    | Act::Add(_)
-                    | Act::Timetable(_)
-                    | Act::SetZone(_)
-                    | Act::SetClock(_)
-            )
-        })
-        .count();
+    let edits = scenario.operator.iter().filter(|act| act.act.moves_dues()).count();
     if edits > 0 {
         out.push(format!(
             "it shows the timetable at the start: {edits} later {} of clock or timetable {} left out",

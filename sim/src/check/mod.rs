@@ -16,9 +16,10 @@ use dosewright_core::time::Instant;
 use dosewright_core::timetable::{Refusal, Timetable};
 
 use crate::diagnose::{self, Diagnostic, codes};
+use crate::forecast;
 use crate::observe::LINES;
 use crate::run::{Frame, Options};
-use crate::scenario::{self, Scenario};
+use crate::scenario::{self, RecurrencePlan, Scenario, Supply};
 use crate::world;
 
 /// A year that may be a leap year.
@@ -71,15 +72,19 @@ fn timetable(file: &str, scenario: &Scenario, least_ms: u64) -> Vec<Diagnostic> 
     let accepted = problems.is_empty();
     let frame = Frame { run_ms: frame.run_ms.max(least_ms), ..frame };
     problems.extend(small_sector(scenario));
+    problems.extend(over_meter(scenario));
     problems.extend(warnings::find(scenario, &timetable, &frame, clock.as_ref(), accepted));
     problems.into_iter().map(|problem| problem.in_file(file)).collect()
 }
 
-/// A last date before the first, which the reader has told of.
+/// A last date before the first, or dates of an interval, which the reader has told of.
 fn is_told(scenario: &Scenario, refusal: &Refusal) -> bool {
     let Refusal::Field { id, field: "first and last" } = *refusal else { return false };
     let plan = usize::from(id.0).checked_sub(1).and_then(|index| scenario.entries.get(index));
-    plan.is_some_and(|plan| plan.first.zip(plan.last).is_some_and(|(first, last)| last < first))
+    plan.is_some_and(|plan| {
+        matches!(plan.recurrence, RecurrencePlan::Every { .. })
+            || plan.first.zip(plan.last).is_some_and(|(first, last)| last < first)
+    })
 }
 
 /// A sector that cannot hold what the device has to keep in one.
@@ -94,6 +99,28 @@ fn small_sector(scenario: &Scenario) -> Option<Diagnostic> {
         )
         .label(format!("this is {} KiB", memory.sector_bytes / 1024))
         .help(format!("{} KiB or more: a sector begins with the whole state, and has room for a new timetable beside it", least / 1024))
+    })
+}
+
+/// A pack of more volts than the device can read.
+fn over_meter(scenario: &Scenario) -> Option<Diagnostic> {
+    // a fresh cell at rest (from memory)
+    const CELL_V: f64 = 1.6;
+    let most_v = f64::from(u16::MAX) / 1e3;
+    let Supply::Battery { spans, .. } = &scenario.supply else { return None };
+    let cells = forecast::cells_in_series(scenario)?;
+    let volts = f64::from(cells) * CELL_V;
+    (volts > most_v).then(|| {
+        Diagnostic::new(
+            codes::OUT_OF_RANGE,
+            spans.get("cells").unwrap_or_else(|| spans.at("type")),
+            "the pack has more volts than the device reads",
+        )
+        .label(format!("{cells} cells in series: up to {volts:.0} V"))
+        .help(format!(
+            "at most {:.0} cells, and a motor of less voltage",
+            (most_v / CELL_V).floor()
+        ))
     })
 }
 

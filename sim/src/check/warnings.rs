@@ -10,7 +10,7 @@ use dosewright_core::timetable::{Timetable, meet_at_times};
 use dosewright_core::zone::Change;
 
 use crate::diagnose::{Diagnostic, Span, codes};
-use crate::forecast::few_cells;
+use crate::forecast::{figures, weak_help, weak_pack};
 use crate::observe::LINES;
 use crate::run::Frame;
 use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, Supply, show};
@@ -58,9 +58,26 @@ pub(super) fn find(
     }
     found.extend(at_heel(scenario));
     found.extend(on_closed(scenario, frame));
-    found.extend(weak_pack(scenario));
+    found.extend(too_weak(scenario));
+    found.extend(too_large(scenario));
+    found.extend(out_of_lift(scenario));
     found.extend(nothing_due(scenario, &plans, frame, clock));
     found
+}
+
+/// W013: a suction line through which nothing comes.
+fn out_of_lift(scenario: &Scenario) -> Option<Diagnostic> {
+    let tube = scenario.tube.as_ref()?;
+    let (lift, limit) = figures(scenario, 0.0).suction_m.filter(|(lift, limit)| lift >= limit)?;
+    Some(
+        Diagnostic::new(
+            codes::OUT_OF_LIFT,
+            tube.spans.at("lift"),
+            "nothing comes up this suction line",
+        )
+        .label(format!("{lift:.2} m of lift and friction; this product can be lifted {limit:.2} m"))
+        .help("put the pump lower, or make the line shorter or wider"),
+    )
 }
 
 /// W012: a timetable by which nothing is dosed, and nobody who changes it.
@@ -96,21 +113,38 @@ fn nothing_due(
     )
 }
 
-/// W011: a pack of too few cells in series.
-fn weak_pack(scenario: &Scenario) -> Option<Diagnostic> {
+/// W011: a pack that cannot give what is in it.
+fn too_weak(scenario: &Scenario) -> Option<Diagnostic> {
     let Supply::Battery { spans, .. } = &scenario.supply else { return None };
-    let few = few_cells(scenario)?;
-    let message = "the pack has fewer cells than its motor needs";
+    let weak = weak_pack(scenario)?;
+    let span = spans.get("cells").unwrap_or_else(|| spans.at("type"));
+    let gives = if weak.share > 0.0 {
+        format!("it gives {:.0} % of its charge", 100.0 * weak.share)
+    } else {
+        "it never gives that".to_owned()
+    };
     Some(
-        Diagnostic::new(codes::FEW_CELLS, spans.at("cells"), message)
+        Diagnostic::new(codes::WEAK_PACK, span, "the pack is too weak for its motor")
             .label(format!(
-                "motor and driver take {:.1} V: {:.2} V of each of {} cells",
-                few.volts,
-                few.volts / f64::from(few.cells),
-                few.cells
+                "motor and driver take {:.1} V at {:.2} A of {} cells: {gives}",
+                weak.volts, weak.motor_a, weak.cells
             ))
-            .help(format!("{} in series give that until each is empty", few.wanted)),
+            .help(weak_help(&weak)),
     )
+}
+
+/// W014: a dose that no filling of the container makes whole.
+fn too_large(scenario: &Scenario) -> Vec<Diagnostic> {
+    let Some(container) = &scenario.container else { return Vec::new() };
+    let most = container.capacity.minus(container.heel);
+    let told = |plan: &EntryPlan| {
+        let message = format!("a dose of \"{}\" is more than the container gives", plan.name);
+        Diagnostic::new(codes::OVER_CONTAINER, plan.spans.at("volume"), message)
+            .label(format!("a full one gives {} above its heel", show::volume(most)))
+            .help("take a larger container, or a smaller dose more often")
+    };
+    let is_more = |plan: &&EntryPlan| plan.enabled && plan.volume > most;
+    scenario.entries.iter().filter(is_more).map(told).collect()
 }
 
 /// W010: an entry that closed dates in the run do not hold.

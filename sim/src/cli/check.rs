@@ -13,7 +13,7 @@ use super::terminal::Terminal;
 
 /// Says everything that is wrong with the files.
 pub(super) fn check(terminal: Terminal, paths: &[PathBuf], format: Format) -> Exit {
-    let Some(named) = files::read_all(terminal, paths) else { return Exit::Usage };
+    let (named, all_read) = files::read_some(terminal, paths);
     let mut found: Vec<Diagnostic> =
         named.iter().flat_map(|file| check::read_ahead(&file.name, &file.text).1).collect();
     if terminal.quiet {
@@ -35,7 +35,7 @@ pub(super) fn check(terminal: Terminal, paths: &[PathBuf], format: Format) -> Ex
     };
     let (errors, _) = diagnose::count(&found);
     match print(terminal, &text) {
-        Exit::Held if errors > 0 => Exit::Usage,
+        Exit::Held if errors > 0 || !all_read => Exit::Usage,
         exit => exit,
     }
 }

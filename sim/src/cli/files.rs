@@ -38,9 +38,15 @@ pub(super) struct Named {
     pub(super) text: String,
 }
 
-/// Reads a text file.
+/// Reads a text file; `-` is standard input.
 pub(super) fn read(path: &Path) -> Result<Named, String> {
     let name = path.display().to_string();
+    if path == Path::new("-") {
+        let text = io::read_to_string(io::stdin());
+        return text
+            .map(|text| Named { name: "standard input".to_owned(), text })
+            .map_err(|error| format!("cannot read standard input: {error}"));
+    }
     if path.is_dir() {
         return Err(format!("{name} is a directory; give the files in it"));
     }
@@ -57,6 +63,12 @@ pub(super) fn read(path: &Path) -> Result<Named, String> {
 
 /// Reads all of them; every one that cannot be read is told.
 pub(super) fn read_all(terminal: Terminal, paths: &[impl AsRef<Path>]) -> Option<Vec<Named>> {
+    let (read_in, good) = read_some(terminal, paths);
+    good.then_some(read_in)
+}
+
+/// Reads those that can be read, and says whether all could; the others are told.
+pub(super) fn read_some(terminal: Terminal, paths: &[impl AsRef<Path>]) -> (Vec<Named>, bool) {
     let mut good = true;
     let mut read_in = Vec::new();
     for path in paths {
@@ -68,7 +80,7 @@ pub(super) fn read_all(terminal: Terminal, paths: &[impl AsRef<Path>]) -> Option
             }
         }
     }
-    good.then_some(read_in)
+    (read_in, good)
 }
 
 fn make_parent(path: &Path) -> io::Result<()> {
@@ -89,15 +101,28 @@ fn spare_read(path: &Path) -> Result<(), String> {
     Ok(())
 }
 
-/// Whether standard output gets one thing at most: lines, or one of the outputs. Else that
-/// is told.
-pub(super) fn one_on_stdout(terminal: Terminal, json: bool, outputs: &[Option<&PathBuf>]) -> bool {
-    let dashes = outputs.iter().flatten().filter(|path| path.as_path() == Path::new("-")).count();
-    let is_one = usize::from(json) + dashes <= 1;
-    if !is_one {
+/// Whether each output has a place of its own, standard output among them, and the lines
+/// where they are wanted. Else that is told, before anything is written.
+pub(super) fn are_apart(terminal: Terminal, json: bool, outputs: &[Option<&PathBuf>]) -> bool {
+    let given: Vec<&Path> = outputs.iter().flatten().map(|path| path.as_path()).collect();
+    let dashes = given.iter().filter(|path| **path == Path::new("-")).count();
+    if usize::from(json) + dashes > 1 {
         terminal.error("two outputs on standard output would be mixed; give one of them a file");
+        return false;
     }
-    is_one
+    let place = |path: &Path| path.canonicalize().or_else(|_| std::path::absolute(path)).ok();
+    let is_file = |path: &Path| path != Path::new("-") && (path.is_file() || !path.exists());
+    for (at, path) in given.iter().enumerate() {
+        let before = given.iter().take(at).any(|other| place(other) == place(path));
+        if before && is_file(path) {
+            terminal.error(&format!(
+                "{} is given to two outputs; give each a name of its own",
+                path.display()
+            ));
+            return false;
+        }
+    }
+    true
 }
 
 /// Whether an output can be written that comes at the end of long work: tried before it,
@@ -123,7 +148,7 @@ pub(super) fn can_write(terminal: Terminal, path: Option<&PathBuf>) -> bool {
 /// Whether work of many runs can leave its reports behind. What keeps it is told.
 pub(super) fn can_report(terminal: Terminal, reports: &Reports) -> bool {
     let junit = reports.junit.as_ref();
-    one_on_stdout(terminal, reports.json, &[junit]) && can_write(terminal, junit)
+    are_apart(terminal, reports.json, &[junit]) && can_write(terminal, junit)
 }
 
 /// Opens a file to write, its directory made where it is missing; `-` is

@@ -115,6 +115,11 @@ fn by_script(terminal: Terminal, args: &OperateArgs, scenario: &Scenario, path: 
         Ok(read) => read,
         Err(exit) => return exit,
     };
+    if script.is_empty() {
+        terminal
+            .error(&format!("{}: the script has no step: nothing would be tried", path.display()));
+        return Exit::Usage;
+    }
     let mut hand = ScriptHand::new(script);
     if args.record {
         hand = hand.recording();

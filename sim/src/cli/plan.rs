@@ -94,7 +94,7 @@ pub(super) fn plan(terminal: Terminal, args: &PlanArgs) -> Exit {
         return Exit::Failed;
     }
     // what the device would say of it
-    let (accepted, found) = check::read("the plan", &made.text);
+    let (accepted, found) = check::read_ahead("the plan", &made.text);
     let found: Vec<Diagnostic> =
         found.into_iter().filter(|p| p.severity == Severity::Error || !terminal.quiet).collect();
     if !found.is_empty() {

@@ -83,7 +83,7 @@ fn train(entry: &EntryPlan, head: &HeadPlan, conditions: &Conditions) -> Result<
 
 /// Shows the train.
 pub(super) fn pulses(terminal: Terminal, args: &PulsesArgs) -> Exit {
-    if !files::one_on_stdout(terminal, args.json, &[args.csv.as_ref(), args.vcd.as_ref()]) {
+    if !files::are_apart(terminal, args.json, &[args.csv.as_ref(), args.vcd.as_ref()]) {
         return Exit::Usage;
     }
     let Some(file) = files::read_all(terminal, &[&args.file]).and_then(|mut all| all.pop()) else {

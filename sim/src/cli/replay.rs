@@ -28,6 +28,13 @@ pub(super) fn replay(
 ) -> Exit {
     match image::bytes_of(path, hints) {
         Ok(None) => {}
+        Ok(Some(_)) if [&traces.vcd, &traces.csv, &traces.image].iter().any(|o| o.is_some()) => {
+            terminal.error(
+                "a memory's image is told as a page, or as lines with --json: there is no \
+                 --vcd, --csv or --image of it",
+            );
+            return Exit::Usage;
+        }
         Ok(Some(bytes)) => return image::tell(terminal, path, &bytes, hints, traces.json),
         Err(why) => {
             terminal.error(&why);

@@ -32,7 +32,7 @@ pub(super) fn run(terminal: Terminal, progress: Progress, args: &RunArgs) -> Exi
     }
     let traces = &args.traces;
     let outputs = [&traces.vcd, &traces.csv, &traces.image, &args.junit].map(Option::as_ref);
-    if !files::one_on_stdout(terminal, traces.json, &outputs) {
+    if !files::are_apart(terminal, traces.json, &outputs) {
         return Exit::Usage;
     }
     let Some(scenarios) = checked(terminal, &named) else { return Exit::Usage };

@@ -3,9 +3,11 @@
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
+use dosewright_core::civil::Date;
 use dosewright_sim::digest::digest;
 use dosewright_sim::report::sheet::{self, Site};
 use dosewright_sim::scenario::{Scenario, measure};
+use dosewright_sim::trace::stamp::day;
 
 use super::exit::Exit;
 use super::files::{self, Named};
@@ -38,7 +40,7 @@ pub(super) struct SheetArgs {
     pub(super) serial: Option<String>,
     /// Date of the calibration; a blank without it
     #[arg(long, value_name = "DATE", value_parser = measure::date)]
-    pub(super) calibrated: Option<String>,
+    pub(super) calibrated: Option<Date>,
     /// Expanded uncertainty of the flow, k = 2, as `calibrate` gives it; a blank
     /// without it
     #[arg(long, value_name = "TEXT", value_parser = words)]
@@ -105,9 +107,18 @@ pub(super) fn sheet(terminal: Terminal, args: &SheetArgs) -> Exit {
         product_class: args.product_class.clone().or_else(|| scenario.site.product_class.clone()),
         permit: args.permit.clone().or_else(|| scenario.site.permit.clone()),
         serial: args.serial.clone(),
-        calibrated: args.calibrated.clone(),
+        calibrated: args.calibrated,
         uncertainty: args.uncertainty.clone(),
     };
+    let start = scenario.clock.start.date();
+    if let Some(date) = args.calibrated.filter(|date| *date > start) {
+        terminal.error(&format!(
+            "--calibrated {} lies after the start of the scenario, {}",
+            day(date),
+            day(start)
+        ));
+        return Exit::Usage;
+    }
     let paper = match args.paper {
         Paper::A4 => sheet::Paper::A4,
         Paper::Letter => sheet::Paper::Letter,

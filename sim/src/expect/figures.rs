@@ -1,6 +1,8 @@
 //! What a run came to, entry by entry: what expectations are judged by.
 
 use dosewright_core::cause::Cause;
+use dosewright_core::time::Duration;
+use dosewright_core::units::Volume;
 
 use super::calm::Calm;
 use crate::run::{Frame, Options};
@@ -140,6 +142,8 @@ pub struct Figures {
     /// How long the pump was on in all, in ms.
     pub pump_on_ms: u64,
     on_since: Option<u64>,
+    /// A millisecond of flow: a dose is that near to its volume, no nearer (D4).
+    pub(super) grain: Volume,
 }
 
 impl Figures {
@@ -159,6 +163,7 @@ impl Figures {
             calm: Calm::of(&scenario.expect, &Frame::of(scenario, &Options::default())),
             pump_on_ms: 0,
             on_since: None,
+            grain: scenario.head.head.flow.volume(Duration::from_ms(1)),
         }
     }
 
@@ -183,6 +188,11 @@ impl Figures {
         self.entries.iter().fold(EntryFigures::new(String::new()), EntryFigures::plus)
     }
 
+    /// Doses of which something was delivered.
+    pub(super) fn delivered(&self) -> u64 {
+        self.entries.iter().map(|entry| entry.dosed + entry.part + entry.asked).sum()
+    }
+
     /// At the end of the run.
     pub fn finish(&mut self, end_ms: u64) {
         if let Some(since) = self.on_since.take() {
@@ -202,7 +212,7 @@ impl Figures {
             let better = found
                 .outcome
                 .as_ref()
-                .is_none_or(|seen| super::judge::misses(claim, Some(seen)).is_some());
+                .is_none_or(|seen| super::judge::misses(claim, Some(seen), self.grain).is_some());
             if here && better {
                 found.outcome = Some(outcome.clone());
             }

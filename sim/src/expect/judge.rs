@@ -41,7 +41,7 @@ pub(super) fn failures(claims: &[Expectation], figures: &Figures, end: &RunEnd) 
                 }
                 Claim::Due(claim) => {
                     let seen = dues.next().and_then(|found| found.outcome.as_ref());
-                    misses(claim, seen).into_iter().collect()
+                    misses(claim, seen, figures.grain).into_iter().collect()
                 }
                 Claim::PumpOn { least, most } => {
                     let on = figures.pump_on_ms;
@@ -64,8 +64,12 @@ pub(super) fn failures(claims: &[Expectation], figures: &Figures, end: &RunEnd) 
                 }
                 Claim::Outflow { least, most } => {
                     let came = Volume::from_nl(end.delivered_nl);
+                    let grains = figures.grain.as_nl().saturating_mul(figures.delivered());
                     let limits = [
-                        ("least", least.filter(|least| came < *least)),
+                        (
+                            "least",
+                            least.filter(|least| came.plus(Volume::from_nl(grains)) < *least),
+                        ),
                         ("most", most.filter(|most| came > *most)),
                     ];
                     let missed = |(key, limit): (&'static str, Option<Volume>)| {
@@ -165,7 +169,7 @@ fn volume(found: &EntryFigures, of: Option<Volume>, within_ppm: u32) -> Vec<Miss
 }
 
 /// The first part of a claim about one dose that does not hold.
-pub(super) fn misses(claim: &DueClaim, seen: Option<&Outcome>) -> Option<Miss> {
+pub(super) fn misses(claim: &DueClaim, seen: Option<&Outcome>, grain: Volume) -> Option<Miss> {
     let at = show::local(claim.at);
     let Some(seen) = seen else {
         let expected =
@@ -203,7 +207,7 @@ pub(super) fn misses(claim: &DueClaim, seen: Option<&Outcome>) -> Option<Miss> {
             return Some(Miss::new(key, format!("{} {way}", show::local(wanted)), found));
         }
     }
-    if let Some(from) = claim.volume_from.filter(|from| seen.least < *from) {
+    if let Some(from) = claim.volume_from.filter(|from| seen.least.plus(grain) < *from) {
         return Some(Miss::new(
             "volume_from",
             format!("{} at least", show::volume(from)),

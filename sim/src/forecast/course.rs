@@ -2,7 +2,6 @@
 
 use super::{BATTERY_RANGE, Day, Draw, HORIZON_DAYS, days};
 use crate::scenario::Scenario;
-use crate::trade::cells::loaded_v;
 
 /// What is in the container at the end of each day by the timetable, from the level
 /// at the start on, in ml; down to the heel. `None` without one.
@@ -26,6 +25,8 @@ pub fn levels_ml(scenario: &Scenario) -> Option<Vec<f64>> {
 pub struct Voltage {
     /// Cells in series; 1 where that is not known.
     pub cells: u32,
+    /// At which each counts as empty, in V.
+    pub end_v: f64,
     /// By the best estimate, until it is exhausted, in V.
     pub typical: Vec<f64>,
     /// By the least estimate, in V.
@@ -38,20 +39,22 @@ pub fn voltage(scenario: &Scenario) -> Option<Voltage> {
     let all = days(scenario, HORIZON_DAYS);
     let cells = cells.unwrap_or(1);
     let course = |share: f64| course(&draw, &all, share, f64::from(cells));
-    Some(Voltage { cells, typical: course(1.0), worst: course(1.0 - BATTERY_RANGE) })
+    let end_v = draw.cell.end_v;
+    Some(Voltage { cells, end_v, typical: course(1.0), worst: course(1.0 - BATTERY_RANGE) })
 }
 
 /// With a share of the charge that the best estimate gives it.
 fn course(draw: &Draw, days: &[Day], share: f64, cells: f64) -> Vec<f64> {
     let (usable_ah, whole_ah) = (draw.usable_ah * share, draw.to_end_ah * share);
-    let mut used = 0.0;
-    let mut out = vec![cells * loaded_v(0.0)];
+    let loaded_v = |used_ah: f64| draw.cell.loaded_v(used_ah / whole_ah);
+    let mut used = draw.used_ah * share;
+    let mut out = vec![cells * loaded_v(used)];
     for day in days {
         if used >= usable_ah {
             break;
         }
         used += draw.a_day(day);
-        out.push(cells * loaded_v(used / whole_ah));
+        out.push(cells * loaded_v(used));
     }
     out
 }

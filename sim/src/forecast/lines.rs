@@ -70,6 +70,8 @@ struct Battery {
     cell: &'static str,
     cells: Option<u32>,
     usable_ah: f64,
+    /// What is in it at the start.
+    left_ah: f64,
     week_ah: f64,
 }
 
@@ -220,6 +222,7 @@ pub fn json(
             cell: pack.cell.name,
             cells: pack.cells,
             usable_ah: rounded(pack.usable_ah),
+            left_ah: rounded(pack.left_ah),
             week_ah: rounded(pack.drain.total_ah() + pack.lost_ah),
         }),
         container: f.stock.as_ref().map(|stock| Stock {

@@ -20,6 +20,7 @@ pub use lines::{courses, drawdown_json, json, not, schema};
 pub use memory::{RATED_ERASES, Wear, wear};
 pub use page::{drawdown_page, page};
 pub use setting::pack_setting;
+pub(crate) use warnings::weak_help;
 pub use warnings::{Figures, figures, warnings};
 
 use dosewright_core::civil::Date;
@@ -27,8 +28,8 @@ use dosewright_core::civil::Date;
 use crate::scenario::{CellType, Container, Motor, Pack, Scenario, Supply, Tube};
 use crate::trade::battery::{Drain, Load, Week};
 use crate::trade::cells::{
-    AGE_SHARE, Cell, DRIVER_DROP_V, HR20, LR6, LR14, LR20, MOTOR_V, SELF_DISCHARGE_A_YEAR,
-    USABLE_COOL, cells_for, cold_share, used_at_v,
+    AGE_SHARE, Cell, DRIVER_DROP_V, HR20, LR6, LR14, LR20, MOTOR_V, USABLE_COOL, cells_for,
+    cold_share,
 };
 use crate::trade::stock::{LEAD_DAYS, SLACK_DAYS};
 use crate::trade::tube_set::{Governs, Life, USUAL};
@@ -77,6 +78,8 @@ pub struct PackForecast {
     pub cells: Option<u32>,
     /// What can be used of it, in Ah.
     pub usable_ah: f64,
+    /// Of that, what is in it at the start, in Ah.
+    pub left_ah: f64,
     /// Nothing is said of where it is kept: a cool cellar is taken.
     pub is_cool: bool,
     /// An average week's drain over the first year, or until it is exhausted.
@@ -158,6 +161,8 @@ pub struct Forecast {
     pub tube: TubeForecast,
     /// The memory.
     pub wear: Wear,
+    /// Days until the head is to be calibrated again: 0 where that is overdue.
+    pub calibrate_days: f64,
     /// What asks for a visit.
     pub calls: Vec<Call>,
 }
@@ -229,29 +234,49 @@ fn days_until(days: &[Day], limit: f64, each: impl Fn(&Day) -> f64) -> f64 {
     f64::INFINITY
 }
 
-/// A pack of fewer cells than its motor needs until each is empty.
+/// A pack that cannot give what is in it, at its motor's voltage and current.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct FewCells {
-    /// Cells in series that there are.
-    pub cells: u8,
-    /// How many it takes.
+pub struct WeakPack {
+    /// Cells in series.
+    pub cells: u32,
+    /// How many have the voltage until each is empty; more do not help a strong current.
     pub wanted: u32,
-    /// Voltage of motor and driver, in V.
+    /// Voltage of motor and driver, in V, and current of the motor, in A.
     pub volts: f64,
+    /// In A.
+    pub motor_a: f64,
     /// Share of their charge that the cells can give; 0 where even fresh ones have not
     /// enough.
     pub share: f64,
 }
 
-/// Whether a scenario's pack has too few cells in series.
-pub fn few_cells(scenario: &Scenario) -> Option<FewCells> {
-    let Supply::Battery { cells: Some(cells), .. } = scenario.supply else { return None };
-    let motor_v =
-        scenario.motor.as_ref().map_or(MOTOR_V, |motor| f64::from(motor.voltage_mv) / 1e3);
-    let (wanted, volts) = (cells_for(motor_v, DRIVER_DROP_V), motor_v + DRIVER_DROP_V);
-    let share = used_at_v(volts / f64::from(cells));
-    (u32::from(cells) < wanted).then_some(FewCells { cells, wanted, volts, share })
+/// Share of the charge from which on a pack counts as one that gives all of it.
+const ALL_OF_IT: f64 = 0.75;
+
+/// Whether a scenario's pack gives three quarters of its charge at most.
+pub fn weak_pack(scenario: &Scenario) -> Option<WeakPack> {
+    let (draw, _) = Draw::of(scenario)?;
+    let cells = cells_in_series(scenario)?;
+    let volts = motor_v(scenario) + DRIVER_DROP_V;
+    let (share, motor_a) = (draw.reach(), draw.load.motor_a);
+    let wanted = cells_for(motor_v(scenario), DRIVER_DROP_V);
+    (share < ALL_OF_IT).then_some(WeakPack { cells, wanted, volts, motor_a, share })
 }
+
+/// Cells in series of a scenario's pack; `None` on mains.
+pub fn cells_in_series(scenario: &Scenario) -> Option<u32> {
+    let Supply::Battery { cells, .. } = &scenario.supply else { return None };
+    let by_motor = || cells_for(motor_v(scenario), DRIVER_DROP_V);
+    Some(cells.map_or_else(by_motor, u32::from))
+}
+
+fn motor_v(scenario: &Scenario) -> f64 {
+    scenario.motor.as_ref().map_or(MOTOR_V, |motor| f64::from(motor.voltage_mv) / 1e3)
+}
+
+/// Cells with so much of their charge count as full: what the shelf and age take is in
+/// the share that can be used (own choice).
+const FRESH: f64 = 0.9;
 
 /// What a pack gives and what a day takes from it.
 struct Draw {
@@ -259,8 +284,10 @@ struct Draw {
     cell: Cell,
     /// Until its cells, each by itself, count as empty.
     to_end_ah: f64,
-    /// Until so many of them in series do not move the motor any more.
+    /// Of a full one, until so many of them in series do not move the motor any more.
     usable_ah: f64,
+    /// Of that, what is gone at the start.
+    used_ah: f64,
     lost_ah_a_day: f64,
     lit_h: f64,
 }
@@ -271,23 +298,33 @@ impl Draw {
         let Supply::Battery { cells_of, cells, pack, .. } = &scenario.supply else { return None };
         let load = load(scenario.motor.as_ref(), pack);
         let cell = cell(*cells_of);
-        let reach = few_cells(scenario).map_or(1.0, |few| few.share);
+        let motor_v = motor_v(scenario);
+        let in_series = cells_in_series(scenario)?;
+        let least_v = (motor_v + DRIVER_DROP_V) / f64::from(in_series);
         let to_end_ah = cell.capacity_ah(load.motor_a) * cold_or_cool(pack);
-        let usable_ah = to_end_ah * reach;
-        let lost_a_year = share(pack.self_discharge_ppm, SELF_DISCHARGE_A_YEAR);
+        let usable_ah = to_end_ah * cell.used_at_v(least_v, load.motor_a);
+        let lost_a_year = share(pack.self_discharge_ppm, cell.lost_a_year);
         let draw = Self {
             load,
             cell,
             to_end_ah,
             usable_ah,
+            used_ah: to_end_ah * (1.0 - share(pack.charge_ppm, 1.0) / FRESH).max(0.0),
             lost_ah_a_day: to_end_ah * lost_a_year / 365.25,
             lit_h: pack.lit_a_week_ms.map_or(LIT_MIN / 60.0, |ms| f64::from(ms) / 3.6e6),
         };
-        let cells = cells.map(u32::from).or_else(|| {
-            let volts = f64::from(scenario.motor.as_ref()?.voltage_mv) / 1e3;
-            Some(cells_for(volts, DRIVER_DROP_V))
-        });
-        Some((draw, cells))
+        let is_known = cells.is_some() || scenario.motor.is_some();
+        Some((draw, is_known.then_some(in_series)))
+    }
+
+    /// Share of a full pack's charge that it can give.
+    fn reach(&self) -> f64 {
+        self.usable_ah / self.to_end_ah
+    }
+
+    /// What it can still give, in Ah.
+    fn left_ah(&self) -> f64 {
+        (self.usable_ah - self.used_ah).max(0.0)
     }
 
     /// In Ah.
@@ -303,9 +340,10 @@ impl Draw {
 
 fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
     let (draw, cells) = Draw::of(scenario)?;
+    let left_ah = draw.left_ah();
     let Draw { load, cell, usable_ah, lost_ah_a_day, lit_h, .. } = draw;
     let a_day = |day: &Day| draw.a_day(day);
-    let last = days_until(days, usable_ah, a_day);
+    let last = days_until(days, left_ah, a_day);
     let over = if last.is_finite() { (last.ceil() as usize).max(1) } else { 365 }.min(days.len());
     let part = &days[..over];
     let weeks = part.len() as f64 / 7.0;
@@ -314,7 +352,7 @@ fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
         &load,
         &Week { pumping_h: sum(|d| d.pumping_h), starts: sum(|d| d.starts), display_h: lit_h },
     );
-    let ranged = |by: f64| days_until(days, usable_ah * by, a_day);
+    let ranged = |by: f64| days_until(days, left_ah * by, a_day);
     Some(PackForecast {
         until: Until {
             days: last,
@@ -324,6 +362,7 @@ fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
         cell,
         cells,
         usable_ah,
+        left_ah,
         is_cool: is_kept_cool(&scenario.supply),
         drain,
         lost_ah: 7.0 * lost_ah_a_day,
@@ -392,6 +431,11 @@ fn tube(tube: Option<&Tube>, start: Date, days: &[Day]) -> TubeForecast {
 
 /// Reckons a scenario whose timetable the device accepts.
 pub fn forecast(scenario: &Scenario) -> Forecast {
+    forecast_of(scenario, scenario.clock.start.date())
+}
+
+/// As [`forecast`], of a head that was calibrated on another date than the start's.
+pub fn forecast_of(scenario: &Scenario, calibrated: Date) -> Forecast {
     let start = scenario.clock.start.date();
     let days = days(scenario, HORIZON_DAYS);
     let pack = pack(scenario, &days);
@@ -419,7 +463,11 @@ pub fn forecast(scenario: &Scenario) -> Forecast {
     }
     let due = if tube.overdue_days > 0.0 { "overdue" } else { "due" };
     call(tube.days, format!("the tube set is {due}, by {}", tube.governs.word()));
-    call(CALIBRATION_DAYS, "the calibration is six months old".to_owned());
+    let age_days = f64::from(start.days() - calibrated.days());
+    let calibrate_days = (CALIBRATION_DAYS - age_days).max(0.0);
+    let is = if age_days > CALIBRATION_DAYS { "is over" } else { "is" };
+    call(calibrate_days, format!("the calibration {is} six months old"));
     let year = days::year(scenario);
-    Forecast { start, year, pack, stock, tube, wear: wear(scenario, &days), calls }
+    let wear = wear(scenario, &days);
+    Forecast { start, year, pack, stock, tube, wear, calibrate_days, calls }
 }

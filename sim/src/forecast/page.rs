@@ -32,9 +32,11 @@ fn verdict(name: &str, f: &Forecast, figures: &Figures) -> String {
     let nothing_comes = if f.stock.as_ref().is_some_and(|stock| stock.is_at_heel) {
         Some("the container is at its heel, or below: nothing can be drawn before it is filled")
     } else if figures.suction_m.is_some_and(|(lift, limit)| lift >= limit) {
-        Some("the pump stands higher than this product can be lifted: nothing will come")
-    } else if f.pack.as_ref().is_some_and(|pack| pack.usable_ah <= 0.0) {
-        Some("the pack's cells in series do not give the motor its voltage: no dose will run")
+        Some(
+            "lift and friction of the suction line are more than this product can be lifted: nothing will come",
+        )
+    } else if f.pack.as_ref().is_some_and(|pack| pack.left_ah <= 0.0) {
+        Some("the pack cannot give the motor what it takes: no dose will run")
     } else {
         None
     };
@@ -75,12 +77,17 @@ pub fn page(
             &mut out,
             &tag("battery"),
             &format!(
-                "until {} (model), {}; range {}. {cells}{}, {:.2} Ah usable{}. A week takes {:.0} mAh: pumping {:.1}, starts {:.1}, sleep {:.1}, display {:.1}, self-discharge {:.1}",
+                "until {} (model), {}; range {}. {cells}{}, {:.2} Ah usable{}{}. A week takes {:.0} mAh: pumping {:.1}, starts {:.1}, sleep {:.1}, display {:.1}, self-discharge {:.1}",
                 date(f, pack.until.days),
                 length(pack.until.days),
                 range(f, &pack.until),
                 pack.cell.name,
                 pack.usable_ah,
+                if pack.left_ah < pack.usable_ah {
+                    format!(", {:.2} Ah of it left", pack.left_ah)
+                } else {
+                    String::new()
+                },
                 if pack.is_cool { " in a cool cellar, for want of its temperature" } else { "" },
                 1e3 * (pack.drain.total_ah() + pack.lost_ah),
                 1e3 * pack.drain.pumping_ah,
@@ -230,5 +237,16 @@ pub fn drawdown_page(found: &Drawdown, density: f64) -> String {
             found.expanded_percent
         ),
     );
+    if found.error_percent.abs() > found.expanded_percent {
+        tagged(
+            &mut out,
+            &format!("{:12}", ""),
+            if found.error_percent > 0.0 {
+                "More went out than the pump logged: look for a leak, a siphon, a flow that has risen. The dates above go by the account, and may come sooner."
+            } else {
+                "Less went out than the pump logged: look for a worn tube, air or a blocked line, and calibrate. The doses are smaller than they say."
+            },
+        );
+    }
     out
 }

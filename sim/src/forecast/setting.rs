@@ -2,9 +2,9 @@
 
 use dosewright_core::power::Pack;
 
-use super::{Draw, cold_or_cool};
+use super::{Draw, cells_in_series, cold_or_cool, motor_v};
 use crate::scenario::{Scenario, Supply};
-use crate::trade::cells::{DRIVER_DROP_V, MOTOR_V, SELF_DISCHARGE_A_YEAR, cells_for};
+use crate::trade::cells::DRIVER_DROP_V;
 
 /// So far above its end a cell is low, in V (own choice).
 const LOW_V: f64 = 0.1;
@@ -19,15 +19,14 @@ const JUMP_V: f64 = 0.15;
 /// The pack as the device is told of it; `None` on mains.
 pub fn pack_setting(scenario: &Scenario) -> Option<Pack> {
     let Supply::Battery { pack, .. } = &scenario.supply else { return None };
-    let (draw, cells) = Draw::of(scenario)?;
-    let motor_v =
-        scenario.motor.as_ref().map_or(MOTOR_V, |motor| f64::from(motor.voltage_mv) / 1e3);
+    let (draw, _) = Draw::of(scenario)?;
+    let motor_v = motor_v(scenario);
     let least_v = motor_v + DRIVER_DROP_V;
-    let cells = f64::from(cells.unwrap_or_else(|| cells_for(motor_v, DRIVER_DROP_V)));
+    let cells = f64::from(cells_in_series(scenario)?);
     let exhausted_v = (cells * draw.cell.end_v).max(least_v + cells * RESERVE_V);
     let low_v = (cells * (draw.cell.end_v + LOW_V)).max(exhausted_v + cells * HYSTERESIS_V);
     let whole = |x: f64| x.round().clamp(0.0, 65_535.0) as u16;
-    let lost_a_year = super::share(pack.self_discharge_ppm, SELF_DISCHARGE_A_YEAR);
+    let lost_a_year = super::share(pack.self_discharge_ppm, draw.cell.lost_a_year);
     let lost_a =
         draw.cell.capacity_ah(draw.load.motor_a) * cold_or_cool(pack) * lost_a_year / 8766.0;
     Some(Pack {

@@ -1,7 +1,7 @@
 //! Suction, siphon, drain-back, discharge, drift of the clock: the figures that
 //! go with a site.
 
-use super::few_cells;
+use super::{WeakPack, weak_pack};
 use crate::scenario::{Product, Scenario, Tube};
 use crate::trade::crystal;
 use crate::trade::discharge::Discharge;
@@ -94,21 +94,38 @@ pub fn figures(scenario: &Scenario, dose_ml: f64) -> Figures {
     }
 }
 
+/// What would mend a pack that is too weak.
+pub(crate) fn weak_help(weak: &WeakPack) -> String {
+    if weak.cells < weak.wanted {
+        format!("it takes {} in series until each is empty", weak.wanted)
+    } else {
+        "take larger cells, or a motor of less current".to_owned()
+    }
+}
+
 /// What to warn about, a sentence each.
 pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
     let mut found = Vec::new();
     let mut put = |text: String| found.push(text);
-    if let Some(few) = few_cells(scenario) {
+    let later = scenario.operator.iter().filter(|act| act.act.moves_dues()).count();
+    if later > 0 {
+        let (s, are) = if later == 1 { ("", "is") } else { ("s", "are") };
         put(format!(
-            "pack: motor and driver take {:.1} V, and {} cells in series {}: it takes {} until each is empty",
-            few.volts,
-            few.cells,
-            if few.share > 0.0 {
-                format!("have that with {:.0} % of their charge only", 100.0 * few.share)
+            "timetable: {later} later change{s} of clock or timetable {are} left out: this is of the timetable at the start"
+        ));
+    }
+    if let Some(weak) = weak_pack(scenario) {
+        put(format!(
+            "pack: motor and driver take {:.1} V at {:.2} A, and {} cells in series {}: {}",
+            weak.volts,
+            weak.motor_a,
+            weak.cells,
+            if weak.share > 0.0 {
+                format!("have that for {:.0} % of their charge only", 100.0 * weak.share)
             } else {
                 "never have that".to_owned()
             },
-            few.wanted
+            weak_help(&weak)
         ));
     }
     if let Some((lift, limit)) = figures.suction_m {
@@ -133,7 +150,8 @@ pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
         };
         let empty = scenario.container.as_ref().map(|container| {
             let ml = container.level.minus(container.heel).as_nl() as f64 / 1e6;
-            format!(", the container is empty in about {:.0} min", ml / flow.ml_min)
+            let ms = (ml / flow.ml_min * 60_000.0).clamp(0.0, 1e15) as u64;
+            format!(", the container is empty in about {}", crate::trace::stamp::about(ms))
         });
         put(format!(
             "siphon: the outlet lies below the product. If the squeeze is lost about {:.0} ml/min run out ({regime}){}: fit an anti-siphon valve or an air gap",

@@ -87,6 +87,7 @@ impl Script {
         let mut steps: Vec<(usize, Step)> = Vec::new();
         let mut wrong = Vec::new();
         let mut rows: Vec<String> = Vec::new();
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         for (at, line) in text.lines().enumerate() {
             let number = at + 1;
             if let Some(row) = line.trim().strip_prefix('|') {
@@ -123,6 +124,11 @@ impl Script {
             wrong.push((number, format!("a screen has {ROWS} lines; {} are here", rows.len())));
         }
         if wrong.is_empty() { Ok(Self { steps }) } else { Err(wrong) }
+    }
+
+    /// Whether nothing is done in it.
+    pub const fn is_empty(&self) -> bool {
+        self.steps.is_empty()
     }
 
     /// As it is, with the screen shown after each touch and wait: for what somebody
@@ -214,6 +220,8 @@ pub struct ScriptHand {
     at: usize,
     /// When the next step is to be done.
     due_ms: u64,
+    /// The last step that was done is a wait, which is not over.
+    waits: bool,
     /// Rewrites what is expected into what is found.
     records: bool,
     shown_line: usize,
@@ -232,7 +240,16 @@ impl ScriptHand {
             ended_ms: 0,
             is_short: false,
         };
-        Self { script, at: 0, due_ms: TOUCH_MS, records: false, shown_line: 0, measured_nl: 0, end }
+        Self {
+            script,
+            at: 0,
+            due_ms: TOUCH_MS,
+            waits: false,
+            records: false,
+            shown_line: 0,
+            measured_nl: 0,
+            end,
+        }
     }
 
     /// Takes whatever the display shows for what was expected.
@@ -243,7 +260,7 @@ impl ScriptHand {
 
     /// How it ended.
     pub fn finish(mut self) -> ScriptEnd {
-        self.end.is_short = self.at < self.script.steps.len() && self.end.failure.is_none();
+        self.end.is_short = !self.is_done();
         self.end
     }
 
@@ -254,6 +271,7 @@ impl ScriptHand {
     fn do_step(&mut self, now: u64, bench: &mut dyn Bench) {
         let Some((line, step)) = self.script.steps.get(self.at).cloned() else { return };
         self.at += 1;
+        self.waits = matches!(step, Step::Wait(_));
         self.due_ms = now;
         self.end.ended_ms = now;
         match step {
@@ -335,12 +353,16 @@ impl Hand for ScriptHand {
 
     fn act(&mut self, now: u64, bench: &mut dyn Bench) {
         while self.due_ms <= now && !self.is_done() {
+            if self.at >= self.script.steps.len() {
+                // the wait that it ends with is over
+                (self.waits, self.end.ended_ms) = (false, now);
+            }
             self.do_step(now, bench);
         }
     }
 
     fn is_done(&self) -> bool {
-        self.end.failure.is_some() || self.at >= self.script.steps.len()
+        self.end.failure.is_some() || self.at >= self.script.steps.len() && !self.waits
     }
 }
 

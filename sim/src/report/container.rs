@@ -323,7 +323,9 @@ pub(super) fn planned(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
         Some(days) => format!(" Order by {}.", date(days)),
         None => String::new(),
     };
-    let until = if stock.shelf_governs {
+    let until = if let Some(past) = stock.out_of_date {
+        format!("are out of date since {}", show::date(past))
+    } else if stock.shelf_governs {
         format!("are used until {}, the product's date", date(stock.until.days))
     } else {
         format!("are down to the heel on {}", date(stock.until.days))

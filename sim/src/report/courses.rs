@@ -6,7 +6,6 @@ use maud::html;
 use super::figure::{Figure, Table, W, cell, label, line, n, path, sample};
 use crate::forecast::{self, Forecast};
 use crate::scenario::{Scenario, show};
-use crate::trade::cells::END_V;
 
 /// Points of a course that are drawn and told.
 pub(super) const POINTS: usize = 40;
@@ -59,7 +58,7 @@ pub(super) fn battery(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
     let points = |course: &[f64]| {
         sampled(course).into_iter().map(|(at, volts)| (x(at), y(volts))).collect::<Vec<_>>()
     };
-    let end = END_V * cells;
+    let end = voltage.end_v * cells;
     let date =
         |days: f64| forecast.date(days).map_or_else(|| "after 10 years".to_owned(), show::date);
     let steps = [0.9, 1.1, 1.3, 1.5].map(|v| v * cells);

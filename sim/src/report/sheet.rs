@@ -1,6 +1,7 @@
 //! One page to leave on site: what is set, what it will use, until when things last,
 //! what to check, and blanks to fill in and sign.
 
+use dosewright_core::civil::{Date, Local};
 use maud::{Markup, html};
 
 use super::figure;
@@ -53,12 +54,12 @@ pub struct Site {
     /// Serial number of the pump.
     pub serial: Option<String>,
     /// Date of the calibration.
-    pub calibrated: Option<String>,
+    pub calibrated: Option<Date>,
     /// Its expanded uncertainty, such as "0.43 ml/min".
     pub uncertainty: Option<String>,
 }
 
-fn when(entry: &EntryPlan) -> String {
+fn when(entry: &EntryPlan, start: Local) -> String {
     match entry.recurrence {
         RecurrencePlan::Weekly { days, at_min, by_night } => {
             let named: Vec<&str> = WEEKDAYS
@@ -78,7 +79,11 @@ fn when(entry: &EntryPlan) -> String {
         RecurrencePlan::Every { interval_ms, from } => {
             let from = match from {
                 IntervalStart::Local(local) => format!(" from {}", show::local(local)),
-                IntervalStart::After(_) | IntervalStart::Accepted => String::new(),
+                IntervalStart::After(after) => {
+                    let at = start.as_ms().saturating_add_unsigned(after.as_ms());
+                    format!(" from {}", show::local(Local::from_ms(at)))
+                }
+                IntervalStart::Accepted => format!(" from {}", show::local(start)),
             };
             format!("every {}{from}", show::length(interval_ms))
         }
@@ -139,7 +144,7 @@ fn timetable(scenario: &Scenario) -> Markup {
                         @for entry in on.iter().take(MOST_ENTRIES) {
                             tr {
                                 th scope="row" { (entry.name) }
-                                td { (when(entry)) }
+                                td { (when(entry, scenario.clock.start)) }
                                 td { (show::dose(entry.volume)) }
                                 td { (show::length(u64::from(entry.window_ms))) }
                                 td { (ends(entry)) }
@@ -169,7 +174,7 @@ fn timetable(scenario: &Scenario) -> Markup {
 
 fn head(scenario: &Scenario, site: &Site, forecast: &Forecast) -> Markup {
     let head = &scenario.head.head;
-    let due = forecast.date(forecast::CALIBRATION_DAYS).map(show::date).unwrap_or_default();
+    let due = forecast.date(forecast.calibrate_days).map(show::date).unwrap_or_default();
     html! {
         section {
             h2 { "Head and calibration" }
@@ -179,7 +184,7 @@ fn head(scenario: &Scenario, site: &Site, forecast: &Forecast) -> Markup {
                 (show::length(u64::from(head.longest_run_ms))) ", at most " (head.starts_per_hour)
                 " starts an hour. Calibrate again by " (figure::dated(&due)) " (common practice, six months)."
             }
-            (blank("calibrated on", site.calibrated.as_deref()))
+            (blank("calibrated on", site.calibrated.map(show::date).as_deref()))
             (blank("uncertainty, k = 2", site.uncertainty.as_deref()))
         }
     }
@@ -199,7 +204,10 @@ fn lasts(forecast: &Forecast) -> Markup {
                 dt { "container" }
                 @match &forecast.stock {
                     Some(stock) => dd {
-                        (if stock.shelf_governs { "to the product's date " } else { "to its heel " }) (date(stock.until.days)) "; "
+                        @if let Some(past) = stock.out_of_date { "its product is out of date since " (figure::dated(&show::date(past))) }
+                        @else if stock.shelf_governs { "to the product's date " (date(stock.until.days)) }
+                        @else { "to its heel " (date(stock.until.days)) }
+                        "; "
                         @if stock.is_order_late() { "order now" } @else { "order by " (date(stock.reorder_days)) }
                     },
                     None => dd { "not described" },
@@ -307,7 +315,10 @@ const CAUTIONS: &str = "Read the product's safety data sheet and wear what it as
 
 /// The sheet of a scenario whose timetable the device accepts.
 pub fn sheet(file: &str, hash: &str, scenario: &Scenario, site: &Site, paper: Paper) -> String {
-    let forecast = forecast::forecast(scenario);
+    let forecast = match site.calibrated {
+        Some(date) => forecast::forecast_of(scenario, date),
+        None => forecast::forecast(scenario),
+    };
     let largest = forecast::days(scenario, 365).iter().map(|day| day.volume_ml).fold(0.0, f64::max);
     let warnings = forecast::warnings(scenario, &forecast::figures(scenario, largest));
     // whoever reads it on site has no use for the folders of the one who wrote it

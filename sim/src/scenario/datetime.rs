@@ -195,7 +195,7 @@ pub(super) fn local(text: &str) -> Result<Local, Problem> {
 /// Reads a time of day in whole minutes: the minute of the day.
 pub(super) fn minute_of_day(text: &str) -> Result<u16, Problem> {
     let mut scan = Scan { text, at: 0 };
-    let (ms, _) = scan.time()?;
+    let (ms, _) = scan.time().map_err(|problem| problem.help("write it like 02:30"))?;
     scan.end()?;
     if ms % 60_000 != 0 {
         return Err(

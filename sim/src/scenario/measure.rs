@@ -4,6 +4,7 @@
 use super::quantity::{
     self, DENSITY, DISTANCE, Dimension, MASS, PERCENT, Problem, TEMPERATURE, VOLUME,
 };
+use dosewright_core::civil::Date;
 
 /// In words, for a message that names the argument.
 fn words(problem: Problem) -> String {
@@ -33,9 +34,9 @@ pub fn ml(text: &str) -> Result<f64, String> {
 }
 
 /// A date that exists, such as 2026-10-05, as it is written.
-pub fn date(text: &str) -> Result<String, String> {
+pub fn date(text: &str) -> Result<Date, String> {
     match super::datetime::date(text.trim()) {
-        Ok(date) => Ok(quantity::show::date(date)),
+        Ok(date) => Ok(date),
         Err(problem) => Err(format!("it {}: write it like 2026-10-05", problem.what)),
     }
 }

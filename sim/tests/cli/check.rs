@@ -182,6 +182,12 @@ fn several_files_are_checked_in_one_go() {
             && !said.out.contains("--> b.toml")
     );
     assert!(said.out.ends_with("2 errors, 0 warnings; 3 files checked\n"), "{}", said.out);
+    // one that is not there keeps nobody from seeing what is wrong with the others
+    let said = place.call(&["check", "a.toml", "none.toml"]);
+    assert!(said.code == 2 && said.err.contains("none.toml"), "{said:?}");
+    assert!(said.out.contains("--> a.toml:"), "{said:?}");
+    let said = place.call(&["check", "b.toml", "none.toml"]);
+    assert!(said.code == 2 && said.out.ends_with("1 file checked\n"), "{said:?}");
 }
 
 #[test]
@@ -325,6 +331,60 @@ fn a_timetable_that_doses_nothing_is_warned_about() {
     // somebody may enter a timetable
     let act = "[[operator]]\nat = \"+1 h\"\nprime = { volume = \"10 ml\" }\n";
     assert!(!check(&format!("{bare}{act}")).contains("W012"));
+}
+
+#[test]
+fn what_no_line_can_lift_is_warned_about() {
+    let place = Place::new("check-lift");
+    let check = |lift: &str| {
+        let tube = format!("[tube]\nbore = \"4.8 mm\"\nsuction = \"12 m\"\nlift = \"{lift}\"\n");
+        place.write("site.toml", &nights(&tube));
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out.contains("W013")
+    };
+    // 10.11 m is what water can be lifted at 20 C
+    assert!(check("10.2 m") && !check("9.9 m"));
+}
+
+#[test]
+fn a_dose_that_no_filling_makes_whole_is_warned_about() {
+    let place = Place::new("check-large");
+    let check = |capacity: &str| {
+        place.write("site.toml", &nights(&format!("[container]\ncapacity = \"{capacity}\"\n")));
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out.contains("W014")
+    };
+    // 120 ml above a heel of 4 %
+    assert!(check("124 ml") && !check("125 ml"));
+}
+
+#[test]
+fn a_pack_that_the_device_cannot_read_is_refused() {
+    let place = Place::new("check-volts");
+    let check = |cells: u32| {
+        let pack = format!("[supply]\nbattery = {{ type = \"LR20\", cells = {cells} }}\n");
+        place.write("site.toml", &nights(&pack));
+        place.call(&["check", "site.toml"])
+    };
+    assert_eq!(check(40).code, 0);
+    let said = check(41);
+    assert!(said.code == 2 && said.out.contains("more volts than the device reads"), "{said:?}");
+}
+
+#[test]
+fn another_pack_on_mains_is_found_before_the_run() {
+    let place = Place::new("check-mains");
+    let act = "[[operator]]\nat = \"+1 d\"\nchange_pack = {}\n";
+    place.write("site.toml", &nights(act));
+    let said = place.call(&["check", "site.toml"]);
+    assert!(said.code == 2 && said.out.contains("`change_pack` on mains"), "{said:?}");
+    place.write(
+        "site.toml",
+        &nights(&format!("[supply]\nbattery = {{ type = \"LR20\" }}\n\n{act}")),
+    );
+    assert_eq!(place.call(&["check", "site.toml"]).code, 0);
 }
 
 #[test]

@@ -43,3 +43,15 @@ fn bytes_that_are_no_ledger_are_refused_with_the_reason() {
     assert!(said.code == 2 && said.out.contains("does not start from it"), "{said:?}");
     assert_eq!(place.call(&["replay", "missing.bin"]).code, 2);
 }
+
+#[test]
+fn an_image_has_no_traces_to_write() {
+    let place = Place::new("image-traces");
+    place.write("week.toml", &good());
+    assert_eq!(place.call(&["run", "week.toml", "--image", "week.bin"]).code, 0);
+    for trace in ["--csv", "--vcd", "--image"] {
+        let said = place.call(&["replay", "week.bin", trace, "out"]);
+        assert!(said.code == 2 && said.err.contains("memory's image"), "{said:?}");
+        assert!(!place.dir.join("out").exists());
+    }
+}

@@ -187,6 +187,23 @@ fn a_script_longer_than_its_run_says_so() {
 }
 
 #[test]
+fn a_wait_at_the_end_of_a_script_is_waited() {
+    let place = Place::new("operate-wait");
+    for (text, code, part) in [
+        ("wait 20 min\n", 0, "20 min"),
+        // with the mark that some editors begin a file with
+        ("\u{feff}wait 2 h\n", 0, "2 h"),
+        ("press\nwait 4000 d\n", 3, "run_for"),
+        ("# nothing\n", 2, "no step"),
+    ] {
+        place.write("wait.script", text);
+        let said = place.call(&["operate", "--script", "wait.script"]);
+        assert_eq!(said.code, code, "{text}: {said:?}");
+        assert!(format!("{}{}", said.out, said.err).contains(part), "{text}: {said:?}");
+    }
+}
+
+#[test]
 fn what_is_typed_off_a_terminal_shows_each_screen() {
     let place = Place::new("operate-typed");
     let mut child = place

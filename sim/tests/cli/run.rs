@@ -204,11 +204,14 @@ fn p1_sleeping_until_the_next_call_loses_nothing_and_no_call_is_without_need() {
 fn two_outputs_do_not_go_into_one_file() {
     let place = Place::new("one-name");
     place.write("week.toml", &good());
+    // whether it is there already or not; what is there stays as it is
     let said = place.call(&["run", "week.toml", "--csv", "same", "--vcd", "./same"]);
-    assert!(said.code == 2 && said.err.contains("same has another output"), "{said:?}");
+    assert!(said.code == 2 && said.err.contains("same is given to two outputs"), "{said:?}");
+    assert!(!place.dir.join("same").exists());
+    place.write("train", "kept");
     let said = place.call(&["pulses", "week.toml", "--csv", "train", "--vcd", "train"]);
     assert!(said.code == 2 && said.err.contains("a name of its own"), "{said:?}");
-    assert!(place.read("train").starts_with("pulse,"), "the first stays as it is");
+    assert_eq!(place.read("train"), "kept");
     // what takes any number is no file
     let said = place.call(&["run", "week.toml", "--csv", "/dev/null", "--vcd", "/dev/null"]);
     assert!(cfg!(windows) || said.code == 0, "{said:?}");
@@ -250,4 +253,24 @@ fn a_flood_that_the_queue_takes_in_is_told_as_such() {
     place.write("week.toml", &nights("[[fault]]\nat = \"+1 d\"\nqueue_flood = { events = 2 }\n"));
     let said = place.call(&["run", "week.toml"]);
     assert!(said.code == 5 && said.out.contains("the queue took them all in"), "{said:?}");
+}
+
+#[test]
+fn a_scenario_comes_by_standard_input_too() {
+    use std::io::Write as _;
+    use std::process::Stdio;
+    let place = Place::new("stdin");
+    for (text, code) in [(good(), 0), (good().replace("45 min", "45"), 2)] {
+        let mut child = place
+            .command(&["run", "-"])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        child.stdin.take().unwrap().write_all(text.as_bytes()).unwrap();
+        let said = crate::support::Said::of(&child.wait_with_output().unwrap());
+        assert_eq!(said.code, code, "{said:?}");
+        assert!(format!("{}{}", said.out, said.err).contains("standard input"), "{said:?}");
+    }
 }

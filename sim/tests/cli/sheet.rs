@@ -132,6 +132,16 @@ fn a_date_of_calibration_that_does_not_exist_is_refused() {
     }
     assert_eq!(sheet("2026-10-02").code, 0);
     assert!(place.read("s.html").contains("2026-10-02"));
+    // half a year from that date, not from the start of the scenario
+    assert!(place.read("s.html").contains("2027-04-02"));
+    assert_eq!(sheet("2026-06-01").code, 0);
+    let old = place.read("s.html");
+    assert!(old.contains("2026-11-30") && !old.contains("2027-04"), "{old}");
+    // one that is over is due at once
+    assert_eq!(sheet("2025-01-01").code, 0);
+    assert!(place.read("s.html").contains("the calibration is over six months old"));
+    let said = sheet("2026-10-06");
+    assert!(said.code == 2 && said.err.contains("after the start"), "{said:?}");
 }
 
 #[test]

@@ -35,8 +35,13 @@ fn worked_examples_of_peukert() {
 
 #[test]
 fn the_exponent_is_that_of_its_two_points() {
-    let cell =
-        Cell { name: "made", light: (1.0, 8.0), heavy: (2.0, 4.0), end_v: 0.9, source: "invented" };
+    let cell = Cell {
+        name: "made",
+        light: (1.0, 8.0),
+        heavy: (2.0, 4.0),
+        source: "invented",
+        ..dosewright_sim::trade::cells::LR20
+    };
     within(cell.exponent(), 2.0, 1e-12);
     within(cell.capacity_ah(4.0), 2.0, 1e-12);
 }

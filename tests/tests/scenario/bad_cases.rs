@@ -334,6 +334,7 @@ pub(crate) const CASES: &[Case] = &[
         "{ level = \"2 l\" }",
         "holds 1 l",
     ),
+    ("[container]\ncapacity = \"1 l\"\nlow_contact = \"1 l\"", "S022", "\"1 l\"", "at the brim"),
     ("[container]\ncapacity = \"1001 l\"", "S008", "\"1001 l\"", "above 1000 l"),
     (
         "[container]\ncapacity = \"1 l\"\nlow_contact = \"0.1 l\"\nheel = \"0.2 l\"",

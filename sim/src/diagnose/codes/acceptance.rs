@@ -496,10 +496,10 @@ volume = "15 ml"
 window = "10 min"
 "#;
 
-FEW_CELLS = "W011", "the pack has fewer cells than its motor needs",
+WEAK_PACK = "W011", "the pack is too weak for its motor",
 "Cells in series add their volts. An alkaline cell falls from 1.5 V under load to 0.9 V, where it is \
-empty (common practice, no source); a pack that has less than motor and driver take before that is \
-exhausted with charge left in it, or does not run the pump at all.",
+empty (common practice, no source), and a strong current takes more off it. A pack that has less than \
+motor and driver take before that is exhausted with charge left in it, or does not run the pump at all.",
 wrong r#"
 [motor]
 voltage = "12 V"
@@ -531,5 +531,46 @@ name = "trickle"
 every = { interval = "6 h", from = "2026-10-19 06:00" }
 volume = "15 ml"
 window = "10 min"
+"#;
+
+OUT_OF_LIFT = "W013", "nothing comes up this suction line",
+"The air pushes a product up a suction line, no higher than its pressure less that of the product's \
+vapour is worth. Height and friction of the line together are more, so that the product boils in the \
+line and the pump runs dry. Heads lose flow long before.",
+wrong r#"
+[tube]
+bore = "4.8 mm"
+suction = "12 m"
+lift = "11 m"
+"#,
+right r#"
+[tube]
+bore = "4.8 mm"
+suction = "3 m"
+lift = "2 m"
+"#;
+
+OVER_CONTAINER = "W014", "a dose is more than the container gives",
+"The suction tube ends at the heel: a full container gives its capacity less that. A dose that is more \
+is never whole, however often the container is filled.",
+wrong r#"
+[container]
+capacity = "0.1 l"
+
+[[entry]]
+name = "night"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
+"#,
+right r#"
+[container]
+capacity = "10 l"
+
+[[entry]]
+name = "night"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
 "#;
 }

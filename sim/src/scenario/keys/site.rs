@@ -272,7 +272,7 @@ pub(in crate::scenario) static BATTERY: Table = Table {
         optional(
             "self_discharge",
             Kind::Quantity(&PERCENT, range(0, 500_000)),
-            "Share that is lost in a year on the shelf; 3 % unless said.",
+            "Share that is lost in a year on the shelf; 3 % unless said, 15 % of HR20.",
         ),
         optional(
             "temperature",

@@ -220,6 +220,21 @@ pub enum Act {
 }
 
 impl Act {
+    /// Whether it changes what is due from then on: the timetable, or the clock.
+    pub const fn moves_dues(&self) -> bool {
+        matches!(
+            self,
+            Self::Edit { .. }
+                | Self::Disable(_)
+                | Self::Enable(_)
+                | Self::Remove(_)
+                | Self::Add(_)
+                | Self::Timetable(_)
+                | Self::SetZone(_)
+                | Self::SetClock(_)
+        )
+    }
+
     /// Its key in the file.
     pub const fn word(&self) -> &'static str {
         match self {

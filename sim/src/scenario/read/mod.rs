@@ -70,6 +70,9 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
         check_zone(t.cx, clock);
     }
     check_memory(t.cx, &memory, &faults);
+    if let Some(supply) = &supply {
+        check_packs(t.cx, supply, &operator);
+    }
     check_refills(t.cx, container.as_ref(), &operator);
     check_parts(t.cx, container.as_ref(), tube.as_ref(), &faults, &operator);
     if let Some(tube) = &tube {
@@ -180,6 +183,22 @@ fn check_memory(cx: &mut Context, memory: &Memory, faults: &[Fault]) {
         let place = fault.spans.at(fault.kind.word());
         let message = format!("`{}` is outside the memory", fault.kind.word());
         cx.report(Diagnostic::new(codes::CONTRADICTION, place, message).label(label));
+    }
+}
+
+/// Another pack where there is none.
+fn check_packs(cx: &mut Context, supply: &Supply, acts: &[OperatorAct]) {
+    for act in acts {
+        if matches!((&act.act, supply), (Act::ChangePack { .. }, Supply::Mains)) {
+            let found = Diagnostic::new(
+                codes::CONTRADICTION,
+                act.spans.at("change_pack"),
+                "`change_pack` on mains",
+            )
+            .label("there is no pack to change")
+            .help("give [supply] a battery, or leave this out");
+            cx.report(found);
+        }
     }
 }
 

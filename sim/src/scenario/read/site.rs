@@ -201,13 +201,6 @@ pub(super) fn container(mut t: TableReader) -> Option<Container> {
             }
         }
     }
-    if let Some(capacity) = capacity.filter(|&capacity| capacity > config::Container::LARGEST) {
-        let message = "`capacity` is more than the device keeps account of";
-        let found = Diagnostic::new(codes::OUT_OF_RANGE, t.place("capacity"), message)
-            .label(format!("this is {}", show::volume(capacity)))
-            .help(format!("at most {}", show::volume(config::Container::LARGEST)));
-        t.cx.report(found);
-    }
     if t.has("debounce") && !t.has("low_contact") {
         let message = "`debounce` says nothing without `low_contact`";
         let found = Diagnostic::new(codes::CONTRADICTION, t.key_place("debounce"), message)
@@ -225,6 +218,15 @@ pub(super) fn container(mut t: TableReader) -> Option<Container> {
         if t.has("heel") {
             found = found.note_at(t.place("heel"), "`heel` is here");
         }
+        t.cx.report(found);
+    }
+    if let (Some(low), Some(capacity)) = (low_contact, capacity)
+        && low == capacity
+    {
+        let message = "`low_contact` is at the brim";
+        let found = Diagnostic::new(codes::CONTRADICTION, t.place("low_contact"), message)
+            .label("it would be closed as soon as anything is drawn")
+            .help("put the contact lower: the reserve is what lies below it");
         t.cx.report(found);
     }
     let spans = t.finish();

@@ -147,9 +147,9 @@ impl Battery {
         self.cells * self.cell.volts(used, amps, self.celsius)
     }
 
-    /// What its voltage reads as, in mV.
+    /// What its voltage reads as, in mV; 0 is no reading.
     pub fn reads_mv(&self, loaded: bool) -> u16 {
-        (self.volts(self.used, loaded) * 1e3).round().clamp(0.0, 65_535.0) as u16
+        (self.volts(self.used, loaded) * 1e3).round().clamp(1.0, 65_535.0) as u16
     }
 
     /// A test load of the motor's current for so many ms.
