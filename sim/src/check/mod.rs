@@ -9,6 +9,7 @@ mod words;
 
 pub use words::refusal;
 
+use dosewright_core::civil::{Date, Local};
 use dosewright_core::entry::GapRule;
 use dosewright_core::record::MOST_CLOSED;
 use dosewright_core::schedule::WallClock;
@@ -19,7 +20,7 @@ use crate::diagnose::{self, Diagnostic, codes};
 use crate::forecast;
 use crate::observe::LINES;
 use crate::run::{Frame, Options};
-use crate::scenario::{self, RecurrencePlan, Scenario, Supply};
+use crate::scenario::{self, RecurrencePlan, Scenario, Supply, show};
 use crate::world;
 
 /// A year that may be a leap year.
@@ -73,6 +74,7 @@ fn timetable(file: &str, scenario: &Scenario, least_ms: u64) -> Vec<Diagnostic> 
     let frame = Frame { run_ms: frame.run_ms.max(least_ms), ..frame };
     problems.extend(small_sector(scenario));
     problems.extend(over_meter(scenario));
+    problems.extend(off_the_calendar(scenario));
     problems.extend(warnings::find(scenario, &timetable, &frame, clock.as_ref(), accepted));
     problems.into_iter().map(|problem| problem.in_file(file)).collect()
 }
@@ -99,6 +101,18 @@ fn small_sector(scenario: &Scenario) -> Option<Diagnostic> {
         )
         .label(format!("this is {} KiB", memory.sector_bytes / 1024))
         .help(format!("{} KiB or more: a sector begins with the whole state, and has room for a new timetable beside it", least / 1024))
+    })
+}
+
+/// A clock that shows a date which the device does not take.
+fn off_the_calendar(scenario: &Scenario) -> Option<Diagnostic> {
+    let clock = &scenario.clock;
+    let shows = Local::from_ms(clock.start.as_ms().saturating_add(clock.off_by.0)).date();
+    (!(Date::MIN..=Date::MAX).contains(&shows)).then(|| {
+        let message = "the device's clock would show a date that it does not take";
+        Diagnostic::new(codes::OUT_OF_RANGE, clock.spans.at("off_by"), message)
+            .label(format!("this is {}", show::date(shows)))
+            .help(format!("from {} to {}", show::date(Date::MIN), show::date(Date::MAX)))
     })
 }
 

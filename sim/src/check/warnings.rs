@@ -89,8 +89,16 @@ fn nothing_due(
 ) -> Option<Diagnostic> {
     let last = Instant::ZERO.plus(Duration::from_ms(frame.run_ms));
     let comes = |entry: &Entry| {
-        let due = entry.first_from(Instant::ZERO, clock);
-        due.and_then(|due| entry.instant_of(due, clock)).is_some_and(|at| at <= last)
+        let mut next = entry.first_from(Instant::ZERO, clock);
+        while let Some(due) = next {
+            let Some(at) = entry.instant_of(due, clock).filter(|at| *at <= last) else { break };
+            let closed = entry.is_weekly() && scenario.closes(entry, entry.date_of(due));
+            if at >= Instant::ZERO && !closed {
+                return true;
+            }
+            next = entry.next_at_or_after(due.next());
+        }
+        false
     };
     if !scenario.operator.is_empty()
         || plans.iter().any(|(plan, entry)| plan.enabled && comes(entry))

@@ -32,6 +32,15 @@ fn note_written(path: &Path) {
     }
 }
 
+/// A file's name as a shell takes it: whoever reads a command may paste it.
+pub(super) fn for_shell(path: &Path) -> String {
+    let name = path.display().to_string();
+    // what begins with a dash would be taken for an option
+    let name = if name.starts_with('-') && name != "-" { format!("./{name}") } else { name };
+    let is_plain = |c: char| c.is_alphanumeric() || "/\\._-+:,@%".contains(c);
+    if name.chars().all(is_plain) { name } else { format!("'{}'", name.replace('\'', "'\\''")) }
+}
+
 /// A scenario file's name as it was given, and its text.
 pub(super) struct Named {
     pub(super) name: String,
@@ -205,4 +214,22 @@ pub(super) fn write_bytes(terminal: Terminal, path: &Path, bytes: &[u8]) -> Resu
     out.write_all(bytes)
         .and_then(|()| out.flush())
         .map_err(|error| format!("cannot write {}: {error}", path.display()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_is_written_so_that_a_shell_takes_it_as_one() {
+        for (name, shown) in [
+            ("out/week-1.toml", "out/week-1.toml"),
+            ("my site.toml", "'my site.toml'"),
+            ("it's.toml", "'it'\\''s.toml'"),
+            ("-x.toml", "./-x.toml"),
+            ("k\u{fc}che.toml", "k\u{fc}che.toml"),
+        ] {
+            assert_eq!(for_shell(Path::new(name)), shown);
+        }
+    }
 }

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use dosewright_sim::scenario;
 
 use super::exit::Exit;
+use super::files;
 use super::terminal::Terminal;
 
 /// Writes the template, `-` on standard output; a file that is there already is left
@@ -25,9 +26,10 @@ pub(super) fn new(terminal: Terminal, path: &Path) -> Exit {
     match made {
         Ok(()) => {
             if !terminal.quiet {
-                let shown = path.display();
+                let shown = files::for_shell(&path);
                 terminal.message(&format!(
-                    "wrote {shown}; next: dosewright check {shown}, dosewright run {shown}\n"
+                    "wrote {}; next: dosewright check {shown}, dosewright run {shown}\n",
+                    path.display()
                 ));
             }
             Exit::Held

@@ -40,7 +40,7 @@ pub(super) fn save(terminal: Terminal, path: &Path, failed: &Failed) -> String {
     match files::write(terminal, path, &failure.write(failed.text)) {
         Ok(()) => format!(
             "replay: dosewright replay {}  (seed {}, scenario {hash}, build {BUILD})\n",
-            path.display(),
+            files::for_shell(path),
             failed.seed
         ),
         Err(why) => {

@@ -86,7 +86,8 @@ pub(super) fn shrink(terminal: Terminal, how: How, args: &ShrinkArgs) -> Exit {
         if shrunk.stopped && !watch::interrupted() {
             terminal.message("stopped at the limit of runs; --limit takes a larger one\n");
         }
-        terminal.message(&format!("replay: dosewright replay {}\n", args.output.display()));
+        let shown = files::for_shell(&args.output);
+        terminal.message(&format!("replay: dosewright replay {shown}\n"));
     }
     match (watch::interrupted(), shrunk.stopped) {
         (true, _) => Exit::Interrupted,

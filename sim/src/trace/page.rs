@@ -132,7 +132,7 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
         }
     }
     if let Some(refusal) = &judged.end.install_refused {
-        refused.push(format!("the timetable at the start: {}", check::refusal(refusal, name)));
+        refused.push(format!("what is set up at the start: {}", check::refusal(refusal, name)));
     }
     if !refused.is_empty() {
         out.push('\n');

@@ -328,6 +328,12 @@ fn a_timetable_that_doses_nothing_is_warned_about() {
     assert!(check(&format!("{site}enabled = false\n")).contains("every entry is disabled"));
     assert!(check(&format!("{site}first = 2027-10-07\n")).contains("comes due in 366 d"));
     assert!(!check(&format!("{site}first = 2027-10-04\n")).contains("W012"));
+    // nights that are all closed, and one that is not
+    let closed = |last: &str| {
+        format!("{site}last = {last}\n\n[[closed]]\nfirst = 2026-10-05\nlast = 2026-10-13\n")
+    };
+    assert!(check(&closed("2026-10-13")).contains("W012"));
+    assert!(!check(&closed("2026-10-14")).contains("W012"));
     // somebody may enter a timetable
     let act = "[[operator]]\nat = \"+1 h\"\nprime = { volume = \"10 ml\" }\n";
     assert!(!check(&format!("{bare}{act}")).contains("W012"));
@@ -385,6 +391,19 @@ fn another_pack_on_mains_is_found_before_the_run() {
         &nights(&format!("[supply]\nbattery = {{ type = \"LR20\" }}\n\n{act}")),
     );
     assert_eq!(place.call(&["check", "site.toml"]).code, 0);
+}
+
+#[test]
+fn a_clock_off_by_centuries_is_refused() {
+    let place = Place::new("check-off");
+    let check = |off_by: &str| {
+        let clock = format!("run_for = \"4 days\"\noff_by = \"{off_by}\"");
+        place.write("site.toml", &nights("").replace("run_for = \"4 days\"", &clock));
+        place.call(&["check", "site.toml"])
+    };
+    let said = check("-10000 d");
+    assert!(said.code == 2 && said.out.contains("1999-05-20"), "{said:?}");
+    assert_eq!(check("-9000 d").code, 0);
 }
 
 #[test]

@@ -124,9 +124,10 @@ fn a_pack_of_too_few_cells_is_told_of_and_ends_sooner() {
     };
     // 12.3 V of each of so many cells: a fresh one has 1.5 V under load
     let days: Vec<f64> = [8, 9, 10, 11, 14, 20].map(of).to_vec();
-    assert_eq!(days[0], 0.0);
+    assert!(days[0] < 1e-9, "{days:?}");
     assert!(days.windows(2).take(4).all(|pair| pair[0] < pair[1]), "{days:?}");
-    assert_eq!(days[4], days[5], "cells beyond what it takes add volts, not charge");
+    // cells beyond what it takes add volts, not charge
+    assert!((days[4] - days[5]).abs() < 1e-9, "{days:?}");
     let said = place.call(&["forecast", "site.toml"]).out;
     assert!(said.starts_with("site.toml fits."), "{said}");
     of(8);
@@ -150,15 +151,16 @@ fn what_is_in_the_pack_and_what_the_motor_draws_count() {
     let days = |pack: &str, motor: &str| battery(pack, motor)["until"]["days"].as_f64().unwrap();
     let full = days("\"LR20\"", "");
     let half = days("\"LR20\", charge = \"45 %\"", "");
-    assert_eq!(days("\"LR20\", charge = \"90 %\"", ""), full, "as they come");
+    // as they come
+    assert!((days("\"LR20\", charge = \"90 %\"", "") - full).abs() < 1e-9);
     assert!((half - full / 2.0).abs() < 4.0, "{half} of {full}");
-    assert_eq!(days("\"LR20\", charge = \"0 %\"", ""), 0.0);
+    assert!(days("\"LR20\", charge = \"0 %\"", "") < 1e-9);
     // 1.5 A drop 0.17 V more in a fresh cell than a usual motor does, so that it is down to
     // 0.9 V with a good quarter left of what Peukert's law gives it at that current
     let strong = battery("\"LR20\", usable = \"100 %\"", "current = \"1.5 A\"");
     let share = strong["usable_ah"].as_f64().unwrap() / (20.0 * (0.025_f64 / 1.5).powf(0.231_38));
     assert!((0.70..0.75).contains(&share), "{share}");
-    assert_eq!(days("\"LR20\"", "current = \"10 A\""), 0.0);
+    assert!(days("\"LR20\"", "current = \"10 A\"") < 1e-9);
     // a nickel cell loses 15 % a year on the shelf, an alkaline one 3 %
     let kept = days("\"HR20\", self_discharge = \"3 %\"", "");
     assert!(days("\"HR20\"", "") < 0.95 * kept, "{kept}");
