@@ -247,7 +247,7 @@ impl<H: Hand> Ideal<H> {
                 if !forced.is_empty() {
                     open.causes = forced;
                 }
-                self.end_open(at);
+                self.end_open();
             }
         }
         self.step(at, why);
@@ -312,7 +312,7 @@ impl<H: Hand> Ideal<H> {
                     }
                     self.hand.pump(self.ms, true);
                 }
-                Next::End => self.end_open(at),
+                Next::End => self.end_open(),
             }
         }
     }
@@ -376,7 +376,7 @@ impl<H: Hand> Ideal<H> {
             self.hand.pump(self.ms, false);
         }
         open.causes = Causes::of(cause);
-        self.end_open(at);
+        self.end_open();
     }
 
     /// The due that is first in order among those that could begin.

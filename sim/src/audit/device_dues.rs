@@ -104,7 +104,7 @@ impl<H: Hand> Ideal<H> {
         self.run_open(at);
     }
 
-    pub(super) fn end_open(&mut self, at: i64) {
+    pub(super) fn end_open(&mut self) {
         let Some(open) = self.open.take() else { return };
         let (key, due) = (open.due.key, open.due);
         let (least_nl, most_nl) =
@@ -137,7 +137,6 @@ impl<H: Hand> Ideal<H> {
             most_nl,
             slack_nl,
             begun_at: Some(open.begin.at),
-            ended_at: at,
             ..self.predicted(key, key.nominal, 1, due.due_at, due.key.asked)
         };
         self.say(said, Some(&open));
@@ -155,7 +154,6 @@ impl<H: Hand> Ideal<H> {
         let said = Predicted {
             kind: Some(OutcomeKind::Skipped(causes.first().unwrap_or(Cause::PumpInUse))),
             causes,
-            ended_at: self.now,
             ..self.predicted(key, last, count, due_at, asked)
         };
         self.say(said, None);

@@ -131,18 +131,11 @@ impl Open {
         // a busy hour before may hold the pulse back: D7 goes before D5 and D6
         let start = |n: i64| share(window, i, n);
         let planned = self.due.due_at + start(self.pulses.0.max(1));
-        if self.index > 0
-            && at > planned + TICK_MS
-            && limits.free_from(head, planned) > planned + TICK_MS
-        {
-            self.disturb(Cause::PumpLimits);
-            return;
-        }
-        // a busy hour before may hold the pulse back: D7 goes before D5 and D6
-        let planned = self.due.due_at + start(self.pulses.0.max(1));
         if limits.free_from(head, planned) > planned + TICK_MS {
             self.disturb(Cause::PumpLimits);
-            self.resume(at, limits);
+            if i == 0 {
+                self.resume(at, limits);
+            }
             return;
         }
         let run = on + lead_ms(head);

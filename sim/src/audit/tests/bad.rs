@@ -206,6 +206,11 @@ fn d4_pulses_of_a_wrong_length() {
     bare.push((ms + 6000, Ev::Pump(false)));
     bare.sort_by_key(|(ms, _)| *ms);
     breaks(&bare, END, "D4", "without an intent");
+    // in the dose it counts as what it pumped: 15 s and 271 698 ms of 26.5 ml a minute
+    let more = [(46 * MIN, Ev::Pump(true)), (46 * MIN + 15_000, Ev::Pump(false))];
+    let more = super::bench::with(&stream, &more);
+    breaks(&more, END, "D4", "at most 119999950 nl, and the pump ran for 126624508 nl");
+    assert_eq!(super::bench::audit(&more, END).volume_nl / 1_000, 126_624);
     // the intent comes after the pump
     let mut swapped = stream.clone();
     swapped.swap(ons[4], ons[4] - 1);

@@ -163,6 +163,12 @@ fn o1_a_low_level_is_told_when_it_has_stayed() {
         alarms(&stream),
         [(told, Alarm::LowLevel, true), (6 * HOUR, Alarm::LowLevel, false)]
     );
+    // nor when it is filled with less than the contact has below it
+    let mut little = filled;
+    little[3] = fill(6 * HOUR, 30);
+    let little = device(&little);
+    holds(&little, END);
+    assert_eq!(alarms(&little), [(told, Alarm::LowLevel, true)]);
     let soon = with(
         &without(&stream, &alarm_places(&stream)[1..]),
         &[alarm(5 * HOUR, Alarm::LowLevel, false)],
@@ -249,6 +255,18 @@ fn p4_a_motor_that_failed_rests_before_it_is_tried() {
     let early =
         with(&stream, &[(fault + MIN - 500, Ev::Pump(true)), (fault + MIN - 100, Ev::Pump(false))]);
     breaks(&early, END, "P4", "the pump goes on in spite of \"fault\"");
+    // nor is there an intent before it
+    let record = on - 1;
+    let mut sooner = stream.clone();
+    for place in record..record + 3 {
+        sooner[place].0 -= 500;
+    }
+    let sooner = changed(&sooner, record, |record| {
+        if let Record::Pulse(p) = record {
+            p.at = Instant::from_ms(p.at.as_ms() - 500);
+        }
+    });
+    breaks(&sooner, END, "P4", "an intent in spite of \"fault\"");
     // and off at once
     let off = places(&stream, |ev| matches!(ev, Ev::Pump(false)))[9];
     assert_eq!(stream[off].0 as i64, fault);

@@ -55,6 +55,17 @@ fn d7_the_governor_ends_a_run_within_a_millisecond() {
     let stream = nights(tight, &[], END);
     holds(&stream, END);
     let off = places(&stream, |ev| matches!(ev, Ev::Pump(false)))[4];
+    // an intent that is too long is said once, and not of its pin
+    let mut long = night();
+    for (_, ev) in &mut long {
+        if let Ev::Act(DeviceAct::SetHead(h)) | Ev::Record(Record::Head { head: h, .. }) = ev {
+            h.longest_run_ms = 9_000;
+        }
+    }
+    breaks(&long, END, "D7", "a pulse of 9057 ms: the longest run is 9000 ms");
+    lacks(&long, END, "D7", "the pump ran for");
+    lacks(&moved(&long, off, 1), END, "D7", "the pump ran for");
+    breaks(&moved(&long, off, 2), END, "D7", "the pump ran for 9059 ms");
     // 9057 ms were meant
     lacks(&moved(&stream, off, 444), END, "D7", "the longest run is");
     breaks(&moved(&stream, off, 445), END, "D7", "ran for 9502 ms: the longest run is 9500 ms");

@@ -432,3 +432,44 @@ fn d3_d7_the_next_dose_waits_for_the_rest_of_one_that_was_stopped() {
     assert!(on > off && on - off >= 5_000, "{off} {on}");
     assert_eq!(kinds(&stream)[0], OutcomeKind::Part(Cause::Stopped));
 }
+
+#[test]
+fn d9_a_timetable_before_the_clock_is_set_the_first_time_holds() {
+    let mut inputs = install(head(), CET, "2026-10-19 00:30", table(&[weekly(1, 0x7f, 45)]));
+    let clock = inputs.remove(4);
+    assert!(matches!(clock.1, Ev::Act(DeviceAct::SetClock(_))));
+    inputs.push((30 * MIN as u64, clock.1));
+    let stream = ideal_stream(&inputs, (12 * HOUR) as u64);
+    assert_eq!(holds(&stream, (12 * HOUR) as u64).dues.dosed, 1);
+}
+
+#[test]
+fn d3_what_is_done_at_the_instant_of_a_due_comes_before_it() {
+    use dosewright_core::config::Container;
+    use dosewright_core::entry::EntryId;
+    let container = Container { capacity: Volume::from_ml(1000), ..Container::NONE };
+    let flow = dosewright_core::units::Flow::from_nl_per_min(26_000_000).unwrap();
+    let other = every(2, 6 * HOUR, 5 * HOUR);
+    for act in [
+        DeviceAct::SetContainer(container, Volume::from_ml(900)),
+        DeviceAct::SetFlow(flow),
+        DeviceAct::Prime(Volume::from_ml(10)),
+        DeviceAct::RunAgain(EntryId(2)),
+        DeviceAct::RunAgain(EntryId(1)),
+        DeviceAct::TubeChanged,
+        DeviceAct::RemoteStop(true),
+        DeviceAct::SetClock(local("2026-10-19 00:45")),
+        DeviceAct::SetClock(local("2026-10-19 00:44")),
+        DeviceAct::SetClock(local("2026-10-19 00:46")),
+        set_table(&[other]),
+        DeviceAct::StopDose(EntryId(1)),
+    ] {
+        let timetable = table(&[weekly(1, 0x7f, 45), other]);
+        for at in [45 * MIN - 1, 45 * MIN, 45 * MIN + 1] {
+            let mut inputs = install(head(), CET, "2026-10-19 00:00", timetable.clone());
+            inputs.push((at as u64, Ev::Act(act.clone())));
+            let stream = ideal_stream(&inputs, (12 * HOUR) as u64);
+            holds(&stream, (12 * HOUR) as u64);
+        }
+    }
+}

@@ -271,7 +271,19 @@ fn d6_d7_a_pulse_that_rest_holds_back_is_no_fault() {
         assert_eq!(open.intend(&p, &head(), &limits), []);
         assert_eq!(open.disturbed, disturbs);
         assert_eq!(open.causes.contains(Cause::PumpLimits), disturbs);
+        // what had fitted before it is still asked for
+        assert_eq!((open.able_since, open.most_when_able), (Some(DUE), 0));
     }
+}
+
+#[test]
+fn d6_d7_a_first_pulse_that_rest_holds_back_begins_the_dose_there() {
+    let mut limits = Limits::default();
+    limits.ended(DUE + 2 - 600, 100);
+    let mut open = open();
+    assert_eq!(open.intend(&pulse(2, 6_000, 0), &head(), &limits), []);
+    assert_eq!((open.disturbed, open.able_since), (true, Some(DUE + 2)));
+    assert_eq!(open.most_when_able, 6_000);
 }
 
 #[test]
@@ -340,6 +352,7 @@ fn d4_slots_that_may_have_been_the_first_pulses() {
     assert_eq!(doubt(60_001, Some(10), 3, 4), (18_000, 24_004));
     assert_eq!(doubt(60_000, Some(10), 11, 12), (60_000, 60_000));
     assert_eq!(doubt(60_000, None, 1, 1), (0, 60_000));
+    assert_eq!(doubt(60_000, Some(0), 1, 1), (0, 60_000));
 }
 
 /// A dose of which so much is pumped when it ends, nothing of it in flight.
