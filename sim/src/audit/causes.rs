@@ -67,3 +67,29 @@ impl fmt::Display for Causes {
         if self.is_empty() { f.write_str("no cause") } else { Ok(()) }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_set_has_what_was_put_into_it() {
+        let both = Causes::of(Cause::Leak).with(Cause::Stopped);
+        assert!(both.contains(Cause::Leak) && both.contains(Cause::Stopped));
+        assert!(!both.contains(Cause::Closed) && !both.is_empty() && Causes::NONE.is_empty());
+        for cause in Cause::ALL {
+            let one = Causes::of(cause);
+            assert_eq!((one.first(), one.without(cause)), (Some(cause), Causes::NONE));
+            assert_eq!(both.with(cause).or(both), both.or(one));
+            let less = both.with(cause).without(cause);
+            assert!(!less.contains(cause) && less.or(one) == both.or(one));
+        }
+        assert_eq!(both.iter().count(), 2);
+        assert_eq!(both.without(Cause::Leak), Causes::of(Cause::Stopped));
+        assert_eq!(Causes::NONE.to_string(), "no cause");
+        assert_eq!(
+            Causes::of(Cause::Leak).with(Cause::RemoteStop).to_string(),
+            "\"remote stop\" or \"leak\""
+        );
+    }
+}

@@ -275,3 +275,43 @@ fn p3_alarms_of_a_pack_to_the_millivolt() {
     let unread = all(&[&set(), &[alarm(2, Alarm::PackExhausted, true)]]);
     holds(&morning(&unread, END), END);
 }
+
+#[test]
+fn p3_by_its_account_alone_a_pack_may_keep_a_dose() {
+    use super::bench::{DAY, MIN, is_outcome, is_pulse, places};
+    use dosewright_core::cause::Cause;
+    use dosewright_core::record::OutcomeKind;
+    use dosewright_core::units::Volume;
+    // the second night is skipped at the end of its window
+    let end = (DAY + 2 * HOUR) as u64;
+    let skipped = |events: &[(i64, Ev)], cause| {
+        let stream = morning(events, end);
+        let second = places(&stream, is_pulse)[30];
+        let outcome = places(&stream, is_outcome)[1];
+        let Ev::Record(Record::Outcome(mut o)) = stream[outcome].1.clone() else { panic!() };
+        let Ev::Record(Record::Outcome(first)) = &stream[places(&stream, is_outcome)[0]].1 else {
+            panic!()
+        };
+        (o.kind, o.at) = (OutcomeKind::Skipped(cause), Instant::from_ms(DAY + 90 * MIN));
+        (o.least, o.most, o.carry) = (Volume::ZERO, Volume::ZERO, first.carry);
+        let mut stream: Stream = stream[..second].to_vec();
+        let stamp = Record::Stamp { at: Instant::from_ms(DAY + HOUR) };
+        stream.push(((DAY + HOUR) as u64, Ev::Record(stamp)));
+        stream.push(((DAY + 90 * MIN) as u64, Ev::Record(Record::Outcome(o))));
+        stream
+    };
+    holds(&skipped(&set(), Cause::Battery), end);
+    breaks(&skipped(&set(), Cause::Leak), end, "D1", "expected skipped,");
+    // where its readings say that it is fine, and where there is none, it may not
+    let words = "though nothing hindered it";
+    let fine = all(&[&set(), &read_as(1, 10_500, 9_500)]);
+    breaks(&skipped(&fine, Cause::Battery), end, "D5", words);
+    breaks(&skipped(&[], Cause::Battery), end, "D5", words);
+    // and where they say that it is not it has to
+    let sags = all(&[
+        &set(),
+        &read_as(1, 10_500, 6_500),
+        &[alarm(2, Alarm::PackLow, true), alarm(2, Alarm::PackExhausted, true)],
+    ]);
+    holds(&skipped(&sags, Cause::Battery), end);
+}

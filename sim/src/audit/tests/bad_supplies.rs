@@ -255,6 +255,10 @@ fn p4_a_motor_that_failed_rests_before_it_is_tried() {
     let early =
         with(&stream, &[(fault + MIN - 500, Ev::Pump(true)), (fault + MIN - 100, Ev::Pump(false))]);
     breaks(&early, END, "P4", "the pump goes on in spite of \"fault\"");
+    // one that is told while nothing runs is noted as well
+    let idle = device(&[fails(3 * HOUR)]);
+    holds(&idle, END);
+    assert_eq!(places(&idle, |ev| matches!(ev, Ev::Record(Record::Motor { .. }))).len(), 1);
     // nor is there an intent before it
     let record = on - 1;
     let mut sooner = stream.clone();

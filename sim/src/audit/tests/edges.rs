@@ -354,6 +354,8 @@ fn d1_a_due_that_waits_for_the_pump_is_not_skipped_before_its_deadline() {
     let mut skipped: Stream = stream[..=born].to_vec();
     skipped.push((stream[born].0, Ev::Record(Record::Outcome(o))));
     breaks(&skipped, 51 * MIN as u64, "D1", "it can wait until its deadline");
+    let said = super::bench::audit(&skipped, 51 * MIN as u64).violations[0].to_string();
+    assert!(said.contains("\"trickle\", interval 0 (2026-10-19 00:50): skipped"), "{said}");
     // nor one that has its window before it, for another's sake
     o.kind = OutcomeKind::Skipped(Cause::OlderWaiting);
     let last = skipped.len() - 1;

@@ -150,3 +150,23 @@ fn nights_and_dates_bound_the_nominals() {
     assert_eq!(weekly.date_or_night(first), date("2026-10-23"));
     assert_eq!(weekly.shortest_gap_ms(), 7 * 24 * HOUR);
 }
+
+/// 02:00 to 03:00 is left out in Berlin on 29 March 2026, from 01:00 UTC on.
+#[test]
+fn d8_the_first_valid_instant_is_the_change_itself() {
+    use crate::audit::zone::{is_skipped, utc_ms_first_valid};
+    let tz = to_jiff(&zone("CET-1CEST,M3.5.0,M10.5.0/3")).unwrap();
+    let change = utc("2026-03-29T01:00:00Z");
+    for (text, skipped, moment) in [
+        ("2026-03-29 01:59", false, change - MIN),
+        ("2026-03-29 02:00", true, change),
+        ("2026-03-29 02:30", true, change),
+        ("2026-03-29 02:59", true, change),
+        ("2026-03-29 03:00", false, change),
+        ("2026-03-29 03:01", false, change + MIN),
+    ] {
+        let at = local(text).as_ms();
+        assert_eq!(is_skipped(&tz, at), skipped, "{text}");
+        assert_eq!(utc_ms_first_valid(&tz, at), Some(moment), "{text}");
+    }
+}

@@ -466,7 +466,7 @@ fn d3_what_is_done_at_the_instant_of_a_due_comes_before_it() {
     ] {
         let timetable = table(&[weekly(1, 0x7f, 45), other]);
         for at in [45 * MIN - 1, 45 * MIN, 45 * MIN + 1] {
-            let mut inputs = install(head(), CET, "2026-10-19 00:00", timetable.clone());
+            let mut inputs = install(head(), CET, "2026-10-19 00:00", timetable);
             inputs.push((at as u64, Ev::Act(act.clone())));
             let stream = ideal_stream(&inputs, (12 * HOUR) as u64);
             holds(&stream, (12 * HOUR) as u64);

@@ -219,3 +219,14 @@ fn d4_what_a_stop_and_a_restart_leave() {
     assert_eq!(waits.next(deadline - 1, &round_head(), &limits, false, true), Next::Nothing);
     assert_eq!(waits.next(deadline, &round_head(), &limits, false, true), Next::End);
 }
+
+#[test]
+fn d5_an_even_train_that_rest_holds_up_goes_on_to_the_deadline() {
+    // the pump is free ten seconds before the deadline: 6 s, 0.6 of rest, and what is left
+    let mut limits = Limits::default();
+    limits.ended(DUE + 650_000 - 600, 100);
+    let mut dose = dose(MINUTES_10, TOTAL, 0);
+    dose.plan(&round_head(), Some(10), 60_000_000);
+    let all = rest(&mut dose, 0, &round_head(), &mut limits, false);
+    assert_eq!(all, [(650_000, 6_000), (656_600, 3_400)]);
+}
