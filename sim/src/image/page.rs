@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use dosewright_core::units::Volume;
+
 use super::found::SectorState;
 use super::{Report, Started, words};
 use crate::audit::posix_string;
@@ -99,6 +101,29 @@ fn settings(started: &Started) -> String {
     out.push_str(&wrap(&format!("  clock    {set}; zone {}", posix_string(&state.zone)), 11));
     let head = state.head.as_ref().map_or("none".to_owned(), words::head);
     out.push_str(&wrap(&format!("  head     {head}"), 11));
+    if let Some(container) = state.stock.container() {
+        let contact = match container.low {
+            Volume::ZERO => String::new(),
+            low => format!(", contact at {}", show::dose(low)),
+        };
+        let text = format!(
+            "  product  container of {}, {} in it by the account; heel {}{contact}",
+            show::dose(container.capacity),
+            show::dose(state.account()),
+            show::dose(container.heel)
+        );
+        out.push_str(&wrap(&text, 11));
+    }
+    if !state.gauge.pack.is_mains() {
+        let pack = &state.gauge.pack;
+        let text = format!(
+            "  pack     {:.2} Ah; low at {:.2} V, exhausted at {:.2} V",
+            f64::from(pack.capacity_mah) / 1e3,
+            f64::from(pack.low_mv) / 1e3,
+            f64::from(pack.exhausted_mv) / 1e3
+        );
+        out.push_str(&wrap(&text, 11));
+    }
     for entry in state.timetable.entries() {
         let text = format!("  entry {:<2} {}", entry.id.0, words::entry(&entry, clock));
         out.push_str(&wrap(&text, 11));
@@ -108,6 +133,9 @@ fn settings(started: &Started) -> String {
     } else {
         let ceiling = show::volume(state.timetable.ceiling_in_force());
         _ = writeln!(out, "  ceiling  {ceiling} in any 23 h");
+    }
+    if state.lock.is_set() {
+        out.push_str("  lock     a PIN is set\n");
     }
     for closed in state.timetable.closed.iter() {
         _ = writeln!(out, "  closed   {} to {}", show::date(closed.first), show::date(closed.last));
@@ -137,10 +165,12 @@ fn alarms(started: &Started) -> String {
 
 fn next(started: &Started) -> String {
     let clock = started.state.clock.as_ref();
-    let mut out = format!(
-        "\nif the supply came back at {}, the clock chip fed all along\n",
-        words::moment(started.at, clock)
-    );
+    let mut out = "\n".to_owned();
+    let at = words::moment(started.at, clock);
+    out.push_str(&wrap(
+        &format!("if the supply came back at {at}, the clock chip fed all along"),
+        2,
+    ));
     out.push_str(&wrap(&format!("  open dose  {}", open(started)), 13));
     out.push_str(&wrap(&format!("  alarms     {}", alarms(started)), 13));
     let pump = match started.pump_on {

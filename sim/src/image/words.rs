@@ -63,8 +63,12 @@ pub(super) fn entry(entry: &Entry, clock: Option<&WallClock>) -> String {
 
 pub(super) fn head(head: &Head) -> String {
     let ms = |ms: u32| show::length(u64::from(ms));
+    let lead = match head.lead_ms {
+        0 => String::new(),
+        lead_ms => format!(", {} longer for each start", ms(u32::from(lead_ms))),
+    };
     format!(
-        "{}, pulses {} to {}, off {} at least, rest {} after the longest, {} starts an hour",
+        "{}, pulses {} to {}{lead}, off {} at least, rest {} after the longest, {} starts an hour",
         show::flow(head.flow),
         ms(head.shortest_on_ms),
         ms(head.longest_run_ms),

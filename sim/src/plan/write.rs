@@ -32,6 +32,18 @@ fn list(nights: &[usize]) -> String {
     words.join(", ")
 }
 
+/// That all fits, and where the window is not what was wanted.
+fn fits(brief: &Brief, phases: &[Phase]) -> String {
+    let wanted = super::minutes(brief.site.window);
+    let windows = phases.iter().flat_map(|phase| phase.nights.iter().flatten());
+    match windows.map(|place| place.window).min().filter(|least| *least < wanted) {
+        Some(least) => format!(
+            "all fits but the window: {least} min is the longest there is room for, {wanted} min were wanted"
+        ),
+        None => "everything asked for fits".to_owned(),
+    }
+}
+
 pub(super) fn verdict(brief: &Brief, phases: &[Phase], misfits: &[String]) -> String {
     let title = brief.title.as_deref().unwrap_or("this site");
     let of = |phase: &Phase| {
@@ -41,7 +53,7 @@ pub(super) fn verdict(brief: &Brief, phases: &[Phase], misfits: &[String]) -> St
     };
     let doses: Vec<String> = phases.iter().map(of).collect();
     let rest = match misfits.len() {
-        0 => "everything asked for fits".to_owned(),
+        0 => fits(brief, phases),
         1 => "one thing does NOT fit".to_owned(),
         n => format!("{n} things do NOT fit"),
     };

@@ -1,6 +1,6 @@
 //! Raw ledger images: written by a run, and told by replay.
 
-use crate::support::{Place, good};
+use crate::support::{Place, good, nights};
 
 #[test]
 fn a_run_writes_its_memory_and_replay_tells_it() {
@@ -54,4 +54,27 @@ fn an_image_has_no_traces_to_write() {
         assert!(said.code == 2 && said.err.contains("memory's image"), "{said:?}");
         assert!(!place.dir.join("out").exists());
     }
+}
+
+#[test]
+fn an_image_tells_of_container_pack_lead_and_lock() {
+    let place = Place::new("image-settings");
+    let more = "[container]\ncapacity = \"10 l\"\nlevel = \"8 l\"\nlow_contact = \"1 l\"\n\n[supply]\nbattery = { type = \"LR20\" }\n\n[[operator]]\nat = \"+1 h\"\nset_pin = { pin = \"4711\" }\n";
+    let site =
+        nights(more).replace("flow = \"26.5 ml/min\"", "flow = \"26.5 ml/min\"\nlead = \"40 ms\"");
+    place.write("site.toml", &site);
+    assert_eq!(place.call(&["run", "site.toml", "--image", "site.bin"]).code, 0);
+    let said = place.call(&["replay", "site.bin"]).out;
+    crate::support::wide(&said);
+    let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    for part in [
+        // three doses of 120 ml
+        "product container of 10 l, 7.64 l in it by the account; heel 400 ml, contact at 1 l",
+        "pack 6.08 Ah; low at 7.00 V, exhausted at 6.51 V",
+        "40 ms longer for each start",
+        "lock a PIN is set",
+    ] {
+        assert!(flat.contains(part), "{part:?} is not in\n{said}");
+    }
+    assert!(!said.contains("4711"), "no PIN is told");
 }

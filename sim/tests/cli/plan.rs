@@ -24,6 +24,26 @@ fn the_example_is_planned_and_passes_check() {
 }
 
 #[test]
+fn a_window_that_there_is_no_room_for_is_told_in_the_first_line() {
+    let place = Place::new("plan-window");
+    let example = place.call(&["plan", "--example"]).out;
+    let plan = |window: &str| {
+        let wanted = "window = \"45 min\"";
+        assert!(example.contains(wanted), "{example}");
+        let brief = example.replace(wanted, &format!("window = \"{window}\""));
+        place.write("brief.toml", &brief);
+        let said = place.call(&["plan", "brief.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        wide(&said.out);
+        let first: String = said.out.lines().take_while(|line| line.starts_with('#')).collect();
+        first.replace("# ", " ").replace("  ", " ")
+    };
+    let long = plan("12 h");
+    assert!(long.contains("720 min were wanted") && !long.contains("everything"), "{long}");
+    assert!(plan("30 min").contains("everything asked for fits"));
+}
+
+#[test]
 fn a_flow_log_finds_the_quiet_hours() {
     let place = Place::new("plan-log");
     let example = place.call(&["plan", "--example"]).out;
