@@ -7,13 +7,13 @@ use dosewright_core::entry::{Entry, GapRule, Nominal, Recurrence};
 use dosewright_core::schedule::WallClock;
 use dosewright_core::time::{Duration, Instant, Utc};
 use dosewright_core::timetable::{Timetable, meet_at_times};
-use dosewright_core::zone::Change;
+use dosewright_core::zone::{Change, LocalKind};
 
 use crate::diagnose::{Diagnostic, Span, codes};
 use crate::forecast::{figures, weak_help, weak_pack};
 use crate::observe::LINES;
 use crate::run::Frame;
-use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, Supply, show};
+use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario, Supply, show};
 use crate::trace::stamp;
 
 /// Before this minute of the day a calendar day's time is most likely meant for
@@ -56,6 +56,7 @@ pub(super) fn find(
     if let Some(clock) = clock.filter(|_| accepted) {
         found.extend(meetings::find(scenario, &plans, frame, clock));
     }
+    found.extend(plans.iter().filter_map(|(plan, _)| begins_in_skipped(scenario, plan)));
     found.extend(at_heel(scenario));
     found.extend(on_closed(scenario, frame));
     found.extend(too_weak(scenario));
@@ -179,6 +180,32 @@ fn on_closed(scenario: &Scenario, frame: &Frame) -> Vec<Diagnostic> {
             .help("make the entry `weekly` if it is not to")
     };
     scenario.entries.iter().filter(goes_on).map(told).collect()
+}
+
+/// W002: an interval that is counted from a time which does not exist.
+fn begins_in_skipped(scenario: &Scenario, plan: &EntryPlan) -> Option<Diagnostic> {
+    let RecurrencePlan::Every { from: IntervalStart::Local(from), .. } = plan.recurrence else {
+        return None;
+    };
+    let zone = scenario.clock.zone.zone;
+    let utc = match zone.kind_of(from) {
+        LocalKind::Skipped => zone.to_utc(from, GapRule::Shift),
+        _ => return None,
+    };
+    Some(
+        Diagnostic::new(
+            codes::IN_SKIPPED_HOUR,
+            plan.recurrence_spans.at("from"),
+            format!("\"{}\" begins in the hour that spring skips", plan.name),
+        )
+        .label(format!(
+            "on {} there is no {}: it begins at {}",
+            stamp::day(from.date()),
+            stamp::hour_minute(from),
+            stamp::hour_minute(zone.to_local(utc))
+        ))
+        .help("its doses come at the times that are counted from there"),
+    )
 }
 
 /// W009: a container from which nothing can be drawn.

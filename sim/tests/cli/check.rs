@@ -407,6 +407,22 @@ fn a_clock_off_by_centuries_is_refused() {
 }
 
 #[test]
+fn an_interval_counted_from_a_time_that_does_not_exist_is_warned_about() {
+    let place = Place::new("check-skipped");
+    let check = |from: &str| {
+        let entry = format!(
+            "[[entry]]\nname = \"x\"\nevery = {{ interval = \"24 h\", from = \"{from}\" }}\nvolume = \"15 ml\"\nwindow = \"20 min\"\n"
+        );
+        place.write("site.toml", &nights(&entry));
+        place.call(&["check", "site.toml"]).out
+    };
+    let said = check("2027-03-28 02:30");
+    assert!(said.contains("W002") && said.contains("there is no 02:30:"), "{said}");
+    assert!(said.contains("it begins at 03:30"), "{said}");
+    assert!(!check("2027-03-28 03:30").contains("W002"));
+}
+
+#[test]
 fn a_last_date_before_the_first_is_told_once() {
     let place = Place::new("check-dates");
     place.write("site.toml", &nights("first = 2026-10-08\nlast = 2026-10-07\n"));
