@@ -53,54 +53,56 @@ impl OpenDose {
 /// deliveries.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+// in this order, so that the large tables put nothing out of reach of short instructions
+#[repr(C)]
 pub struct Book<const N: usize, const H: usize> {
-    /// The latest instant that a record carries.
-    pub at: Instant,
-    /// What the clock says; `None` while it is unset.
-    pub clock: Option<WallClock>,
-    /// The zone in force, kept while the clock is unset.
-    pub zone: Zone,
+    /// Alarms that are on, a bit each.
+    pub alarms: u16,
+    /// The least entry number never used.
+    pub next_id: u16,
     /// The clock epoch; 0 before the first setting.
     pub epoch: u16,
     /// How often the clock chip lost its feed.
     pub losses: u16,
+    /// Doses that operators have asked for.
+    pub asks: u32,
+    /// Whether the closed dates were damaged in memory.
+    pub closed_damaged: bool,
+    /// The latest instant that a record carries.
+    pub at: Instant,
+    /// The head; `None` until one is set.
+    pub head: Option<Head>,
+    /// The container and its account.
+    pub stock: Stock,
+    /// The dose that is open.
+    pub open: Option<OpenDose>,
+    /// Until when the pump rests after its last run, had that run its full length.
+    pub rest_until: Instant,
     /// Weekly dues up to this instant are not caught up: it is the instant of
     /// the first setting after the clock was unset (D9).
     pub not_before: Instant,
-    /// The head; `None` until one is set.
-    pub head: Option<Head>,
+    /// Lines whose settings were damaged in memory, a bit a line.
+    pub damaged: u64,
+    /// The lock on the settings.
+    pub lock: Lock,
+    /// The motor's faults in a row.
+    pub motor: Motor,
+    /// The battery pack's gauge.
+    pub gauge: Gauge,
+    /// The tube set and its calibrations.
+    pub tube: Tube,
+    /// What the clock says; `None` while it is unset.
+    pub clock: Option<WallClock>,
+    /// The zone in force, kept while the clock is unset.
+    pub zone: Zone,
+    /// When the pump started lately.
+    pub starts: Starts,
     /// The timetable in force.
     pub timetable: Timetable<N>,
     /// The state of each line.
     pub lines: [PackedState; N],
     /// What was delivered lately.
     pub history: History<H>,
-    /// When the pump started lately.
-    pub starts: Starts,
-    /// The dose that is open.
-    pub open: Option<OpenDose>,
-    /// The least entry number never used.
-    pub next_id: u16,
-    /// Doses that operators have asked for.
-    pub asks: u32,
-    /// Lines whose settings were damaged in memory, a bit a line.
-    pub damaged: u64,
-    /// Whether the closed dates were damaged in memory.
-    pub closed_damaged: bool,
-    /// Alarms that are on, a bit each.
-    pub alarms: u16,
-    /// Until when the pump rests after its last run, had that run its full length.
-    pub rest_until: Instant,
-    /// The container and its account.
-    pub stock: Stock,
-    /// The motor's faults in a row.
-    pub motor: Motor,
-    /// The tube set and its calibrations.
-    pub tube: Tube,
-    /// The lock on the settings.
-    pub lock: Lock,
-    /// The battery pack's gauge.
-    pub gauge: Gauge,
 }
 
 impl<const N: usize, const H: usize> Book<N, H> {

@@ -86,29 +86,9 @@ pub struct Start {
 /// `H` deliveries.
 #[derive(Clone, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+// in this order, so that the book's tables put nothing out of reach of short instructions
+#[repr(C)]
 pub struct Controller<const N: usize = 32, const H: usize = 64> {
-    book: Book<N, H>,
-    now: Instant,
-    /// The start that has still to be taken down.
-    start: Option<Start>,
-    /// The record that waits for its acknowledgement, as the ledger is to have it;
-    /// no record is of the kind 0.
-    pending: [u8; RECORD_BYTES],
-    /// Whether an operator's request hangs on it.
-    asked: bool,
-    /// An adoption waits for its acknowledgement.
-    adopting: bool,
-    pump: Pump,
-    /// What is known of the open dose beyond the ledger.
-    running: Option<Running>,
-    service: Option<Service>,
-    /// Until when the settings stay unlocked, where there is a PIN.
-    unlocked_until: Instant,
-    /// A calibration that waits for its reading, or for its second run.
-    bench: Bench,
-    /// What is known of the battery pack beyond the ledger.
-    readings: Readings,
-    display: Display,
     remote_stop: bool,
     leak: bool,
     /// The motor stalled or drew too much, and the ledger does not have it yet.
@@ -120,29 +100,51 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     low: bool,
     /// An operator has acknowledged what the memory had lost.
     acknowledged: bool,
+    /// Whether an operator's request hangs on it.
+    asked: bool,
+    /// An adoption waits for its acknowledgement.
+    adopting: bool,
+    /// The dues or what hangs on them changed since the timers were set.
+    stale: bool,
+    /// A due waits, so that the lines are worth looking through.
+    any_waiting: bool,
+    /// The line of the next due.
+    due_line: u8,
     /// What dues whose deadline is over when they are first seen were missed by.
     passing: Cause,
     /// Unreadable slots that may have been the first intents of a dose (D4).
     doubt: u32,
-    /// The last instant of the dues that this can be true of.
-    doubt_until: Instant,
-    /// The slots of the ledger that could not be read at start.
-    unreadable: u32,
-    timers: TimerTable,
+    now: Instant,
+    pump: Pump,
+    display: Display,
+    /// Until when the settings stay unlocked, where there is a PIN.
+    unlocked_until: Instant,
     /// Until when only the open dose can have anything to do, as long as nothing happens.
     calm_until: Instant,
-    /// The dues or what hangs on them changed since the timers were set.
-    stale: bool,
-    /// The line of the next due.
-    due_line: u8,
     /// When another line has its next due, which can be at the same instant.
     other_due_at: Instant,
-    /// A due waits, so that the lines are worth looking through.
-    any_waiting: bool,
+    /// The last instant of the dues that this can be true of.
+    doubt_until: Instant,
     /// The ceiling in force.
     ceiling: Volume,
     /// Lines whose dose does not fit the flow in force, a bit a line.
     misfits: u64,
+    service: Option<Service>,
+    /// What is known of the open dose beyond the ledger.
+    running: Option<Running>,
+    /// A calibration that waits for its reading, or for its second run.
+    bench: Bench,
+    /// The slots of the ledger that could not be read at start.
+    unreadable: u32,
+    /// The start that has still to be taken down.
+    start: Option<Start>,
+    /// What is known of the battery pack beyond the ledger.
+    readings: Readings,
+    timers: TimerTable,
+    /// The record that waits for its acknowledgement, as the ledger is to have it;
+    /// no record is of the kind 0.
+    pending: [u8; RECORD_BYTES],
+    book: Book<N, H>,
 }
 
 impl<const N: usize, const H: usize> Controller<N, H> {
