@@ -174,10 +174,18 @@ impl<const N: usize> Timetable<N> {
     /// Puts an entry on the first free line, or in the place of the entry of
     /// the same number.
     pub fn put(&mut self, entry: Entry) -> Result<(), Refusal> {
-        let at = self.line_of(Some(entry.id)).or_else(|| self.line_of(None));
-        let Some(at) = at else { return Err(Refusal::TooManyEntries { most: N }) };
-        self.set_line(at, Some(&entry));
-        Ok(())
+        let is_put = self.change(entry.id, Some(&entry));
+        if is_put { Ok(()) } else { Err(Refusal::TooManyEntries { most: N }) }
+    }
+
+    /// Puts an entry on its line, or on the first that is free, or makes its line free;
+    /// `false` where there is none.
+    pub(crate) fn change(&mut self, id: EntryId, entry: Option<&Entry>) -> bool {
+        let at = self.line_of(Some(id)).or_else(|| self.line_of(None));
+        if let Some(at) = at {
+            self.set_line(at, entry);
+        }
+        at.is_some()
     }
 
     /// Puts an entry on a given line, whatever stood there.
@@ -199,6 +207,11 @@ impl<const N: usize> Timetable<N> {
     /// The entry of that number.
     pub fn get(&self, id: EntryId) -> Option<Entry> {
         self.line(self.line_of(Some(id))?)
+    }
+
+    /// Whether there is an entry of that number.
+    pub fn has(&self, id: EntryId) -> bool {
+        self.line_of(Some(id)).is_some()
     }
 
     /// The line of the entry of that number, or the first that is free.

@@ -77,7 +77,8 @@ impl Tube {
         }
         // seconds, so that a century and a tenth of a flow go into 64 bits together
         let span_s = over(last.at.since(first.at).as_ms(), 1000) as u32;
-        let may_lose = base.div_ceil(DUE_BELOW_BY);
+        // rounded up: it is more than another flow
+        let may_lose = base.wrapping_sub(1) / DUE_BELOW_BY + 1;
         let until_s = over(u64::from(span_s) * u64::from(may_lose), u64::from(base - now));
         Some(first.at.plus(Duration::from_ms(times(until_s, 1000))))
     }

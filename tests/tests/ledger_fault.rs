@@ -305,7 +305,7 @@ fn o5_the_dose_that_waits_is_shown_before_the_next_one() {
     assert_eq!((next.due_at, next.waits_for), (DUE.plus(Duration::from_h(24)), None));
 }
 
-/// Until when so many millilitres last, in ms.
+/// How long so many millilitres last, in ms.
 fn lasts(entry: &Entry, ml: u64) -> Option<i64> {
     let mut rig = Rig::new(entry);
     let container = Container {
@@ -316,8 +316,7 @@ fn lasts(entry: &Entry, ml: u64) -> Option<i64> {
     };
     let told = Event::Container(&container, Volume::from_ml(ml));
     rig.act(Instant::from_ms(1_000), told).unwrap();
-    let until = rig.device.controller().product_lasts_until(Instant::from_ms(1_000))?;
-    Some(until.as_ms() - 1_000)
+    Some(i64::from(rig.device.controller().product_lasts_s()?) * 1000)
 }
 
 #[test]

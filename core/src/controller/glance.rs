@@ -6,7 +6,7 @@ use crate::entry::{Entry, EntryId};
 use crate::power::Pack;
 use crate::record::Act;
 use crate::time::{Duration, Instant};
-use crate::units::{Volume, over, times};
+use crate::units::{Volume, over};
 
 /// Seconds in a week.
 const WEEK_S: u64 = 604_800;
@@ -78,30 +78,31 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         Some(NextDose { id, volume, window_ms, due_at, waits_for })
     }
 
-    /// Until when the container lasts by account, at what the timetable asks for in a
-    /// week. `None` without a container or where nothing is asked for.
-    pub fn product_lasts_until(&self, now: Instant) -> Option<Instant> {
+    /// How many seconds the container lasts by account, at what the timetable asks for in a
+    /// week. `None` without a container, where nothing is asked for, and where that takes a
+    /// hundred years.
+    pub fn product_lasts_s(&self) -> Option<u32> {
         let container = self.book.stock.container()?;
         let left = self.book.account().minus(container.heel);
-        self.lasts(now, left.as_nl(), None)
+        self.lasts_s(left.as_nl(), None)
     }
 
-    /// Until when the pack lasts by account, three quarters of it counted on, as for
-    /// the low alarm (P3). `None` on mains.
-    pub fn pack_lasts_until(&self, now: Instant) -> Option<Instant> {
+    /// How many seconds the pack lasts from an instant on by account, three quarters of it
+    /// counted on, as for the low alarm (P3). `None` on mains.
+    pub fn pack_lasts_s(&self, now: Instant) -> Option<u32> {
         let gauge = &self.book.gauge;
-        self.lasts(now, gauge.counted_on_uc(now), Some(gauge.pack()?))
+        self.lasts_s(gauge.counted_on_uc(now), Some(gauge.pack()?))
     }
 
-    /// Until when so much lasts at what a week takes of it.
+    /// How many seconds so much lasts at what a week takes of it.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn lasts(&self, now: Instant, left: u64, pack: Option<&Pack>) -> Option<Instant> {
+    fn lasts_s(&self, left: u64, pack: Option<&Pack>) -> Option<u32> {
         // in mC or ul, so that the largest pack times a week in s goes into 64 bits
         let a_week = over(self.taken_in(7, pack, 0), 1000);
         let s = over(over(left, 1000).min(1 << 44).wrapping_mul(WEEK_S), a_week);
         // a hundred years are for ever
         let is_soon = a_week > 0 && s < 100 * 52 * WEEK_S;
-        is_soon.then(|| now.plus(Duration::from_ms(times(s, 1000))))
+        is_soon.then_some(s as u32)
     }
 
     /// What the open dose has delivered at least, the pulse that runs so far included, and

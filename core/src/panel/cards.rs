@@ -2,6 +2,7 @@
 
 use super::Panel;
 use super::draft::Kind;
+use super::field::round;
 use super::view::{self, View};
 use crate::entry::EntryId;
 use crate::record::Alarm;
@@ -46,10 +47,8 @@ impl Card {
     ];
 
     pub(super) fn turned(self, right: bool) -> Self {
-        let count = Self::ALL.len();
-        let step = if right { 1 } else { count - 1 };
-        let at = (self as usize).saturating_add(step) % count;
-        Self::ALL.get(at).copied().unwrap_or_default()
+        let at = round(self as u32, Self::ALL.len() as u32, right);
+        Self::ALL.get(at as usize).copied().unwrap_or_default()
     }
 }
 
@@ -82,7 +81,7 @@ impl Panel {
             return None;
         }
         // what is in the book, beside what was done at this panel
-        let mut done = self.done;
+        let mut done = u32::from(self.done);
         if book.clock.is_some() {
             done |= 0b11;
         }
@@ -96,10 +95,13 @@ impl Panel {
             done |= 0b1_0000;
         }
         // who has calibrated has primed
-        if done & CALIBRATED != 0 || book.tube.last().is_some() {
-            done |= CALIBRATED | PRIMED;
+        if done & u32::from(CALIBRATED) != 0 || book.tube.last().is_some() {
+            done |= u32::from(CALIBRATED | PRIMED);
         }
-        let at = done.trailing_ones();
+        let mut at = 0;
+        while done >> at & 1 == 1 {
+            at += 1;
+        }
         let kind = *SET_UP.get(at as usize)?;
         // a run whose reading is not entered yet
         let waits = kind == Kind::Calibrate && view.controller.waits_for_reading();
@@ -126,8 +128,7 @@ impl Panel {
                     REMEDIES.get(alarm as usize).copied().flatten()?
                 } else {
                     id = view.recent.get(0)?.id;
-                    book.line_of(id)?;
-                    Kind::RunAgain
+                    book.timetable.has(id).then_some(Kind::RunAgain)?
                 }
             }
             Card::Next => {

@@ -27,6 +27,19 @@ const MOST_STEPS: usize = 8;
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
 struct Values([u32; MOST_STEPS]);
 
+impl Values {
+    #[inline]
+    fn get(&self, step: Step) -> u32 {
+        self.at(step.slot())
+    }
+
+    #[inline]
+    fn at(&self, slot: u8) -> u32 {
+        let Self(values) = self;
+        values.get(usize::from(slot)).copied().unwrap_or(0)
+    }
+}
+
 impl fmt::Debug for Values {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("Values")
@@ -48,7 +61,8 @@ impl defmt::Format for Values {
 pub(super) struct Draft {
     /// [`Kind::Nothing`] where nothing is being changed.
     pub(super) kind: Kind,
-    /// The question that is shown; as many as there are stands for the end.
+    /// The place of the question that is shown among those that are asked; at the end as
+    /// many as there are.
     at: u8,
     /// The wheel that is being turned; none where answers are looked through from the
     /// end, or at the end.
@@ -57,6 +71,8 @@ pub(super) struct Draft {
     again: bool,
     /// How many there are to choose from, where the device tells.
     choices: u8,
+    /// The question that is shown; none at the end.
+    step: Option<Step>,
     /// The entry, where it is of one.
     pub(super) id: EntryId,
     values: Values,
@@ -86,6 +102,7 @@ impl Draft {
             wheel: 0,
             again: false,
             choices: 0,
+            step: None,
             id: EntryId(0),
             values: Values([0; MOST_STEPS]),
             kept,
@@ -105,19 +122,13 @@ impl Draft {
     /// The answer to a question that is known where it is asked for.
     #[inline]
     pub(super) fn get(&self, step: Step) -> u32 {
-        self.value(step.slot())
+        self.values.get(step)
     }
 
     /// The answer to any question.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn value_of(&self, step: Step) -> u32 {
-        self.value(step.slot())
-    }
-
-    #[inline]
-    fn value(&self, slot: u8) -> u32 {
-        let Values(values) = &self.values;
-        values.get(usize::from(slot)).copied().unwrap_or(0)
+        self.values.get(step)
     }
 
     /// Sets the answer to a question that is known where it is set.
@@ -143,7 +154,7 @@ impl Draft {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn asks(&self, step: Step) -> bool {
         let asked = step.question().asked;
-        asked.with >> self.value(asked.slot).min(2) & 1 == 1
+        asked.with >> self.values.at(asked.slot).min(2) & 1 == 1
     }
 
     /// Goes through the questions that are asked, to the one at a place or to a given one:
@@ -162,20 +173,13 @@ impl Draft {
         (place, None)
     }
 
-    pub(super) fn step(&self, at: u8) -> Option<Step> {
-        self.walk(at, None).1
-    }
-
     fn count(&self) -> u8 {
         self.walk(u8::MAX, None).0
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn field(&self, step: Step) -> Field {
-        match step.field(self.kept.preferences.unit) {
-            Field::Choice { first, count: 0 } => Field::Choice { first, count: self.choices },
-            field => field,
-        }
+        step.field(self.kept.preferences.unit).or_of(self.choices)
     }
 
     /// The kind of the answer to a question, and the answer.
@@ -188,52 +192,58 @@ impl Draft {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn volume(&self, step: Step) -> Volume {
         let (field, value) = self.asked(step);
-        match field {
-            Field::Number { decimals, unit, .. } => {
-                self.kept.preferences.unit.volume_of(value, decimals, unit)
-            }
-            _ => Volume::ZERO,
-        }
+        self.kept.preferences.unit.volume_of(value, field)
     }
 
     /// A figure as it is entered, at most nines in all digits.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn shown(&self, step: Step, figure: u64) -> u32 {
-        let Field::Number { digits, decimals, unit } = self.field(step) else {
+        let field = self.field(step);
+        if !field.is_number() {
             return figure as u32;
-        };
-        let value = if unit.is_of_volume() {
-            self.kept.preferences.unit.value_of(Volume::from_nl(figure), decimals, unit)
+        }
+        let value = if field.word.is_of_volume() {
+            self.kept.preferences.unit.value_of(field, Volume::from_nl(figure))
         } else {
             figure as u32
         };
-        value.min(power(10, digits) - 1)
+        value.min(power(10, field.digits()) - 1)
     }
 
     pub(super) fn turn(&mut self, right: bool) {
-        if self.wheel == NO_WHEEL {
-            let next = if right { self.at + 1 } else { self.at.saturating_sub(1) };
-            self.at = next.min(self.count());
-        } else if let Some(step) = self.step(self.at) {
-            let (field, value) = self.asked(step);
-            let (value, wheel) = field.turn(value, self.wheel, right);
-            self.wheel = wheel;
-            self.answer_with(step, value);
+        match self.step {
+            Some(step) if self.wheel() != NO_WHEEL => {
+                let (field, value) = self.asked(step);
+                let (value, wheel) = field.turn(value, self.wheel(), right);
+                self.wheel = wheel as u8;
+                self.answer_with(step, value);
+            }
+            _ => {
+                let next = if right { self.at + 1 } else { self.at.saturating_sub(1) };
+                (self.at, self.step) = self.walk(next, None);
+            }
         }
+    }
+
+    /// The wheel that is being turned.
+    pub(super) const fn wheel(&self) -> u32 {
+        self.wheel as u32
     }
 
     /// To the end.
     pub(super) fn go_to_end(&mut self) {
-        (self.at, self.wheel) = (self.count(), NO_WHEEL);
+        self.go_to(u8::MAX, false);
     }
 
     /// To the first wheel of a question; to the end where there is none.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn go_to(&mut self, at: u8, again: bool) {
-        let Some(step) = self.step(at) else { return self.go_to_end() };
-        (self.at, self.again) = (at, again);
-        let (field, value) = self.asked(step);
-        self.wheel = field.first(value);
+        self.again = again;
+        (self.at, self.step) = self.walk(at, None);
+        let wheel = self.step.map_or(NO_WHEEL, |step| {
+            let (field, value) = self.asked(step);
+            field.first(value)
+        });
+        self.wheel = wheel as u8;
     }
 
     /// To the question that something stands against, and from there to the end.
@@ -243,12 +253,14 @@ impl Draft {
 
     /// A press: the next wheel, the next question, the end.
     pub(super) fn press(&mut self) -> Pressed {
-        let Some(step) = self.step(self.at) else { return Pressed::Put };
+        let Some(step) = self.step else { return Pressed::Put };
         let (field, value) = self.asked(step);
-        if self.wheel == NO_WHEEL {
+        let wheel = self.wheel();
+        let next = field.next(value, wheel);
+        if wheel == NO_WHEEL {
             self.go_to(self.at, true);
-        } else if let Some(wheel) = field.next(value, self.wheel) {
-            self.wheel = wheel;
+        } else if next > 0 {
+            self.wheel = next as u8;
         } else if self.spec().opens {
             return Pressed::Chosen;
         } else if !self.again {

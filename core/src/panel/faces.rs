@@ -3,12 +3,13 @@
 use super::Panel;
 use super::cards::{Card, SET_UP_STEPS};
 use super::draft::Kind;
+use super::figures::parted;
 use super::pen::Pen;
 use super::view::{self, View};
 use super::words::Word;
 use crate::controller::ServiceRun;
 use crate::record::OutcomeKind;
-use crate::time::{Duration, Instant};
+use crate::time::Duration;
 use crate::units::{Flow, Volume};
 
 impl Panel {
@@ -19,6 +20,9 @@ impl Panel {
         view: &View<'_, N, H>,
         pen: &mut Pen<'_>,
     ) -> bool {
+        if self.card != Card::Last {
+            pen.say_of(Word::Last as u16, self.card as u16);
+        }
         match self.card {
             Card::Last => {
                 if let Some((at, kind)) = self.set_up_step(view) {
@@ -30,12 +34,12 @@ impl Panel {
             Card::Supply => supply(view, pen),
             Card::Timetable => timetable(view, pen),
             Card::Prime => {
-                pen.line(Word::Prime).pair(Word::UpTo).volume(self.draft.kept.prime()).end();
+                pen.say(Word::UpTo).volume(self.draft.kept.prime());
                 pen.say(Word::AnyTouch);
             }
             Card::Calibrate => calibrate(view, pen),
             Card::Clock => clock(view, pen),
-            Card::History => outcome(Word::History, self.back, view, pen),
+            Card::History => outcome(self.back, view, pen),
             Card::SetUp => {
                 let is_set = view.controller.book().lock.is_set();
                 let lock = match (is_set, view.controller.is_locked()) {
@@ -43,7 +47,7 @@ impl Panel {
                     (true, false) => Word::LockOpen,
                     (true, true) => Word::LockShut,
                 };
-                pen.line(Word::SetUp).pair(Word::Lock).line(lock).say(Word::Name);
+                pen.say(Word::Lock).line(lock).say(Word::Name);
             }
         }
         if let Some((kind, _)) = self.action(view) {
@@ -64,9 +68,9 @@ impl Panel {
             let spec = kind.spec();
             pen.line(spec.title).say(spec.help);
         } else {
-            pen.line(Word::HintTurn).line(Word::HintPress).say(Word::HintHold);
+            pen.say(Word::HintTurn).say(Word::HintPress).say(Word::HintHold);
         }
-        pen.action(Word::SetUpStep).space().part(at, SET_UP_STEPS);
+        pen.action(Word::SetUpStep).part(at, SET_UP_STEPS);
         is_said
     }
 }
@@ -75,35 +79,30 @@ impl Panel {
 fn home<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
     if let Some((least, dose)) = view.controller.open_dose(view.now) {
         pen.line(Word::Dosing).volume(least).end();
-        pen.tab().lead(Word::AskedFor).volume(dose).end();
+        pen.tab().say(Word::AskedFor).volume(dose);
     } else {
-        outcome(Word::Last, 0, view, pen);
+        pen.say(Word::Last);
+        outcome(0, view, pen);
     }
     if let Some((alarm, more)) = view::alarm(view.controller.book()) {
-        pen.begin(2).alarm(alarm, more).end();
+        pen.begin(2).alarm(alarm, more);
     }
 }
 
-/// What became of the dose so many before the last.
+/// What became of the dose so many before the last, below a title.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
-fn outcome<const N: usize, const H: usize>(
-    title: Word,
-    back: u8,
-    view: &View<'_, N, H>,
-    pen: &mut Pen<'_>,
-) {
-    pen.say(title);
+fn outcome<const N: usize, const H: usize>(back: u8, view: &View<'_, N, H>, pen: &mut Pen<'_>) {
     let Some(past) = view.recent.get(usize::from(back)) else {
-        pen.end().say(Word::NoneYet);
+        pen.say(Word::NoneYet);
         return;
     };
-    pen.tab().when(view.minute_at(past.due_at)).end();
+    pen.when(view.minute_at(past.due_at));
     let (word, cause) = match past.kind {
         OutcomeKind::Dosed => (Word::Dosed, None),
         OutcomeKind::Part(cause) => (Word::Part, Some(cause)),
         OutcomeKind::Skipped(cause) => (Word::Skipped, Some(cause)),
     };
-    pen.pair(word);
+    pen.say(word);
     if word != Word::Skipped {
         pen.volume(past.least);
     }
@@ -114,13 +113,12 @@ fn outcome<const N: usize, const H: usize>(
 }
 
 fn next<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
-    pen.say(Word::Next);
     let next = view.controller.next_dose();
     let Some(next) = &next else {
-        pen.end().say(Word::NoneDue);
+        pen.say(Word::NoneDue);
         return;
     };
-    pen.tab().when(view.minute_at(next.due_at)).end();
+    pen.when(view.minute_at(next.due_at)).end();
     pen.volume(next.volume).tab().window(next.window_ms).end();
     let left = next.due_at.since(view.now);
     if let Some(cause) = next.waits_for {
@@ -128,34 +126,35 @@ fn next<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>
     } else if left == Duration::ZERO {
         pen.say(Word::Now);
     } else {
-        pen.lead(Word::DueIn).length(left.as_ms());
+        pen.say(Word::DueIn).length(left.as_ms());
     }
 }
 
 fn supply<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
     let book = view.controller.book();
-    pen.line(Word::Supply).pair(Word::Product);
+    pen.say(Word::Product);
     if book.stock.container().is_none() {
         pen.say(Word::NoAccount);
-    } else if !day(view.controller.product_lasts_until(view.now), view, pen) {
+    } else if !day(view.controller.product_lasts_s(), view, pen) {
         pen.volume(book.account());
     }
-    pen.end().pair(Word::Pack);
+    pen.say(Word::Pack);
     if book.gauge.pack().is_none() {
         pen.say(Word::Mains);
-    } else if !day(view.controller.pack_lasts_until(view.now), view, pen) {
+    } else if !day(view.controller.pack_lasts_s(view.now), view, pen) {
         pen.char('-');
     }
-    pen.end();
 }
 
-/// The date of an instant, where there is one and the clock is set; whether it is shown.
+/// The date so many seconds on, where it is known and the clock is set; whether it is
+/// shown.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 fn day<const N: usize, const H: usize>(
-    at: Option<Instant>,
+    lasts_s: Option<u32>,
     view: &View<'_, N, H>,
     pen: &mut Pen<'_>,
 ) -> bool {
+    let at = lasts_s.map(|s| view.now.plus(Duration::from_ms(u64::from(s) * 1000)));
     let Some(minute) = at.and_then(|at| view.minute_at(at)) else { return false };
     pen.date(minute.parts().0, false);
     true
@@ -164,41 +163,38 @@ fn day<const N: usize, const H: usize>(
 fn timetable<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
     let book = view.controller.book();
     let a_day = book.timetable.most_in_a_day().0;
-    pen.line(Word::Timetable).pair(Word::Entries).number(view::entries(book), 1).end();
-    pen.pair(Word::ADay).volume(a_day).end();
+    pen.say(Word::Entries).number(view::entries(book), 1);
+    pen.say(Word::ADay).volume(a_day);
 }
 
 fn calibrate<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
     let book = view.controller.book();
-    pen.line(Word::Calibrate);
     let Some(head) = &book.head else {
         pen.say(Word::Unset);
         return;
     };
     let flow = Volume::from_nl(u64::from(head.flow.as_nl_per_min()));
-    pen.volume(flow).say(Word::PerMin);
+    pen.end().volume(flow).say(Word::PerMin);
     if let Some(found) = book.tube.last() {
-        let tenths = found.uncertainty_ppm.min(999_000).wrapping_add(999) / 1000;
+        let (tenths, _) = parted(found.uncertainty_ppm.min(999_000).wrapping_add(999), 1000);
         pen.tab().char('±').decimal(tenths, 1).char('%');
     }
-    pen.end();
     if let Some(due) = book.tube.due_at().and_then(|at| view.minute_at(at)) {
-        pen.pair(Word::TubeUntil).date(due.parts().0, false).end();
+        pen.say(Word::TubeUntil).date(due.parts().0, false);
     }
 }
 
 fn clock<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
-    pen.line(Word::Clock);
     let (Some(now), Some(clock)) = (pen.now, &view.controller.book().clock) else {
         pen.say(Word::Unset);
         return;
     };
     let (date, minute) = now.parts();
-    pen.long_date(date).end().minute(minute).tab().say(Word::Utc);
-    let offset_min = clock.zone.offset_at(clock.utc(view.now)) / 60;
-    let min = offset_min.unsigned_abs();
-    pen.char(if offset_min < 0 { '-' } else { '+' });
-    pen.number(min / 60, 2).char(':').number(min % 60, 2).end();
+    pen.end().long_date(date).end().minute(minute).say(Word::Utc);
+    let offset_s = clock.zone.offset_at(clock.utc(view.now));
+    let (hours, min) = parted(parted(offset_s.unsigned_abs(), 60).0, 60);
+    pen.char(if offset_s < 0 { '-' } else { '+' });
+    pen.number(hours, 2).char(':').number(min, 2);
 }
 
 /// A prime or calibration run.
@@ -215,9 +211,11 @@ pub(super) fn running<const N: usize, const H: usize>(
     let flow = head.map(|head| head.flow);
     let (title, of) =
         if calibrates { (Word::Calibrating, Word::AskedFor) } else { (Word::Priming, Word::UpTo) };
-    reached(ran_ms, flow, pen.line(title)).say(of);
-    let pen = if calibrates { pen.space() } else { pen.tab() };
-    reached(asked_ms, flow, pen).action(Word::DoStop);
+    reached(ran_ms, flow, pen.say(title));
+    if calibrates {
+        pen.end();
+    }
+    reached(asked_ms, flow, pen.say(of)).action(Word::DoStop);
 }
 
 /// How far a run has come.
@@ -228,5 +226,4 @@ fn reached<'a, 'p>(ms: u32, flow: Option<Flow>, pen: &'a mut Pen<'p>) -> &'a mut
         Some(flow) => pen.volume(flow.volume(length)),
         None => pen.length(length.as_ms()),
     }
-    .end()
 }

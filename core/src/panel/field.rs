@@ -4,13 +4,14 @@
 //! A wheel is a digit of the value: of base 10 in a number, of 24, 6 and 10 in a time,
 //! of 2 in a set of days. Wheel 0 stands for the whole value.
 
+use super::figures::parted;
 use super::pen::{Pen, digit_char};
 use super::words::Word;
-use crate::civil::{Date, Days, days_in_month};
+use crate::civil::{Date, Days, Year, days_in_month};
 use crate::lock::Pin;
 
 /// No wheel is being turned.
-pub(super) const NO_WHEEL: u8 = u8::MAX;
+pub(super) const NO_WHEEL: u32 = 0xff;
 /// A number that nobody has entered yet.
 pub(super) const BLANK: u32 = u32::MAX;
 /// The place after the last digit of a PIN.
@@ -20,78 +21,120 @@ pub(super) const NO_PIN: u32 = END * (1 + 11 + 11 * 11 + 11 * 11 * 11);
 /// A set of days that is entered day by day.
 const OWN: u32 = 0x80;
 /// Before it every day, Monday to Saturday and Monday to Friday are proposed.
-const OWN_AT: u32 = 3;
+const WEEK: u32 = 0x7f;
+const WORKWEEK: u32 = 0x1f;
 /// The first year of a date, and how many there are.
 const FIRST_YEAR: i32 = 2000;
-const FIRST_DATE: Date = Date::MIN;
 const YEARS: u8 = 179;
 
 /// How many digits the wheels of a time and of a date have.
 static TIME: [u8; 3] = [24, 6, 10];
 static DATE: [u8; 3] = [YEARS, 12, 31];
 
-/// The kind of a value.
-#[derive(Clone, Copy, Debug)]
-#[repr(u8)]
-pub(super) enum Field {
-    /// Digits in all, of them so many after the point, and a unit.
-    Number { digits: u8, decimals: u8, unit: Word },
+/// What the wheels of a value are.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Form {
+    /// Digits, of them so many after the point, and a unit.
+    Number,
     /// A minute of the day.
     Time,
     /// Year, month and day ([`from_date`]).
     Date,
     /// A set of weekdays; `OWN` where it is entered day by day.
-    Days { by_night: bool },
+    Days,
     /// One of so many words, from a first one on.
-    Choice { first: Word, count: u8 },
+    Choice,
     /// Digits in base 11.
     Pin,
 }
 
+/// The kind of a value. All kinds have the same parts, so that none has to be asked for what
+/// it has of its own.
+#[derive(Clone, Copy, Debug)]
+#[repr(C)]
+pub(super) struct Field {
+    form: Form,
+    /// How many wheels it has beside the whole.
+    wheels: u8,
+    /// Decimals of a number; of a choice, how many words there are.
+    count: u8,
+    /// The unit; of days the word for all of them, of a choice the first word.
+    pub(super) word: Word,
+}
+
 /// The next of so many in the round, or the one before.
-const fn round(digit: u32, count: u32, right: bool) -> u32 {
-    let last = count.saturating_sub(1);
-    match right {
-        true if digit >= last => 0,
-        true => digit + 1,
-        false if digit == 0 => last,
-        false => digit - 1,
-    }
+pub(super) const fn round(digit: u32, count: u32, right: bool) -> u32 {
+    let step = if right { 1 } else { count.wrapping_sub(1) };
+    parted(digit.wrapping_add(step), count).1
 }
 
 impl Field {
-    /// How many wheels it has beside the whole.
-    const fn wheels(self) -> u8 {
-        match self {
-            Self::Number { digits, .. } => digits,
-            Self::Time | Self::Date => 3,
-            Self::Days { .. } => 7,
-            Self::Choice { .. } => 0,
-            Self::Pin => 8,
-        }
+    // their word is never said: the first of all makes the shortest constant
+    pub(super) const TIME: Self = Self::new(Form::Time, 3, 0, Word::Point);
+    pub(super) const DATE: Self = Self::new(Form::Date, 3, 0, Word::Point);
+    pub(super) const PIN: Self = Self::new(Form::Pin, 8, 0, Word::Point);
+    pub(super) const NIGHTS: Self = Self::new(Form::Days, 7, 0, Word::EveryNight);
+    pub(super) const DAYS: Self = Self::new(Form::Days, 7, 0, Word::EveryDay);
+
+    const fn new(form: Form, wheels: u8, count: u8, word: Word) -> Self {
+        Self { form, wheels, count, word }
+    }
+
+    /// A number of so many digits in all, of them so many after the point, and its unit.
+    pub(super) const fn number(digits: u8, decimals: u8, unit: Word) -> Self {
+        Self::new(Form::Number, digits, decimals, unit)
+    }
+
+    /// One of so many words, from a first one on; 0 where the device tells how many there
+    /// are.
+    pub(super) const fn choice(first: Word, count: u8) -> Self {
+        Self::new(Form::Choice, 0, count, first)
+    }
+
+    /// It with so many words where the device is to tell how many there are.
+    pub(super) fn or_of(self, count: u8) -> Self {
+        if self.is_choice() && self.count == 0 { Self { count, ..self } } else { self }
+    }
+
+    pub(super) fn is_choice(self) -> bool {
+        self.form == Form::Choice
+    }
+
+    pub(super) fn is_number(self) -> bool {
+        self.form == Form::Number
+    }
+
+    /// Digits of a number.
+    pub(super) const fn digits(self) -> u8 {
+        self.wheels
+    }
+
+    /// Decimals of a number.
+    pub(super) const fn decimals(self) -> u8 {
+        self.count
     }
 
     /// How many digits a wheel has, counted from 1.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn base(self, at: u8) -> u32 {
-        let bases = match self {
-            Self::Number { .. } => return 10,
-            Self::Days { .. } => return 2,
-            Self::Pin => return 11,
-            Self::Choice { count, .. } => return u32::from(count),
-            Self::Time => &TIME,
-            Self::Date => &DATE,
+    fn base(self, at: u32) -> u32 {
+        let bases = match self.form {
+            Form::Number => return 10,
+            Form::Days => return 2,
+            Form::Pin => return 11,
+            Form::Choice => return u32::from(self.count),
+            Form::Time => &TIME,
+            Form::Date => &DATE,
         };
-        bases.get(usize::from(at).wrapping_sub(1)).map_or(1, |&base| u32::from(base))
+        bases.get((at as usize).wrapping_sub(1)).map_or(1, |&base| u32::from(base))
     }
 
     /// What a step of a wheel is in the value.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn place(self, at: u8) -> u32 {
-        if let Self::Days { .. } = self {
+    fn place(self, at: u32) -> u32 {
+        if self.form == Form::Days {
             return 1 << (at.wrapping_sub(1) & 7);
         }
-        let (mut place, mut wheel) = (1_u32, self.wheels());
+        let (mut place, mut wheel) = (1_u32, u32::from(self.wheels));
         while wheel > at {
             place = place.wrapping_mul(self.base(wheel));
             wheel -= 1;
@@ -99,56 +142,57 @@ impl Field {
         place
     }
 
-    /// The digit of a wheel, without a way to panic.
+    /// The digit of a wheel.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn digit(self, value: u32, at: u8) -> u32 {
-        let left = value.checked_div(self.place(at)).unwrap_or(0);
-        left.checked_rem(self.base(at)).unwrap_or(0)
+    fn digit(self, value: u32, at: u32) -> u32 {
+        parted(parted(value, self.place(at)).0, self.base(at)).1
     }
 
     /// The wheel to begin with: the whole, where there is one to take as it is.
-    pub(super) const fn first(self, value: u32) -> u8 {
-        (value == BLANK || matches!(self, Self::Pin)) as u8
+    pub(super) fn first(self, value: u32) -> u32 {
+        u32::from(value == BLANK || self.form == Form::Pin)
     }
 
     /// A turn: the value and the wheel after it. The whole of a number, a time or a
     /// date goes into its digits.
-    pub(super) fn turn(self, value: u32, wheel: u8, right: bool) -> (u32, u8) {
-        let value = match (self, wheel) {
-            (Self::Number { .. } | Self::Time | Self::Date, 0) => return (value, 1),
-            (Self::Days { .. }, 0) => return (next_preset(value, right), 0),
-            _ if value == BLANK => 0,
-            _ => value,
-        };
+    pub(super) fn turn(self, value: u32, wheel: u32, right: bool) -> (u32, u32) {
+        if wheel == 0 {
+            match self.form {
+                Form::Number | Form::Time | Form::Date => return (value, 1),
+                Form::Days => return (next_preset(value, right), 0),
+                Form::Choice | Form::Pin => {}
+            }
+        }
+        let value = if value == BLANK { 0 } else { value };
         let digit = self.digit(value, wheel);
-        let count = match self {
-            Self::Date if wheel == 3 => month_len(value),
+        let count = match self.form {
+            Form::Date if wheel == 3 => month_len(value),
             // a PIN has four digits at least
-            Self::Pin if wheel < 5 => 10,
+            Form::Pin if wheel < 5 => 10,
             _ => self.base(wheel),
         };
         let step = round(digit, count, right).wrapping_sub(digit);
         let mut value = value.wrapping_add(step.wrapping_mul(self.place(wheel)));
-        if matches!(self, Self::Date) {
+        if self.form == Form::Date {
             // 31 January and a month on is its last day
-            value -= (value % 31 + 1).saturating_sub(month_len(value));
+            value -= (self.digit(value, 3) + 1).saturating_sub(month_len(value));
         }
         (value, wheel)
     }
 
-    /// The wheel after this one; `None` after the last.
-    pub(super) fn next(self, value: u32, wheel: u8) -> Option<u8> {
-        let has_digits = matches!(self, Self::Days { .. }) && value & OWN != 0;
+    /// The wheel after this one; 0 after the last.
+    pub(super) fn next(self, value: u32, wheel: u32) -> u32 {
         let is_last = match wheel {
-            0 => !has_digits,
-            _ => wheel >= self.wheels() || self.ends_at(value, wheel),
+            // days that are entered one by one have a wheel each
+            0 => self.form != Form::Days || value & OWN == 0,
+            _ => wheel >= u32::from(self.wheels) || self.ends_at(value, wheel),
         };
-        (!is_last).then_some(wheel.saturating_add(1))
+        if is_last { 0 } else { wheel + 1 }
     }
 
     /// Whether the wheel stands after the last digit of a PIN: none of the first four does.
-    pub(super) fn ends_at(self, value: u32, wheel: u8) -> bool {
-        matches!(self, Self::Pin) && self.digit(value, wheel) == END
+    pub(super) fn ends_at(self, value: u32, wheel: u32) -> bool {
+        self.form == Form::Pin && self.digit(value, wheel) == END
     }
 }
 
@@ -156,23 +200,23 @@ impl Pen<'_> {
     /// A value, with brackets round the wheel that is being turned; those round the
     /// whole, and the words of a choice, are the caller's.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn field(&mut self, field: Field, value: u32, wheel: u8) -> &mut Self {
+    pub(super) fn field(&mut self, field: Field, value: u32, wheel: u32) -> &mut Self {
         let is_turned = wheel != 0 && wheel != NO_WHEEL;
-        match field {
-            Field::Days { .. } if wheel == 0 && value & OWN != 0 => {
-                return self.say(Word::OneByOne);
-            }
-            Field::Days { by_night } if !is_turned => {
-                return self.days(days_of(value), by_night);
-            }
-            Field::Number { decimals, .. } if !is_turned && value != BLANK => {
-                self.decimal(value, u32::from(decimals));
-            }
-            _ => self.wheels(field, value, wheel),
+        if field.form == Form::Days && !is_turned {
+            return if wheel == 0 && value & OWN != 0 {
+                self.say(Word::OneByOne)
+            } else {
+                self.days(days_of(value), field.word)
+            };
         }
-        match field {
-            Field::Number { unit, .. } => self.unit(unit),
-            Field::Time if self.likes.twelve_hours => {
+        if field.form == Form::Number && !is_turned && value != BLANK {
+            self.decimal(value, u32::from(field.count));
+        } else {
+            self.wheels(field, value, wheel);
+        }
+        match field.form {
+            Form::Number => self.say(field.word),
+            Form::Time if self.likes.twelve_hours => {
                 self.say(if value < 720 { Word::Am } else { Word::Pm })
             }
             _ => self,
@@ -180,13 +224,13 @@ impl Pen<'_> {
     }
 
     /// A value wheel by wheel.
-    fn wheels(&mut self, field: Field, value: u32, wheel: u8) {
+    fn wheels(&mut self, field: Field, value: u32, wheel: u32) {
         let mut at = 0;
-        while at < field.wheels() {
+        while at < u32::from(field.wheels) {
             at += 1;
             let digit = field.digit(value, at);
             let is_beyond = at > wheel || wheel == NO_WHEEL && digit == END;
-            if matches!(field, Field::Pin) && is_beyond {
+            if field.form == Form::Pin && is_beyond {
                 break;
             }
             let is_turned = at == wheel;
@@ -202,17 +246,16 @@ impl Pen<'_> {
     }
 
     /// What parts a wheel from the one before.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn part_at(&mut self, field: Field, at: u8) {
-        match field {
+    fn part_at(&mut self, field: Field, at: u32) {
+        match field.form {
             // there is no wheel after the last
-            Field::Number { digits, decimals, .. } if at + decimals == digits + 1 => {
+            Form::Number if at + u32::from(field.count) == u32::from(field.wheels) + 1 => {
                 self.say(Word::Point);
             }
-            Field::Time if at == 2 => {
+            Form::Time if at == 2 => {
                 self.char(':');
             }
-            Field::Date if at > 1 => {
+            Form::Date if at > 1 => {
                 self.space();
             }
             _ => {}
@@ -221,16 +264,16 @@ impl Pen<'_> {
 
     /// What a wheel shows. Of a PIN the digit that is being turned is shown alone.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn figure(&mut self, field: Field, digit: u32, at: u8, is_turned: bool) -> &mut Self {
-        match (field, at) {
-            (Field::Time, 1) => self.hour(digit),
-            (Field::Date, 1) => self.number(digit.wrapping_add(FIRST_YEAR as u32), 4),
-            (Field::Date, 2) => self.month(digit + 1),
-            (Field::Date, _) => self.number(digit + 1, 2),
-            (Field::Days { .. }, _) if digit == 1 => self.weekday(u32::from(at - 1)),
-            (Field::Days { .. }, _) => self.char('-').char('-'),
-            (Field::Pin, _) if !is_turned => self.char('*'),
-            (Field::Pin, _) if digit == END => self.space(),
+    fn figure(&mut self, field: Field, digit: u32, at: u32, is_turned: bool) -> &mut Self {
+        match (field.form, at) {
+            (Form::Time, 1) => self.hour(digit),
+            (Form::Date, 1) => self.number(digit.wrapping_add(FIRST_YEAR as u32), 4),
+            (Form::Date, 2) => self.month(digit + 1),
+            (Form::Date, _) => self.number(digit + 1, 2),
+            (Form::Days, _) if digit == 1 => self.weekday(at - 1),
+            (Form::Days, _) => self.char('-').char('-'),
+            (Form::Pin, _) if !is_turned => self.char('*'),
+            (Form::Pin, _) if digit == END => self.space(),
             _ => self.char(digit_char(digit)),
         }
     }
@@ -244,7 +287,7 @@ impl Pen<'_> {
 /// Days of the month of a date.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 fn month_len(value: u32) -> u32 {
-    let (year, month) = (Field::Date.digit(value, 1), Field::Date.digit(value, 2));
+    let (year, month) = (Field::DATE.digit(value, 1), Field::DATE.digit(value, 2));
     u32::from(days_in_month(FIRST_YEAR + year as i32, month as u8 + 1))
 }
 
@@ -258,15 +301,14 @@ pub(super) fn from_date(date: Date) -> u32 {
 /// The date that was entered.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(super) fn to_date(value: u32) -> Date {
-    let (years, months) = (Field::Date.digit(value, 1), Field::Date.digit(value, 2));
-    // of the years that can be entered each fourth from 2000 on has a day more, but 2100
-    let mut days = years * 365 + years.div_ceil(4) - u32::from(years > 100);
+    let (years, months) = (Field::DATE.digit(value, 1), Field::DATE.digit(value, 2));
+    let mut days = Year::new(FIRST_YEAR + years as i32).jan1;
     let mut month = 0;
     while month < months {
         month += 1;
-        days += u32::from(days_in_month(FIRST_YEAR + years as i32, month as u8));
+        days += i32::from(days_in_month(FIRST_YEAR + years as i32, month as u8));
     }
-    FIRST_DATE.plus_days((days + Field::Date.digit(value, 3)) as i32)
+    Date::from_days(days + Field::DATE.digit(value, 3) as i32)
 }
 
 /// The PIN that was entered: it has four digits at least, and places for eight.
@@ -276,7 +318,7 @@ pub(super) fn pin(value: u32) -> Pin {
     let mut word = 1_u32;
     let mut at = 1;
     while at <= 8 {
-        let digit = Field::Pin.digit(value, at);
+        let digit = Field::PIN.digit(value, at);
         if digit == END {
             break;
         }
@@ -290,7 +332,7 @@ pub(super) fn pin(value: u32) -> Pin {
 pub(super) fn days_value(days: Days) -> u32 {
     let bits = u32::from(days.bits());
     // a row from Monday on, to Friday at least
-    if bits & (bits + 1) == 0 && bits >= 0x1f { bits } else { bits | OWN }
+    if bits & (bits + 1) == 0 && bits >= WORKWEEK { bits } else { bits | OWN }
 }
 
 /// The set of days that was entered.
@@ -300,8 +342,12 @@ pub(super) const fn days_of(value: u32) -> Days {
 
 /// The set of days that a turn proposes; the days one by one keep those of before.
 fn next_preset(value: u32, right: bool) -> u32 {
-    // the more zeros before them, the fewer days; one less than for all of them is OWN
-    let at = value.leading_zeros().wrapping_sub(25) & OWN_AT;
-    let next = round(at, OWN_AT + 1, right);
-    if next < OWN_AT { 0x7f >> next } else { value | OWN }
+    // a day less than before, or more
+    let (first, last, next) =
+        if right { (WEEK, WORKWEEK, value >> 1) } else { (WORKWEEK, WEEK, value << 1 | 1) };
+    match value {
+        OWN.. => first,
+        _ if value == last => value | OWN,
+        _ => next,
+    }
 }

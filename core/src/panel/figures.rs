@@ -1,5 +1,7 @@
 //! Volumes, lengths, times and dates as they stand on a line.
 
+use core::num::NonZeroU32;
+
 use super::field::{Field, NO_WHEEL};
 use super::pen::Pen;
 use super::preferences::Unit;
@@ -46,11 +48,11 @@ impl Unit {
         SIZES.get(at).copied().unwrap_or((1, 1))
     }
 
-    /// A volume in ten to the power of minus `decimals` of a unit, rounded half up.
+    /// A volume as a number of a field's unit with its decimals, rounded half up.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn value_of(self, volume: Volume, decimals: u8, unit: Word) -> u32 {
-        let (num, den) = self.size_of(unit);
-        let scale = u64::from(ten_to(decimals).wrapping_mul(den));
+    pub(super) fn value_of(self, field: Field, volume: Volume) -> u32 {
+        let (num, den) = self.size_of(field.word);
+        let scale = u64::from(ten_to(field.decimals()).wrapping_mul(den));
         // a million litres in thousandths of a sixteenth go into 64 bits
         let nl = volume.as_nl().min(1 << 50);
         let value = over(nl.wrapping_mul(scale).wrapping_add(u64::from(num / 2)), u64::from(num));
@@ -59,24 +61,19 @@ impl Unit {
 
     /// The volume that such a number stands for, rounded half up to the nanolitre.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn volume_of(self, value: u32, decimals: u8, unit: Word) -> Volume {
-        let (num, den) = self.size_of(unit);
-        let scale = u64::from(ten_to(decimals).wrapping_mul(den));
+    pub(super) fn volume_of(self, value: u32, field: Field) -> Volume {
+        let (num, den) = self.size_of(field.word);
+        let scale = u64::from(ten_to(field.decimals()).wrapping_mul(den));
         let nl = u64::from(value).wrapping_mul(u64::from(num));
         Volume::from_nl(over(nl.wrapping_add(scale / 2), scale))
     }
 }
 
 impl Pen<'_> {
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn unit(&mut self, unit: Word) -> &mut Self {
-        if unit == Word::Bare { self } else { self.space().say(unit) }
-    }
-
     /// A number of a unit.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn count(&mut self, number: u32, unit: Word) -> &mut Self {
-        self.number(number, 1).unit(unit)
+        self.number(number, 1).say(unit)
     }
 
     /// A volume: tenths of a millilitre where they are not nothing, litres from a
@@ -84,49 +81,49 @@ impl Pen<'_> {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn volume(&mut self, volume: Volume) -> &mut Self {
         let unit = self.likes.unit.of_volume(volume >= Volume::from_ml(1000));
-        let tenths = self.likes.unit.value_of(volume, 1, unit);
-        let whole = tenths / 10;
+        let tenths = self.likes.unit.value_of(Field::number(0, 1, unit), volume);
+        let (whole, tenth) = parted(tenths, 10);
         let with_tenths = match self.likes.unit {
-            Unit::Metric => whole < 1000 && tenths != whole * 10,
+            Unit::Metric => whole < 1000 && tenth > 0,
             _ => whole < 100,
         };
         if with_tenths { self.decimal(tenths, 1) } else { self.number(whole.min(MOST_SHOWN), 1) }
-            .unit(unit)
+            .say(unit)
     }
 
     /// A length of time in its two largest parts: `3 d 4 h`, `2 h 5 min`, `4 min 32 s`.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn length(&mut self, ms: u64) -> &mut Self {
-        const PARTS: [(u32, Word); 4] =
+        static PARTS: [(u32, Word); 4] =
             [(86_400, Word::D), (3600, Word::H), (60, Word::Min), (1, Word::S)];
         let mut left = u32::try_from(over_up(ms, 1000)).unwrap_or(u32::MAX);
         let mut shown = false;
         for &(size, unit) in &PARTS {
-            let count = left.checked_div(size).unwrap_or(0);
-            left = left.wrapping_sub(count.wrapping_mul(size));
-            let was_shown = shown;
-            if count > 0 || size == 1 && !shown {
+            let count;
+            (count, left) = parted(left, size);
+            if count > 0 || unit == Word::S && !shown {
                 self.bracket(shown, ' ').count(count, unit);
-                shown = true;
             }
-            if was_shown {
+            if shown {
                 break;
             }
+            shown = count > 0;
         }
         self
     }
 
     /// A window: minutes, and hours where there are more than 240 min.
     pub(super) fn window(&mut self, ms: u32) -> &mut Self {
-        let min = ms.div_ceil(MINUTE_MS);
-        let (count, unit) = if min <= 240 { (min, Word::Min) } else { (min / 60, Word::H) };
+        let (min, _) = parted(ms.wrapping_add(MINUTE_MS - 1), MINUTE_MS);
+        let (count, unit) =
+            if min <= 240 { (min, Word::Min) } else { (parted(min, 60).0, Word::H) };
         self.count(count, unit)
     }
 
     /// A minute of the day.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn minute(&mut self, minute: u32) -> &mut Self {
-        self.field(Field::Time, minute, NO_WHEEL)
+        self.field(Field::TIME, minute, NO_WHEEL)
     }
 
     pub(super) fn hour(&mut self, hour: u32) -> &mut Self {
@@ -151,7 +148,7 @@ impl Pen<'_> {
 
     /// A month, counted from 1.
     pub(super) fn month(&mut self, month: u32) -> &mut Self {
-        self.say_of(words::MONTHS, (month as u16).saturating_sub(1))
+        self.say_of(words::MONTHS - 1, month as u16)
     }
 
     /// `20 Oct 26`, or `20 Oct 2026`.
@@ -159,7 +156,7 @@ impl Pen<'_> {
     pub(super) fn date(&mut self, date: Date, whole_year: bool) -> &mut Self {
         let (year, month, day) = date.ymd();
         let year = year.unsigned_abs();
-        let year = if whole_year { year } else { year % 100 };
+        let year = if whole_year { year } else { parted(year, 100).1 };
         self.number(u32::from(day), 1).space().month(u32::from(month)).space().number(year, 2)
     }
 
@@ -169,10 +166,11 @@ impl Pen<'_> {
         self.weekday_of(date).date(date, true)
     }
 
-    /// A time near by as weekday and time, else as its date; nothing where the clock is
-    /// not set.
+    /// At the right a time near by as weekday and time, else as its date; nothing where the
+    /// clock is not set.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn when(&mut self, at: Option<Minute>) -> &mut Self {
+        self.tab();
         let (Some(at), Some(now)) = (at, self.now) else { return self };
         let ((date, minute), (today, _)) = (at.parts(), now.parts());
         if date.days().abs_diff(today.days()) <= 6 {
@@ -182,19 +180,19 @@ impl Pen<'_> {
         }
     }
 
-    /// The set of days, `every day` where it is all of them.
+    /// The set of days, in one word where it is all of them.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn days(&mut self, days: Days, by_night: bool) -> &mut Self {
+    pub(super) fn days(&mut self, days: Days, all: Word) -> &mut Self {
         let bits = u32::from(days.bits());
         if days == Days::ALL {
-            return self.say(if by_night { Word::EveryNight } else { Word::EveryDay });
+            return self.say(all);
         }
         if bits == 0 {
             return self.char('-');
         }
         // a row of three or more as its ends
-        let row = bits >> bits.trailing_zeros();
-        let is_row = row > 0b11 && row & (row + 1) == 0;
+        let first = bits & bits.wrapping_neg();
+        let is_row = bits > 3 * first && bits & (bits + first) == 0;
         let mut day = 0;
         while bits >> day != 0 {
             // whether it is among them, with the days before and after
@@ -210,15 +208,32 @@ impl Pen<'_> {
     }
 }
 
-/// A minute by the device's clock, counted from 1970-01-01.
+/// A minute by the device's clock, counted from 1970-01-01; never the first of all, so
+/// that a clock that is not set takes no more room.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) struct Minute(pub(super) u32);
+pub(super) struct Minute(pub(super) NonZeroU32);
 
 impl Minute {
     /// Its date, and the minute of the day.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) const fn parts(self) -> (Date, u32) {
-        (Date::from_days((self.0 / DAY_MIN) as i32), self.0 % DAY_MIN)
+        parts(self.0.get())
+    }
+}
+
+/// The date of minutes from 1970-01-01 on, and the minute of the day.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) const fn parts(minutes: u32) -> (Date, u32) {
+    let (days, minute) = parted(minutes, DAY_MIN);
+    (Date::from_days(days as i32), minute)
+}
+
+/// How often a number goes into another, and what is left; never, where it is 0. Called, it
+/// takes less room than most divisions by a constant.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) const fn parted(number: u32, by: u32) -> (u32, u32) {
+    match number.checked_div(by) {
+        Some(times) => (times, number.wrapping_sub(times.wrapping_mul(by))),
+        None => (0, number),
     }
 }
 
@@ -248,14 +263,15 @@ mod tests {
             for much in [false, true] {
                 for (value, decimals) in [(0, 0), (1, 2), (144, 0), (265, 1), (99_999, 1)] {
                     let word = unit.of_volume(much);
-                    let volume = unit.volume_of(value, decimals, word);
+                    let field = Field::number(5, decimals, word);
+                    let volume = unit.volume_of(value, field);
                     let exact = Volume::from_decimal(
                         u64::from(value),
                         u32::from(decimals),
                         unit.volume(much),
                     );
                     assert_eq!(Some(volume), exact, "{value} {decimals} {unit:?}");
-                    assert_eq!(unit.value_of(volume, decimals, word), value);
+                    assert_eq!(unit.value_of(field, volume), value);
                 }
             }
         }

@@ -36,6 +36,7 @@ use core::fmt;
 
 use draft::{Draft, Kind, Pressed, Step};
 use field::{Field, NO_PIN};
+use figures::parted;
 use pen::Pen;
 use refusal::{Remedy, Told};
 use view::Keys;
@@ -51,7 +52,7 @@ use crate::units::Volume;
 /// forgotten (own choice).
 pub const FORGETS_AFTER: Duration = Duration::from_min(15);
 /// What prime stops at until a tube set is told: a parameter.
-const PRIME: Volume = Volume::from_ml(60);
+const PRIME_ML: u32 = 60;
 
 /// What a hand can do to the knob.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -118,8 +119,8 @@ impl Kept {
         let a_decimetre = NL_A_DECIMETRE.get(usize::from(bore)).copied().unwrap_or(0);
         // a length has three digits
         let nl = a_decimetre.wrapping_mul(u32::from(tube_dm));
-        let ml = nl.wrapping_add(999_999) / 1_000_000;
-        if tube_dm == 0 { PRIME } else { Volume::from_ml(u64::from(ml.min(999))) }
+        let (ml, _) = parted(nl.wrapping_add(999_999), 1_000_000);
+        Volume::from_ml(u64::from(if tube_dm == 0 { PRIME_ML } else { ml.min(999) }))
     }
 }
 
@@ -139,11 +140,11 @@ pub struct Panel {
     done: u8,
     /// The wheel of the PIN that is being turned.
     wheel: u8,
+    /// What was told last.
+    told: Told,
     draft: Draft,
     /// The PIN as far as it was entered.
     digits: Digits,
-    /// What was told last.
-    told: Told,
     /// When it was touched last.
     touched: Instant,
 }
@@ -266,7 +267,7 @@ impl Panel {
             Over::Told if self.told.remedy == Remedy::Pin => self.ask_for_pin(),
             Over::Told => self.over = Over::Nothing,
             Over::Pin => {
-                (self.digits.0, _) = Field::Pin.turn(self.digits.0, self.wheel, right);
+                (self.digits.0, _) = Field::PIN.turn(self.digits.0, u32::from(self.wheel), right);
             }
             Over::Nothing if self.draft.is_open() => self.draft.turn(right),
             Over::Nothing => {
@@ -284,18 +285,19 @@ impl Panel {
                 self.mend(view);
                 None
             }
-            Over::Pin => match Field::Pin.next(self.digits.0, self.wheel) {
-                Some(wheel) => {
-                    self.wheel = wheel;
+            Over::Pin => match Field::PIN.next(self.digits.0, u32::from(self.wheel)) {
+                0 => Some(Request::Unlock(field::pin(self.digits.0))),
+                wheel => {
+                    self.wheel = wheel as u8;
                     None
                 }
-                None => Some(Request::Unlock(field::pin(self.digits.0))),
             },
             Over::Nothing => self.press_below(view),
         }
     }
 
     /// Does what was offered.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn mend<const N: usize, const H: usize>(&mut self, view: &View<'_, N, H>) {
         let Told { remedy, mut step, mut value, .. } = self.told;
         match remedy {
@@ -339,7 +341,7 @@ impl Panel {
             let (kind, id) = self.action(view)?;
             if kind == Kind::Nothing {
                 // round again after the oldest
-                let next = self.back.saturating_add(1);
+                let next = self.back.wrapping_add(1);
                 let is_there = view.recent.get(usize::from(next)).is_some();
                 self.back = if is_there { next } else { 0 };
             } else {
@@ -420,9 +422,7 @@ impl Panel {
         if !draft.is_open() {
             return;
         }
-        let mut likes = draft.kept.preferences;
-        draft.tell_likes(&mut likes);
-        draft.kept.preferences = likes;
+        draft.keep_likes();
         self.done |= kind.spec().step;
         // prime says so when it has ended, unless it was stopped
         self.notice = Some(match kind {
@@ -444,11 +444,15 @@ impl Panel {
     /// What the display shows; blank while it is dark.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn screen<const N: usize, const H: usize>(&self, view: &View<'_, N, H>) -> Screen {
-        let mut screen = Screen::BLANK;
+        let mut screen = Screen::VOID;
+        let pen = &mut Pen::new(&mut screen, self.preferences(), view.minute());
+        for row in (0..ROWS).rev() {
+            pen.begin(row);
+        }
         let keys = view.keys();
         if keys != Keys::Dark {
-            let pen = &mut Pen::new(&mut screen, self.preferences(), view.minute());
             self.draw(view, pen, keys);
+            pen.begin(ROWS);
         }
         screen
     }
@@ -465,9 +469,9 @@ impl Panel {
         match self.over {
             Over::Told => self.told.show(pen),
             Over::Pin => {
-                let (digits, wheel) = (self.digits.0, self.wheel);
-                pen.line(Word::Unlock).line(Word::Pin).field(Field::Pin, digits, wheel);
-                let at_end = Field::Pin.ends_at(digits, wheel);
+                let (digits, wheel) = (self.digits.0, u32::from(self.wheel));
+                pen.line(Word::Unlock).line(Word::Pin).field(Field::PIN, digits, wheel);
+                let at_end = Field::PIN.ends_at(digits, wheel);
                 pen.action(if at_end { Word::DoDone } else { Word::DoNext });
             }
             Over::Nothing if self.draft.is_open() => self.draft.show(view.controller.book(), pen),

@@ -1,7 +1,7 @@
 //! The one writer of all screens: words and figures from left to right, line by line;
 //! what follows a tab goes to the right end of its line.
 
-use super::figures::Minute;
+use super::figures::{Minute, parted};
 use super::preferences::Preferences;
 use super::screen::{COLUMNS, ROWS, Screen};
 use super::words::{self, Word};
@@ -26,9 +26,25 @@ impl<'a> Pen<'a> {
         Self { screen, likes, row: 0, column: 0, tab: COLUMNS, now }
     }
 
-    /// Begins a line, whatever stood there.
+    /// Ends the line, what belongs to the right of it at its place, and begins another,
+    /// whatever stood there.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn begin(&mut self, row: usize) -> &mut Self {
+        // a space apart from what is at the left
+        let is_parted = self.tab.wrapping_sub(1) < COLUMNS - 1;
+        if is_parted && self.column == COLUMNS {
+            self.screen.cut = true;
+        }
+        let ended = self.screen.rows.get_mut(self.row);
+        if let Some(right) = ended.and_then(|row| row.get_mut(self.tab..)) {
+            // all of it moves by a column, as often as there are columns left
+            for _ in self.column..COLUMNS {
+                let mut before = ' ';
+                for place in &mut *right {
+                    core::mem::swap(place, &mut before);
+                }
+            }
+        }
         if let Some(row) = self.screen.rows.get_mut(row) {
             row.fill(' ');
         }
@@ -54,11 +70,6 @@ impl<'a> Pen<'a> {
         self.char(' ')
     }
 
-    /// A space, but at the beginning of a line.
-    pub(super) fn gap(&mut self) -> &mut Self {
-        if self.column > 0 { self.space() } else { self }
-    }
-
     /// What follows goes to the right.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn tab(&mut self) -> &mut Self {
@@ -74,37 +85,26 @@ impl<'a> Pen<'a> {
     /// Ends the line and begins the next.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn end(&mut self) -> &mut Self {
-        // a space apart from what is at the left
-        let is_full = self.column == COLUMNS;
-        self.screen.cut |= is_full && self.tab > 0 && self.tab < COLUMNS;
-        if let Some(row) = self.screen.rows.get_mut(self.row) {
-            let (mut at, mut to) = (self.column, COLUMNS);
-            while at > self.tab {
-                (at, to) = (at - 1, to - 1);
-                let c = row.get_mut(at).map_or(' ', |place| core::mem::replace(place, ' '));
-                if let Some(place) = row.get_mut(to) {
-                    *place = c;
-                }
-            }
-        }
-        self.begin(self.row.saturating_add(1))
+        self.begin(self.row.wrapping_add(1))
     }
 
-    /// A word of a table: characters of one byte, or of two.
+    /// A word of a table: characters of one byte, or of two, a new line and a tab.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn nth(&mut self, table: &[u8], number: u16) -> &mut Self {
         let mut lead = 0;
         for &byte in words::nth(table, number) {
             let byte = u32::from(byte);
-            match byte {
-                0..0x80 => lead = byte,
-                0x80..0xc0 => lead |= byte & 0x3f,
-                _ => {
-                    lead = (byte & 0x1f) << 6;
-                    continue;
-                }
+            if byte >= 0xc0 {
+                // the first byte of two
+                lead = (byte & 0x1f) << 6;
+                continue;
             }
-            self.char(char::from_u32(lead).unwrap_or('?'));
+            let code = if byte < 0x80 { byte } else { lead | byte & 0x3f };
+            match char::from_u32(code) {
+                Some('\n') => self.end(),
+                Some('\t') => self.tab(),
+                c => self.char(c.unwrap_or('?')),
+            };
         }
         self
     }
@@ -117,25 +117,13 @@ impl<'a> Pen<'a> {
     /// A word of a row of them, so many after its first.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn say_of(&mut self, first: u16, number: u16) -> &mut Self {
-        self.nth(self.likes.language.words(), first.saturating_add(number))
-    }
-
-    /// A word and a space.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn lead(&mut self, word: Word) -> &mut Self {
-        self.say(word).space()
+        self.nth(self.likes.language.words(), first.wrapping_add(number))
     }
 
     /// A line of one word.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn line(&mut self, word: Word) -> &mut Self {
         self.say(word).end()
-    }
-
-    /// A word at the left of a line; what comes next belongs to it, at the right.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn pair(&mut self, word: Word) -> &mut Self {
-        self.say(word).tab()
     }
 
     /// The last line: what a press does.
@@ -151,18 +139,18 @@ impl<'a> Pen<'a> {
     }
 
     pub(super) fn cause(&mut self, cause: Cause) -> &mut Self {
-        self.say_of(words::CAUSES, u16::from(cause.code()).saturating_sub(1))
+        self.say_of(words::CAUSES - 1, u16::from(cause.code()))
     }
 
     /// What a dose waits for.
     pub(super) fn hindrance(&mut self, cause: Cause) -> &mut Self {
-        self.warning(words::CAUSES, u16::from(cause.code()).saturating_sub(1))
+        self.warning(words::CAUSES - 1, u16::from(cause.code()))
     }
 
     /// `! low level +1`
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn alarm(&mut self, alarm: Alarm, more: u32) -> &mut Self {
-        self.warning(words::ALARMS, (alarm as u16).saturating_sub(1));
+        self.warning(words::ALARMS - 1, alarm as u16);
         // where there is room for it
         if more > 0 && self.left() > 2 {
             self.tab().char('+').number(more.min(9), 1);
@@ -190,17 +178,19 @@ impl<'a> Pen<'a> {
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn digits(&mut self, number: u32, least_digits: u32, decimals: u32) -> &mut Self {
-        let (mut place, mut left) = (1_000_000_000_u32, 10);
+        let (mut place, mut left, mut digits_left) = (1_000_000_000_u32, number, 10);
         while place > 0 {
-            if number >= place || left <= least_digits {
+            let digit;
+            (digit, left) = parted(left, place);
+            if number >= place || digits_left <= least_digits {
                 // the point goes before the first decimal
-                if left == decimals {
+                if digits_left == decimals {
                     self.say(Word::Point);
                 }
-                self.char(digit_char(number / place % 10));
+                self.char(digit_char(digit));
             }
-            place /= 10;
-            left -= 1;
+            place = parted(place, 10).0;
+            digits_left -= 1;
         }
         self
     }

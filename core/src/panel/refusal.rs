@@ -2,6 +2,7 @@
 
 use super::draft::{Draft, Kind, Step, WINDOW_STEP_MIN};
 use super::field::NO_WHEEL;
+use super::figures::parted;
 use super::pen::Pen;
 use super::words::{ALARMS, Word};
 use crate::book::Book;
@@ -34,8 +35,8 @@ pub(super) struct Told {
     reason: u8,
     /// The entry that is in the way; 0 where none is.
     entry: u16,
-    /// What is said on the line below, before what is offered or the length.
-    below: Option<Word>,
+    /// What is said on the line below, before what is offered or the length, if anything.
+    below: Word,
     pub(super) remedy: Remedy,
     /// The question that is asked, or another answer to which is offered.
     pub(super) step: Step,
@@ -49,7 +50,7 @@ impl Told {
     pub(super) const NOTHING: Self = Self::because(Word::OutOfRange, Remedy::Back, Step::Zone, 0);
 
     pub(super) const fn because(word: Word, remedy: Remedy, step: Step, value: u32) -> Self {
-        Self { reason: word as u8, entry: 0, below: None, remedy, step, value, length_ms: 0 }
+        Self { reason: word as u8, entry: 0, below: Word::Bare, remedy, step, value, length_ms: 0 }
     }
 
     /// What a refusal comes to; of a draft, or of the PIN where there is none.
@@ -60,76 +61,86 @@ impl Told {
         draft: Option<&Draft>,
         book: &Book<N, H>,
     ) {
-        *self = Self::NOTHING;
         self.reason = reason_of(refusal);
-        match *refusal {
+        (self.entry, self.length_ms, self.below) = (0, 0, Word::Bare);
+        let remedy = match *refusal {
             // of the fields that the panel asks, a set of days alone can be empty
             Refusal::Field { field, .. } if field.len() == "days".len() => {
                 self.reason = Word::NoDay as u8;
+                Remedy::Back
             }
             Refusal::OutOfRange if draft.is_some_and(|draft| draft.kind == Kind::Calibrate) => {
                 self.reason = Word::VesselBig as u8;
-                (self.remedy, self.step) = (Remedy::Ask, Step::Vessel);
+                self.step = Step::Vessel;
+                Remedy::Ask
             }
             Refusal::DoesNotFit { misfit, .. } => {
                 let fits = draft.and_then(|draft| draft.window_that_fits(WINDOW_STEP_MIN, book));
                 if let Some(min) = fits {
-                    (self.remedy, self.step, self.value) = (Remedy::Take, Step::Window, min);
-                } else if matches!(misfit, Misfit::Pulses { .. }) {
-                    self.reason = Word::PulsesMany as u8;
-                } else if let Misfit::Window { least_ms, .. } = misfit {
-                    self.length_ms = least_ms.min(u64::from(u32::MAX)) as u32;
+                    (self.step, self.value) = (Step::Window, min);
+                    Remedy::Take
                 } else {
-                    self.reason = Word::DoseSmall as u8;
+                    if matches!(misfit, Misfit::Pulses { .. }) {
+                        self.reason = Word::PulsesMany as u8;
+                    } else if let Misfit::Window { least_ms, .. } = misfit {
+                        self.length_ms = least_ms.min(u64::from(u32::MAX)) as u32;
+                    } else {
+                        self.reason = Word::DoseSmall as u8;
+                    }
+                    Remedy::Back
                 }
             }
             Refusal::Overlap { first, nearest_min, .. } => {
                 self.entry = first.0.min(99);
                 if let Some(minute) = nearest_min {
-                    self.below = Some(Word::FreeAt);
-                    self.remedy = Remedy::Take;
+                    self.below = Word::FreeAt;
                     (self.step, self.value) = (Step::Start, u32::from(minute));
+                    Remedy::Take
+                } else {
+                    Remedy::Back
                 }
             }
-            Refusal::TriedTooOften { wait_ms } => self.length_ms = wait_ms,
+            Refusal::TriedTooOften { wait_ms } => {
+                self.length_ms = wait_ms;
+                Remedy::Back
+            }
             Refusal::RunLonger { least_ms } => {
                 // a tenth more: what is read off is rounded, and the pump may be slower yet
                 let head = book.head.as_ref();
                 let longest_ms = head.map_or(0, |head| head.longest_calibration_ms);
-                let run_ms = least_ms.saturating_add(least_ms / 10);
+                let run_ms = least_ms.saturating_add(parted(least_ms, 10).0);
                 self.length_ms = run_ms.min(longest_ms.max(least_ms));
-                (self.below, self.remedy) = (Some(Word::RunFor), Remedy::RunAgain);
+                self.below = Word::RunFor;
+                Remedy::RunAgain
             }
             Refusal::RunTwice { .. } => {
-                (self.below, self.remedy) = (Some(Word::RunTwice), Remedy::RunAgain);
+                self.below = Word::RunTwice;
+                Remedy::RunAgain
             }
             Refusal::NoRun(NoRun::VesselTooCoarse { .. }) => {
                 self.reason = Word::VesselCoarse as u8;
+                Remedy::Back
             }
-            Refusal::NothingMeasured => self.remedy = Remedy::RunAgain,
+            Refusal::NothingMeasured => Remedy::RunAgain,
             Refusal::Implausible { .. } => {
-                if let Some(draft) = draft {
-                    (self.remedy, self.step) = (Remedy::Ask, draft.measured_as());
-                }
+                self.step = draft.map_or(Step::Amount, Draft::measured_as);
+                Remedy::Ask
             }
-            _ => {}
-        }
-        if draft.is_none() || matches!(refusal, Refusal::Locked) {
-            self.remedy = Remedy::Pin;
-        }
+            Refusal::Locked => Remedy::Pin,
+            _ => Remedy::Back,
+        };
+        self.remedy = if draft.is_some() { remedy } else { Remedy::Pin };
     }
 
     pub(super) fn show(&self, pen: &mut Pen<'_>) {
-        pen.line(Word::NotTaken).say_of(u16::from(self.reason), 0);
+        pen.say(Word::NotTaken).say_of(u16::from(self.reason), 0);
         if self.entry > 0 {
-            pen.space().number(u32::from(self.entry), 1);
+            pen.number(u32::from(self.entry), 1);
         }
         pen.end();
-        if let Some(word) = self.below {
-            pen.say(word);
-        }
+        pen.say(self.below);
         if self.length_ms > 0 {
-            pen.gap().length(u64::from(self.length_ms));
+            pen.length(u64::from(self.length_ms));
         }
         self.offer(pen);
         pen.action(match self.remedy {
@@ -145,7 +156,7 @@ impl Told {
     fn offer(&self, pen: &mut Pen<'_>) {
         if self.remedy == Remedy::Take {
             let field = self.step.field(pen.likes.unit);
-            pen.gap().field(field, self.value, NO_WHEEL);
+            pen.field(field, self.value, NO_WHEEL);
         }
     }
 }

@@ -19,6 +19,9 @@ impl Screen {
     /// Nothing is shown.
     pub const BLANK: Self = Self { rows: [[' '; COLUMNS]; ROWS], cut: false };
 
+    /// Nothing, not even spaces: what a pen begins with. It takes no room in flash.
+    pub(super) const VOID: Self = Self { rows: [['\0'; COLUMNS]; ROWS], cut: false };
+
     /// The lines, from the top.
     pub const fn rows(&self) -> &[[char; COLUMNS]; ROWS] {
         &self.rows

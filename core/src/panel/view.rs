@@ -1,5 +1,7 @@
 //! What the panel looks at.
 
+use core::num::NonZeroU32;
+
 use super::figures::{MINUTE_MS, Minute};
 use super::recent::Recent;
 use crate::book::Book;
@@ -39,7 +41,7 @@ impl<const N: usize, const H: usize> View<'_, N, H> {
         let offset_ms = i64::from(clock.zone.offset_at(utc)) * 1000;
         // no clock is before 1970
         let local_ms = utc.as_ms().wrapping_add(offset_ms).max(0) as u64;
-        Some(Minute(over(local_ms, u64::from(MINUTE_MS)) as u32))
+        NonZeroU32::new(over(local_ms, u64::from(MINUTE_MS)) as u32).map(Minute)
     }
 
     pub(super) fn minute(&self) -> Option<Minute> {
@@ -76,23 +78,20 @@ pub(super) fn alarm<const N: usize, const H: usize>(book: &Book<N, H>) -> Option
 /// How many entries there are.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(super) fn entries<const N: usize, const H: usize>(book: &Book<N, H>) -> u32 {
-    entry(book, u32::MAX).err().unwrap_or(0)
+    book.timetable.ids().count() as u32
 }
 
-/// One of them, in their order; how many there are where there are not so many.
+/// One of them, in their order.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
-pub(super) fn entry<const N: usize, const H: usize>(
-    book: &Book<N, H>,
-    at: u32,
-) -> Result<EntryId, u32> {
-    let mut count = 0;
+pub(super) fn entry<const N: usize, const H: usize>(book: &Book<N, H>, at: u32) -> Option<EntryId> {
+    let mut left = at;
     for id in book.timetable.ids() {
-        if count == at {
-            return Ok(id);
+        if left == 0 {
+            return Some(id);
         }
-        count += 1;
+        left -= 1;
     }
-    Err(count)
+    None
 }
 
 /// The alarms, the most urgent first.

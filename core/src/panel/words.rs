@@ -15,10 +15,14 @@ mod spanish;
 
 /// The words that differ with the language, each with the most columns that there are
 /// for it, behind the signs, which do not.
+///
+/// What always stands before or behind a word is kept with it, in a pattern in which `_`
+/// is the word: a space, `\n` for a new line, `\t` for what follows to go to the right.
+/// Each would be a call of the pen otherwise, in every place that says the word.
 macro_rules! words {
     (
         signs { $($sign:ident $text:literal,)* }
-        words { $($(#[$about:meta])* $word:ident $most:literal,)* }
+        words { $($(#[$about:meta])* $word:ident $most:literal $($pattern:literal)?,)* }
     ) => {
         /// A word, by its place in the table of a language.
         #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -34,39 +38,41 @@ macro_rules! words {
 
         const SIGNS: &[&str] = &[$($text),*];
         const MOST: &[usize] = &[$($most),*];
+        const PATTERNS: &[&str] = &[$(concat!($($pattern)?)),*];
     };
 }
 
 words! {
     signs {
-        Millilitre "ml", Litre "l", FluidOunce "fl oz", MillilitrePerMin "ml/min",
-        FluidOuncePerMin "fl oz/min", PerMin "/min", Metre "m", Millimetre "mm", Gram "g",
-        Celsius "C", D "d", H "h", Min "min", S "s", Am "am", Pm "pm", Utc "UTC", Bare "",
+        Millilitre " ml", Litre " l", FluidOunce " fl oz", MillilitrePerMin " ml/min",
+        FluidOuncePerMin " fl oz/min", PerMin "/min", Metre " m", Millimetre " mm", Gram " g",
+        Celsius " C", D " d", H " h", Min " min", S " s", Am "am", Pm "pm", Utc "\tUTC", Bare "",
         UnitMetric "ml, l", UnitUs "US fl oz", UnitImperial "imp fl oz",
     }
     words {
         /// The language's own name.
         Name 17,
-        // titles of cards; the first three stand beside a time
-        Last 9, Next 9, History 9, Supply 19, Timetable 14, Prime 14, Calibrate 14, Clock 14, SetUp 14,
+        // titles of cards, in their order; three of them stand beside a time
+        Last 9, Next 9, Supply 19, Timetable 14, Prime 14, Calibrate 14, Clock 14, History 9, SetUp 14,
         // a first set-up
-        HintTurn 20, HintPress 20, HintHold 20, SetUpStep 13,
+        HintTurn 20, HintPress 20 "\n_\n", HintHold 20, SetUpStep 13 "_ ",
         HelpPlace 20, HelpClock 20, HelpHead 20, HelpTube 20, HelpProduct 20, HelpPrime 20,
         HelpCalibrate 20, HelpEntry 20,
         // outcomes and what runs
-        Dosed 8, Part 8, Skipped 16, NoneYet 20, NoneDue 20, Dosing 14, Priming 14, Calibrating 14,
-        AskedFor 8, DueIn 6, Now 20,
+        Dosed 8 "\n_\t", Part 8 "\n_\t", Skipped 16 "\n_\t", NoneYet 20 "\n_", NoneDue 20 "\n_", Dosing 14,
+        Priming 14 "_\n", Calibrating 14 "_\n", AskedFor 8 "_ ", DueIn 6 "_ ", Now 20,
         // cards
-        Product 8, Pack 8, Mains 11, NoAccount 11, Entries 12, ADay 8, UpTo 8, AnyTouch 20,
-        TubeUntil 10, Unset 20, Lock 11, LockNone 8, LockOpen 8, LockShut 8,
+        Product 8 "\n_\t", Pack 8 "\n_\t", Mains 11, NoAccount 11, Entries 12 "\n_\t", ADay 8 "\n_\t",
+        UpTo 8 "\n_\t", AnyTouch 20 "\n_", TubeUntil 10 "\n_\t", Unset 20 "\n_",
+        Lock 11 "\n_\t", LockNone 8, LockOpen 8, LockShut 8,
         // what a press does
         DoAcknowledge 18, DoAgain 18, DoChange 18, DoSupply 18, DoTimetable 18, DoPrime 18,
         DoCalibrate 18, DoReading 18, DoClock 18, DoOlder 18, DoStop 18, DoNext 18, DoDone 18,
-        DoEdit 18, DoPut 18, DoBack 18, DoTake 6, DoPin 18, DoRun 18, DoNew 18,
+        DoEdit 18, DoPut 18, DoBack 18, DoTake 6 "_ ", DoPin 18, DoRun 18, DoNew 18,
         // notices
         InForce 20, Stopped 20, NothingChanged 20, HoldToUnlock 20, Primed 20, Forgotten 20,
         // titles of drafts
-        Place 14, Head 14, Tube 14, VesselOf 14, Refill 14, Reading 14, Entry 9, NewEntry 14,
+        Place 14, Head 14, Tube 14, VesselOf 14, Refill 14, Reading 14, Entry 9 "_ ", NewEntry 14,
         Unlock 14, NewPin 14, Again 14, NewPack 14, LockUp 14, WhatIsNew 20, Acknowledge 14,
         // fields
         Language 20, Zone 20, Unit 20, ClockForm 20, Date 20, Time 20, Flow 20, Rollers 20, Pass 20,
@@ -77,13 +83,13 @@ words! {
         // choices
         Hours24 17, Hours12 17, ByNight 8, ByDay 8, ByHours 17, EveryDay 12, EveryNight 12,
         OneByOne 17, StateOn 17, StateOff 8, StateGone 17, ByVolume 17, ByMass 17, AsNew 17,
-        AsFound 17, WithPin 17, WithoutPin 17, Each 6,
+        AsFound 17, WithPin 17, WithoutPin 17, Each 6 "_ ",
         OutletInVessel 20, LookFirst 20, PackIsFull 20, PinFromNow 20, RestIsLost 20,
         // why something is not taken
-        NotTaken 20, NoLine 20, EntryGone 20, LimitsUnfit 20, NoDay 20, OutOfRange 20,
-        NeverDue 20, NeedsWindow 20, DoseSmall 20, PulsesMany 20, WindowLong 20, Overlaps 17,
-        FreeAt 12, OverCeiling 20, ManyDoses 20, Busy 20, Locked 20, WrongPin 20, Wait 12,
-        VesselSmall 20, VesselCoarse 20, NoRun 20, NotSure 20, RunFor 9, FarOff 20, RunTwice 20,
+        NotTaken 20 "_\n", NoLine 20, EntryGone 20, LimitsUnfit 20, NoDay 20, OutOfRange 20,
+        NeverDue 20, NeedsWindow 20, DoseSmall 20, PulsesMany 20, WindowLong 20, Overlaps 17 "_ ",
+        FreeAt 12 "_ ", OverCeiling 20, ManyDoses 20, Busy 20, Locked 20, WrongPin 20, Wait 12,
+        VesselSmall 20, VesselCoarse 20, NoRun 20, NotSure 20, RunFor 9 "_ ", FarOff 20, RunTwice 20,
         Implausible 20, NoNumber 20, PinsDiffer 20, VesselBig 20, OverFull 20, NoPin 20, DoseOver 20,
     }
 }
@@ -106,7 +112,7 @@ impl Word {
 /// Words that differ with the language.
 const WORDS: usize = MOST.len();
 /// Where the rows of words begin that are told by a number: causes and alarms in the
-/// order of theirs, days from Monday, months from January.
+/// order of theirs, from 1, days from Monday, months from January.
 pub(super) const CAUSES: u16 = (1 + SIGNS.len() + WORDS) as u16;
 pub(super) const ALARMS: u16 = CAUSES + Cause::ALL.len() as u16;
 pub(super) const WEEKDAYS: u16 = ALARMS + 12;
@@ -174,6 +180,35 @@ impl Packing {
         self.word(text, 0, text.len())
     }
 
+    /// One word more in its pattern; one that has none stands alone.
+    const fn laid_out(mut self, text: &str, pattern: &str) -> Self {
+        let start = self.len;
+        self = self.whole(text);
+        let pattern = pattern.as_bytes();
+        let (mut at, mut before) = (0, 0);
+        while before < pattern.len() && pattern[before] != b'_' {
+            before += 1;
+        }
+        // the word makes room for what is before it
+        let mut place = self.len;
+        while before > 0 && place > start + 1 {
+            place -= 1;
+            self.bytes[place + before] = self.bytes[place];
+        }
+        self.len += before;
+        while at < pattern.len() {
+            if at < before {
+                self.bytes[start + 1 + at] = pattern[at];
+            } else if at > before {
+                self.bytes[self.len] = pattern[at];
+                self.len += 1;
+            }
+            at += 1;
+        }
+        self.bytes[start] = (self.len - start - 1) as u8;
+        self
+    }
+
     /// As it stays in the image.
     const fn trimmed<const LEN: usize>(&self) -> [u8; LEN] {
         let mut bytes = [0; LEN];
@@ -208,7 +243,7 @@ impl Vocabulary {
             assert!(word as usize == 1 + SIGNS.len() + at, "the words are not in their order");
             assert!(columns(text) > 0, "a word is empty");
             assert!(columns(text) <= MOST[at], "a word has more characters than its place");
-            packing = packing.whole(text);
+            packing = packing.laid_out(text, PATTERNS[at]);
             at += 1;
         }
         let mut at = 0;

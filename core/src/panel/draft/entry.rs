@@ -5,11 +5,11 @@ use crate::book::Book;
 use crate::civil::{DAY_MIN, DAY_MS, Days};
 use crate::entry::{Entry, EntryId, GapRule, Recurrence};
 use crate::panel::field::{days_of, days_value};
-use crate::panel::figures::{MINUTE_MS, Minute};
+use crate::panel::figures::{MINUTE_MS, parts};
 use crate::panel::view::View;
 use crate::spread::Misfit;
 use crate::time::{Duration, Instant};
-use crate::timetable::{self, Refusal, Timetable};
+use crate::timetable::{self, Timetable};
 use crate::units::{Volume, over_up};
 
 /// First water in the morning: a parameter.
@@ -49,7 +49,7 @@ impl Draft {
         // a window has three digits
         let before = self.get(Step::Window).wrapping_add(CONTACT_MIN);
         let start = self.get(Step::FirstWater).wrapping_add(DAY_MIN).wrapping_sub(before);
-        self.set(Step::Start, Minute(start).parts().1);
+        self.set(Step::Start, parts(start).1);
     }
 
     /// The least window that the dose fits on this head, in minutes and in steps of
@@ -75,26 +75,24 @@ impl Draft {
         None
     }
 
-    /// Makes in a timetable the change of one entry that the draft says.
+    /// Makes in a timetable the change of one entry that the draft says; whether it could:
+    /// for a new one there may be no line, and one that is changed may be gone.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn enter_in<const N: usize, const H: usize>(
         &self,
         timetable: &mut Timetable<N>,
         view: &View<'_, N, H>,
-    ) -> Result<(), Refusal> {
+    ) -> bool {
         let book = view.controller.book();
         let mut entry = self.entry(book);
         if self.kind == Kind::NewEntry {
             entry.id = EntryId(book.next_id.max(1));
         } else if entry.id != self.id {
-            return Err(Refusal::NoSuchEntry { id: self.id });
-        }
-        if self.get(Step::State) == 2 {
-            timetable.remove(self.id);
-            return Ok(());
+            return false;
         }
         self.enter(&mut entry, view);
-        timetable.put(entry)
+        let stays = self.get(Step::State) < 2;
+        timetable.change(entry.id, stays.then_some(&entry))
     }
 
     /// The entry that it is of; a new one where there is none.
@@ -105,7 +103,6 @@ impl Draft {
 
     /// Makes an entry what the draft says. What is not asked, and what was left as it is
     /// shown, stays as it was to the last digit.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn enter<const N: usize, const H: usize>(
         &self,
         entry: &mut Entry,
@@ -140,7 +137,7 @@ impl Draft {
     fn first_start<const N: usize, const H: usize>(&self, view: &View<'_, N, H>) -> Instant {
         let Some(now) = view.minute() else { return view.now };
         let wait = self.get(Step::Begin).wrapping_add(DAY_MIN).wrapping_sub(now.parts().1);
-        let wait_min = Minute(wait).parts().1;
+        let wait_min = parts(wait).1;
         view.now.plus(Duration::from_min(u64::from(wait_min)))
     }
 }

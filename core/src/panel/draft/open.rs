@@ -1,6 +1,8 @@
 //! What a draft begins with: what is in force, or the trade's customary figures. What
 //! was measured is never filled in beforehand (O2).
 
+use core::num::NonZeroU32;
+
 use super::entry::{WINDOW_MIN, answer_of};
 use super::{Draft, Kind, MOST_STEPS, Step, Values};
 use crate::book::Book;
@@ -18,9 +20,9 @@ use crate::units::Volume;
 /// source).
 pub(super) const FLOW: Volume = Volume::from_ml(30);
 /// The date that a clock is set from on a device that has none: 2026-01-01.
-const FIRST: Minute = Minute(20_454 * DAY_MIN);
+const FIRST: Minute = Minute(NonZeroU32::MIN.saturating_add(20_454 * DAY_MIN - 1));
 /// What a new container is taken for: ten litres, a parameter.
-pub(super) static NEW_CONTAINER: Container = Container {
+static NEW_CONTAINER: Container = Container {
     capacity: Volume::from_ml(10_000),
     heel: Volume::from_ml(10_000 / HEEL_IS_OF),
     ..Container::NONE
@@ -28,6 +30,13 @@ pub(super) static NEW_CONTAINER: Container = Container {
 /// What is left at the bottom of a container: so much of it, four per cent (common
 /// practice, no source).
 pub(super) const HEEL_IS_OF: u64 = 25;
+
+/// The container; a new one where there is none.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) fn container_of<const N: usize, const H: usize>(book: &Book<N, H>) -> &Container {
+    book.stock.container().unwrap_or(&NEW_CONTAINER)
+}
+
 impl Draft {
     /// Begins it: what it is of, and the answers as they are before anybody gives them.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
@@ -39,13 +48,12 @@ impl Draft {
     ) {
         let choices = if kind == Kind::Place {
             // a zone that is none of the places is a choice of its own
-            zones::COUNT + usize::from(zones::index_of(&book.zone) == zones::COUNT)
+            zones::index_of(&book.zone).max(zones::COUNT - 1)
         } else {
-            // a new entry is one
-            view::entries(book) as usize + 1
+            view::entries(book) as usize
         };
-        (self.kind, self.id, self.choices) = (kind, id, choices.min(255) as u8);
-        (self.at, self.wheel, self.again) = (0, 0, false);
+        // as a new entry is one
+        (self.kind, self.id, self.choices) = (kind, id, choices as u8 + 1);
         self.values = Values([0; MOST_STEPS]);
         let spec = kind.spec();
         for &step in spec.steps {
@@ -60,9 +68,7 @@ impl Draft {
             }
             _ => {}
         }
-        if spec.at_end {
-            self.go_to_end();
-        }
+        self.go_to(if spec.at_end { u8::MAX } else { 0 }, false);
     }
 
     /// What time a clock is set from.
@@ -74,8 +80,14 @@ impl Draft {
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn fill<const N: usize, const H: usize>(&mut self, step: Step, book: &Book<N, H>) {
-        let value = self.shown(step, self.in_force(step, book));
+        let value = self.begun(step, book);
         self.answer_with(step, value);
+    }
+
+    /// What an answer is before anybody gives it, as it is shown.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn begun<const N: usize, const H: usize>(&self, step: Step, book: &Book<N, H>) -> u32 {
+        self.shown(step, self.in_force(step, book))
     }
 
     /// What an answer is before anybody gives it, a volume in nl.
@@ -86,7 +98,7 @@ impl Draft {
         book: &Book<N, H>,
     ) -> u64 {
         let Preferences { language, unit, twelve_hours, tube_dm, bore } = self.kept.preferences;
-        let container = book.stock.container().unwrap_or(&NEW_CONTAINER);
+        let container = container_of(book);
         let volume = match step {
             // what the head was set up with
             Step::Flow => {
@@ -141,7 +153,7 @@ impl Draft {
         step: Step,
         book: &Book<N, H>,
     ) -> bool {
-        self.value_of(step) == self.shown(step, self.in_force(step, book))
+        self.value_of(step) == self.begun(step, book)
     }
 
     /// The volume that was entered; where it was left as it is shown, the one of before,
@@ -186,7 +198,7 @@ impl Draft {
         &self,
         book: &Book<N, H>,
     ) -> (Kind, EntryId) {
-        let choice = self.value(0);
+        let choice = self.values.at(0);
         let none = EntryId(0);
         if self.kind == Kind::WhichEntry {
             let entry = view::entry(book, choice);

@@ -1,8 +1,8 @@
 //! A draft that is put in force: what stands against it at once, and the one event of
 //! the controller that it means.
 
-use super::open::{FLOW, HEEL_IS_OF, NEW_CONTAINER};
-use super::{Draft, Kind, Step};
+use super::open::{FLOW, HEEL_IS_OF, container_of};
+use super::{Draft, Kind, Step, Values};
 use crate::book::Book;
 use crate::calibration::{Amount, Measured, Vessel};
 use crate::civil::{DAY_MIN, Local};
@@ -10,7 +10,7 @@ use crate::config::Head;
 use crate::event::Event;
 use crate::panel::desk::{Desk, hand_in};
 use crate::panel::field::{BLANK, pin, to_date};
-use crate::panel::figures::MINUTE_MS;
+use crate::panel::figures::{MINUTE_MS, parted};
 use crate::panel::preferences::{Language, Preferences, Unit};
 use crate::panel::refusal::{Remedy, Told};
 use crate::panel::view::View;
@@ -43,21 +43,31 @@ pub(super) fn vessel_ml(at: u32) -> u32 {
 
 /// What its reading may be off by.
 fn error_of(ml: u32) -> Volume {
-    Volume::from_ml(u64::from(ml / 100))
+    Volume::from_ml(u64::from(parted(ml, 100).0))
+}
+
+/// What a draft of the place or of the tube set says of what somebody likes.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+fn likes_of(kind: Kind, values: &Values, likes: &mut Preferences) {
+    if kind == Kind::Place {
+        likes.language = Language::at(values.get(Step::Language));
+        likes.unit = Unit::at(values.get(Step::Unit));
+        likes.twelve_hours = values.get(Step::ClockForm) == 1;
+    } else if kind == Kind::Tube {
+        likes.tube_dm = values.get(Step::Length) as u16;
+        likes.bore = values.get(Step::Bore) as u8;
+    }
 }
 
 impl Draft {
-    /// What a draft of the place or of the tube set says of what somebody likes.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(in crate::panel) fn tell_likes(&self, likes: &mut Preferences) {
-        if self.kind == Kind::Place {
-            likes.language = Language::at(self.get(Step::Language));
-            likes.unit = Unit::at(self.get(Step::Unit));
-            likes.twelve_hours = self.get(Step::ClockForm) == 1;
-        } else if self.kind == Kind::Tube {
-            likes.tube_dm = self.get(Step::Length) as u16;
-            likes.bore = self.get(Step::Bore) as u8;
-        }
+    /// Takes what somebody likes over into what the panel keeps.
+    pub(in crate::panel) fn keep_likes(&mut self) {
+        likes_of(self.kind, &self.values, &mut self.kept.preferences);
+    }
+
+    /// What somebody likes, as far as a draft of the place or of the tube set says it.
+    pub(super) fn tell_likes(&self, likes: &mut Preferences) {
+        likes_of(self.kind, &self.values, likes);
     }
 
     /// Whether it cannot be asked at all; why is told without asking.
@@ -66,30 +76,30 @@ impl Draft {
         book: &Book<N, H>,
         told: &mut Told,
     ) -> bool {
-        let (stands, word, remedy, step, value) = match self.kind {
-            Kind::Reading => {
-                let step = self.measured_as();
-                (self.value_of(step) == BLANK, Word::NoNumber, Remedy::Ask, step, 0)
+        let measured = self.measured_as();
+        let (word, remedy, step, value) = match self.kind {
+            Kind::Reading if self.value_of(measured) == BLANK => {
+                (Word::NoNumber, Remedy::Ask, measured, 0)
             }
-            Kind::NewPin => {
-                let differ = self.get(Step::Pin) != self.get(Step::PinAgain);
-                let asks = self.get(Step::PinWanted) == 0;
-                (asks && differ, Word::PinsDiffer, Remedy::Ask, Step::Pin, 0)
+            Kind::NewPin
+                if self.get(Step::PinWanted) == 0
+                    && self.get(Step::Pin) != self.get(Step::PinAgain) =>
+            {
+                (Word::PinsDiffer, Remedy::Ask, Step::Pin, 0)
             }
-            Kind::Lock => (!book.lock.is_set(), Word::NoPin, Remedy::Back, Step::Pin, 0),
-            Kind::Product | Kind::Refill => {
-                // both keep what it holds and what is in it at the same places
-                let full = self.get(Step::Capacity);
-                // without an account there is no level
-                let is_over = full > 0 && self.get(Step::Level) > full;
-                (is_over, Word::OverFull, Remedy::Take, Step::Level, full)
+            Kind::Lock if !book.lock.is_set() => (Word::NoPin, Remedy::Back, Step::Pin, 0),
+            // both keep what it holds and what is in it at the same places; without an
+            // account there is no level
+            Kind::Product | Kind::Refill
+                if self.get(Step::Capacity) > 0
+                    && self.get(Step::Level) > self.get(Step::Capacity) =>
+            {
+                (Word::OverFull, Remedy::Take, Step::Level, self.get(Step::Capacity))
             }
             _ => return false,
         };
-        if stands {
-            *told = Told::because(word, remedy, step, value);
-        }
-        stands
+        *told = Told::because(word, remedy, step, value);
+        true
     }
 
     /// Whether it is the panel's own matter: no account is wanted, and one that is kept
@@ -137,18 +147,18 @@ impl Draft {
             }
             Kind::Tube => Event::TubeChanged,
             Kind::Product => {
-                container = *book.stock.container().unwrap_or(&NEW_CONTAINER);
+                container = *container_of(book);
                 let capacity = self.taken(Step::Capacity, book);
-                if capacity != container.capacity {
+                if !self.is_left(Step::Capacity, book) {
                     container.heel = Volume::from_nl(over(capacity.as_nl(), HEEL_IS_OF));
                 }
                 container.capacity = capacity;
                 container.low = self.taken(Step::Contact, book);
-                Event::Container(&container, self.taken(Step::Level, book).min(capacity))
+                Event::Container(&container, self.level(Step::Level, capacity, book))
             }
             Kind::Refill => {
                 let full = book.stock.container.capacity;
-                Event::Refill(self.taken(Step::Refilled, book).min(full))
+                Event::Refill(self.level(Step::Refilled, full, book))
             }
             Kind::NewPack => Event::PackChanged,
             Kind::Prime => Event::Prime(self.volume(Step::MostPrime)),
@@ -167,8 +177,11 @@ impl Draft {
             }
             Kind::NewEntry | Kind::Entry => {
                 let mut timetable = book.timetable;
-                if let Err(refusal) = self.enter_in(&mut timetable, view) {
-                    return Some(refusal);
+                if !self.enter_in(&mut timetable, view) {
+                    return Some(match self.kind {
+                        Kind::NewEntry => Refusal::TooManyEntries { most: N },
+                        _ => Refusal::NoSuchEntry { id: self.id },
+                    });
                 }
                 return hand_in(desk, Event::Timetable(&timetable));
             }
@@ -182,6 +195,17 @@ impl Draft {
             _ => Event::Acknowledge,
         };
         hand_in(desk, event)
+    }
+
+    /// What is in a container that holds so much.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn level<const N: usize, const H: usize>(
+        &self,
+        step: Step,
+        capacity: Volume,
+        book: &Book<N, H>,
+    ) -> Volume {
+        self.taken(step, book).min(capacity)
     }
 
     /// The question that asks what came out.

@@ -46,27 +46,23 @@ impl Question {
         Self { brings: true, ..self }
     }
 
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) const fn field(&self, unit: Unit) -> Field {
         let (digits, decimals) = self.ounces;
-        match (unit, self.field) {
-            (Unit::UsFluidOunce | Unit::ImperialFluidOunce, Field::Number { unit, .. })
-                if digits > 0 =>
-            {
-                number(digits, decimals, unit.in_ounces())
+        match unit {
+            Unit::UsFluidOunce | Unit::ImperialFluidOunce if digits > 0 => {
+                number(digits, decimals, self.field.word.in_ounces())
             }
-            (_, field) => field,
+            _ => self.field,
         }
     }
 }
 
 const fn number(digits: u8, decimals: u8, unit: Word) -> Field {
-    Field::Number { digits, decimals, unit }
+    Field::number(digits, decimals, unit)
 }
 
-/// One of so many words; 0 where the device tells how many there are.
 const fn choice(first: Word, count: u8) -> Field {
-    Field::Choice { first, count }
+    Field::choice(first, count)
 }
 
 const NIGHT: u8 = 0b001;
@@ -90,8 +86,8 @@ questions! {
     Zone ask(Word::Zone, 1, choice(Word::Bare, 0)),
     Unit ask(Word::Unit, 2, choice(Word::UnitMetric, 3)),
     ClockForm ask(Word::ClockForm, 3, choice(Word::Hours24, 2)),
-    Date ask(Word::Date, 0, Field::Date),
-    Time ask(Word::Time, 1, Field::Time),
+    Date ask(Word::Date, 0, Field::DATE),
+    Time ask(Word::Time, 1, Field::TIME),
     Flow ask(Word::Flow, 0, number(4, 1, Word::MillilitrePerMin))
         .ounces(4, 2),
     Rollers ask(Word::Rollers, 1, number(2, 0, Word::Bare)),
@@ -115,7 +111,7 @@ questions! {
         .ounces(3, 1),
     Vessel ask(Word::Vessel, 0, choice(Word::Bare, 4)),
     /// Never asked: how long the run is to be, in ms, where a reading was not sure enough.
-    RunMs ask(Word::Bare, 1, Field::Time).asked(0, 0),
+    RunMs ask(Word::Bare, 1, Field::TIME).asked(0, 0),
     /// By volume, or by mass.
     Method ask(Word::Method, 0, choice(Word::ByVolume, 2)).brings(),
     Amount ask(Word::Amount, 1, number(5, 1, Word::Millilitre))
@@ -127,12 +123,12 @@ questions! {
         .ounces(4, 1),
     /// By night, by day, or every so many hours.
     Repeat ask(Word::Repeat, 1, choice(Word::ByNight, 3)),
-    FirstWater ask(Word::FirstWater, 2, Field::Time).asked(1, NIGHT),
-    Nights ask(Word::Nights, 3, Field::Days { by_night: true }).asked(1, NIGHT),
-    Days ask(Word::Days, 3, Field::Days { by_night: false }).asked(1, DAY),
-    Start ask(Word::Start, 4, Field::Time).asked(1, NIGHT | DAY),
+    FirstWater ask(Word::FirstWater, 2, Field::TIME).asked(1, NIGHT),
+    Nights ask(Word::Nights, 3, Field::NIGHTS).asked(1, NIGHT),
+    Days ask(Word::Days, 3, Field::DAYS).asked(1, DAY),
+    Start ask(Word::Start, 4, Field::TIME).asked(1, NIGHT | DAY),
     /// The start of an entry that comes every so many hours.
-    Begin ask(Word::Start, 4, Field::Time).asked(1, HOURS),
+    Begin ask(Word::Start, 4, Field::TIME).asked(1, HOURS),
     Window ask(Word::Window, 5, number(3, 0, Word::Min)),
     Every ask(Word::Every, 6, number(3, 0, Word::H)).asked(1, HOURS),
     /// On, off, or taken out.
@@ -142,8 +138,8 @@ questions! {
     Fresh ask(Word::WhatIsNew, 0, choice(Word::Bare, 3)),
     /// With one, or without.
     PinWanted ask(Word::PinWanted, 0, choice(Word::WithPin, 2)).brings(),
-    Pin ask(Word::Pin, 1, Field::Pin).asked(0, 0b001),
-    PinAgain ask(Word::PinAgain, 2, Field::Pin).asked(0, 0b001),
+    Pin ask(Word::Pin, 1, Field::PIN).asked(0, 0b001),
+    PinAgain ask(Word::PinAgain, 2, Field::PIN).asked(0, 0b001),
 }
 
 impl Step {
@@ -159,7 +155,7 @@ impl Step {
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn question(self) -> &'static Question {
-        const NONE: Question = ask(Word::Bare, 0, Field::Time);
+        const NONE: Question = ask(Word::Bare, 0, Field::TIME);
         QUESTIONS.get(self as usize).unwrap_or(&NONE)
     }
 }

@@ -3,7 +3,7 @@
 use super::put::vessel_ml;
 use super::{Draft, Kind, Step};
 use crate::book::Book;
-use crate::panel::field::{Field, NO_WHEEL, days_of, to_date};
+use crate::panel::field::{NO_WHEEL, days_of, to_date};
 use crate::panel::pen::Pen;
 use crate::panel::preferences::Language;
 use crate::panel::view;
@@ -22,10 +22,10 @@ impl Draft {
         let spec = self.spec();
         pen.say(spec.title);
         if self.kind == Kind::Entry {
-            pen.space().number(u32::from(self.id.0), 1);
+            pen.number(u32::from(self.id.0), 1);
         }
-        let (at, wheel) = (self.at, self.wheel);
-        let Some(step) = self.step(at) else {
+        let wheel = self.wheel();
+        let Some(step) = self.step else {
             self.sum(book, pen);
             pen.action(spec.put);
             return;
@@ -33,7 +33,7 @@ impl Draft {
         // which question it is, of how many
         let count = self.count();
         if count > 1 {
-            pen.tab().part(u32::from(at) + 1, u32::from(count));
+            pen.tab().part(u32::from(self.at) + 1, u32::from(count));
         }
         pen.end();
         self.question(step, wheel, book, pen);
@@ -49,32 +49,31 @@ impl Draft {
     fn question<const N: usize, const H: usize>(
         &self,
         step: Step,
-        wheel: u8,
+        wheel: u32,
         book: &Book<N, H>,
         pen: &mut Pen<'_>,
     ) {
-        let id =
-            if step == Step::WhichEntry { view::entry(book, self.get(step)).ok() } else { None };
+        let id = if step == Step::WhichEntry { view::entry(book, self.get(step)) } else { None };
         if let Some(id) = id {
             let mut entry = *self;
             entry.begin(Kind::Entry, id, book);
             entry.when(pen);
-            pen.end().char('[').lead(Word::Entry).number(u32::from(id.0), 1).char(']');
+            pen.end().char('[').say(Word::Entry).number(u32::from(id.0), 1).char(']');
         } else {
             pen.line(step.question().label);
             self.answer(step, wheel, pen);
         }
-        pen.end();
     }
 
     /// An answer, in brackets as far as it is being turned.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn answer<'a, 'p>(&self, step: Step, wheel: u8, pen: &'a mut Pen<'p>) -> &'a mut Pen<'p> {
+    fn answer<'a, 'p>(&self, step: Step, wheel: u32, pen: &'a mut Pen<'p>) -> &'a mut Pen<'p> {
         pen.bracket(wheel == 0, '[');
         let (field, value) = self.asked(step);
-        match field {
-            Field::Choice { first, .. } => self.choice(step, value, first, pen),
-            _ => pen.field(field, value, wheel),
+        if field.is_choice() {
+            self.choice(step, value, field.word, pen)
+        } else {
+            pen.field(field, value, wheel)
         };
         pen.bracket(wheel == 0, ']')
     }
@@ -91,7 +90,7 @@ impl Draft {
             Step::Language => pen.nth(Language::at(value).words(), Word::Name as u16),
             Step::Zone if value as usize >= zones::COUNT => pen.say(Word::AsFound),
             Step::Zone => pen.nth(&words::PLACE_NAMES, value as u16),
-            Step::Bore => pen.decimal(value * 16 + 16, 1).unit(Word::Millimetre),
+            Step::Bore => pen.decimal(value * 16 + 16, 1).say(Word::Millimetre),
             Step::Vessel => pen.count(vessel_ml(value), Word::Millilitre),
             Step::WhichSetting | Step::Fresh => pen.say(self.kind.choice(value).spec().title),
             Step::WhichEntry => pen.say(Word::NewEntry),
@@ -104,10 +103,11 @@ impl Draft {
     fn when(&self, pen: &mut Pen<'_>) {
         let repeat = self.get(Step::Repeat);
         if repeat >= 2 {
-            pen.lead(Word::Each).count(self.get(Step::Every), Word::H);
+            pen.say(Word::Each).count(self.get(Step::Every), Word::H);
         } else {
             let days = days_of(self.get(Step::Days));
-            pen.minute(self.get(Step::Start)).space().days(days, repeat == 0);
+            let all = if repeat == 0 { Word::EveryNight } else { Word::EveryDay };
+            pen.minute(self.get(Step::Start)).space().days(days, all);
         }
     }
 
@@ -117,16 +117,17 @@ impl Draft {
         if matches!(self.kind, Kind::Entry | Kind::NewEntry) {
             return self.sum_entry(pen);
         }
-        pen.end();
         if let Some(word) = spec.before {
-            pen.line(word);
+            pen.end().say(word);
         }
+        if self.kind == Kind::Prime {
+            self.answer(Step::MostPrime, NO_WHEEL, pen.say(Word::UpTo));
+            return;
+        }
+        pen.end();
         match self.kind {
             Kind::Clock => {
                 pen.long_date(to_date(self.get(Step::Date))).end().minute(self.get(Step::Time));
-            }
-            Kind::Prime => {
-                self.answer(Step::MostPrime, NO_WHEEL, pen.pair(Word::UpTo));
             }
             Kind::RunAgain => {
                 pen.volume(self.entry(book).volume);
@@ -137,7 +138,7 @@ impl Draft {
                 }
             }
             Kind::Product if self.get(Step::Capacity) == 0 => {
-                pen.line(Word::NoAccount);
+                pen.say(Word::NoAccount);
                 return;
             }
             Kind::Calibrate => {
@@ -152,7 +153,6 @@ impl Draft {
         for &step in spec.sum.iter().filter(|&&step| self.asks(step)) {
             self.answer(step, NO_WHEEL, pen).end();
         }
-        pen.end();
     }
 
     fn sum_entry(&self, pen: &mut Pen<'_>) {
@@ -175,6 +175,5 @@ impl Draft {
         } else {
             self.when(pen);
         }
-        pen.end();
     }
 }
