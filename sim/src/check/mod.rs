@@ -4,23 +4,20 @@
 //! What operators change later is for the device to take or refuse in the run.
 
 mod refusals;
+mod room;
 mod warnings;
 mod words;
 
 pub use words::refusal;
 
-use dosewright_core::civil::{Date, Local};
 use dosewright_core::entry::GapRule;
-use dosewright_core::record::MOST_CLOSED;
 use dosewright_core::schedule::WallClock;
 use dosewright_core::time::Instant;
-use dosewright_core::timetable::{Refusal, Timetable};
+use dosewright_core::timetable::Refusal;
 
 use crate::diagnose::{self, Diagnostic, codes};
-use crate::forecast;
-use crate::observe::LINES;
 use crate::run::{Frame, Options};
-use crate::scenario::{self, RecurrencePlan, Scenario, Supply, show};
+use crate::scenario::{self, RecurrencePlan, Scenario};
 use crate::world;
 
 /// A year that may be a leap year.
@@ -58,7 +55,7 @@ fn read_for(file: &str, text: &str, least_ms: u64) -> (Option<Scenario>, Vec<Dia
 /// What the device would refuse of a scenario's timetable, and warnings of its run, or
 /// of so many ms where it is shorter.
 fn timetable(file: &str, scenario: &Scenario, least_ms: u64) -> Vec<Diagnostic> {
-    if let Some(found) = too_many(scenario) {
+    if let Some(found) = room::too_many(scenario) {
         return vec![found.in_file(file)];
     }
     let frame = Frame::of(scenario, &Options::default());
@@ -72,9 +69,9 @@ fn timetable(file: &str, scenario: &Scenario, least_ms: u64) -> Vec<Diagnostic> 
     });
     let accepted = problems.is_empty();
     let frame = Frame { run_ms: frame.run_ms.max(least_ms), ..frame };
-    problems.extend(small_sector(scenario));
-    problems.extend(over_meter(scenario));
-    problems.extend(off_the_calendar(scenario));
+    problems.extend(room::small_sector(scenario));
+    problems.extend(room::over_meter(scenario));
+    problems.extend(room::off_the_calendar(scenario));
     problems.extend(warnings::find(scenario, &timetable, &frame, clock.as_ref(), accepted));
     problems.into_iter().map(|problem| problem.in_file(file)).collect()
 }
@@ -87,77 +84,6 @@ fn is_told(scenario: &Scenario, refusal: &Refusal) -> bool {
         matches!(plan.recurrence, RecurrencePlan::Every { .. })
             || plan.first.zip(plan.last).is_some_and(|(first, last)| last < first)
     })
-}
-
-/// A sector that cannot hold what the device has to keep in one.
-fn small_sector(scenario: &Scenario) -> Option<Diagnostic> {
-    let memory = &scenario.memory;
-    let least = world::LEAST_SECTOR_BYTES;
-    (memory.sector_bytes < least).then(|| {
-        Diagnostic::new(
-            codes::SMALL_SECTOR,
-            memory.spans.at("sector"),
-            "the sector is too small for the device's state",
-        )
-        .label(format!("this is {} KiB", memory.sector_bytes / 1024))
-        .help(format!("{} KiB or more: a sector begins with the whole state, and has room for a new timetable beside it", least / 1024))
-    })
-}
-
-/// A clock that shows a date which the device does not take.
-fn off_the_calendar(scenario: &Scenario) -> Option<Diagnostic> {
-    let clock = &scenario.clock;
-    let shows = Local::from_ms(clock.start.as_ms().saturating_add(clock.off_by.0)).date();
-    (!(Date::MIN..=Date::MAX).contains(&shows)).then(|| {
-        let message = "the device's clock would show a date that it does not take";
-        Diagnostic::new(codes::OUT_OF_RANGE, clock.spans.at("off_by"), message)
-            .label(format!("this is {}", show::date(shows)))
-            .help(format!("from {} to {}", show::date(Date::MIN), show::date(Date::MAX)))
-    })
-}
-
-/// A pack of more volts than the device can read.
-fn over_meter(scenario: &Scenario) -> Option<Diagnostic> {
-    // a fresh cell at rest (from memory)
-    const CELL_V: f64 = 1.6;
-    let most_v = f64::from(u16::MAX) / 1e3;
-    let Supply::Battery { spans, .. } = &scenario.supply else { return None };
-    let cells = forecast::cells_in_series(scenario)?;
-    let volts = f64::from(cells) * CELL_V;
-    (volts > most_v).then(|| {
-        Diagnostic::new(
-            codes::OUT_OF_RANGE,
-            spans.get("cells").unwrap_or_else(|| spans.at("type")),
-            "the pack has more volts than the device reads",
-        )
-        .label(format!("{cells} cells in series: up to {volts:.0} V"))
-        .help(format!(
-            "at most {:.0} cells, and a motor of less voltage",
-            (most_v / CELL_V).floor()
-        ))
-    })
-}
-
-/// More than the device has room for: nothing else can be checked then.
-fn too_many(scenario: &Scenario) -> Option<Diagnostic> {
-    if scenario.entries.len() > LINES {
-        return Some(refusals::diagnostic(
-            scenario,
-            &Timetable::EMPTY,
-            None,
-            &Refusal::TooManyEntries { most: LINES },
-        ));
-    }
-    let spans = scenario.closed_spans.get(MOST_CLOSED)?;
-    Some(
-        Diagnostic::new(
-            codes::TOO_MANY_CLOSED,
-            spans.table(),
-            "more stretches of closed dates than the device holds",
-        )
-        .label(format!("{} stretches; at most {MOST_CLOSED}", scenario.closed.len()))
-        .help("join stretches that follow on each other"),
-    )
 }
 
 /// The device's clock as the installer sets it; `None` where it is left unset.

@@ -1,6 +1,7 @@
 //! How pack and container go down, day by day.
 
-use super::{BATTERY_RANGE, Day, Draw, HORIZON_DAYS, days};
+use super::pack::Draw;
+use super::{BATTERY_RANGE, Day, HORIZON_DAYS, days};
 use crate::scenario::Scenario;
 
 /// What is in the container at the end of each day by the timetable, from the level

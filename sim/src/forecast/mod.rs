@@ -9,6 +9,7 @@ mod course;
 mod days;
 mod lines;
 mod memory;
+mod pack;
 mod page;
 mod setting;
 mod warnings;
@@ -18,6 +19,7 @@ pub use course::{Voltage, levels_ml, voltage};
 pub use days::{Day, days};
 pub use lines::{courses, drawdown_json, json, not, schema};
 pub use memory::{RATED_ERASES, Wear, wear};
+pub use pack::{PackForecast, WeakPack, cells_in_series, weak_pack};
 pub use page::{drawdown_page, page};
 pub use setting::pack_setting;
 pub(crate) use warnings::weak_help;
@@ -25,12 +27,7 @@ pub use warnings::{Figures, figures, warnings};
 
 use dosewright_core::civil::Date;
 
-use crate::scenario::{CellType, Container, Motor, Pack, Scenario, Supply, Tube};
-use crate::trade::battery::{Drain, Load, Week};
-use crate::trade::cells::{
-    AGE_SHARE, Cell, DRIVER_DROP_V, HR20, LR6, LR14, LR20, MOTOR_V, USABLE_COOL, cells_for,
-    cold_share,
-};
+use crate::scenario::{Container, Scenario, Tube};
 use crate::trade::stock::{LEAD_DAYS, SLACK_DAYS};
 use crate::trade::tube_set::{Governs, Life, USUAL};
 use crate::trade::visit::Call;
@@ -43,16 +40,7 @@ pub const BATTERY_RANGE: f64 = 0.25;
 /// Half-width of the range about the container's days, as a share: the flow is
 /// within 5 % for 72 h and more (GIP 1.2.1).
 pub const FLOW_RANGE: f64 = 0.05;
-/// Motor current, start current and its length unless said (common practice, no
-/// source).
-const MOTOR: (f64, f64, f64) = (0.35, 1.2, 0.03);
-/// Sleep and display currents unless said (common practice, no source).
-const SLEEP_A: f64 = 60e-6;
-/// See [`SLEEP_A`].
-const DISPLAY_A: f64 = 0.012;
-/// Minutes a week that the display is lit unless said (common practice, no
-/// source).
-const LIT_MIN: f64 = 3.0;
+
 /// Months between calibrations (common practice, no source), in days.
 pub const CALIBRATION_DAYS: f64 = 182.0;
 
@@ -65,27 +53,6 @@ pub struct Until {
     pub least: f64,
     /// Most.
     pub most: f64,
-}
-
-/// The pack.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PackForecast {
-    /// When it is exhausted.
-    pub until: Until,
-    /// Cells.
-    pub cell: Cell,
-    /// Cells in series; `None` where the motor's voltage is not known.
-    pub cells: Option<u32>,
-    /// What can be used of it, in Ah.
-    pub usable_ah: f64,
-    /// Of that, what is in it at the start, in Ah.
-    pub left_ah: f64,
-    /// Nothing is said of where it is kept: a cool cellar is taken.
-    pub is_cool: bool,
-    /// An average week's drain over the first year, or until it is exhausted.
-    pub drain: Drain,
-    /// Drain by self-discharge in a week, in Ah.
-    pub lost_ah: f64,
 }
 
 /// The container.
@@ -179,43 +146,6 @@ impl Forecast {
     }
 }
 
-/// The cells of a type.
-pub const fn cell(of: CellType) -> Cell {
-    match of {
-        CellType::Lr20 => LR20,
-        CellType::Lr14 => LR14,
-        CellType::Lr6 => LR6,
-        CellType::Hr20 => HR20,
-    }
-}
-
-fn load(motor: Option<&Motor>, pack: &Pack) -> Load {
-    let amps = |ua: u32| f64::from(ua) / 1e6;
-    let (motor_a, start_a, start_s) = motor.map_or(MOTOR, |motor| {
-        (amps(motor.current_ua), amps(motor.start_current_ua), f64::from(motor.start_ms) / 1e3)
-    });
-    Load {
-        motor_a,
-        start_a,
-        start_s,
-        sleep_a: pack.sleep_ua.map_or(SLEEP_A, amps),
-        display_a: pack.display_ua.map_or(DISPLAY_A, amps),
-    }
-}
-
-/// Whether nothing is said of the share that can be used, nor of the temperature.
-fn is_kept_cool(supply: &Supply) -> bool {
-    matches!(supply, Supply::Battery { pack, .. }
-        if pack.usable_ppm.is_none() && pack.temperature_mc.is_none())
-}
-
-/// Share of the cells' capacity that can be used: what is said; by the temperature,
-/// where that is; else that of a cool cellar (common practice, no source).
-fn cold_or_cool(pack: &Pack) -> f64 {
-    let by_cold = pack.temperature_mc.map(|mc| cold_share(f64::from(mc) / 1e3) * AGE_SHARE);
-    share(pack.usable_ppm, by_cold.unwrap_or(USABLE_COOL))
-}
-
 fn share(ppm: Option<u32>, usual: f64) -> f64 {
     ppm.map_or(usual, |ppm| f64::from(ppm) / 1e6)
 }
@@ -232,141 +162,6 @@ fn days_until(days: &[Day], limit: f64, each: impl Fn(&Day) -> f64) -> f64 {
         sum += use_;
     }
     f64::INFINITY
-}
-
-/// A pack that cannot give what is in it, at its motor's voltage and current.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct WeakPack {
-    /// Cells in series.
-    pub cells: u32,
-    /// How many have the voltage until each is empty; more do not help a strong current.
-    pub wanted: u32,
-    /// Voltage of motor and driver, in V, and current of the motor, in A.
-    pub volts: f64,
-    /// In A.
-    pub motor_a: f64,
-    /// Share of their charge that the cells can give; 0 where even fresh ones have not
-    /// enough.
-    pub share: f64,
-}
-
-/// Share of the charge from which on a pack counts as one that gives all of it.
-const ALL_OF_IT: f64 = 0.75;
-
-/// Whether a scenario's pack gives three quarters of its charge at most.
-pub fn weak_pack(scenario: &Scenario) -> Option<WeakPack> {
-    let (draw, _) = Draw::of(scenario)?;
-    let cells = cells_in_series(scenario)?;
-    let volts = motor_v(scenario) + DRIVER_DROP_V;
-    let (share, motor_a) = (draw.reach(), draw.load.motor_a);
-    let wanted = cells_for(motor_v(scenario), DRIVER_DROP_V);
-    (share < ALL_OF_IT).then_some(WeakPack { cells, wanted, volts, motor_a, share })
-}
-
-/// Cells in series of a scenario's pack; `None` on mains.
-pub fn cells_in_series(scenario: &Scenario) -> Option<u32> {
-    let Supply::Battery { cells, .. } = &scenario.supply else { return None };
-    let by_motor = || cells_for(motor_v(scenario), DRIVER_DROP_V);
-    Some(cells.map_or_else(by_motor, u32::from))
-}
-
-fn motor_v(scenario: &Scenario) -> f64 {
-    scenario.motor.as_ref().map_or(MOTOR_V, |motor| f64::from(motor.voltage_mv) / 1e3)
-}
-
-/// Cells with so much of their charge count as full: what the shelf and age take is in
-/// the share that can be used (own choice).
-const FRESH: f64 = 0.9;
-
-/// What a pack gives and what a day takes from it.
-struct Draw {
-    load: Load,
-    cell: Cell,
-    /// Until its cells, each by itself, count as empty.
-    to_end_ah: f64,
-    /// Of a full one, until so many of them in series do not move the motor any more.
-    usable_ah: f64,
-    /// Of that, what is gone at the start.
-    used_ah: f64,
-    lost_ah_a_day: f64,
-    lit_h: f64,
-}
-
-impl Draw {
-    /// With the cells in series, where they are known; `None` on mains.
-    fn of(scenario: &Scenario) -> Option<(Self, Option<u32>)> {
-        let Supply::Battery { cells_of, cells, pack, .. } = &scenario.supply else { return None };
-        let load = load(scenario.motor.as_ref(), pack);
-        let cell = cell(*cells_of);
-        let motor_v = motor_v(scenario);
-        let in_series = cells_in_series(scenario)?;
-        let least_v = (motor_v + DRIVER_DROP_V) / f64::from(in_series);
-        let to_end_ah = cell.capacity_ah(load.motor_a) * cold_or_cool(pack);
-        let usable_ah = to_end_ah * cell.used_at_v(least_v, load.motor_a);
-        let lost_a_year = share(pack.self_discharge_ppm, cell.lost_a_year);
-        let draw = Self {
-            load,
-            cell,
-            to_end_ah,
-            usable_ah,
-            used_ah: to_end_ah * (1.0 - share(pack.charge_ppm, 1.0) / FRESH).max(0.0),
-            lost_ah_a_day: to_end_ah * lost_a_year / 365.25,
-            lit_h: pack.lit_a_week_ms.map_or(LIT_MIN / 60.0, |ms| f64::from(ms) / 3.6e6),
-        };
-        let is_known = cells.is_some() || scenario.motor.is_some();
-        Some((draw, is_known.then_some(in_series)))
-    }
-
-    /// Share of a full pack's charge that it can give.
-    fn reach(&self) -> f64 {
-        self.usable_ah / self.to_end_ah
-    }
-
-    /// What it can still give, in Ah.
-    fn left_ah(&self) -> f64 {
-        (self.usable_ah - self.used_ah).max(0.0)
-    }
-
-    /// In Ah.
-    fn a_day(&self, day: &Day) -> f64 {
-        let week = Week {
-            pumping_h: 7.0 * day.pumping_h,
-            starts: 7.0 * day.starts,
-            display_h: self.lit_h,
-        };
-        Drain::of(&self.load, &week).total_ah() / 7.0 + self.lost_ah_a_day
-    }
-}
-
-fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
-    let (draw, cells) = Draw::of(scenario)?;
-    let left_ah = draw.left_ah();
-    let Draw { load, cell, usable_ah, lost_ah_a_day, lit_h, .. } = draw;
-    let a_day = |day: &Day| draw.a_day(day);
-    let last = days_until(days, left_ah, a_day);
-    let over = if last.is_finite() { (last.ceil() as usize).max(1) } else { 365 }.min(days.len());
-    let part = &days[..over];
-    let weeks = part.len() as f64 / 7.0;
-    let sum = |of: fn(&Day) -> f64| part.iter().map(of).sum::<f64>() / weeks;
-    let drain = Drain::of(
-        &load,
-        &Week { pumping_h: sum(|d| d.pumping_h), starts: sum(|d| d.starts), display_h: lit_h },
-    );
-    let ranged = |by: f64| days_until(days, left_ah * by, a_day);
-    Some(PackForecast {
-        until: Until {
-            days: last,
-            least: ranged(1.0 - BATTERY_RANGE),
-            most: ranged(1.0 + BATTERY_RANGE),
-        },
-        cell,
-        cells,
-        usable_ah,
-        left_ah,
-        is_cool: is_kept_cool(&scenario.supply),
-        drain,
-        lost_ah: 7.0 * lost_ah_a_day,
-    })
 }
 
 fn stock(container: &Container, scenario: &Scenario, start: Date, days: &[Day]) -> StockForecast {
@@ -438,7 +233,7 @@ pub fn forecast(scenario: &Scenario) -> Forecast {
 pub fn forecast_of(scenario: &Scenario, calibrated: Date) -> Forecast {
     let start = scenario.clock.start.date();
     let days = days(scenario, HORIZON_DAYS);
-    let pack = pack(scenario, &days);
+    let pack = pack::pack(scenario, &days);
     let stock = scenario.container.as_ref().map(|c| stock(c, scenario, start, &days));
     let tube = tube(scenario.tube.as_ref(), start, &days);
     let mut calls = Vec::new();

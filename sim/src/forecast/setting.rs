@@ -2,7 +2,7 @@
 
 use dosewright_core::power::Pack;
 
-use super::{Draw, cells_in_series, cold_or_cool, motor_v};
+use super::pack::{Draw, cells_in_series, cold_or_cool, motor_v};
 use crate::scenario::{Scenario, Supply};
 use crate::trade::cells::DRIVER_DROP_V;
 

@@ -4,10 +4,12 @@
 mod acceptance;
 mod reader;
 mod run;
+mod warnings;
 
 pub use acceptance::*;
 pub use reader::*;
 pub use run::*;
+pub use warnings::*;
 
 /// Who finds what a code stands for.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -84,12 +86,13 @@ use codes;
 
 /// All codes: those of the reader, of the acceptance check, of runs.
 pub fn all() -> impl Iterator<Item = &'static CodeInfo> {
-    READER.iter().chain(ACCEPTANCE).chain(RUN)
+    READER.iter().chain(ACCEPTANCE).chain(WARNINGS).chain(RUN)
 }
 
 use acceptance::ACCEPTANCE;
 use reader::READER;
 use run::RUN;
+use warnings::WARNINGS;
 
 /// What is known of a code; letters may be small.
 pub fn find(code: &str) -> Option<&'static CodeInfo> {

@@ -1,0 +1,110 @@
+//! What stands on the site: container, pack, tube.
+
+use crate::diagnose::{Diagnostic, codes};
+use crate::forecast::{figures, weak_help, weak_pack};
+use crate::scenario::{EntryPlan, Scenario, Supply, show};
+
+/// W009: a container from which nothing can be drawn.
+pub(super) fn at_heel(scenario: &Scenario) -> Option<Diagnostic> {
+    let container = scenario.container.as_ref()?;
+    let spans = &container.spans;
+    let key = if spans.get("level").is_some() { "level" } else { "capacity" };
+    (container.level <= container.heel && scenario.entries.iter().any(|plan| plan.enabled)).then(
+        || {
+            Diagnostic::new(
+                codes::AT_HEEL,
+                spans.at(key),
+                "the container is at its heel from the start",
+            )
+            .label(format!(
+                "{} of it, and the suction tube ends at {}",
+                show::volume(container.level),
+                show::volume(container.heel)
+            ))
+            .help("no dose runs before it is filled: give a `level` above the heel, or a lower `heel`")
+        },
+    )
+}
+
+/// W014: a dose that no filling of the container makes whole.
+pub(super) fn too_large(scenario: &Scenario) -> Vec<Diagnostic> {
+    let Some(container) = &scenario.container else { return Vec::new() };
+    let most = container.capacity.minus(container.heel);
+    let told = |plan: &EntryPlan| {
+        let message = format!("a dose of \"{}\" is more than the container gives", plan.name);
+        Diagnostic::new(codes::OVER_CONTAINER, plan.spans.at("volume"), message)
+            .label(format!("a full one gives {} above its heel", show::volume(most)))
+            .help("take a larger container, or a smaller dose more often")
+    };
+    let is_more = |plan: &&EntryPlan| plan.enabled && plan.volume > most;
+    scenario.entries.iter().filter(is_more).map(told).collect()
+}
+
+/// W011: a pack that cannot give what is in it.
+pub(super) fn too_weak(scenario: &Scenario) -> Option<Diagnostic> {
+    let Supply::Battery { spans, .. } = &scenario.supply else { return None };
+    let weak = weak_pack(scenario)?;
+    let span = spans.get("cells").unwrap_or_else(|| spans.at("type"));
+    let gives = if weak.share > 0.0 {
+        format!("it gives {:.0} % of its charge", 100.0 * weak.share)
+    } else {
+        "it never gives that".to_owned()
+    };
+    Some(
+        Diagnostic::new(codes::WEAK_PACK, span, "the pack is too weak for its motor")
+            .label(format!(
+                "motor and driver take {:.1} V at {:.2} A of {} cells: {gives}",
+                weak.volts, weak.motor_a, weak.cells
+            ))
+            .help(weak_help(&weak)),
+    )
+}
+
+/// W013: a suction line through which nothing comes.
+pub(super) fn out_of_lift(scenario: &Scenario) -> Option<Diagnostic> {
+    let tube = scenario.tube.as_ref()?;
+    let (lift, limit) = figures(scenario, 0.0).suction_m.filter(|(lift, limit)| lift >= limit)?;
+    Some(
+        Diagnostic::new(
+            codes::OUT_OF_LIFT,
+            tube.spans.at("lift"),
+            "nothing comes up this suction line",
+        )
+        .label(format!("{lift:.2} m of lift and friction; this product can be lifted {limit:.2} m"))
+        .help("put the pump lower, or make the line shorter or wider"),
+    )
+}
+
+/// W006: a dose that a failed foot valve would make all air.
+pub(super) fn drains_back(scenario: &Scenario, plan: &EntryPlan) -> Option<Diagnostic> {
+    let tube = scenario.tube.as_ref()?;
+    let lifted = tube.lifted();
+    (plan.volume < lifted).then(|| {
+        Diagnostic::new(
+            codes::DRAINS_BACK,
+            plan.spans.at("volume"),
+            "the dose is less than what the suction line holds above the product",
+        )
+        .label(format!("the line holds about {:.0} ml there", lifted.as_nl() as f64 / 1e6))
+        .note_at(tube.spans.at("lift"), "it is lifted here")
+        .help("where the foot valve fails the line drains back between doses, and a dose like this is all air, though the pump runs: flow is not sensed. Look after the foot valve, or lift less")
+    })
+}
+
+/// W007: a container that runs out by itself when the squeeze is lost.
+pub(super) fn siphons(scenario: &Scenario) -> Option<Diagnostic> {
+    let tube = scenario.tube.as_ref()?;
+    let flow = tube.siphon(scenario.product.as_ref())?;
+    Some(
+        Diagnostic::new(
+            codes::SIPHONS,
+            tube.spans.at("outlet_below"),
+            "the outlet lies below the product",
+        )
+        .label(format!(
+            "should the rollers lose their squeeze, about {:.0} ml/min run out",
+            flow.ml_min
+        ))
+        .help("fit an anti-siphon valve or an air gap, or put the container lower"),
+    )
+}
