@@ -405,6 +405,9 @@ fn p3_a_mean_of_the_pulses_is_written_where_it_changes_how_the_pack_is_judged() 
             (bench.alarm(Alarm::PackLow), bench.alarm(Alarm::PackExhausted)),
             (low, exhausted)
         );
+        // by account there is plenty left of one that serves no dose
+        let lasts_s = bench.device.controller().pack_lasts_s(Instant::from_ms(bench.now));
+        assert_eq!(lasts_s == Some(0), exhausted, "{lasts_s:?}");
         // the ten readings of the first mean end with the tenth pulse, 90 s apart
         let in_dose: Vec<_> = bench
             .records()

@@ -88,10 +88,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// How many seconds the pack lasts from an instant on by account, three quarters of it
-    /// counted on, as for the low alarm (P3). `None` on mains.
+    /// counted on, as for the low alarm (P3); no longer than now where it is exhausted by
+    /// its voltage, for then it serves no dose. `None` on mains.
     pub fn pack_lasts_s(&self, now: Instant) -> Option<u32> {
         let gauge = &self.book.gauge;
-        self.lasts_s(gauge.counted_on_uc(now), Some(gauge.pack()?))
+        let left = if self.pack_is_exhausted() { 0 } else { gauge.counted_on_uc(now) };
+        self.lasts_s(left, Some(gauge.pack()?))
     }
 
     /// How many seconds so much lasts at what a week takes of it.
