@@ -142,8 +142,7 @@ fn weekly(scenario: &Scenario, entry: &Entry, frame: &Frame, end_ms: i64, zone: 
             break;
         }
         let date = entry.date_of(due);
-        let closed = entry.observes_closed
-            && scenario.closed.iter().any(|c| c.first <= date && date <= c.last);
+        let closed = scenario.closes(entry, date);
         let skipped = zone.kind_of(nominal) == LocalKind::Skipped;
         out.push(Due { nominal, at: utc, closed, skipped });
     }

@@ -79,8 +79,7 @@ fn timetable(file: &str, scenario: &Scenario, least_ms: u64) -> Vec<Diagnostic> 
 /// A last date before the first, or dates of an interval, which the reader has told of.
 fn is_told(scenario: &Scenario, refusal: &Refusal) -> bool {
     let Refusal::Field { id, field: "first and last" } = *refusal else { return false };
-    let plan = usize::from(id.0).checked_sub(1).and_then(|index| scenario.entries.get(index));
-    plan.is_some_and(|plan| {
+    refusals::plan(scenario, id).is_some_and(|plan| {
         matches!(plan.recurrence, RecurrencePlan::Every { .. })
             || plan.first.zip(plan.last).is_some_and(|(first, last)| last < first)
     })

@@ -14,7 +14,7 @@ use crate::observe::LINES;
 use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario, show};
 
 /// The entry of a number: numbers count from 1 in the order of the file.
-fn plan(scenario: &Scenario, id: EntryId) -> Option<&EntryPlan> {
+pub(super) fn plan(scenario: &Scenario, id: EntryId) -> Option<&EntryPlan> {
     scenario.entries.get(usize::from(id.0).wrapping_sub(1))
 }
 

@@ -4,6 +4,8 @@ mod changes;
 mod meetings;
 mod site;
 
+use std::iter;
+
 use dosewright_core::entry::{Entry, Recurrence};
 use dosewright_core::schedule::WallClock;
 use dosewright_core::time::{Duration, Instant, Utc};
@@ -65,6 +67,19 @@ pub(super) fn find(
     found
 }
 
+/// When the doses of an entry begin from an instant on, those on closed dates left out.
+fn doses<'a>(
+    scenario: &'a Scenario,
+    entry: &'a Entry,
+    clock: Option<&'a WallClock>,
+    from: Instant,
+) -> impl Iterator<Item = Instant> + 'a {
+    let dues =
+        iter::successors(entry.first_from(from, clock), |due| entry.next_at_or_after(due.next()));
+    dues.filter(|&due| !(entry.is_weekly() && scenario.closes(entry, entry.date_of(due))))
+        .map_while(move |due| entry.instant_of(due, clock))
+}
+
 /// W012: a timetable by which nothing is dosed, and nobody who changes it.
 fn nothing_due(
     scenario: &Scenario,
@@ -74,16 +89,7 @@ fn nothing_due(
 ) -> Option<Diagnostic> {
     let last = Instant::ZERO.plus(Duration::from_ms(frame.run_ms));
     let comes = |entry: &Entry| {
-        let mut next = entry.first_from(Instant::ZERO, clock);
-        while let Some(due) = next {
-            let Some(at) = entry.instant_of(due, clock).filter(|at| *at <= last) else { break };
-            let closed = entry.is_weekly() && scenario.closes(entry, entry.date_of(due));
-            if at >= Instant::ZERO && !closed {
-                return true;
-            }
-            next = entry.next_at_or_after(due.next());
-        }
-        false
+        doses(scenario, entry, clock, Instant::ZERO).next().is_some_and(|at| at <= last)
     };
     if !scenario.operator.is_empty()
         || plans.iter().any(|(plan, entry)| plan.enabled && comes(entry))

@@ -72,7 +72,7 @@ fn is_kept_cool(supply: &Supply) -> bool {
 
 /// Share of the cells' capacity that can be used: what is said; by the temperature,
 /// where that is; else that of a cool cellar (common practice, no source).
-pub(super) fn cold_or_cool(pack: &Pack) -> f64 {
+fn cold_or_cool(pack: &Pack) -> f64 {
     let by_cold = pack.temperature_mc.map(|mc| cold_share(f64::from(mc) / 1e3) * AGE_SHARE);
     share(pack.usable_ppm, by_cold.unwrap_or(USABLE_COOL))
 }
@@ -100,7 +100,7 @@ const ALL_OF_IT: f64 = 0.75;
 pub fn weak_pack(scenario: &Scenario) -> Option<WeakPack> {
     let (draw, _) = Draw::of(scenario)?;
     let cells = cells_in_series(scenario)?;
-    let volts = motor_v(scenario) + DRIVER_DROP_V;
+    let volts = least_v(scenario);
     let (share, motor_a) = (draw.reach(), draw.load.motor_a);
     let wanted = cells_for(motor_v(scenario), DRIVER_DROP_V);
     (share < ALL_OF_IT).then_some(WeakPack { cells, wanted, volts, motor_a, share })
@@ -113,8 +113,13 @@ pub fn cells_in_series(scenario: &Scenario) -> Option<u32> {
     Some(cells.map_or_else(by_motor, u32::from))
 }
 
-pub(super) fn motor_v(scenario: &Scenario) -> f64 {
+fn motor_v(scenario: &Scenario) -> f64 {
     scenario.motor.as_ref().map_or(MOTOR_V, |motor| f64::from(motor.voltage_mv) / 1e3)
+}
+
+/// What motor and driver take, in V.
+pub(super) fn least_v(scenario: &Scenario) -> f64 {
+    motor_v(scenario) + DRIVER_DROP_V
 }
 
 /// Cells with so much of their charge count as full: what the shelf and age take is in
@@ -141,9 +146,8 @@ impl Draw {
         let Supply::Battery { cells_of, cells, pack, .. } = &scenario.supply else { return None };
         let load = load(scenario.motor.as_ref(), pack);
         let cell = cell(*cells_of);
-        let motor_v = motor_v(scenario);
         let in_series = cells_in_series(scenario)?;
-        let least_v = (motor_v + DRIVER_DROP_V) / f64::from(in_series);
+        let least_v = least_v(scenario) / f64::from(in_series);
         let to_end_ah = cell.capacity_ah(load.motor_a) * cold_or_cool(pack);
         let usable_ah = to_end_ah * cell.used_at_v(least_v, load.motor_a);
         let lost_a_year = share(pack.self_discharge_ppm, cell.lost_a_year);

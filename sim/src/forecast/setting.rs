@@ -2,9 +2,8 @@
 
 use dosewright_core::power::Pack;
 
-use super::pack::{Draw, cells_in_series, cold_or_cool, motor_v};
+use super::pack::{Draw, cells_in_series, least_v};
 use crate::scenario::{Scenario, Supply};
-use crate::trade::cells::DRIVER_DROP_V;
 
 /// So far above its end a cell is low, in V (own choice).
 const LOW_V: f64 = 0.1;
@@ -20,15 +19,11 @@ const JUMP_V: f64 = 0.15;
 pub fn pack_setting(scenario: &Scenario) -> Option<Pack> {
     let Supply::Battery { pack, .. } = &scenario.supply else { return None };
     let (draw, _) = Draw::of(scenario)?;
-    let motor_v = motor_v(scenario);
-    let least_v = motor_v + DRIVER_DROP_V;
     let cells = f64::from(cells_in_series(scenario)?);
-    let exhausted_v = (cells * draw.cell.end_v).max(least_v + cells * RESERVE_V);
+    let exhausted_v = (cells * draw.cell.end_v).max(least_v(scenario) + cells * RESERVE_V);
     let low_v = (cells * (draw.cell.end_v + LOW_V)).max(exhausted_v + cells * HYSTERESIS_V);
     let whole = |x: f64| x.round().clamp(0.0, 65_535.0) as u16;
-    let lost_a_year = super::share(pack.self_discharge_ppm, draw.cell.lost_a_year);
-    let lost_a =
-        draw.cell.capacity_ah(draw.load.motor_a) * cold_or_cool(pack) * lost_a_year / 8766.0;
+    let lost_a = draw.lost_ah_a_day / 24.0;
     Some(Pack {
         capacity_mah: whole(draw.usable_ah * 1e3).max(1),
         motor_ma: whole(draw.load.motor_a * 1e3).max(1),

@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use super::stamp::{about, clock_time, day};
-use super::summary::{name_in, name_of};
+use super::summary::name_of;
 use super::timeline::{padded, volume};
 use crate::check;
 use crate::diagnose::text::{Paint, render};
@@ -100,8 +100,7 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
         out.push('\n');
         out.push_str(&shown(found));
     }
-    let name =
-        |id: EntryId| name_of(&judged.end.names, id).unwrap_or_else(|| format!("entry {}", id.0));
+    let name = |id: EntryId| name_of(&judged.end.names, None, id);
     if !judged.audit.violations.is_empty() {
         out.push('\n');
         for violation in judged.audit.violations.iter().take(MOST_BROKEN) {
@@ -122,7 +121,8 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
         let line = source.position(act.spans.at(word).start).line;
         match end {
             ActEnd::Refused(refusal) => {
-                let why = check::refusal(refusal, |id| name_in(&judged.end.names, &act.act, id));
+                let why =
+                    check::refusal(refusal, |id| name_of(&judged.end.names, Some(&act.act), id));
                 refused.push(format!("`{word}` (line {line}): {why}"));
             }
             ActEnd::DeviceOff => {

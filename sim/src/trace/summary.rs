@@ -97,19 +97,15 @@ pub struct Fortune {
     reason: Option<String>,
 }
 
-/// The name of an entry that is in force, or was.
-pub(super) fn name_of(names: &[(EntryId, String)], id: EntryId) -> Option<String> {
-    names.iter().find(|(known, _)| *known == id).map(|(_, name)| name.clone())
-}
-
-/// The name of an entry that a refusal speaks of; one that was never in force has the
-/// name that the act gives it.
-pub(super) fn name_in(names: &[(EntryId, String)], act: &Act, id: EntryId) -> String {
-    let added = || match act {
-        Act::Add(plan) => Some(plan.name.clone()),
-        _ => None,
-    };
-    name_of(names, id).or_else(added).unwrap_or_else(|| format!("entry {}", id.0))
+/// The name of an entry that is in force, or was; one that never was has the name that
+/// an act gives it which speaks of it.
+pub(super) fn name_of(names: &[(EntryId, String)], act: Option<&Act>, id: EntryId) -> String {
+    let known = names.iter().find(|(known, _)| *known == id).map(|(_, name)| name);
+    match (known, act) {
+        (Some(name), _) => name.clone(),
+        (None, Some(Act::Add(plan))) => plan.name.clone(),
+        (None, _) => format!("entry {}", id.0),
+    }
 }
 
 /// What became of each fault and act of the file.
@@ -137,7 +133,7 @@ pub fn became(scenario: &Scenario, source: &Source, judged: &Judged) -> Vec<Beca
         };
         let reason = match end {
             ActEnd::Refused(refusal) => {
-                Some(check::refusal(refusal, |id| name_in(&judged.end.names, &act.act, id)))
+                Some(check::refusal(refusal, |id| name_of(&judged.end.names, Some(&act.act), id)))
             }
             _ => None,
         };

@@ -33,12 +33,7 @@ pub(super) fn at_changes(
         };
         from = change.at;
         let Some(due) = due_in(entry, &change) else { continue };
-        if entry.observes_closed
-            && scenario
-                .closed
-                .iter()
-                .any(|c| c.first <= entry.date_of(due) && entry.date_of(due) <= c.last)
-        {
+        if scenario.closes(entry, entry.date_of(due)) {
             continue;
         }
         let local = Local::from_ms(i64::from(due.0) * 60_000);

@@ -7,7 +7,7 @@ use dosewright_core::schedule::WallClock;
 use dosewright_core::time::{Instant, Utc};
 use dosewright_core::timetable::meet_at_times;
 
-use super::{MOST_CHANGES, at_span};
+use super::{MOST_CHANGES, at_span, doses};
 use crate::diagnose::{Diagnostic, codes};
 use crate::run::Frame;
 use crate::scenario::{EntryPlan, RecurrencePlan, Scenario};
@@ -93,17 +93,10 @@ fn starts(
     clock: &WallClock,
     (first_ms, last_ms): (i64, i64),
 ) -> Vec<i64> {
-    let mut out = Vec::new();
-    let mut next = entry.first_from(clock.instant(Utc::from_ms(first_ms)), Some(clock));
-    while let Some(due) = next {
-        let at_ms = entry.instant_of(due, Some(clock)).map(|at| clock.utc(at).as_ms());
-        let Some(at_ms) = at_ms.filter(|at_ms| *at_ms < last_ms) else { break };
-        if !(entry.is_weekly() && scenario.closes(entry, entry.date_of(due))) {
-            out.push(at_ms);
-        }
-        next = entry.next_at_or_after(due.next());
-    }
-    out
+    doses(scenario, entry, Some(clock), clock.instant(Utc::from_ms(first_ms)))
+        .map(|at| clock.utc(at).as_ms())
+        .take_while(|&at_ms| at_ms < last_ms)
+        .collect()
 }
 
 fn meeting(
