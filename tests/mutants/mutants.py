@@ -46,6 +46,19 @@ def drawn(mutants, number, seed):
     return sorted(mutants, key=lambda mutant: keys[mutant["name"]])[:number]
 
 
+def left(mutants, words):
+    """Those that earlier samples did not draw, told as `--but=350:2,200:3`, size and seed."""
+    for given in [word.removeprefix("--but=") for word in words if word.startswith("--but=")]:
+        for earlier in given.split(","):
+            size, _, seed = earlier.partition(":")
+            if not (size.isdecimal() and seed.isdecimal()):
+                raise SystemExit(f"tests/mutants: --but={given}: {earlier!r} is no SIZE:SEED, as 350:2")
+            # each of what those before it left: never less than it drew of all
+            gone = {mutant["name"] for mutant in drawn(mutants, int(size), int(seed))}
+            mutants = [mutant for mutant in mutants if mutant["name"] not in gone]
+    return mutants
+
+
 def table(mutants, verdicts):
     """Counts by file, as Markdown."""
     rows = collections.defaultdict(collections.Counter)
@@ -75,7 +88,7 @@ def main():
     if "--again" in words:
         kept.unlink(missing_ok=True)
     wanted = [word for word in words if not word.startswith("--")]
-    mutants = listed(part)
+    mutants = left(listed(part), words)
     sample = value(words, "--sample", len(mutants))
     if sample < len(mutants):
         mutants = drawn(mutants, sample, value(words, "--seed", 1))
