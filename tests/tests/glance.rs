@@ -2,10 +2,11 @@
 //! waits, the one that is open, the run that somebody asked for, whether the keys count.
 
 use dosewright_core::cause::Cause;
+use dosewright_core::civil::{Days, Weekday};
 use dosewright_core::config::Head;
 use dosewright_core::controller::ServiceRun;
 use dosewright_core::display::STAYS_LIT;
-use dosewright_core::entry::Entry;
+use dosewright_core::entry::{ClosedDates, Entry, EntryId, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::time::Instant;
 use dosewright_core::timetable::Refusal;
@@ -67,6 +68,35 @@ fn o5_the_first_dose_to_come_is_shown_and_of_those_that_wait_the_oldest() {
     assert_eq!(rig.shown(277), (3, 240, Some(Cause::PumpInUse)));
     assert_eq!(rig.shown(400), (1, 24 * 60 + 120, None));
     assert!(Rig::new(&[]).device.controller().next_dose().is_none());
+}
+
+#[test]
+fn the_dose_to_come_is_one_that_closed_dates_leave() {
+    // the rig begins on a Monday
+    let day = |day: i32| pump::midnight().date().plus_days(day);
+    let closes =
+        |id, at_min| Entry { observes_closed: true, ..daily(id, at_min, Volume::from_ml(40)) };
+    let nights = Days::NONE.with(Weekday::Mon).with(Weekday::Wed);
+    let recurrence = Recurrence::Weekly { days: nights, at_min: 120, by_night: true };
+    let by_night = Entry { recurrence, ..closes(2, 120) };
+    let mut timetable = pump::timetable(&[closes(1, 600), by_night]);
+    // two stretches that overlap, the later one first, and one that is over
+    for (first, last) in [(2, 40), (1, 3), (0, 0)] {
+        assert!(timetable.closed.push(ClosedDates { first: day(first), last: day(last) }));
+    }
+    let mut rig = Rig::new(&[]);
+    rig.act(0, Event::Timetable(&timetable)).unwrap();
+    let in_days = |days: i64, minute: i64| days * 24 * 60 + minute;
+    // the day after them; the first night after them is that of the Monday then
+    assert_eq!(rig.shown(1), (1, in_days(41, 600), None));
+    assert_eq!(rig.shown(in_days(5, 0)), (1, in_days(41, 600), None));
+    timetable.remove(EntryId(1));
+    rig.act(in_days(6, 0) * MIN, Event::Timetable(&timetable)).unwrap();
+    assert_eq!(rig.shown(in_days(6, 1)), (2, in_days(43, 120), None));
+    // an entry that closed dates do not hold runs on them
+    timetable.put(daily(3, 900, Volume::from_ml(40))).unwrap();
+    rig.act(in_days(6, 2) * MIN, Event::Timetable(&timetable)).unwrap();
+    assert_eq!(rig.shown(in_days(6, 3)), (3, in_days(6, 900), None));
 }
 
 #[test]

@@ -36,21 +36,38 @@ pub(super) struct Skip {
     pub(super) cause: Cause,
 }
 
+/// The first minute of a day, as the dues of weekly entries are counted.
+fn day_begins(days: i32) -> Nominal {
+    Nominal(u32::try_from(days).unwrap_or(0).saturating_mul(crate::civil::DAY_MIN))
+}
+
 impl<const N: usize, const H: usize> Controller<N, H> {
-    /// The place and the instant of the next due of a line, if it is by then at the
-    /// latest.
+    /// The place and the instant of the next due of a line, or of the next on a date that
+    /// is `open`, if it is by then at the latest.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn next_on(&self, line: usize, by: Instant) -> Option<(Nominal, Instant)> {
-        let mark = self.book.mark(line)?;
+    pub(super) fn next_on(
+        &self,
+        line: usize,
+        by: Instant,
+        open: bool,
+    ) -> Option<(Nominal, Instant)> {
+        let mut from = self.book.mark(line)?;
         let entry = self.book.timetable.line(line)?;
-        let nominal = entry.next_at_or_after(mark)?;
-        let at = entry.instant_of(nominal, self.book.clock.as_ref())?;
-        (at <= by).then_some((nominal, at))
+        // each turn leaves a stretch of closed dates behind
+        loop {
+            let nominal = entry.next_at_or_after(from)?;
+            if open && let Some(end) = self.closed_until(&entry, nominal) {
+                from = end;
+                continue;
+            }
+            let at = entry.instant_of(nominal, self.book.clock.as_ref())?;
+            return (at <= by).then_some((nominal, at));
+        }
     }
 
     /// The same with all that is known of it.
     fn next_due(&self, line: usize) -> Option<Due> {
-        self.due(line, self.next_on(line, Instant::MAX)?)
+        self.due(line, self.next_on(line, Instant::MAX, false)?)
     }
 
     fn due(&self, line: usize, (nominal, due_at): (Nominal, Instant)) -> Option<Due> {
@@ -63,7 +80,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     pub(super) fn look_ahead(&mut self) {
         let (mut first, mut other) = (Instant::MAX, Instant::MAX);
         for line in 0..N {
-            let Some((_, at)) = self.next_on(line, other) else { continue };
+            let Some((_, at)) = self.next_on(line, other, false) else { continue };
             if at < first {
                 (self.due_line, first, other) = (line as u8, at, first);
             } else {
@@ -88,14 +105,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if self.no_other_is_due() {
             return self.next_due(usize::from(self.due_line));
         }
-        self.next_due(self.first_due(self.now)?)
+        self.next_due(self.first_due(self.now, false)?)
     }
 
-    /// The line with the first due by then.
+    /// The line with the first due by then, or the first on a date that is `open`.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn first_due(&self, by: Instant) -> Option<usize> {
+    pub(super) fn first_due(&self, by: Instant, open: bool) -> Option<usize> {
         self.first_line(|line| {
-            let (_, at) = self.next_on(line, by)?;
+            let (_, at) = self.next_on(line, by, open)?;
             Some((at, self.book.timetable.id_on(line)?.0))
         })
     }
@@ -285,9 +302,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     fn is_closed(&self, entry: &Entry, n: Nominal) -> bool {
-        entry.is_weekly()
-            && entry.observes_closed
-            && self.book.timetable.closed.contains(entry.date_of(n))
+        self.closed_until(entry, n).is_some()
+    }
+
+    /// Where a due is on a closed date: the first minute after the stretch of them.
+    pub(super) fn closed_until(&self, entry: &Entry, n: Nominal) -> Option<Nominal> {
+        if !entry.is_weekly() || !entry.observes_closed {
+            return None;
+        }
+        let last = self.book.timetable.closed.last_with(entry.date_of(n))?;
+        Some(day_begins(entry.calendar_day(last).saturating_add(1)))
     }
 
     /// How far a stretch of dues reaches that are all missed by the same cause:
@@ -304,12 +328,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         };
         let mut end = until.unwrap_or(due.nominal.next()).max(due.nominal.next());
         if entry.is_weekly() && entry.observes_closed {
-            let minute_of = |days: i32| {
-                Nominal(u32::try_from(days).unwrap_or(0).saturating_mul(crate::civil::DAY_MIN))
-            };
             for closed in self.book.timetable.closed.iter() {
-                let from = minute_of(entry.calendar_day(closed.first));
-                let to = minute_of(entry.calendar_day(closed.last).saturating_add(1));
+                let from = day_begins(entry.calendar_day(closed.first));
+                let to = day_begins(entry.calendar_day(closed.last).saturating_add(1));
                 if cause == Cause::Closed {
                     // to the end of the closed dates this due is in
                     if from <= due.nominal && due.nominal < to {
@@ -375,7 +396,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// Whether a due of a line is to be born now that is not missed already.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn is_due_on(&self, line: usize) -> bool {
-        let due = self.next_on(line, self.now).and_then(|next| self.due(line, next));
+        let due = self.next_on(line, self.now, false).and_then(|next| self.due(line, next));
         due.is_some_and(|due| self.missed_by(&due).is_none())
     }
 

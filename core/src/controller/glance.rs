@@ -62,17 +62,18 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         Some(ServiceRun { calibrates, asked_ms: service.asked_ms, since })
     }
 
-    /// The first of the doses that wait; where none does, the first that is due.
+    /// The first of the doses that wait; where none does, the first that is due on a date
+    /// that is not closed for it.
     pub fn next_dose(&self) -> Option<NextDose> {
         let waits = self.first_waiting(true);
-        let line = waits.or_else(|| self.first_due(Instant::MAX))?;
+        let line = waits.or_else(|| self.first_due(Instant::MAX, true))?;
         let entry = self.book.timetable.line(line);
         let entry = entry.as_ref()?;
         let (due_at, waits_for) = if waits.is_some() {
             let waiting = self.book.state(line).waiting?;
             (waiting.due_at, self.hindrance(entry).or(Some(waiting.cause)))
         } else {
-            (self.next_on(line, Instant::MAX)?.1, None)
+            (self.next_on(line, Instant::MAX, true)?.1, None)
         };
         let Entry { id, volume, window_ms, .. } = *entry;
         Some(NextDose { id, volume, window_ms, due_at, waits_for })

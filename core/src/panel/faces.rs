@@ -96,7 +96,7 @@ fn outcome<const N: usize, const H: usize>(back: u8, view: &View<'_, N, H>, pen:
         pen.say(Word::NoneYet);
         return;
     };
-    pen.when(view.minute_at(past.due_at));
+    pen.when(past.last.or_else(|| view.minute_at(past.due_at)));
     let (word, cause) = match past.kind {
         OutcomeKind::Dosed => (Word::Dosed, None),
         OutcomeKind::Part(cause) => (Word::Part, Some(cause)),

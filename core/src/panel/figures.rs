@@ -210,7 +210,8 @@ impl Pen<'_> {
 
 /// A minute by the device's clock, counted from 1970-01-01; never the first of all, so
 /// that a clock that is not set takes no more room.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Minute(pub(super) NonZeroU32);
 
 impl Minute {

@@ -1,7 +1,11 @@
 //! The latest outcomes, read off the ledger when somebody looks.
 
+use core::num::NonZeroU32;
+
 use embedded_storage::nor_flash::NorFlash;
 
+use super::figures::Minute;
+use crate::cause::Cause;
 use crate::entry::EntryId;
 use crate::ledger::Ledger;
 use crate::record::{Outcome, OutcomeKind, Record};
@@ -19,7 +23,9 @@ pub struct Past {
     seq: u32,
     /// The entry.
     pub id: EntryId,
-    /// The instant of the due.
+    /// Of a row of closed dates the local time of the last dose that was skipped.
+    pub(super) last: Option<Minute>,
+    /// The instant of the due, or of the first of a row.
     pub due_at: Instant,
     /// How it ended.
     pub kind: OutcomeKind,
@@ -31,6 +37,7 @@ impl Past {
     const NONE: Self = Self {
         seq: 0,
         id: EntryId(0),
+        last: None,
         due_at: Instant::ZERO,
         kind: OutcomeKind::Dosed,
         least: Volume::ZERO,
@@ -74,17 +81,24 @@ impl Recent {
         self.keep(newest.seq.saturating_add(1), outcome);
     }
 
-    /// Takes one down at its place, if it is among the latest.
+    /// Takes one down at its place, if it is among the latest. What a row of closed dates
+    /// was before it grew is none of them.
     fn keep(&mut self, seq: u32, outcome: &Outcome) {
         let Outcome { due, due_at, kind, least, .. } = *outcome;
-        let mut past = Past { seq, id: due.id, due_at, kind, least };
+        let is_row = kind == OutcomeKind::Skipped(Cause::Closed);
+        let last = if is_row { NonZeroU32::new(outcome.last.0).map(Minute) } else { None };
+        let mut past = Past { seq, id: due.id, last, due_at, kind, least };
         for item in &mut self.items {
             // of a record there may be two copies
             if item.seq == past.seq {
                 return;
             }
+            let is_of_row = last.is_some() && item.id == due.id && item.due_at == due_at;
             if item.seq < past.seq {
                 core::mem::swap(item, &mut past);
+            }
+            if is_of_row {
+                return;
             }
         }
     }
@@ -102,5 +116,78 @@ impl Recent {
     /// Whether there are none.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use std::vec::Vec;
+
+    use super::*;
+    use crate::entry::Nominal;
+    use crate::record::DueKey;
+    use crate::units::Carry;
+
+    /// A skipped row of an entry: its first and its last due, in days.
+    fn row(id: u16, first: u32, last: u32, cause: Cause) -> Outcome {
+        let at = |days: u32| Instant::from_ms(i64::from(days) * 86_400_000);
+        let nominal = |days: u32| Nominal(days * 1440);
+        Outcome {
+            line: 0,
+            due: DueKey { id: EntryId(id), revision: 1, epoch: 1, nominal: nominal(first) },
+            last: nominal(last),
+            count: last - first + 1,
+            at: at(last),
+            due_at: at(first),
+            begun_after_ms: 0,
+            least: Volume::ZERO,
+            most: Volume::ZERO,
+            kind: OutcomeKind::Skipped(cause),
+            asked: false,
+            restarts: 0,
+            mark: None,
+            carry: Carry::default(),
+        }
+    }
+
+    #[test]
+    fn d1_a_row_of_closed_dates_is_one_line_with_its_last_date_in_whatever_order_it_is_read() {
+        let closed = |id, first, last| row(id, first, last, Cause::Closed);
+        let records = [
+            (1, row(1, 1, 1, Cause::Leak)),
+            (2, closed(1, 2, 2)),
+            (3, closed(2, 2, 2)),
+            (4, closed(1, 2, 3)),
+            (5, row(3, 3, 3, Cause::Leak)),
+            (6, closed(2, 2, 3)),
+            (7, closed(1, 2, 4)),
+            // another row of the same entry
+            (8, row(1, 5, 5, Cause::Leak)),
+            (9, closed(1, 6, 6)),
+        ];
+        // the number of each line, its entry, and the day of the last of its row
+        let expected = [
+            (9, 1, Some(6)),
+            (8, 1, None),
+            (7, 1, Some(4)),
+            (6, 2, Some(3)),
+            (5, 3, None),
+            (1, 1, None),
+        ];
+        for turn in 0..records.len() {
+            for step in [1, 2, 4, 5, 7, 8] {
+                let mut recent = Recent::NONE;
+                for at in 0..records.len() {
+                    let (seq, outcome) = &records[(at * step + turn) % records.len()];
+                    recent.keep(*seq, outcome);
+                }
+                let day = |past: &Past| past.last.map(|minute| minute.0.get() / 1440);
+                let lines = recent.items.iter().filter(|past| past.seq > 0);
+                let lines: Vec<_> = lines.map(|past| (past.seq, past.id.0, day(past))).collect();
+                assert_eq!(lines, expected, "from {turn} on in steps of {step}");
+            }
+        }
     }
 }

@@ -51,6 +51,11 @@ impl ClosedList {
 
     /// Whether the date or night is in one of them.
     pub fn contains(&self, date: Date) -> bool {
-        self.iter().any(|c| c.first <= date && date <= c.last)
+        self.last_with(date).is_some()
+    }
+
+    /// The last date of the first stretch that the date or night is in.
+    pub(crate) fn last_with(&self, date: Date) -> Option<Date> {
+        self.iter().find(|c| c.first <= date && date <= c.last).map(|c| c.last)
     }
 }

@@ -30,6 +30,9 @@ fn the_books_scripts_hold() {
         count += 1;
         let said = match name.as_str() {
             "first-set-up.script" => script(&place, "first-set-up.toml", &name, &["--factory"]),
+            "closed.script" => {
+                script(&place, "../scenarios/04-school-kitchen-holidays.toml", &name, &[])
+            }
             _ => script(&place, "canteen.toml", &name, &[]),
         };
         assert_eq!(said.code, 0, "{name}: {}", said.err);
