@@ -76,7 +76,7 @@ pub fn pulses_for(
 ) -> Result<u32, Misfit> {
     let (least, most) = range(dose_ms, window_ms, head, asked.is_some())?;
     match asked.map(u64::from) {
-        None => Ok(whole_passes(dose_ms, least, most, head)),
+        None => Ok(whole_passes(dose_ms, window_ms, least, most, head)),
         Some(n) if n >= 1 && fits(dose_ms, window_ms, n, head) => Ok(n as u32),
         Some(_) => Err(Misfit::Pulses { most }),
     }
@@ -88,9 +88,10 @@ pub fn most_pulses(dose_ms: u64, window_ms: u64, head: &Head) -> Result<u32, Mis
 }
 
 /// The largest number, from the most on down, of which each pulse is whole roller
-/// passes; the most where there is none among those tried. Whatever is between the least
-/// and the most fits.
-fn whole_passes(dose_ms: u64, least: u32, most: u32, head: &Head) -> u32 {
+/// passes; the most where there is none among those tried. Not all that is between the
+/// least and the most fits: a number that does not go into the dose or the window without a
+/// rest can ask for some milliseconds more than one above it.
+fn whole_passes(dose_ms: u64, window_ms: u64, least: u32, most: u32, head: &Head) -> u32 {
     // both in sixty-thousandths of a nanolitre
     let dose = times(dose_ms, u64::from(head.flow.as_nl_per_min()));
     let pass = times(head.roller_pass.as_nl(), 60_000);
@@ -104,7 +105,10 @@ fn whole_passes(dose_ms: u64, least: u32, most: u32, head: &Head) -> u32 {
         let passes = times(pass, u64::from(pulses));
         let over_whole = dose.wrapping_sub(over(dose, passes).wrapping_mul(passes));
         let off = over_whole.min(passes.wrapping_sub(over_whole));
-        if off <= over(passes, WHOLE_WITHIN) && dose >= over(passes, 2) {
+        if off <= over(passes, WHOLE_WITHIN)
+            && dose >= over(passes, 2)
+            && fits(dose_ms, window_ms, u64::from(pulses), head)
+        {
             return pulses;
         }
         pulses -= 1;
@@ -131,7 +135,8 @@ fn range(dose_ms: u64, window_ms: u64, head: &Head, is_asked: bool) -> Result<(u
     let by_length = over(dose_ms, shortest);
     let by_volume =
         if is_asked { by_length } else { over(dose_ms, least_pulse.as_ms().max(1)).max(least) };
-    // fewer pulses need less rest, so fitting is a matter of a largest number
+    // fewer pulses need less rest, so fitting is a matter of a largest number, but for what
+    // is lost to rounding: the one that is found fits
     let (mut low, mut high) =
         (least, by_length.min(by_volume).min(over(window_ms, spacing_ms(head))));
     while low < high {
@@ -362,6 +367,20 @@ mod tests {
         assert_eq!(of(120_000, &pass(290)), (23, 30));
         // 103 passes, a prime: none of 4 to 7 pulses
         assert_eq!(of(29_870, &pass(290)), (7, 7));
+        // 47 pulses of 44 passes need a rest of half a millisecond more each than there is;
+        // 45 of the longest have it
+        let flow = Flow::from_nl_per_min(2_300_000).unwrap();
+        let tight = Head {
+            roller_pass: Volume::from_ul(50),
+            shortest_off_ms: 1,
+            longest_run_ms: 60_000,
+            least_rest_ms: 60_000,
+            least_pulse: Volume::ZERO,
+            ..Head::with_flow(flow)
+        };
+        assert_eq!(pulses_for(2_700_000, 5_400_000, &tight, None), Ok(45));
+        let asked = |window_ms| pulses_for(2_700_000, window_ms, &tight, Some(47)).is_ok();
+        assert_eq!([asked(47 * 114_894 - 1), asked(47 * 114_894)], [false, true]);
         // not known, or more than a pulse can be
         assert_eq!(of(120_000, &head()), (30, 30));
         assert_eq!(of(120_000, &pass(900_000)), (30, 30));

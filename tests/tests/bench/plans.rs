@@ -4,6 +4,7 @@
 use std::fmt::Write as _;
 
 use dosewright_core::config::Head;
+use dosewright_core::spread::Misfit;
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::check;
 use dosewright_sim::plan::{FlowLog, Plan, example, flow_log, passes, plan};
@@ -204,6 +205,7 @@ proptest! {
         longest_run_ms in 5_000_u32..600_000,
         least_rest_ms in 100_u32..60_000,
         starts_per_hour in 1_u16..=60,
+        is_least in any::<bool>(),
     ) {
         let head = Head {
             rollers,
@@ -215,7 +217,10 @@ proptest! {
             starts_per_hour,
             ..Head::with_flow(Flow::from_nl_per_min(flow * 1000).unwrap())
         };
-        let (dose, window_ms) = (Volume::from_ul(dose_ul), window_min * 60_000);
+        let (dose, mut window_ms) = (Volume::from_ul(dose_ul), window_min * 60_000);
+        if is_least && let Err(Misfit::Window { least_ms, .. }) = passes::choose(dose, 1, &head) {
+            window_ms = least_ms;
+        }
         let Ok(found) = passes::choose(dose, window_ms, &head) else { return Ok(()) };
         prop_assert!(found.pulses <= found.most && found.pulses >= found.most.div_ceil(2));
         let asked = u16::try_from(found.pulses).unwrap();
