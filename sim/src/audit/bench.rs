@@ -175,7 +175,7 @@ impl Bench {
     /// Whether a train's reading makes a lead that a start can have.
     fn believes(&self, measured: &Measured, head: &Head, slack: f64) -> bool {
         // a ms more or less by the device's own rounding
-        let most = self.most_lead_ms() + 1.5 * slack.signum();
+        let most = self.most_lead_ms() + 1.5_f64.copysign(slack);
         let found = self.two_points(measured, head);
         !measured.as_found && found.is_some_and(|(_, lead_ms)| lead_ms < most + 1.0)
     }
@@ -364,7 +364,7 @@ impl Auditor {
             };
             self.fail("O2", None, String::from(what));
         }
-        if self.taint.ever || self.taint.all() {
+        if self.taint.ever {
             return;
         }
         let worth = self.bench.worth(m, &head, MARGIN);
@@ -403,7 +403,7 @@ impl Auditor {
     /// A reading that left no trace in the ledger was refused.
     pub(super) fn reading_refused(&mut self, measured: &Measured) {
         let Some(head) = self.model.head else { return };
-        let known = !self.taint.ever && !self.taint.all() && !self.pin.ms.damaged;
+        let known = !self.taint.ever && !self.pin.ms.damaged;
         let able = self.supply.awake && !self.hinder.ledger_bad && !self.pending.locked;
         let worth = self.bench.worth(measured, &head, -MARGIN);
         if worth == Worth::Good && known && able {

@@ -38,7 +38,7 @@ impl Chip {
 
     /// The first moment of true time at which the count is at least `count_ms`.
     pub(crate) fn when(&self, count_ms: i64) -> u64 {
-        let (mut low, mut high) = (self.since_ms, self.since_ms + 1);
+        let (mut low, mut high) = (self.since_ms, self.since_ms);
         while self.count(high) < count_ms {
             low = high;
             high += (high - self.since_ms).max(1);
@@ -149,5 +149,22 @@ mod tests {
             assert!(chip.count(at) >= count);
             assert!(at == 0 || chip.count(at - 1) < count);
         }
+    }
+
+    #[test]
+    fn settings_that_were_replaced_are_remembered_as_far_as_they_go() {
+        let mut clock = Clock::default();
+        for epoch in 1..=10_u16 {
+            clock.remember();
+            (clock.epoch, clock.offset_ms) = (epoch, Some(i64::from(epoch) * 1000));
+        }
+        // the tenth is in force: nine were replaced, of which the last eight are kept
+        assert!(!clock.clone().go_back_to(1) && !clock.clone().go_back_to(10));
+        let mut second = clock.clone();
+        assert!(second.go_back_to(2));
+        assert_eq!((second.epoch, second.utc_ms(5)), (2, Some(2005)));
+        // what came after it is forgotten
+        assert!(!second.clone().go_back_to(3));
+        assert!(clock.go_back_to(9) && clock.go_back_to(3) && !clock.go_back_to(4));
     }
 }

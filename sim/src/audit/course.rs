@@ -290,7 +290,7 @@ impl Auditor {
         let ready = self.ready.filter(|(key, _)| self.ready_reported != Some(*key));
         let owed = self.owed.values().flat_map(super::owed::OwedList::iter);
         let waiting = self.model.lines.iter().filter_map(|l| l.waiting);
-        let rested = Some(self.motor.until()).filter(|&at| self.hinder.fault && at < i64::MAX);
+        let rested = self.hinder.fault.then(|| self.motor.until());
         if self.hinder.ledger_bad {
             let lapses = waiting.map(|d| d.deadline()).min();
             let timers = [self.model.next_birth(), lapses, rested];

@@ -267,7 +267,7 @@ impl<H: Hand> Ideal<H> {
             _ => None,
         };
         let lapses = waiting().map(|d| d.deadline()).min();
-        let rested = Some(self.motor.until()).filter(|&at| self.hinder.fault && at < i64::MAX);
+        let rested = self.hinder.fault.then(|| self.motor.until());
         let low = self.level.due;
         [self.model.next_birth(), lapses, next_pulse, begins, self.service_until, rested, low]
             .into_iter()

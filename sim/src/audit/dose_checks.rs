@@ -166,15 +166,10 @@ impl Open {
         }
         let length = |n: i64| share(total, i + 1, n) - share(total, i, n);
         let agrees = |n: i64| length(n) == on && (offset - start(n)).abs() <= TICK_MS;
-        let (mut low, mut high) = self.pulses;
-        while low <= high && !agrees(low) {
-            low += 1;
-        }
-        while high > low && !agrees(high) {
-            high -= 1;
-        }
-        if low <= high {
-            self.pulses = (low, high);
+        let numbers = || self.pulses.0..=self.pulses.1;
+        let ends = numbers().find(|&n| agrees(n)).zip(numbers().rfind(|&n| agrees(n)));
+        if let Some(pulses) = ends {
+            self.pulses = pulses;
             return;
         }
         let n = self.pulses.0.max(1);

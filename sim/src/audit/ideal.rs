@@ -112,13 +112,11 @@ impl Running {
             let gap = span / pulses - most;
             let in_an_hour = pulses.min(pulses * 3_600_000 / span.max(1) + 1);
             let enough = least >= shortest || pulses == 1;
-            let last_ends = span * (pulses - 1) / pulses + most <= span;
-            let rested = pulses == 1 || gap >= rest_ms(head, most);
+            let rest = if pulses == 1 { 0 } else { rest_ms(head, most) };
             if enough
                 && most <= longest
-                && rested
+                && gap >= rest
                 && in_an_hour <= i64::from(head.starts_per_hour)
-                && last_ends
             {
                 return Spread::Even { from, span_ms: span, ms, pulses, done: 0 };
             }
@@ -213,7 +211,7 @@ impl Running {
                 if rest > 0 && rest < shortest && on - (shortest - rest) >= shortest {
                     on -= shortest - rest;
                 }
-                (on >= shortest.min(left) && on > 0).then_some((start, on))
+                (on >= shortest.min(left)).then_some((start, on))
             }
         }
     }

@@ -393,7 +393,8 @@ impl Model {
 fn push_skipped(fates: &mut Vec<Fate>, span: Span, causes: Causes, now: i64) {
     let of_entry = |fate: &&mut Fate| match fate {
         Fate::Skipped(s, _) => s.key.id == span.key.id,
-        Fate::Lapsed(due) => due.key.id == span.key.id,
+        // it was born before the setting that made it lapse
+        Fate::Lapsed(_) => false,
         Fate::Waits(id) | Fate::Ends(id, _) => *id == span.key.id,
     };
     if let Some(Fate::Skipped(last, same)) = fates.iter_mut().rev().find(of_entry) {

@@ -223,7 +223,7 @@ impl Auditor {
         // the account may say that it is low, and stands in where nothing was read
         let by_account = alarm == Alarm::PackLow || self.pack.load_mv == 0;
         let wrong = if on { !under && !by_account } else { under };
-        if (wrong || was == on) && !self.taint.ever && !self.taint.alarms && !self.taint.all() {
+        if (wrong || was == on) && !self.taint.ever {
             let what = format!(
                 "\"{}\" {} at {} mV under load",
                 alarm.words(),

@@ -106,7 +106,7 @@ impl Auditor {
         if self.hinder.service.is_some() {
             self.fail("D3", Some(key), format!("a dose begins in spite of {kept}"));
         }
-        if self.hinder.pack && !self.taint.covers(key.id) && !self.taint.all() {
+        if self.hinder.pack && !self.taint.covers(key.id) {
             let what = format!(
                 "a dose begins, and the pack reads {} mV under load: it cannot finish it",
                 self.pack.load_mv()
@@ -131,7 +131,7 @@ impl Auditor {
             p.cut == Some(Cause::AlreadyDosed) && self.model.runs_on_after_edit(&due, now);
         let (volume_nl, cut) = match self.model.judge(&due, now) {
             // what the container has left by a damaged account is its own affair
-            Some(verdict) if self.model.stock.unsure && by_account(p.cut, verdict) => {
+            Some(_) if self.model.stock.unsure && p.cut == Some(Cause::ContainerEmpty) => {
                 let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
                 (volume_of(p, flow), p.cut)
             }
@@ -299,14 +299,6 @@ impl Auditor {
         }
         due
     }
-}
-
-/// Whether a dose is what it is by the container's account.
-fn by_account(cut: Option<Cause>, verdict: Verdict) -> bool {
-    let empty = Some(Cause::ContainerEmpty);
-    cut == empty
-        || matches!(verdict, Verdict::Skip(Cause::ContainerEmpty))
-        || matches!(verdict, Verdict::Begin { cut, .. } if cut == empty)
 }
 
 /// The least volume that asks for as much pumping as an intent says.

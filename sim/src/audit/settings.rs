@@ -11,7 +11,6 @@ use dosewright_core::zone::Zone;
 use crate::observe::{DeviceAct, LINES};
 
 use super::causes::Causes;
-use super::dose::TICK_MS;
 use super::ledger::About;
 use super::model::Delivery as Delivered;
 use super::{Auditor, zone};
@@ -147,7 +146,7 @@ impl Auditor {
                 // what passed by that setting never passed for the device, which gives
                 // its epoch's number out anew
                 for list in self.owed.values_mut() {
-                    list.retain(|owed| owed.span.key.asked || owed.span.key.epoch < epoch);
+                    list.retain(|owed| owed.span.key.epoch < epoch);
                 }
                 let known = self.model.clock.epoch;
                 for line in &mut self.model.lines {
@@ -471,7 +470,7 @@ impl Auditor {
         let carried: u64 = snapshot
             .deliveries
             .iter()
-            .filter(|d| now - d.begin.at.as_ms() < 23 * 3_600_000 + TICK_MS)
+            .filter(|d| now - d.begin.at.as_ms() < 23 * 3_600_000)
             .map(|d| d.volume.as_nl())
             .sum();
         if carried < wanted {

@@ -112,10 +112,7 @@ impl Taint {
                 self.lines_lost = true;
                 self.lines.insert(id);
             }
-            wide => {
-                self.lines_lost |= wide != About::Clock && wide != About::Head;
-                self.wide.insert(wide);
-            }
+            wide => _ = self.wide.insert(wide),
         }
         self.known = false;
     }
