@@ -184,8 +184,8 @@ impl Auditor {
                 // a clock that does not count in whole steps of the truth shows the end of a
                 // pulse up to a step late: the rest goes by what the pulse was to be
                 let meant_ms = intent.on_ms - lead_ms;
-                let is_late = ran > intent.on_ms && ran <= intent.on_ms + slack;
-                self.limits.ended(now - lead_ms, if is_late { meant_ms } else { pulse_ms });
+                let known_ms = if ran <= intent.on_ms + slack { meant_ms } else { pulse_ms };
+                self.limits.ended(now - lead_ms, pulse_ms.min(known_ms));
                 if let Some(open) = self.open.as_mut().filter(|o| o.due.key == key) {
                     open.pin_ms += pulse_ms;
                     let pin_nl = volume_nl(pulse_ms, open.flow);
@@ -233,7 +233,8 @@ impl Auditor {
     pub(super) fn settle(&mut self) {
         self.boot_unseen();
         self.release();
-        let seen = std::mem::take(&mut self.pin.ms);
+        // what was asked for in it is judged by it as well
+        let seen = self.pin.ms;
         let interrupted = seen.cut || seen.reset || !self.supply.awake;
         if let Some((ran, on_ms, key)) = seen.short
             && !(interrupted || seen.stopped || seen.edited || seen.damaged)
@@ -286,5 +287,6 @@ impl Auditor {
         self.check_refused_ask();
         self.check_container_alarms();
         self.check_unset_alarm(seen.clock_lost && seen.recorded);
+        self.pin.ms = InThisMs::default();
     }
 }

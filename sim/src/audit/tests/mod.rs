@@ -11,6 +11,7 @@ mod bad_supplies;
 mod bad_trains;
 mod bench;
 mod calibration;
+mod counts;
 mod damage;
 mod edges;
 mod finders;
