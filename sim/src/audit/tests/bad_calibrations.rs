@@ -139,6 +139,27 @@ fn o2_a_flow_far_off_that_was_read_once() {
 }
 
 #[test]
+fn d6_a_reading_in_a_dose_excuses_no_pulse() {
+    use dosewright_core::time::Instant;
+    // a run at half past midnight, and its reading in the dose: the lead stays as it was
+    let mut inputs = install(head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+    inputs.push((30 * MIN as u64, run().1));
+    inputs.push((50 * MIN as u64, read(NEAR, false)));
+    let mut stream = ideal_stream(&inputs, END);
+    holds(&stream, END);
+    assert_eq!(calibrated(&stream).len(), 1);
+    let pulse = places(&stream, super::bench::is_pulse)[7];
+    assert!(calibrated(&stream)[0] < pulse);
+    for (ms, ev) in &mut stream[pulse..pulse + 3] {
+        *ms += 2;
+        if let Ev::Record(Record::Pulse(p)) = ev {
+            p.at = Instant::from_ms(p.at.as_ms() + 2);
+        }
+    }
+    breaks(&stream, END, "D6", "pulse 8 of 30");
+}
+
+#[test]
 fn o2_a_good_reading_that_is_refused() {
     let mut stream = one();
     let at = calibrated(&stream)[0];

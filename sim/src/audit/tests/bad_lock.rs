@@ -78,6 +78,17 @@ fn o5_a_wrong_pin_that_opens_and_a_right_one_that_does_not() {
 }
 
 #[test]
+fn o5_another_pin_behind_a_closed_lock() {
+    let closed = (1000, Ev::Act(DeviceAct::Lock));
+    let other = (2000, Ev::Act(DeviceAct::SetPin(Some(pin(b"2222")))));
+    let noted = (2000, Ev::Record(Record::Pin { at: Instant::from_ms(MORNING + 2000), check: 8 }));
+    let words = "another PIN was taken, and the settings are locked";
+    let events = [closed, other.clone(), noted.clone()];
+    breaks(&flow_after(MIN, &events), END, "O5", words);
+    holds(&flow_after(MIN, &[other, noted]), END);
+}
+
+#[test]
 fn o5_a_try_that_is_judged_before_its_time() {
     let mut tries = vec![(500, Ev::Act(DeviceAct::Lock))];
     for n in 1..=3 {

@@ -156,6 +156,30 @@ fn p3_a_dose_that_begins_though_the_pack_cannot_finish_it() {
 }
 
 #[test]
+fn p3_what_the_pack_before_read_says_nothing_of_another() {
+    let end = 24 * HOUR as u64 + END;
+    let sags = all(&[
+        &set(),
+        &read_as(1, 10_500, 6_500),
+        &[alarm(2, Alarm::PackLow, true), alarm(2, Alarm::PackExhausted, true)],
+    ]);
+    let changed = [
+        (3, Ev::Act(DeviceAct::PackChanged)),
+        (3, Ev::Record(Record::Pack { at: at(3), pack: PACK, how: NewPack::Changed })),
+        alarm(3, Alarm::PackLow, false),
+        alarm(3, Alarm::PackExhausted, false),
+    ];
+    holds(&morning(&all(&[&sags, &changed]), end), end);
+    // the figures of the same pack set anew leave its means as they are
+    let again = [
+        (3, Ev::Act(DeviceAct::SetPack(PACK))),
+        (3, Ev::Record(Record::Pack { at: at(3), pack: PACK, how: NewPack::Set })),
+    ];
+    let words = "a dose begins, and the pack reads 6500 mV";
+    breaks(&morning(&all(&[&sags, &again]), end), end, "P3", words);
+}
+
+#[test]
 fn p3_a_pack_is_recognised_by_a_jump_and_by_nothing_else() {
     let seen =
         |ms, pack| (ms, Ev::Record(Record::Pack { at: at(ms), pack, how: NewPack::Recognised }));

@@ -68,9 +68,12 @@ struct Train {
     flow_off: i64,
     /// What is measured beside what came out, in parts of a thousand.
     read_off: i64,
+    /// What every start loses beside whole ms, in us.
+    lead_us: i64,
 }
 
-const GOOD: Train = Train { pulses: STARTS, hurry_ms: 0, lead_off_ms: 0, flow_off: 0, read_off: 0 };
+const GOOD: Train =
+    Train { pulses: STARTS, hurry_ms: 0, lead_off_ms: 0, flow_off: 0, read_off: 0, lead_us: 0 };
 
 /// The pumping of a train into the vessel: whole seconds, for the turn of this head is not
 /// known, until 2 sqrt((0.5/sqrt 3/V)^2 + (0.1/t)^2) is 1.5 % or less (JCGM 100, 5.1.6).
@@ -101,8 +104,9 @@ fn trained(how: Train) -> Stream {
     }
     let over = at - 600 + how.hurry_ms;
     put(over, act(over, Act::TrainEnded, total_ms));
-    let q = LONG_NL as f64 / (run_ms - LEAD_MS) as f64;
-    let came = (q * (total_ms - STARTS * LEAD_MS) as f64).round() as i64;
+    let lost_ms = LEAD_MS as f64 + how.lead_us as f64 / 1e3;
+    let q = LONG_NL as f64 / (run_ms as f64 - lost_ms);
+    let came = (q * (total_ms as f64 - STARTS as f64 * lost_ms)).round() as i64;
     let read_at = over + MIN;
     let measured = came + came * how.read_off / 1000;
     put(read_at, read(measured));
@@ -140,6 +144,15 @@ fn o3_another_lead_or_flow_than_the_two_readings_make() {
     for lead_off_ms in [-3, 3] {
         breaks(&trained(Train { lead_off_ms, ..GOOD }), END, "O3", "is noted as");
     }
+    // 100.3 ms are noted rounded down, and a ms more or less is given way
+    for (lead_off_ms, right) in [(-2, false), (-1, true), (0, true), (1, true), (2, false)] {
+        let noted = trained(Train { lead_us: 300, lead_off_ms, ..GOOD });
+        if right {
+            holds(&noted, END);
+        } else {
+            breaks(&noted, END, "O3", "a lead of 100.3 ms is noted as");
+        }
+    }
     breaks(&trained(Train { flow_off: 100_000, ..GOOD }), END, "O2", "is noted as");
     // a reading of the train that makes another lead than is noted
     breaks(&trained(Train { read_off: -20, ..GOOD }), END, "O3", "a lead of");
@@ -160,6 +173,25 @@ fn o3_a_train_that_is_no_train() {
         }
     }
     breaks(&long_one, END, "O3", "a train of");
+}
+
+#[test]
+fn o1_o3_a_train_is_no_run_and_a_run_no_train() {
+    let words = "calibrate of";
+    let begun = |mut stream: Stream, what: Act| {
+        for (_, ev) in &mut stream {
+            if let Ev::Record(Record::Act { act, .. }) = ev
+                && matches!(act, Act::CalibrationBegun | Act::TrainBegun)
+            {
+                *act = what;
+            }
+        }
+        stream
+    };
+    let train = begun(long().0, Act::TrainBegun);
+    breaks(&train, END, "O1", words);
+    breaks(&begun(trained(GOOD), Act::CalibrationBegun), END, "O1", words);
+    lacks(&long().0, END, "O1", words);
 }
 
 #[test]

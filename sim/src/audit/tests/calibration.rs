@@ -303,6 +303,10 @@ fn o3_a_train_is_as_long_as_its_run_in_equal_pulses() {
     let head = |longest_run_ms| Head { longest_run_ms, ..turning() };
     assert_eq!(wrong(true, &head(2_700), 81_000), "");
     assert!(wrong(true, &head(2_699), 81_000).contains("it does not go in 30 equal pulses"));
+    // two starts make a train, and one does not
+    let few = |starts_per_hour| Head { starts_per_hour, ..turning() };
+    assert_eq!(wrong(true, &few(2), 81_000), "");
+    assert!(wrong(true, &few(1), 81_000).contains("it does not go in 1 equal pulses"));
 }
 
 #[test]

@@ -184,6 +184,72 @@ fn d4_a_dose_whose_only_pulse_may_stand_in_a_torn_slot() {
     breaks(&twice, end, "D1", "that does not exist, or has its outcome");
 }
 
+#[test]
+fn d4_a_dose_in_a_torn_slot_is_sure_of_nothing() {
+    let end = 12 * HOUR as u64;
+    // of least and most: a pulse that is known to have run has its intent
+    let sure = with_outcome(&doubted(true, 4_000_000), 0, |o| o.least = Volume::from_ml(1));
+    breaks(&sure, end, "D1", "dosed without a dose that was open");
+    // nor one that was asked for
+    let asked = with_outcome(&doubted(true, 4_000_000), 0, |o| o.asked = true);
+    breaks(&asked, end, "D1", "dosed without a dose that was open");
+}
+
+/// As [`doubted`] on the second night, at 26.5 ml/min: the first has left 16 000 000
+/// sixty-thousandths, 266 nl.
+fn doubted_second(most_nl: u64) -> Stream {
+    let mut entry = weekly(1, 0x7f, 45);
+    (entry.volume, entry.pulses) = (Volume::from_ml(4), Some(1));
+    let mut inputs = install(head(), CET, "2026-10-19 00:00", table(&[entry]));
+    let due = (DAY + 45 * MIN) as u64;
+    inputs.push((due - 1_000, Ev::Supply(false)));
+    inputs.push((due + 1_000, Ev::Supply(true)));
+    let mut stream = ideal_stream(&inputs, END / 2);
+    let first = places(&stream, is_outcome)[0];
+    let outcome = places(&stream, is_outcome)[1];
+    let Ev::Record(Record::Outcome(before)) = stream[first].1.clone() else { panic!() };
+    assert_eq!(before.carry.0, 16_000_000);
+    stream[outcome].0 = due + 1_000;
+    if let Ev::Record(Record::Outcome(o)) = &mut stream[outcome].1 {
+        (o.at, o.least, o.most) =
+            (Instant::from_ms(due as i64 + 1_000), Volume::ZERO, Volume::from_nl(most_nl));
+        o.carry = before.carry;
+    }
+    let is_pumping = |ev: &Ev| matches!(ev, Ev::Pump(_) | Ev::Record(Record::Pulse(_)));
+    stream.retain(|(ms, ev)| *ms < DAY as u64 || !is_pumping(ev));
+    let hour = Ev::Record(Record::Stamp { at: Instant::from_ms(DAY + HOUR) });
+    let mut stream = super::bench::with(&stream, &[(DAY + HOUR, hour)]);
+    let place = places(&stream, |ev| *ev == Ev::Supply(false))[0];
+    stream.insert(place, (due - 1_000, Ev::Torn));
+    stream
+}
+
+#[test]
+fn d4_a_dose_in_a_torn_slot_may_have_what_an_earlier_one_left() {
+    // 441 nl of a ms, the rounding of two volumes, and 266 nl
+    holds(&doubted_second(4_000_709), END / 2);
+    breaks(&doubted_second(4_000_710), END / 2, "D4", "up to 4000710 nl of a dose of 4000000 nl");
+}
+
+#[test]
+fn m2_each_record_of_what_is_in_doubt_is_counted() {
+    use dosewright_core::cause::Cause;
+    let lost = lost(&days(&[]), is_line(1));
+    let before = holds(&lost, END).unjudged;
+    // a due that never was, said to be skipped
+    let mut more = lost.clone();
+    let place = places(&lost, night_of(1))[1];
+    let mut strange = lost[place].clone();
+    if let Ev::Record(Record::Outcome(o)) = &mut strange.1 {
+        o.kind = OutcomeKind::Skipped(Cause::Closed);
+        (o.least, o.most, o.begun_after_ms) = (Volume::ZERO, Volume::ZERO, 0);
+        o.due.nominal.0 += 7;
+        o.last = o.due.nominal;
+    }
+    more.insert(place + 1, strange);
+    assert_eq!(audit(&more, END).unjudged, before + 1);
+}
+
 /// A memory that takes nothing from 00:40 until two; then the outcome of the night.
 fn refused(change: impl Fn(&mut dosewright_core::record::Outcome)) -> Stream {
     use dosewright_core::cause::Cause;

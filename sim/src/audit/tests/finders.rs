@@ -115,6 +115,30 @@ fn d8_a_zone_with_seconds_is_watched_by_the_second() {
     }
 }
 
+/// 03:00 becomes 02:00 in Berlin on 25 October 2026, at 01:00 UTC: what has happened in the
+/// first pass does not happen in the second.
+#[test]
+fn d8_a_minute_that_has_happened_does_not_happen_again() {
+    let tz = to_jiff(&zone("CET-1CEST,M3.5.0,M10.5.0/3")).unwrap();
+    for (at_min, from) in [(179, "2026-10-25T01:10:00Z"), (120, "2026-10-25T00:00:01Z")] {
+        let weekly = Weekly::of(&weekly(1, 0x7f, at_min), None).unwrap();
+        let next = i64::from(nominal("2026-10-26 00:00").0) + i64::from(at_min);
+        for finder in [&DayByDay as &dyn Finder, &MinuteByMinute] {
+            assert_eq!(finder.first_from(&tz, &weekly, utc(from)), Some(next), "{finder:?}");
+        }
+    }
+    // nor, where clocks are put forward in mid-minute, the minute in which they are
+    let tz = to_jiff(&zone("XXX0YYY,M3.2.0/1:30:30,M11.1.0")).unwrap();
+    let mut entry = weekly(1, 0x7f, 90);
+    entry.gap_rule = GapRule::FirstValid;
+    let weekly = Weekly::of(&entry, None).unwrap();
+    let next = i64::from(nominal("2026-03-09 01:30").0);
+    for finder in [&DayByDay as &dyn Finder, &MinuteByMinute] {
+        let found = finder.first_from(&tz, &weekly, utc("2026-03-08T01:30:10Z"));
+        assert_eq!(found, Some(next), "{finder:?}");
+    }
+}
+
 /// New York in 2026, as jiff and Python zoneinfo both have it: 02:30 on 8 March
 /// is 1772955000, 01:30 on 1 November 1793511000.
 #[test]

@@ -157,6 +157,12 @@ fn d3_in_a_hurry_as_fast_as_the_limits_allow() {
     assert_eq!(fast(10_300), [(0, 9_900), (14_850, 400)]);
     assert_eq!(fast(10_400), [(0, 10_000), (15_000, 400)]);
     assert_eq!(fast(300), [(0, 300)]);
+    // where the first would be too short for it the rest is left
+    let tight = Head { longest_run_ms: 500, ..head };
+    let mut short = dose(MINUTES_10, 600, 0);
+    short.plan(&tight, Some(1), 600_000);
+    let train = rest(&mut short, 0, &tight, &mut Limits::default(), true);
+    assert_eq!(train[0], (0, 500), "{train:?}");
 }
 
 #[test]
@@ -165,6 +171,8 @@ fn o1_a_container_has_so_much_for_it() {
     dose.plan(&round_head(), Some(10), 60_000_000);
     dose.cap(TOTAL);
     assert_eq!((dose.slack_ms, dose.all_causes), (0, Causes::NONE), "it is enough");
+    dose.cap(i64::MAX);
+    assert_eq!((dose.slack_ms, dose.all_causes), (0, Causes::NONE), "it was enough before");
     dose.cap(20_000);
     assert_eq!(dose.all_causes, Causes::of(Cause::ContainerEmpty));
     // it is enough again

@@ -135,6 +135,13 @@ fn m1_what_stood_in_a_slot_is_lost_with_it_while_it_is_in_force() {
     ledger.see(at(2, 0), &Slot::encode(Class::Header, 9, &[0; 56]));
     assert_eq!((flip(&mut ledger, at(2, 1)), flip(&mut ledger, at(1, 63))), (None, of));
     assert_eq!(flip(&mut ledger, at(3, 1)), of);
+    // a start that found the feed lost is what unset the clock
+    let at_start =
+        |feed_kept| Record::Boot { at: Instant::from_ms(5), feed_kept, reset: Reset::PowerOn };
+    write(&mut ledger, at(3, 2), 10, Class::Record, &at_start(true));
+    write(&mut ledger, at(3, 3), 11, Class::Record, &at_start(false));
+    let about = [flip(&mut ledger, at(3, 2)), flip(&mut ledger, at(3, 3))];
+    assert_eq!(about, [Some(About::Nothing), Some(About::Clock)]);
     // and no slot lies beyond the ring, or before it
     for outside in [at(4, 1), START - 64] {
         write(&mut ledger, outside, 20 + outside, Class::Record, &pulse());

@@ -1,5 +1,6 @@
 //! Spoilt streams: every check is seen to fail on what it is for.
 
+mod busy_hour;
 mod clock;
 mod limits;
 mod order;

@@ -94,6 +94,13 @@ fn d1_a_dose_for_a_due_that_was_to_be_skipped() {
     (p.at, p.begun_after_ms) = (Instant::from_ms(at as i64), at as u32 - 45 * MIN as u32);
     all_the_same.push((at, Ev::Record(Record::Pulse(p))));
     breaks(&all_the_same, at, "D1", "a dose begins whose due was to be skipped");
+    // nor for one that the ledger does not owe
+    for by in [-1440, 1440] {
+        let other = with_pulse(&all_the_same, 0, |p| {
+            p.due.nominal = Nominal(p.due.nominal.0.saturating_add_signed(by));
+        });
+        breaks(&other, at, "D1", "a dose begins for a due that does not exist");
+    }
 }
 
 #[test]

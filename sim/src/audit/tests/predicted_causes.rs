@@ -1,0 +1,70 @@
+//! Which causes a prediction allows, to the millisecond and the rest of the pump.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::config::Head;
+use dosewright_core::entry::Entry;
+use dosewright_core::record::OutcomeKind;
+
+use super::bench::{CET, Ev, HOUR, MIN, Stream, every, facts, install, round_head, table, weekly};
+use crate::audit::{Predicted, predict};
+use crate::observe::Observation;
+
+fn predicted(inputs: &Stream) -> Vec<Predicted> {
+    let observations = inputs.iter().map(|(ms, ev)| {
+        let what = match ev {
+            Ev::Supply(on) => Observation::Supply { on: *on },
+            Ev::Chip(count_ms, rate_ppb, feed_kept) => Observation::Chip {
+                count_ms: *count_ms,
+                rate_ppb: *rate_ppb,
+                feed_kept: *feed_kept,
+            },
+            Ev::Act(act) => Observation::Act(act),
+            Ev::Late(by_ms) => Observation::LateWake { by_ms: *by_ms },
+            _ => panic!("{ev:?} is no input"),
+        };
+        (*ms, what)
+    });
+    predict(&facts(), observations, (4 * HOUR) as u64)
+}
+
+fn causes(of: &Predicted) -> Vec<Cause> {
+    of.causes.iter().collect()
+}
+
+#[test]
+fn d1_a_due_that_waits_through_the_pumps_rest_may_name_it() {
+    // two millilitres in two pulses; behind the second the pump rests for 100 s, and the
+    // other due, which waited for it, is over by then
+    let slow = Head { longest_run_ms: 1_001, least_rest_ms: 100_000, ..round_head() };
+    let pulses = |entry: Entry, ml| Entry {
+        volume: dosewright_core::units::Volume::from_ml(ml),
+        window_ms: 2 * 110_000,
+        pulses: Some(2),
+        ..entry
+    };
+    let first = pulses(weekly(1, 0x7f, 45), 2);
+    let second = Entry { window_ms: 60_000, ..pulses(every(2, 6 * HOUR, 46 * MIN), 1) };
+    let inputs = install(slow, CET, "2026-10-19 00:00", table(&[first, second]));
+    let dues = predicted(&inputs);
+    assert_eq!(dues.len(), 2, "{dues:?}");
+    let other = dues.iter().find(|d| d.kind != Some(OutcomeKind::Dosed)).unwrap();
+    assert_eq!(other.kind, Some(OutcomeKind::Skipped(Cause::PumpInUse)));
+    let allowed = causes(other);
+    assert!(allowed.contains(&Cause::PumpInUse) && allowed.contains(&Cause::PumpLimits));
+}
+
+#[test]
+fn d10_a_wake_a_millisecond_late_is_no_cause() {
+    // a dose that a loss of supply makes a part
+    let late_by = |ms: i64| {
+        let mut inputs =
+            install(round_head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+        inputs.push(((45 * MIN + ms) as u64, Ev::Late(ms as u64)));
+        inputs.push((50 * MIN as u64, Ev::Supply(false)));
+        inputs.push((3 * HOUR as u64, Ev::Supply(true)));
+        let dues = predicted(&inputs);
+        assert_eq!(dues[0].kind, Some(OutcomeKind::Part(Cause::SupplyLost)));
+        causes(&dues[0]).contains(&Cause::WokenLate)
+    };
+    assert_eq!((late_by(1), late_by(2)), (false, true));
+}

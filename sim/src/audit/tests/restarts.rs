@@ -1,0 +1,113 @@
+//! What a start makes of dues whose outcomes the cut has kept out of the ledger, and what an
+//! act does while the device sleeps.
+
+use dosewright_core::cause::Cause;
+use dosewright_core::entry::EntryId;
+use dosewright_core::record::{OutcomeKind, Record};
+use dosewright_core::time::Instant;
+use dosewright_core::tube::Tube;
+
+use super::bench::{
+    DAY, Ev, HOUR, MIN, Stream, breaks, head, holds, is_outcome, lacks, local, nights, places,
+    with, with_outcome, without,
+};
+use crate::observe::DeviceAct;
+
+const END: u64 = 12 * HOUR as u64;
+
+/// A stop from 00:40 on keeps the night's dose until its deadline at 01:30; a millisecond
+/// after that the supply goes, until three, and no record of the due is in the ledger.
+fn cut_at_the_deadline() -> Stream {
+    let cut = [(30 * MIN, Ev::Supply(false)), (3 * HOUR, Ev::Supply(true))];
+    let mut stream = nights(head(), &cut, END);
+    let off = places(&stream, |ev| *ev == Ev::Supply(false))[0];
+    stream[off].0 = 90 * MIN as u64 + 1;
+    with(
+        &stream,
+        &[
+            (40 * MIN, Ev::Act(DeviceAct::RemoteStop(true))),
+            (HOUR, Ev::Record(Record::Stamp { at: Instant::from_ms(HOUR) })),
+        ],
+    )
+}
+
+#[test]
+fn d1_what_is_not_in_the_ledger_passes_again_at_the_start() {
+    let mut stream = cut_at_the_deadline();
+    stream.sort_by_key(|(ms, _)| *ms);
+    assert_eq!(holds(&stream, END).dues.skipped, 1);
+    // what kept it before the cut the device cannot know any more
+    let stop = with_outcome(&stream, 0, |o| o.kind = OutcomeKind::Skipped(Cause::RemoteStop));
+    breaks(&stop, END, "D1", "expected skipped, \"supply lost\"");
+    let silent = without(&stream, &places(&stream, is_outcome));
+    breaks(&silent, END, "D1", "no outcome: expected skipped, \"supply lost\"");
+}
+
+#[test]
+fn d1_nothing_passes_while_the_supply_is_off() {
+    let cut = [(30 * MIN, Ev::Supply(false)), (3 * HOUR, Ev::Supply(true))];
+    let stream = nights(head(), &cut, END);
+    let release = |ms: i64| (ms, Ev::Act(DeviceAct::Release));
+    holds(&with(&stream, &[release(60 * MIN), release(61 * MIN), release(100 * MIN)]), END);
+}
+
+#[test]
+fn d9_a_late_wake_owes_its_stamp_at_once() {
+    // two hours in which the device is called late, and after it no record
+    let stream = nights(head(), &[], 5 * HOUR as u64);
+    let late = with(&stream, &[(3 * HOUR, Ev::Late(1_000))]);
+    let silent: Stream = late
+        .into_iter()
+        .filter(|(ms, ev)| !matches!(ev, Ev::Record(Record::Stamp { .. })) || *ms < 2 * HOUR as u64)
+        .collect();
+    breaks(&silent, 3 * HOUR as u64 + 10 * MIN as u64, "D9", "no record with an instant for");
+    lacks(&silent, 3 * HOUR as u64, "D9", "no record with an instant for");
+}
+
+#[test]
+fn d11_a_snapshot_before_the_outcome_has_the_mark_as_it_was() {
+    use dosewright_core::record::LineState;
+    // called an hour late, behind the window; a stamp, the ledger begun anew, the outcome
+    let at = 100 * MIN;
+    let late = nights(head(), &[(at, Ev::Late(60 * MIN as u64))], END);
+    holds(&late, END);
+    let place = places(&late, is_outcome)[0];
+    let found = |mark: &str| {
+        let mut show = super::bench::Show::new(super::bench::facts());
+        for (ms, ev) in &late[..place] {
+            show.see(*ms, ev);
+        }
+        let ms = at as u64;
+        show.record(ms, &Record::Stamp { at: Instant::from_ms(at) });
+        let mark = Some(super::bench::nominal(mark));
+        let state = LineState { revision: 1, mark, ..LineState::default() };
+        let line = Record::SnapLine { line: 0, id: EntryId(1), state };
+        let tube = Record::SnapTube(Tube { nominal: Some(head().flow), ..Tube::UNKNOWN });
+        show.snapshot(ms, &[line, tube]);
+        show.see(ms, &late[place].1);
+        let report = show.auditor.finish(ms + 1);
+        report.violations.iter().map(ToString::to_string).collect::<Vec<_>>()
+    };
+    assert_eq!(found("2026-10-19 00:45"), Vec::<String>::new());
+    assert_eq!(found("2026-10-20 00:45"), Vec::<String>::new());
+}
+
+#[test]
+fn d9_a_clock_that_is_lost_while_the_memory_takes_nothing() {
+    let end = DAY as u64;
+    let cut = [
+        (2 * HOUR, Ev::Supply(false)),
+        (3 * HOUR, Ev::Supply(true)),
+        (3 * HOUR, Ev::Chip(0, 0, false)),
+        (4 * HOUR, Ev::Act(DeviceAct::SetClock(local("2026-10-19 04:00")))),
+    ];
+    let stream = nights(head(), &cut, end);
+    holds(&stream, end);
+    let alarm = places(&stream, |ev| matches!(ev, Ev::Record(Record::Alarm { .. })));
+    let words = "the clock was lost, and no alarm was raised";
+    let silent = without(&stream, &alarm);
+    breaks(&silent, end, "D9", words);
+    let mut torn = silent;
+    torn.insert(alarm[0], (3 * HOUR as u64, Ev::Torn));
+    lacks(&torn, end, "D9", words);
+}
