@@ -62,6 +62,7 @@ const REPLACED: usize = 8;
 #[derive(Debug, Clone)]
 struct Replaced {
     epoch: u16,
+    set_at: i64,
     offset_ms: i64,
     zone: Zone,
     tz: TimeZone,
@@ -78,6 +79,8 @@ pub(crate) struct Clock {
     pub(crate) tz: TimeZone,
     /// The clock epoch; 0 before the first setting.
     pub(crate) epoch: u16,
+    /// The instant of its setting.
+    pub(crate) set_at: i64,
     /// How often the chip lost its feed.
     pub(crate) losses: u16,
     /// The last settings before this one, the latest at the end.
@@ -91,6 +94,7 @@ impl Default for Clock {
             zone: Zone::UTC,
             tz: TimeZone::UTC,
             epoch: 0,
+            set_at: i64::MIN,
             losses: 0,
             replaced: VecDeque::new(),
         }
@@ -104,8 +108,8 @@ impl Clock {
         if self.replaced.len() == REPLACED {
             self.replaced.pop_front();
         }
-        let (epoch, zone, tz) = (self.epoch, self.zone, self.tz.clone());
-        self.replaced.push_back(Replaced { epoch, offset_ms, zone, tz });
+        let (epoch, set_at, zone, tz) = (self.epoch, self.set_at, self.zone, self.tz.clone());
+        self.replaced.push_back(Replaced { epoch, set_at, offset_ms, zone, tz });
     }
 
     /// Goes by the setting of an epoch again, where it is remembered: whether it was.
@@ -115,7 +119,8 @@ impl Clock {
         };
         if let Some(past) = self.replaced.drain(index..).next() {
             self.offset_ms = Some(past.offset_ms);
-            (self.epoch, self.zone, self.tz) = (past.epoch, past.zone, past.tz);
+            (self.epoch, self.set_at) = (past.epoch, past.set_at);
+            (self.zone, self.tz) = (past.zone, past.tz);
         }
         true
     }

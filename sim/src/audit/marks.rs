@@ -43,7 +43,7 @@ impl Model {
             self.not_before = Some(now);
         }
         self.clock.offset_ms = Some(offset_ms);
-        self.clock.epoch = self.clock.epoch.wrapping_add(1);
+        (self.clock.epoch, self.clock.set_at) = (self.clock.epoch.wrapping_add(1), now);
         for index in 0..self.lines.len() {
             let Some(line) = self.lines.get(index) else { continue };
             if line.weekly.is_none() {
