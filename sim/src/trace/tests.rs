@@ -258,3 +258,56 @@ fn the_timeline_never_goes_back_in_time() {
     let headings: Vec<&str> = text.lines().filter(|line| line.ends_with(" 2026")).collect();
     assert_eq!(headings, ["wed 23 dec 2026"], "{text}");
 }
+
+/// What the folded timeline tells of records, one a minute from the second day on.
+fn folded(records: &[Record]) -> String {
+    let frame = frame();
+    let style = super::timeline::Style { fold: true, all: true };
+    let mut timeline = Timeline::new(Vec::new(), frame, Names::default(), style);
+    {
+        let mut tracker = Tracker::new(frame, Names::default(), vec![&mut timeline]);
+        tracker.see(0, &Observation::Chip { count_ms: 0, rate_ppb: 0, feed_kept: true });
+        for (minute, record) in (0..).zip(records) {
+            let slot = Slot::encode(Class::Record, 2, &record.encode());
+            let seen = Observation::Slot { address: 64, bytes: &slot };
+            tracker.see(DAY as u64 + minute * 60_000, &seen);
+        }
+        tracker.finish(20 * DAY as u64, &[]);
+    }
+    String::from_utf8(timeline.finish().unwrap()).unwrap()
+}
+
+/// The same of another entry.
+fn of_entry(id: u16, record: &Record) -> Record {
+    let Record::Outcome(outcome) = record else { panic!("{record:?}") };
+    Record::Outcome(Ended { due: DueKey { id: EntryId(id), ..outcome.due }, ..*outcome })
+}
+
+#[test]
+fn a_row_of_skipped_doses_is_folded_with_no_other() {
+    let nights = (0..8).map(|n| of_entry(2, &dosed(40 + n, 120)));
+    let row = [skipped(7, 7, Cause::SupplyLost)];
+    let told = folded(&row.into_iter().chain(nights).collect::<Vec<_>>());
+    let lines =
+        |entry: &str| -> Vec<&str> { told.lines().filter(|line| line.contains(entry)).collect() };
+    let (skipped, dosed) = (lines("  skipped  "), lines("  dosed  "));
+    assert!(skipped.len() == 1 && skipped[0].contains("supply lost, 7 doses"), "{told}");
+    assert!(dosed.len() == 1 && dosed[0].ends_with("  8 doses"), "{told}");
+}
+
+#[test]
+fn a_dose_that_was_asked_for_is_counted_with_no_other() {
+    let Record::Outcome(due) = dosed(20, 120) else { unreachable!() };
+    let asked = Record::Outcome(Ended { asked: true, ..due });
+    let nights = (0..7).map(|n| dosed(30 + n, 120));
+    let told = folded(&std::iter::once(asked).chain(nights).collect::<Vec<_>>());
+    assert!(told.contains("asked for") && told.contains("7 doses"), "{told}");
+}
+
+#[test]
+fn one_dose_among_many_is_counted_as_one() {
+    let nights = (0..7).map(|n| dosed(30 + n, 120));
+    let other = of_entry(2, &dosed(20, 120));
+    let told = folded(&nights.chain([other]).collect::<Vec<_>>());
+    assert!(told.contains("7 doses") && told.contains("  1 dose\n"), "{told}");
+}

@@ -34,6 +34,12 @@ pub(super) struct Block {
     pub(super) span: Option<(Local, Local)>,
 }
 
+/// Whether an outcome is one of many. A row of skipped doses is told with its count and
+/// its last, a dose that was asked for is none of the timetable's: each stands alone.
+pub(super) const fn can_be_counted(outcome: &Outcome) -> bool {
+    outcome.count == 1 && !outcome.asked
+}
+
 fn class(outcome: &Outcome) -> (&str, &'static str, Option<Cause>) {
     (&outcome.name, outcome.fate.word(), outcome.fate.cause())
 }
@@ -42,13 +48,10 @@ impl Block {
     /// Whether the outcome ends as the last one of its entry did, so that it can
     /// be counted with it. An entry's first one can.
     pub(super) fn takes(&self, outcome: &Outcome) -> bool {
-        outcome.count == 1
-            && !outcome.asked
-            && self
-                .groups
-                .iter()
-                .filter(|group| group.name == outcome.name)
-                .all(|group| (group.name.as_str(), group.word, group.cause) == class(outcome))
+        self.groups
+            .iter()
+            .filter(|group| group.name == outcome.name)
+            .all(|group| (group.name.as_str(), group.word, group.cause) == class(outcome))
     }
 
     /// Counts an outcome; `local` is the true local time it is shown under.
@@ -88,7 +91,8 @@ impl Block {
     pub(super) fn rows(&self) -> impl Iterator<Item = [String; 5]> + '_ {
         self.groups.iter().map(|group| {
             let (least, most) = (words::volume(group.volume.0), words::volume(group.volume.1));
-            let mut parts = vec![format!("{} doses", group.count)];
+            let plural = if group.count == 1 { "" } else { "s" };
+            let mut parts = vec![format!("{} dose{plural}", group.count)];
             parts.extend(group.cause.map(|cause| cause.words().to_owned()));
             if least != most {
                 parts.push(format!("up to {most}"));

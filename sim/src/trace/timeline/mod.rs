@@ -140,14 +140,17 @@ impl<W: io::Write> Timeline<W> {
         for (at_ms, item) in pending {
             self.told_to = self.told_to.max(at_ms);
             match item {
-                Item::Dose(outcome) if self.style.fold => {
+                Item::Dose(outcome) if self.style.fold && fold::can_be_counted(&outcome) => {
                     if !self.block.takes(&outcome) {
                         self.end_block();
                     }
                     let local = self.frame.local(at_ms);
                     self.block.put(at_ms, local, &outcome);
                 }
-                Item::Dose(outcome) => self.dose(at_ms, &outcome),
+                Item::Dose(outcome) => {
+                    self.end_block();
+                    self.dose(at_ms, &outcome);
+                }
                 Item::Note(text) => {
                     self.end_block();
                     self.note(at_ms, &text);
