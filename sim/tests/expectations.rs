@@ -239,6 +239,71 @@ fn a_dose_that_was_cut_to_the_end_of_the_run_is_open() {
     );
 }
 
+/// A row of skipped doses stands for each of them at the time that it has, in spring after
+/// the move.
+#[test]
+fn a_row_over_a_change_of_the_clock_stands_for_each_of_its_doses() {
+    let run = r#"schema = 1
+
+[clock]
+start = 2026-03-26T00:00:00
+zone = "CET-1CEST,M3.5.0,M10.5.0/3"
+run_for = "8 d"
+
+[head]
+flow = "30 ml/min"
+
+[[closed]]
+first = 2026-03-27
+last = 2026-03-31
+
+[[entry]]
+name = "n"
+weekly = { days = ["mon", "wed", "thu", "fri", "sat", "sun"], at = "02:30" }
+volume = "60 ml"
+window = "20 min"
+
+[[entry]]
+name = "every"
+every = { interval = "24 h", from = "2026-03-26 12:00" }
+volume = "20 ml"
+window = "20 min"
+
+[[fault]]
+at = "2026-03-27 11:00"
+supply_loss = { lasts = "4 d" }
+
+"#;
+    let found = |entry: &str, at: &str| {
+        let text = format!(
+            "{run}[[expect]]\ndue = {{ entry = \"{entry}\", at = \"{at}\", outcome = \"skipped\" }}\n"
+        );
+        let (scenario, problems) = check::read("row.toml", &text);
+        let scenario = scenario.unwrap_or_else(|| panic!("{problems:?}"));
+        let judged = judged::run(&scenario, &Options::default(), Vec::new(), None).unwrap();
+        judged.failures.is_empty()
+    };
+    for (at, is_due) in [
+        ("2026-03-27 02:30", true),
+        ("2026-03-28 02:30", true),
+        ("2026-03-29 02:30", false),
+        ("2026-03-29 03:30", true),
+        ("2026-03-30 02:30", true),
+        ("2026-03-31 02:30", false),
+    ] {
+        assert_eq!(found("n", at), is_due, "{at}");
+    }
+    // elapsed time: an hour later by the clock from the 29th on
+    for (at, is_due) in [
+        ("2026-03-28 12:00", true),
+        ("2026-03-29 13:00", true),
+        ("2026-03-29 12:00", false),
+        ("2026-03-30 13:00", true),
+    ] {
+        assert_eq!(found("every", at), is_due, "{at}");
+    }
+}
+
 #[test]
 fn all_that_fails_is_told() {
     let (_, judged) = judge(

@@ -197,7 +197,7 @@ fn days_after(facts: &Facts, days: usize) -> u64 {
 
 fn moment(facts: &Facts, at_ms: u64) -> Markup {
     let frame = &facts.frame;
-    time(Some(Stamped { local: frame.local(at_ms), offset_s: frame.offset_s(at_ms) }))
+    time(&frame.zone, Some(Stamped::of(frame, at_ms)))
 }
 
 /// Round steps over a range that need not begin at nothing.

@@ -1,6 +1,7 @@
 //! What each entry came to, and the doses one by one: all of a short run, of a long
 //! one those that were not dosed.
 
+use dosewright_core::zone::Zone;
 use maud::{Markup, html};
 
 use super::facts::{Dose, Facts, Fate};
@@ -51,28 +52,32 @@ pub(super) fn entries(facts: &Facts) -> Table {
     }
 }
 
-fn table(doses: &[&Dose], note: Option<String>) -> Table {
+/// How it ended, and what it is where it is no dose of the timetable, or more than one.
+pub(super) fn outcome(dose: &Dose) -> String {
+    match (dose.count, dose.asked) {
+        (1, false) => dose.fate.word().to_owned(),
+        (1, true) => format!("{}, asked for", dose.fate.word()),
+        (count, _) => format!("{} x {count}", dose.fate.word()),
+    }
+}
+
+fn table(zone: &Zone, doses: &[&Dose], note: Option<String>) -> Table {
     let rows = doses
         .iter()
         .map(|dose| {
-            let outcome = match (dose.count, dose.asked) {
-                (1, false) => dose.fate.word().to_owned(),
-                (1, true) => format!("{}, asked for", dose.fate.word()),
-                (count, _) => format!("{} x {count}", dose.fate.word()),
-            };
             let due: Markup = match dose.last_due {
-                Some(last) => html! { (time(dose.due)) " to " (time(Some(last))) },
-                None => time(dose.due),
+                Some(last) => html! { (time(zone, dose.due)) " to " (time(zone, Some(last))) },
+                None => time(zone, dose.due),
             };
             vec![
                 due,
                 cell(&dose.entry),
-                cell(outcome),
+                cell(outcome(dose)),
                 cell(dose.cause.as_deref().unwrap_or("-")),
                 cell(ml(dose.least_ul)),
                 cell(ml(dose.most_ul)),
-                time(dose.started),
-                time(dose.ended),
+                time(zone, dose.started),
+                time(zone, dose.ended),
             ]
         })
         .collect();
@@ -94,13 +99,14 @@ fn table(doses: &[&Dose], note: Option<String>) -> Table {
 
 /// The doses one by one, and what the list is called.
 pub(super) fn list(facts: &Facts) -> (&'static str, Table) {
+    let zone = &facts.frame.zone;
     if facts.doses.len() <= MOST_ALL {
-        return ("All doses", table(&facts.doses.iter().collect::<Vec<_>>(), None));
+        return ("All doses", table(zone, &facts.doses.iter().collect::<Vec<_>>(), None));
     }
     let odd: Vec<&Dose> = facts.doses.iter().filter(|dose| dose.fate != Fate::Dosed).collect();
     let note = odd.len().checked_sub(MOST_ODD).filter(|more| *more > 0).map(|more| {
         format!("{more} more are not shown; run with --csv or --json for all of them.")
     });
     let shown = &odd[..odd.len().min(MOST_ODD)];
-    ("Doses that were not dosed", table(shown, note))
+    ("Doses that were not dosed", table(zone, shown, note))
 }

@@ -286,7 +286,7 @@ impl Facts {
             ));
         }
         for broken in list("violations") {
-            let local = self.frame.local(broken["at_ms"].as_u64().unwrap_or(0));
+            let at = Stamped::of(&self.frame, broken["at_ms"].as_u64().unwrap_or(0));
             let due = match (broken["entry"].as_str(), broken["due"].as_str()) {
                 (Some(entry), Some(due)) => format!("\"{entry}\" {due}: "),
                 _ => String::new(),
@@ -294,7 +294,7 @@ impl Facts {
             findings.push(format!(
                 "promise {} broken on {}: {due}{}",
                 broken["promise"].as_str().unwrap_or_default(),
-                crate::scenario::show::local(local),
+                super::figure::moment(&self.frame.zone, at),
                 broken["what"].as_str().unwrap_or_default()
             ));
         }
@@ -347,7 +347,7 @@ impl Facts {
 
     /// True ms of the run at a true local time.
     pub fn true_ms(&self, at: Stamped) -> i64 {
-        at.local.as_ms() - i64::from(at.offset_s) * 1000 - self.frame.start_utc_ms
+        at.utc_ms() - self.frame.start_utc_ms
     }
 
     fn outcome(&mut self, dose: Dose) {

@@ -1,10 +1,11 @@
 //! A figure: a picture with its name, what it shows in words, and the same data as
 //! a table.
 
+use dosewright_core::zone::Zone;
 use maud::{Markup, PreEscaped, html};
 
 use crate::trace::Stamped;
-use crate::trace::stamp::rfc3339;
+use crate::trace::stamp::{rfc3339, which};
 
 /// Width of every picture, in its own units; some 300 pixels of a small screen.
 pub(super) const W: f64 = 380.0;
@@ -92,12 +93,15 @@ pub(super) fn dated(text: &str) -> Markup {
     }
 }
 
-/// A local time as a cell, with its offset for machines; a dash where there is none.
-pub(super) fn time(at: Option<Stamped>) -> Markup {
+/// A local time, with its offset where it happens twice.
+pub(super) fn moment(zone: &Zone, at: Stamped) -> String {
+    format!("{}{}", crate::scenario::show::local(at.local), which(zone, at))
+}
+
+/// The same as a cell, with its offset for machines; a dash where there is none.
+pub(super) fn time(zone: &Zone, at: Option<Stamped>) -> Markup {
     match at {
-        Some(at) => {
-            html! { time datetime=(rfc3339(at)) { (crate::scenario::show::local(at.local)) } }
-        }
+        Some(at) => html! { time datetime=(rfc3339(at)) { (moment(zone, at)) } },
         None => cell("-"),
     }
 }

@@ -25,9 +25,9 @@ use crate::forecast;
 use crate::judged::{self, Verdict};
 use crate::run::Options;
 use crate::scenario::{Scenario, show};
-use crate::trace::Sink;
-use crate::trace::stamp::{about, clock_time};
+use crate::trace::stamp::{about, clock_time, which};
 use crate::trace::summary::{End, Opening, Summary, became};
+use crate::trace::{Sink, Stamped};
 use crate::world::WorldError;
 
 const STYLE: &str = include_str!("style.css");
@@ -173,21 +173,16 @@ const MOST_FINDINGS: usize = 50;
 
 /// What was done to the device in the run.
 fn disturbances(facts: &Facts) -> Option<Markup> {
-    let local = |at: u64| {
-        let local = facts.frame.local(at);
-        format!("{} {}", show::date(local.date()), clock_time(local))
+    let local = |at: Stamped| {
+        let time = clock_time(at.local);
+        format!("{} {time}{}", show::date(at.local.date()), which(&facts.frame.zone, at))
     };
     let mut rows: Vec<(u64, String)> = Vec::new();
     for (from, to) in facts.without_supply() {
         rows.push((from, format!("no supply for {}", about(to.saturating_sub(from)))));
     }
     for (at, before, after) in &facts.clock {
-        let show = |clock: &Option<crate::trace::Stamped>| {
-            clock.map_or_else(
-                || "unset".to_owned(),
-                |clock| format!("{} {}", show::date(clock.local.date()), clock_time(clock.local)),
-            )
-        };
+        let show = |clock: &Option<Stamped>| clock.map_or_else(|| "unset".to_owned(), local);
         rows.push((*at, format!("clock set from {} to {}", show(before), show(after))));
     }
     for at in &facts.feed_lost {
@@ -209,7 +204,7 @@ fn disturbances(facts: &Facts) -> Option<Markup> {
             section {
                 h2 { "What happened to it" }
                 ul {
-                    @for (at, what) in &rows { li { (figure::dated(&format!("{}: {what}", local(*at)))) } }
+                    @for (at, what) in &rows { li { (figure::dated(&format!("{}: {what}", local(Stamped::of(&facts.frame, *at))))) } }
                     @for (kind, line, became) in vain.iter().take(MOST_EVENTS) {
                         li { code { (kind) } " (line " (line) "): " (became) }
                     }

@@ -7,12 +7,15 @@ use std::fmt::Write as _;
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::entry::{EntryId, Nominal};
 use dosewright_core::time::{Instant, Utc};
+use dosewright_core::zone::Zone;
 use maud::{Markup, html};
 
+use super::doses::outcome;
 use super::facts::{Dose, Facts, Fate};
 use super::figure::{Figure, Table, c, cell, label, line, ml, rect, sample, time};
 use super::glyph;
 use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, show};
+use crate::trace::Stamped;
 use crate::trace::stamp::hour_minute;
 
 /// Weeks that are drawn one by one.
@@ -32,7 +35,7 @@ const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 
 /// One dose on the grid.
 struct Mark<'a> {
-    at: Local,
+    at: Stamped,
     lane: usize,
     window_ms: u32,
     fate: Fate,
@@ -72,28 +75,35 @@ fn monday(day: i64) -> i64 {
     day - i64::from(Date::from_days(day as i32).weekday().index())
 }
 
-/// The dues of a folded row; its first and last alone where the timetable cannot
-/// tell the others.
-fn row(dose: &Dose, plan: Option<&EntryPlan>) -> Vec<Local> {
+/// The dues of a folded row, by the device's zone; its first and last alone where the
+/// timetable cannot tell the others.
+fn row(dose: &Dose, plan: Option<&EntryPlan>, zone: &Zone) -> Vec<Stamped> {
     let (Some(first), Some(last)) = (dose.due, dose.last_due) else {
-        return dose.at().map(|at| at.local).into_iter().collect();
+        return dose.at().into_iter().collect();
     };
-    let ends = vec![first.local, last.local];
+    let ends = vec![first, last];
     let Some(plan) = plan.filter(|_| dose.count <= MOST_OF_ROW) else { return ends };
-    let all: Vec<Local> = match plan.recurrence {
+    let stamped = |utc: Utc| Stamped { local: zone.to_local(utc), offset_s: zone.offset_at(utc) };
+    let all: Vec<Stamped> = match plan.recurrence {
         RecurrencePlan::Every { interval_ms, .. } => (0..dose.count)
-            .map(|i| Local::from_ms(first.local.as_ms() + i64::from(i) * interval_ms as i64))
+            .map(|i| first.utc_ms().saturating_add(i64::from(i) * interval_ms as i64))
+            .map(|utc_ms| stamped(Utc::from_ms(utc_ms)))
             .collect(),
         RecurrencePlan::Weekly { .. } => {
             let entry = plan.to_core(EntryId(1), Instant::ZERO);
-            let mut at = Nominal((first.local.as_ms() / 60_000) as u32);
+            // the first may have been moved, by a day at most
+            let from_min = (first.local.as_ms() - DAY_MS).div_euclid(60_000);
+            let mut at = Nominal(u32::try_from(from_min).unwrap_or(0));
             let mut found = Vec::new();
             while let Some(due) = entry.next_at_or_after(at) {
                 let local = Local::from_ms(i64::from(due.0) * 60_000);
-                if local > last.local || found.len() >= dose.count as usize {
+                let due_at = stamped(zone.to_utc(local, entry.gap_rule));
+                if due_at.local > last.local || found.len() >= dose.count as usize {
                     break;
                 }
-                found.push(local);
+                if due_at.local >= first.local {
+                    found.push(due_at);
+                }
                 at = due.next();
             }
             found
@@ -104,19 +114,17 @@ fn row(dose: &Dose, plan: Option<&EntryPlan>) -> Vec<Local> {
 
 fn marks<'a>(facts: &'a Facts, scenario: Option<&Scenario>) -> Vec<Mark<'a>> {
     let names = facts.entries();
+    let zone = scenario.map_or(&facts.frame.zone, |s| &s.clock.zone_of_device().zone);
     let mut out = Vec::new();
     for dose in &facts.doses {
         let plan = scenario.and_then(|scenario| scenario.entry(&dose.entry));
         let lane = names.iter().position(|name| *name == dose.entry).unwrap_or(0) % 4;
         let window_ms = plan.map_or(0, |plan| plan.window_ms);
-        let times = if dose.count > 1 {
-            row(dose, plan)
-        } else {
-            dose.at().map(|at| at.local).into_iter().collect()
-        };
+        let times =
+            if dose.count > 1 { row(dose, plan, zone) } else { dose.at().into_iter().collect() };
         out.extend(times.into_iter().map(|at| Mark { at, lane, window_ms, fate: dose.fate, dose }));
     }
-    out.sort_by_key(|mark| mark.at);
+    out.sort_by_key(|mark| mark.at.utc_ms());
     out
 }
 
@@ -192,11 +200,26 @@ fn plural(count: usize, one: &str) -> String {
     if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
 }
 
-fn counted(fates: impl Iterator<Item = Fate>) -> String {
-    let mut counts = [0_usize; 4];
-    for fate in fates {
-        counts[fate as usize] += 1;
+/// Of the timetable. What an operator asks for is no dose that was due; where it is open at
+/// the end it counts as such, as in the verdict.
+fn is_due(mark: &Mark<'_>) -> bool {
+    !mark.dose.asked || mark.fate == Fate::Open
+}
+
+fn counted<'m>(marks: impl Iterator<Item = &'m Mark<'m>>) -> String {
+    let (mut counts, mut asked) = ([0_usize; 4], 0_usize);
+    for mark in marks {
+        if is_due(mark) {
+            counts[mark.fate as usize] += 1;
+        } else {
+            asked += 1;
+        }
     }
+    let asked = match asked {
+        0 => String::new(),
+        1 => ", and 1 was asked for".to_owned(),
+        many => format!(", and {many} were asked for"),
+    };
     let all: usize = counts.iter().sum();
     let parts: Vec<String> = Fate::ALL
         .into_iter()
@@ -205,10 +228,10 @@ fn counted(fates: impl Iterator<Item = Fate>) -> String {
         .map(|(fate, count)| format!("{count} {}", fate.word()))
         .collect();
     if all == 0 {
-        "no dose was due".to_owned()
+        format!("no dose was due{asked}")
     } else {
         let verb = if all == 1 { "was" } else { "were" };
-        format!("{} {verb} due: {}", plural(all, "dose"), parts.join(", "))
+        format!("{} {verb} due: {}{asked}", plural(all, "dose"), parts.join(", "))
     }
 }
 
@@ -252,14 +275,14 @@ fn one(facts: &Facts, first: i64, marks: &[&Mark<'_>], shades: &[Shade], number:
             path class="mark" d=(format!("M{} {}h{}m-6 -4l6 4l-6 4", c(x + 2.0), c(y), c(DAY_W - 4.0))) {}
         }
         @for mark in marks {
-            @let (x, y) = place(mark.at.as_ms());
+            @let (x, y) = place(mark.at.local.as_ms());
             @let x = x + 8.0 + mark.lane as f64 * 11.0;
             @let window = f64::from(mark.window_ms) / 3.6e6 * HOUR_H;
             (rect("due", x - 5.0, y, 10.0, window.max(2.0)))
             (glyph::glyph(mark.fate, x, y + (window / 2.0).max(1.0), 3.8))
         }
     };
-    let what = counted(marks.iter().map(|mark| mark.fate));
+    let what = counted(marks.iter().copied());
     let mut notes = Vec::new();
     for kind in [Kind::NoSupply, Kind::Skipped, Kind::Repeated] {
         let stretches: Vec<(i64, i64)> = shades
@@ -313,7 +336,7 @@ fn one(facts: &Facts, first: i64, marks: &[&Mark<'_>], shades: &[Shade], number:
         height: HEIGHT,
         svg,
         legend,
-        table: table(marks),
+        table: table(&facts.frame.zone, marks),
     }
 }
 
@@ -321,20 +344,19 @@ fn times(count: usize) -> String {
     if count == 1 { "once".to_owned() } else { format!("{count} times") }
 }
 
-fn table(marks: &[&Mark<'_>]) -> Table {
+fn table(zone: &Zone, marks: &[&Mark<'_>]) -> Table {
     let rows = marks
         .iter()
         .map(|mark| {
             let dose = mark.dose;
-            let when = if dose.count > 1 { cell(show::local(mark.at)) } else { time(dose.at()) };
             vec![
-                when,
+                time(zone, Some(mark.at)),
                 cell(&dose.entry),
-                cell(dose.fate.word()),
+                cell(if dose.count > 1 { dose.fate.word().to_owned() } else { outcome(dose) }),
                 cell(dose.cause.as_deref().unwrap_or("-")),
                 cell(if dose.count > 1 { "0".to_owned() } else { ml(dose.least_ul) }),
-                time(dose.started),
-                time(dose.ended),
+                time(zone, dose.started),
+                time(zone, dose.ended),
             ]
         })
         .collect();
@@ -348,9 +370,9 @@ fn table(marks: &[&Mark<'_>]) -> Table {
 /// All weeks in one grid, as counts.
 fn all(marks: &[Mark<'_>], weeks: usize) -> Figure {
     let mut counts = [[[0_usize; 4]; 24]; 7];
-    for mark in marks {
-        let day = Date::from_days(days_of(mark.at) as i32).weekday().index() as usize;
-        let hour = (mark.at.time_of_day().as_ms() / 3_600_000) as usize;
+    for mark in marks.iter().filter(|mark| is_due(mark)) {
+        let day = Date::from_days(days_of(mark.at.local) as i32).weekday().index() as usize;
+        let hour = (mark.at.local.time_of_day().as_ms() / 3_600_000) as usize;
         if let Some(count) = counts.get_mut(day).and_then(|hours| hours.get_mut(hour)) {
             count[mark.fate as usize] += 1;
         }
@@ -398,8 +420,8 @@ fn all(marks: &[Mark<'_>], weeks: usize) -> Figure {
         id: "week-all".to_owned(),
         title: format!("All {weeks} weeks in one"),
         finding: format!(
-            "In {weeks} weeks {}. Each cell counts the doses of its hour: dosed, and beside it those that were not (+ is more than nine).",
-            counted(marks.iter().map(|mark| mark.fate))
+            "In {weeks} weeks {}. Each cell counts the doses that were due in its hour: dosed, and beside it those that were not (+ is more than nine).",
+            counted(marks.iter())
         ),
         height: HEIGHT,
         svg,
@@ -437,7 +459,7 @@ pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure
                 Fate::Skipped if closed => 1,
                 Fate::Skipped | Fate::Part | Fate::Open => 100,
             };
-            add(week_of(mark.at.as_ms()), by);
+            add(week_of(mark.at.local.as_ms()), by);
         }
         for shade in &shades {
             add(week_of(shade.from), if shade.kind == Kind::NoSupply { 20 } else { 10 });
@@ -455,7 +477,7 @@ pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure
     // a last week of a few hours without a dose shows nothing
     shown.retain(|week| {
         *week == 0
-            || marks.iter().any(|mark| week_of(mark.at.as_ms()) == *week)
+            || marks.iter().any(|mark| week_of(mark.at.local.as_ms()) == *week)
             || shades.iter().any(|shade| (week_of(shade.from)..=week_of(shade.to)).contains(week))
     });
     let mut out = Vec::new();
@@ -466,7 +488,7 @@ pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure
         let start = first + 7 * *week as i64;
         let (low, high) = (start * DAY_MS, (start + 7) * DAY_MS);
         let mine: Vec<&Mark<'_>> =
-            marks.iter().filter(|mark| (low..high).contains(&mark.at.as_ms())).collect();
+            marks.iter().filter(|mark| (low..high).contains(&mark.at.local.as_ms())).collect();
         out.push(one(facts, start, &mine, &shades, number + 1));
     }
     (out, weeks - shown.len())

@@ -73,6 +73,13 @@ impl Clocks {
         i64::try_from(i128::from(then) + elapsed).ok()
     }
 
+    /// The zone by which a due of that epoch is told.
+    pub(super) fn zone(&self, entry: Option<&Entry>, epoch: u16) -> Option<Zone> {
+        let of_epoch = self.epochs.iter().find(|(known, _)| *known == epoch);
+        let weekly = of_epoch.filter(|_| entry.is_some_and(Entry::is_weekly));
+        weekly.map(|(_, clock)| clock.zone).or_else(|| self.now.map(|clock| clock.zone))
+    }
+
     /// The device local time at which a due is nominally meant: of a weekly due
     /// its own time after a move by D8, of an interval's what the clock shows at
     /// its instant. `None` where the clock is unset.

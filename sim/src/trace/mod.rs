@@ -27,6 +27,7 @@ use dosewright_core::tube::Found;
 use dosewright_core::units::Volume;
 
 use crate::observe::DeviceAct;
+use crate::run::Frame;
 
 /// A setting of the device's clock or zone that took effect.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -48,6 +49,18 @@ pub struct Stamped {
     pub local: Local,
     /// Seconds east of UTC.
     pub offset_s: i32,
+}
+
+impl Stamped {
+    /// True local time at a true ms of a run.
+    pub fn of(frame: &Frame, at_ms: u64) -> Self {
+        Self { local: frame.local(at_ms), offset_s: frame.offset_s(at_ms) }
+    }
+
+    /// The same as UTC, in ms since 1970.
+    pub fn utc_ms(self) -> i64 {
+        self.local.as_ms() - i64::from(self.offset_s) * 1000
+    }
 }
 
 /// What changed the account of the container.

@@ -1,12 +1,13 @@
 //! From the ledger's slots and the pump's pin to what became of each dose.
 
 use dosewright_core::cause::Cause;
-use dosewright_core::civil::Local;
-use dosewright_core::entry::{Entry, EntryId, Nominal};
+use dosewright_core::civil::{DAY_MS, Local};
+use dosewright_core::entry::{Entry, EntryId, GapRule, Nominal};
 use dosewright_core::ledger::{Class, SLOT, Slot};
 use dosewright_core::record::{self, DueKey, OutcomeKind, Record};
-use dosewright_core::time::{Duration, Instant};
+use dosewright_core::time::{Duration, Instant, Utc};
 use dosewright_core::units::{Flow, Volume};
+use dosewright_core::zone::Zone;
 
 use super::clocks::Clocks;
 use super::{ClockChange, Event, Mover, Names, Sink, Stamped};
@@ -78,6 +79,8 @@ pub struct Outcome {
     pub last: Nominal,
     /// As `due`, of the last of them.
     pub last_due: Option<Stamped>,
+    /// The zone by which they are told.
+    pub zone: Option<Zone>,
     /// The least that can have been delivered, by the ledger.
     pub least: Volume,
     /// The most that can have been delivered, by the ledger.
@@ -102,25 +105,39 @@ impl Outcome {
     /// Whether it stands for the due at this device local time. A stretch of
     /// skipped dues stands for each of its dues.
     pub fn is_due_at(&self, at: Local) -> bool {
-        let shown = |stamped: Option<Stamped>| stamped.map(|stamped| stamped.local);
-        if shown(self.due) == Some(at) {
+        if self.due.is_some_and(|due| due.local == at) {
             return true;
         }
-        let (Some(first), Some(last)) = (shown(self.due), shown(self.last_due)) else {
+        let (Some(first), Some(last), Some(zone)) = (self.due, self.last_due, self.zone) else {
             return false;
         };
-        if self.count < 2 || at < first || at > last {
+        if self.count < 2 || at < first.local || at > last.local {
             return false;
         }
         let Some(entry) = self.entry.filter(Entry::is_weekly) else {
-            // an interval's dues are not moved by summer time
-            let every_ms = (last.as_ms() - first.as_ms()) / i64::from(self.count - 1).max(1);
-            return every_ms > 0 && (at.as_ms() - first.as_ms()) % every_ms == 0;
+            // elapsed time goes on through a change of the clock
+            let every_ms = (last.utc_ms() - first.utc_ms()) / i64::from(self.count - 1);
+            let passed_ms = zone.to_utc(at, GapRule::Shift).as_ms() - first.utc_ms();
+            let is_one = |utc_ms: i64| zone.to_local(Utc::from_ms(utc_ms)) == at;
+            // the nearest below and the next: a time may come twice
+            let below = passed_ms.div_euclid(every_ms.max(1)) * every_ms;
+            return every_ms > 0
+                && [below, below + every_ms].iter().any(|by| is_one(first.utc_ms() + by));
         };
-        let minute = u32::try_from(at.as_ms() / 60_000).unwrap_or(u32::MAX);
-        at.as_ms() % 60_000 == 0
-            && entry.next_at_or_after(Nominal(minute)) == Some(Nominal(minute))
-            && (self.key.nominal..=self.last).contains(&Nominal(minute))
+        // a change moves a due by a day at most
+        let minute = |ms: i64| u32::try_from(ms.div_euclid(60_000)).unwrap_or(0);
+        let mut from = Nominal(minute(at.as_ms() - DAY_MS));
+        while let Some(due) = entry.next_at_or_after(from) {
+            if i64::from(due.0) * 60_000 > at.as_ms() {
+                break;
+            }
+            let local = Local::from_ms(i64::from(due.0) * 60_000);
+            if zone.to_local(zone.to_utc(local, entry.gap_rule)) == at {
+                return (self.key.nominal..=self.last).contains(&due);
+            }
+            from = due.next();
+        }
+        false
     }
 
     fn continues(&self, earlier: &Self) -> bool {
@@ -226,7 +243,7 @@ impl<'s> Tracker<'s> {
     }
 
     fn truth(&self, at_ms: u64) -> Stamped {
-        Stamped { local: self.frame.local(at_ms), offset_s: self.frame.offset_s(at_ms) }
+        Stamped::of(&self.frame, at_ms)
     }
 
     fn entry(&self, id: EntryId, revision: u16) -> Option<Entry> {
@@ -274,6 +291,7 @@ impl<'s> Tracker<'s> {
             count,
             last,
             last_due: due(last, last_at),
+            zone: self.clocks.zone(entry.as_ref(), key.epoch),
             least: Volume::ZERO,
             most: Volume::ZERO,
             started_ms: None,

@@ -3,7 +3,8 @@
 
 use std::fmt::Write as _;
 
-use super::stamp::{about, clock_time, day};
+use super::Stamped;
+use super::stamp::{about, clock_time, day, which};
 use super::summary::name_of;
 use super::timeline::{padded, volume};
 use crate::check;
@@ -11,7 +12,7 @@ use crate::diagnose::text::{Paint, render};
 use crate::diagnose::{Diagnostic, Source, display, wrap};
 use crate::expect::EntryFigures;
 use crate::judged::{Judged, Verdict};
-use crate::run::{ActEnd, RunEnd};
+use crate::run::{ActEnd, Frame, RunEnd};
 use crate::scenario::{Scenario, show};
 use dosewright_core::entry::EntryId;
 use dosewright_core::units::Volume;
@@ -104,10 +105,9 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
     if !judged.audit.violations.is_empty() {
         out.push('\n');
         for violation in judged.audit.violations.iter().take(MOST_BROKEN) {
-            let local = judged.frame.local(violation.at_ms);
+            let at = Stamped::of(&judged.frame, violation.at_ms);
             let due = violation.due.as_ref().map(|due| format!("{due}: ")).unwrap_or_default();
-            let text =
-                format!("{} {}: {due}{}", day(local.date()), clock_time(local), violation.what);
+            let text = format!("{}: {due}{}", day_and_time(&judged.frame, at), violation.what);
             put(&mut out, &format!("broken[{}]: ", violation.promise), &text);
         }
         let more = judged.audit.violations_in_all.saturating_sub(MOST_BROKEN as u64);
@@ -141,12 +141,9 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
         }
     }
     if let Some((at_ms, why)) = &judged.end.refused_memory {
-        let local = judged.frame.local(*at_ms);
-        let text = format!(
-            "the device does not start on {} at {}: {why}",
-            day(local.date()),
-            clock_time(local)
-        );
+        let at = Stamped::of(&judged.frame, *at_ms);
+        let text =
+            format!("the device does not start on {}: {why}", day_and_time(&judged.frame, at));
         out.push('\n');
         put(&mut out, "memory: ", &text);
     }
@@ -159,6 +156,11 @@ fn put(out: &mut String, tag: &str, text: &str) {
         if i == 0 {
             _ = writeln!(out, "{tag}{line}");
         } else {
+/// `sun 25 oct 2026 02:30 (+02:00)`.
+fn day_and_time(frame: &Frame, at: Stamped) -> String {
+    format!("{} {}{}", day(at.local.date()), clock_time(at.local), which(&frame.zone, at))
+}
+
             _ = writeln!(out, "{:indent$}{line}", "");
         }
     }

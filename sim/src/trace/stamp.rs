@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use dosewright_core::civil::{Date, Local};
+use dosewright_core::zone::{LocalKind, Zone};
 
 use super::Stamped;
 
@@ -55,6 +56,15 @@ pub fn clock_time(local: Local) -> String {
     } else {
         format!("{}:{:02}", hour_minute(local), seconds % 60)
     }
+}
+
+/// ` (+02:00)` beside a local time that happens twice, to tell which; else nothing.
+pub fn which(zone: &Zone, at: Stamped) -> String {
+    if zone.kind_of(at.local) != LocalKind::Repeated {
+        return String::new();
+    }
+    let (sign, minutes) = (if at.offset_s < 0 { '-' } else { '+' }, at.offset_s.abs() / 60);
+    format!(" ({sign}{:02}:{:02})", minutes / 60, minutes % 60)
 }
 
 /// `tue 20 oct 2026`.

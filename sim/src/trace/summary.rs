@@ -58,7 +58,7 @@ impl<'a> Opening<'a> {
         let run_for_ms = scenario.clock.run_for.as_ms();
         let frame = Frame::of(scenario, &Options::default());
         let timetable = crate::world::first_timetable(scenario, &frame);
-        let start = Stamped { local: frame.start, offset_s: frame.offset_s(0) };
+        let start = Stamped::of(&frame, 0);
         Self {
             file,
             title: scenario.title.as_deref(),

@@ -309,3 +309,84 @@ fn long_runs_are_summed_up() {
     );
     assert!(page.contains("Doses that were not dosed") && !page.contains("All doses"));
 }
+
+#[test]
+fn the_doses_of_a_row_stand_at_the_times_that_they_have() {
+    let place = Place::new("report-row");
+    let more = "[[closed]]\nfirst = 2026-03-27\nlast = 2026-03-30\n[[entry]]\nname = \"every\"\nevery = { interval = \"24 h\", from = \"+12 h\" }\nvolume = \"20 ml\"\nwindow = \"20 min\"\n[[fault]]\nat = \"2026-03-27 11:00\"\nsupply_loss = { lasts = \"4 d\" }\n";
+    let text = nights(more)
+        .replace("2026-10-05", "2026-03-26")
+        .replace(
+            "nights = [\"mon\", \"tue\", \"wed\"]",
+            "days = [\"fri\", \"sat\", \"sun\", \"mon\"]",
+        )
+        .replace("00:45", "02:30")
+        .replace("4 days", "7 days");
+    place.write("site.toml", &text);
+    place.call(&["report", "site.toml", "-o", "r.html"]);
+    let page = place.read("r.html");
+    let mut dues: Vec<(String, String)> = Vec::new();
+    for week in ["Week of Monday 2026-03-23", "Week of Monday 2026-03-30"] {
+        let rows = table(&page, week).into_iter().filter(|row| row[2] == "skipped");
+        dues.extend(rows.map(|row| (row[1].clone(), row[0].clone())));
+    }
+    let of = |name: &str| -> Vec<&str> {
+        dues.iter().filter(|(entry, _)| entry == name).map(|(_, due)| due.as_str()).collect()
+    };
+    // spring is on the 29th: 02:30 is moved, and 24 h later it is 13:00
+    let nights = ["2026-03-27 02:30", "2026-03-28 02:30", "2026-03-29 03:30", "2026-03-30 02:30"];
+    assert_eq!(of("night"), nights, "{dues:?}");
+    let every = ["2026-03-27 12:00", "2026-03-28 12:00", "2026-03-29 13:00", "2026-03-30 13:00"];
+    assert_eq!(of("every"), every, "{dues:?}");
+}
+
+#[test]
+fn a_dose_that_was_asked_for_is_none_that_was_due() {
+    let place = Place::new("report-asked");
+    let again = "[[operator]]\nat = \"2026-10-08 12:00\"\nrun_again = { entry = \"night\" }\n";
+    place.write("site.toml", &nights(again));
+    place.call(&["report", "site.toml", "-o", "r.html"]);
+    let page = place.read("r.html");
+    assert!(page.contains("3 scheduled doses: 3 dosed, and 1 dose asked for;"), "{page}");
+    assert!(page.contains("to Sunday, 3 doses were due: 3 dosed, and 1 was asked for."), "{page}");
+    let outcomes = |caption: &str| -> Vec<String> {
+        table(&page, caption).into_iter().map(|row| row[2].clone()).collect()
+    };
+    assert_eq!(outcomes("Week of Monday 2026-10-05"), outcomes("All doses"));
+    assert!(outcomes("All doses")[3].ends_with(", asked for"), "{page}");
+    // the same where the weeks are summed up
+    place.write("site.toml", &nights(again).replace("4 days", "60 days"));
+    place.call(&["report", "site.toml", "-o", "r.html"]);
+    let page = place.read("r.html");
+    let due = page.split(" scheduled doses:").next().unwrap().rsplit(' ').next().unwrap();
+    assert!(
+        page.contains(&format!("weeks {due} doses were due: {due} dosed, and 1 was")),
+        "{page}"
+    );
+    let counts = table(&page, "All 9 weeks in one");
+    let sum: u32 = counts.iter().map(|row| row[1].parse::<u32>().unwrap()).sum();
+    assert_eq!(sum.to_string(), due, "{counts:?}");
+}
+
+#[test]
+fn times_that_happen_twice_say_which_and_stand_in_their_order() {
+    let place = Place::new("report-twice");
+    let more = "[[entry]]\nname = \"second\"\nevery = { interval = \"12 h\", from = \"+15 h\" }\nvolume = \"15 ml\"\nwindow = \"15 min\"\n[[operator]]\nat = \"+27 h 30 min\"\nacknowledge = {}\n[[fault]]\nat = \"2026-10-25 02:40\"\nsupply_loss = { lasts = \"5 min\" }\n";
+    let text = nights(more)
+        .replace("2026-10-05", "2026-10-24")
+        .replace("\"mon\", \"tue\", \"wed\"", "\"sat\"")
+        .replace("00:45", "02:15")
+        .replace("4 days", "2 days");
+    place.write("site.toml", &text);
+    place.call(&["report", "site.toml", "-o", "r.html"]);
+    let page = place.read("r.html");
+    let dues: Vec<String> =
+        table(&page, "Week of Monday 2026-10-19").into_iter().map(|row| row[0].clone()).collect();
+    // 15:00 and 12 h are 02:00 in the second pass, after 02:15 in the first
+    let wanted = ["2026-10-24 15:00", "2026-10-25 02:15 (+02:00)", "2026-10-25 02:00 (+01:00)"];
+    assert_eq!(dues[..3], wanted, "{dues:?}");
+    assert!(page.contains("02:40 (+02:00): no supply"), "{page}");
+    let ran = place.call(&["run", "site.toml"]).out;
+    assert!(ran.contains("  02:40 (+02:00)  supply off for 5 min"), "{ran}");
+    assert!(ran.contains("  02:30 (+01:00)  alarms acknowledged"), "{ran}");
+}

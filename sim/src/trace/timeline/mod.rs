@@ -11,8 +11,8 @@ use dosewright_core::record::DueKey;
 use dosewright_core::time::{Duration, Utc};
 use dosewright_core::zone::Change;
 
-use super::stamp::{about, clock_time, day, hour_minute};
-use super::{Event, Names, Outcome, Sink};
+use super::stamp::{about, clock_time, day, hour_minute, which};
+use super::{Event, Names, Outcome, Sink, Stamped};
 use crate::diagnose::{display, wrap};
 use crate::observe::DeviceAct;
 use crate::run::Frame;
@@ -209,7 +209,8 @@ impl<W: io::Write> Timeline<W> {
 
     fn note(&mut self, at_ms: u64, text: &str) {
         self.day_of(at_ms);
-        let start = format!("  {}  ", hour_minute(self.frame.local(at_ms)));
+        let at = Stamped::of(&self.frame, at_ms);
+        let start = format!("  {}{}  ", hour_minute(at.local), which(&self.frame.zone, at));
         for (i, part) in wrap(text, CELLS - start.len()).iter().enumerate() {
             if i == 0 {
                 self.line(&format!("{start}{part}"));
@@ -326,7 +327,7 @@ impl<W: io::Write> Sink for Timeline<W> {
                     self.pending.retain(|(_, item)| matches!(item, Item::Dose(_)));
                     return;
                 }
-                let text = words::note(event, &self.names);
+                let text = words::note(&self.frame.zone, event, &self.names);
                 if let Some(text) = self.heard(at_ms, event, text).filter(|_| !installed) {
                     let twice = matches!(
                         self.pending.last(),

@@ -4,9 +4,9 @@ use dosewright_core::civil::Local;
 use dosewright_core::record::Act;
 use dosewright_core::time::Duration;
 use dosewright_core::units::{Volume, VolumeUnit};
-use dosewright_core::zone::{LocalKind, Zone};
+use dosewright_core::zone::Zone;
 
-use super::super::stamp::{clock_time, day, hour_minute, nearest_minute};
+use super::super::stamp::{clock_time, day, hour_minute, nearest_minute, which};
 use super::super::{ClockChange, Event, Names, Outcome, Stamped};
 use crate::observe::DeviceAct;
 use crate::scenario::show;
@@ -27,13 +27,7 @@ pub(in crate::trace) fn volume(volume: Volume) -> String {
 
 /// The time of day, to the minute; of a time that happens twice its offset, too.
 pub(super) fn time_in(zone: &Zone, stamped: Stamped) -> String {
-    let text = nearest_minute(stamped.local);
-    if zone.kind_of(stamped.local) != LocalKind::Repeated {
-        return text;
-    }
-    let (sign, minutes) =
-        (if stamped.offset_s < 0 { '-' } else { '+' }, stamped.offset_s.abs() / 60);
-    format!("{text} ({sign}{:02}:{:02})", minutes / 60, minutes % 60)
+    format!("{}{}", nearest_minute(stamped.local), which(zone, stamped))
 }
 
 /// What there is to say of an outcome beside entry, outcome and volume.
@@ -43,6 +37,13 @@ pub(super) fn remark(zone: &Zone, outcome: &Outcome) -> String {
         parts.push(format!("{} to {}", time_in(zone, started), time_in(zone, ended)));
     } else if let Some(started) = outcome.started {
         parts.push(format!("since {}", time_in(zone, started)));
+    }
+    // the pump's own times tell which, where it ran
+    if let Some(due) = outcome.due.filter(|_| outcome.started.is_none()) {
+        let which = which(zone, due);
+        if !which.is_empty() {
+            parts.push(format!("due {}{which}", hour_minute(due.local)));
+        }
     }
     if outcome.asked {
         parts.push("asked for".to_owned());
@@ -67,20 +68,18 @@ fn day_and_time(local: Local) -> String {
     format!("{} {}", day(local.date()), hour_minute(local))
 }
 
-fn clock(change: &ClockChange) -> String {
+fn clock(zone: &Zone, change: &ClockChange) -> String {
     let far = |a: Stamped, b: Stamped| a.local.date() != b.local.date();
     match (change.before, change.after) {
         (_, None) => "zone set, the clock is still unset".to_owned(),
         (None, Some(after)) => {
-            format!("clock set to {} {}", day(after.local.date()), clock_time(after.local))
+            let which = which(zone, after);
+            format!("clock set to {} {}{which}", day(after.local.date()), clock_time(after.local))
         }
         (Some(before), Some(after)) => {
             let name = |at: Stamped| {
-                if far(before, after) {
-                    format!("{} {}", day(at.local.date()), clock_time(at.local))
-                } else {
-                    clock_time(at.local)
-                }
+                let time = format!("{}{}", clock_time(at.local), which(zone, at));
+                if far(before, after) { format!("{} {time}", day(at.local.date())) } else { time }
             };
             format!("clock set from {} to {}", name(before), name(after))
         }
@@ -141,11 +140,11 @@ fn asked(act: &DeviceAct, names: &Names) -> Option<String> {
 }
 
 /// An event that is no outcome as a note; `None` where it is not worth a line.
-pub(super) fn note(event: &Event<'_>, names: &Names) -> Option<String> {
+pub(super) fn note(zone: &Zone, event: &Event<'_>, names: &Names) -> Option<String> {
     Some(match event {
         Event::Reset => "the processor restarts (watchdog)".to_owned(),
         Event::FeedLost => "the clock chip lost its feed: clock unset".to_owned(),
-        Event::Clock(change) => clock(change),
+        Event::Clock(change) => clock(zone, change),
         Event::Alarm { alarm, on: true } => format!("alarm: {}", alarm.words()),
         Event::Alarm { alarm, on: false } => format!("alarm over: {}", alarm.words()),
         Event::Asked(act) => return asked(act, names),
