@@ -1,5 +1,8 @@
 //! How pack and container go down, day by day.
 
+use dosewright_core::civil::DAY_MS;
+
+use super::days::each_due;
 use super::pack::Draw;
 use super::{BATTERY_RANGE, Day, HORIZON_DAYS, days};
 use crate::scenario::Scenario;
@@ -16,6 +19,37 @@ pub fn levels_ml(scenario: &Scenario) -> Option<Vec<f64>> {
             break;
         }
         level = (level - day.volume_ml).max(heel);
+        out.push(level);
+    }
+    Some(out)
+}
+
+/// The same at the time of day of the start, on that day and each of so many after it: what
+/// an account of a run from the start on is compared with. A dose is drawn when its window
+/// is over.
+pub fn levels_from_start_ml(scenario: &Scenario, count: usize) -> Option<Vec<f64>> {
+    let container = scenario.container.as_ref()?;
+    let ml = |volume: dosewright_core::units::Volume| volume.as_nl() as f64 / 1e6;
+    let heel = ml(container.heel);
+    let mut drawn = vec![0.0; count + 1];
+    let start_ms = scenario.clock.start.as_ms().rem_euclid(DAY_MS);
+    each_due(scenario, count + 1, |day, ms, dose| {
+        let ends_ms = ms + (dose.busy_h * 3.6e6) as i64;
+        // the first of those times that it does not end after
+        let after = (ends_ms - start_ms + DAY_MS - 1).div_euclid(DAY_MS);
+        let at = usize::try_from(after).ok().and_then(|after| day.checked_add(after));
+        if let Some(sum) = at.and_then(|at| drawn.get_mut(at)) {
+            *sum += dose.volume_ml;
+        }
+    });
+    let mut level = ml(container.level);
+    let mut out = Vec::new();
+    for sum in drawn {
+        let at_heel = level <= heel && !out.is_empty();
+        if at_heel {
+            break;
+        }
+        level = (level - sum).max(heel.min(level));
         out.push(level);
     }
     Some(out)

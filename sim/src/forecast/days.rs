@@ -1,10 +1,11 @@
 //! What each day of the timetable takes: volume, pumping, starts.
 
-use dosewright_core::civil::DAY_MIN;
-use dosewright_core::entry::{EntryId, Nominal, Recurrence};
-use dosewright_core::time::Instant;
+use dosewright_core::civil::{DAY_MS, Local};
+use dosewright_core::entry::{EntryId, GapRule, Nominal, Recurrence};
+use dosewright_core::time::{Instant, Utc};
 use dosewright_core::timetable;
 use dosewright_core::units::Carry;
+use dosewright_core::zone::Zone;
 
 use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario};
 
@@ -47,9 +48,8 @@ fn add(day: &mut Day, dose: &Day) {
     day.busy_h += dose.busy_h;
 }
 
-/// The first `count` days from the start. Days are the device's local ones; the
-/// hours that the clock changes move are of no account here. Dues before the
-/// time of day of the start fall out.
+/// The first `count` days from the start, as the clock on the wall has them. Dues before
+/// the time of day of the start fall out.
 pub fn days(scenario: &Scenario, count: usize) -> Vec<Day> {
     let mut days = vec![Day::default(); count];
     each_due(scenario, count, |index, _, dose| {
@@ -72,11 +72,43 @@ pub(super) fn year(scenario: &Scenario) -> (f64, u64) {
     sum
 }
 
+/// Local times that come one after the other. A change of the clock is looked for where
+/// the last one found is over.
+struct Wall<'z> {
+    zone: &'z Zone,
+    offset_ms: i64,
+    changes_ms: i64,
+}
+
+impl<'z> Wall<'z> {
+    const fn new(zone: &'z Zone) -> Self {
+        Self { zone, offset_ms: 0, changes_ms: i64::MIN }
+    }
+
+    /// Of UTC in ms.
+    fn local(&mut self, utc_ms: i64) -> Local {
+        if utc_ms >= self.changes_ms {
+            let utc = Utc::from_ms(utc_ms);
+            self.offset_ms = i64::from(self.zone.offset_at(utc)) * 1000;
+            let next = self.zone.next_change_after(utc);
+            self.changes_ms = next.map_or(i64::MAX, |change| change.at.as_ms());
+        }
+        Local::from_ms(utc_ms.saturating_add(self.offset_ms))
+    }
+}
+
 /// Calls `put` for every due of the first `count` days, one entry after the other: the
 /// day from the start's, the ms of that day, what the dose takes.
-fn each_due(scenario: &Scenario, count: usize, mut put: impl FnMut(usize, i64, &Day)) {
+pub(super) fn each_due(scenario: &Scenario, count: usize, mut put: impl FnMut(usize, i64, &Day)) {
     let start = scenario.clock.start;
-    let first_day = start.date().days();
+    let (zone, device_zone) = (&scenario.clock.zone.zone, &scenario.clock.zone_of_device().zone);
+    let utc_ms = |zone: &Zone, local: Local, rule| zone.to_utc(local, rule).as_ms();
+    let midnight_ms = start.as_ms() - start.as_ms().rem_euclid(DAY_MS);
+    let place = |local: Local| {
+        let ms = local.as_ms() - midnight_ms;
+        let day = usize::try_from(ms.div_euclid(DAY_MS)).ok().filter(|day| *day < count)?;
+        Some((day, ms.rem_euclid(DAY_MS)))
+    };
     for plan in scenario.entries.iter().filter(|plan| plan.enabled) {
         let dose = dose(plan, scenario);
         let entry = plan.to_core(EntryId(1), Instant::ZERO);
@@ -85,34 +117,32 @@ fn each_due(scenario: &Scenario, count: usize, mut put: impl FnMut(usize, i64, &
                 let start_min = start.as_ms().div_euclid(60_000)
                     + i64::from(start.as_ms().rem_euclid(60_000) > 0);
                 let mut at = Nominal(u32::try_from(start_min).unwrap_or(0));
+                let mut wall = Wall::new(device_zone);
                 while let Some(due) = entry.next_at_or_after(at) {
-                    let index = i64::from(due.0 / DAY_MIN) - i64::from(first_day);
-                    let Some(index) = usize::try_from(index).ok().filter(|i| *i < count) else {
-                        break;
-                    };
+                    let nominal = Local::from_ms(i64::from(due.0) * 60_000);
+                    // one in a skipped hour may move to the next day
+                    let utc_ms = utc_ms(device_zone, nominal, entry.gap_rule);
+                    let Some((day, ms)) = place(wall.local(utc_ms)) else { break };
                     if !scenario.closes(&entry, entry.date_of(due)) {
-                        put(index, i64::from(due.0 % DAY_MIN) * 60_000, &dose);
+                        put(day, ms, &dose);
                     }
                     at = due.next();
                 }
             }
             RecurrencePlan::Every { interval_ms, from } => {
-                let midnight = i64::from(first_day) * 86_400_000;
+                let start_ms = utc_ms(zone, start, GapRule::Shift);
                 let from_ms = match from {
-                    IntervalStart::Local(local) => local.as_ms(),
-                    IntervalStart::After(after) => {
-                        start.as_ms().saturating_add_unsigned(after.as_ms())
-                    }
-                    IntervalStart::Accepted => start.as_ms(),
+                    IntervalStart::Local(local) => utc_ms(zone, local, GapRule::Shift),
+                    IntervalStart::After(after) => start_ms.saturating_add_unsigned(after.as_ms()),
+                    IntervalStart::Accepted => start_ms,
                 };
                 let each = i64::try_from(interval_ms.max(1)).unwrap_or(i64::MAX);
                 // an interval counts on from before the start
-                let behind = (start.as_ms() - from_ms).max(0);
-                let mut at = from_ms - midnight + (behind + each - 1) / each * each;
-                while let Some(index) =
-                    usize::try_from(at.div_euclid(86_400_000)).ok().filter(|i| *i < count)
-                {
-                    put(index, at.rem_euclid(86_400_000), &dose);
+                let behind = (start_ms - from_ms).max(0);
+                let mut at = from_ms + (behind + each - 1) / each * each;
+                let mut wall = Wall::new(zone);
+                while let Some((day, ms)) = place(wall.local(at)) {
+                    put(day, ms, &dose);
                     at += each;
                 }
             }

@@ -15,7 +15,7 @@ mod setting;
 mod warnings;
 
 pub use changes::{Change, changes};
-pub use course::{Voltage, levels_ml, voltage};
+pub use course::{Voltage, levels_from_start_ml, levels_ml, voltage};
 pub use days::{Day, days};
 pub use lines::{courses, drawdown_json, json, not, schema};
 pub use memory::{RATED_ERASES, Wear, wear};
@@ -150,14 +150,34 @@ fn share(ppm: Option<u32>, usual: f64) -> f64 {
     ppm.map_or(usual, |ppm| f64::from(ppm) / 1e6)
 }
 
-/// Days until a running sum of `each` reaches `limit`, with the part of the day on
+/// Below this a sum and its limit are the same, in ml or hours: a tenth of a nanolitre,
+/// which is more than ten years of sums are off by, and less than any dose.
+const SAME: f64 = 1e-7;
+/// The latest that something happens on a day, as a part of it.
+const DAYS_END: f64 = 0.999;
+
+/// Days until a running sum of `each` goes above `limit`, with the part of the day on
 /// which it does; infinite beyond the horizon.
 fn days_until(days: &[Day], limit: f64, each: impl Fn(&Day) -> f64) -> f64 {
+    day_of(days, limit, each, |sum| sum > limit + SAME)
+}
+
+/// The same until the sum has come up to `limit`, if only just.
+fn days_up_to(days: &[Day], limit: f64, each: impl Fn(&Day) -> f64) -> f64 {
+    if limit <= 0.0 { 0.0 } else { day_of(days, limit, each, |sum| sum >= limit - SAME) }
+}
+
+fn day_of(
+    days: &[Day],
+    limit: f64,
+    each: impl Fn(&Day) -> f64,
+    is_over: impl Fn(f64) -> bool,
+) -> f64 {
     let mut sum = 0.0;
     for (i, day) in days.iter().enumerate() {
         let use_ = each(day);
-        if sum + use_ > limit && use_ > 0.0 {
-            return i as f64 + ((limit - sum) / use_).clamp(0.0, 1.0);
+        if is_over(sum + use_) && use_ > 0.0 {
+            return i as f64 + ((limit - sum) / use_).clamp(0.0, DAYS_END);
         }
         sum += use_;
     }
@@ -176,9 +196,10 @@ fn stock(container: &Container, scenario: &Scenario, start: Date, days: &[Day]) 
         length.map_or(usual, |length| length.as_ms() as f64 / 86.4e6)
     };
     let (lead, slack) = (of_days(container.lead, LEAD_DAYS), of_days(container.slack, SLACK_DAYS));
+    // the heel can be drawn down to; the contact closes as soon as the level stands at it
     let low_days = container
         .low_contact
-        .map(|low| days_until(days, ml(container.level.minus(low).as_nl()), each));
+        .map(|low| days_up_to(days, ml(container.level.minus(low).as_nl()), each));
     let least = capped(days_until(days, usable / (1.0 + FLOW_RANGE), each));
     StockForecast {
         until: Until {

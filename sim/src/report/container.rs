@@ -213,10 +213,9 @@ fn steps_over(low: f64, high: f64) -> Vec<f64> {
 /// The container in the run; `None` where the device was told of none.
 pub(super) fn in_run(facts: &Facts, scenario: &Scenario) -> Option<Figure> {
     let container = scenario.container.as_ref()?;
-    let planned = forecast::levels_ml(scenario)?;
     let end_ms = facts.totals.simulated_ms.max(1);
     let days = end_ms.div_ceil(DAY_MS) as usize;
-    let planned = &planned[..planned.len().min(days + 1)];
+    let planned = &forecast::levels_from_start_ml(scenario, days)?;
     let ran = steps(facts);
     let (first, last) = (facts.account.first()?.1, facts.account.last()?.1);
     let besides = besides(facts);

@@ -184,6 +184,24 @@ fn the_container_shows_prime_calibration_and_refill() {
     assert_eq!(rows.last().unwrap()[1..], [&last.to_string(), "-", "end of the run"]);
 }
 
+/// In a run in which nothing went wrong it is as the timetable has it, at whatever time of
+/// day the run starts.
+#[test]
+fn the_container_by_account_and_by_the_timetable_are_one() {
+    let place = Place::new("report-container-start");
+    let container = "[container]\ncapacity = \"2 l\"\n";
+    for start in ["00:00", "01:00", "08:00", "23:00"] {
+        let from = format!("2026-10-05T{start}:00");
+        let text = nights(container).replace("2026-10-05T00:00:00", &from);
+        place.write("site.toml", &text.replace("4 days", "6 days"));
+        place.call(&["report", "site.toml", "-o", "r.html", "-q"]);
+        let rows = table(&place.read("r.html"), "Level of the container in the run");
+        let days = &rows[..rows.len() - 1];
+        assert!(days.len() == 6 && days.iter().all(|row| row[1] == row[2]), "{start}: {rows:?}");
+        assert_eq!(days[5][1], "1640", "{start}: {rows:?}");
+    }
+}
+
 #[test]
 fn saved_lines_give_the_same_page() {
     let place = Place::new("report-lines");

@@ -2,6 +2,9 @@
 
 use std::fmt::Write as _;
 
+use dosewright_core::civil::{Date, Local};
+use dosewright_core::time::Duration;
+use dosewright_core::zone::Zone;
 use dosewright_sim::forecast::{changes, days, figures, forecast, warnings};
 use dosewright_sim::run::{self, Options};
 use dosewright_sim::scenario::{self, Scenario, show};
@@ -96,6 +99,58 @@ fn closed_dates_phases_and_intervals_are_in_the_days() {
     let with = days(&site(every), 365);
     // from noon on: two on the first day, four on each day after
     assert_eq!((with[0].doses, with[10].doses - plain[10].doses), (2, 4));
+}
+
+#[test]
+fn a_contact_closes_with_the_dose_that_brings_the_level_down_to_it() {
+    let low = |level: &str, contact: &str| {
+        let stock = format!(
+            "[container]\ncapacity = \"10 l\"\nlevel = \"{level}\"\nlow_contact = \"{contact}\"\n"
+        );
+        let found = forecast(&site(&stock));
+        found.date(found.stock.as_ref().unwrap().low_days.unwrap()).map(show::date)
+    };
+    // six doses of 144 ml take 864 ml: the sixth runs in the night of Saturday
+    assert_eq!(low("5 l", "4.136 l").as_deref(), Some("2026-11-08"));
+    // a microlitre lower it is the seventh, in Monday's
+    assert_eq!(low("5 l", "4135.999 ml").as_deref(), Some("2026-11-10"));
+    // it is closed from the start on
+    assert_eq!(low("3 l", "3 l").as_deref(), Some("2026-11-02"));
+    assert_eq!(low("3 l", "4 l").as_deref(), Some("2026-11-02"));
+}
+
+#[test]
+fn parts_of_a_millilitre_add_up_exactly() {
+    // ten doses of 33.3 ml, the last of which the container holds in full
+    let odd = "[[entry]]\nname = \"odd\"\nweekly = { days = [\"mon\"], at = \"13:00\" }\nvolume = \"33.3 ml\"\nwindow = \"20 min\"\n";
+    let stock = "[container]\ncapacity = \"10 l\"\nlevel = \"433 ml\"\nheel = \"100 ml\"\n";
+    let mut scenario = site(&format!("{odd}{stock}"));
+    scenario.entries.remove(0);
+    let found = forecast(&scenario);
+    // Monday 2 November and 10 weeks: the dose that the container lacks
+    let until = found.date(found.stock.as_ref().unwrap().until.days).map(show::date);
+    assert_eq!(until.as_deref(), Some("2027-01-11"));
+}
+
+#[test]
+fn doses_lie_on_the_days_that_the_clock_on_the_wall_shows() {
+    let doses = |zone: &str, entry: &str| {
+        let mut scenario = site(&format!(
+            "[[entry]]\nname = \"odd\"\n{entry}\nvolume = \"15 ml\"\nwindow = \"5 min\"\n"
+        ));
+        scenario.entries.remove(0);
+        scenario.clock.start = Local::new(Date::from_ymd(2027, 3, 27).unwrap(), Duration::ZERO);
+        scenario.clock.zone.zone = Zone::parse(zone).unwrap();
+        days(&scenario, 4).iter().map(|day| day.doses).collect::<Vec<_>>()
+    };
+    // spring is on 28 March: 24 h after 23:30 of the 27th it is 00:30 of the 29th
+    let every = "every = { interval = \"24 h\", from = \"2027-03-27 23:30\" }";
+    assert_eq!(doses("CET-1CEST,M3.5.0,M10.5.0/3", every), [1, 0, 1, 1]);
+    assert_eq!(doses("CET-1", every), [1, 1, 1, 1]);
+    // and a dose in an hour that is skipped before midnight runs on the day after
+    let weekly = "weekly = { days = [\"sun\"], at = \"23:30\" }";
+    assert_eq!(doses("CET-1CEST,M3.5.0/23,M10.5.0/3", weekly), [0, 0, 1, 0]);
+    assert_eq!(doses("CET-1", weekly), [0, 1, 0, 0]);
 }
 
 #[test]
