@@ -1,12 +1,14 @@
 //! One page to leave on site: what is set, what it will use, until when things last,
 //! what to check, and blanks to fill in and sign.
 
-use dosewright_core::civil::{Date, Local};
+use dosewright_core::civil::Date;
+use dosewright_core::entry::GapRule;
+use dosewright_core::time::Utc;
 use maud::{Markup, html};
 
 use super::figure;
 use crate::forecast::{self, Forecast};
-use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario, show};
+use crate::scenario::{ClockPlan, EntryPlan, IntervalStart, RecurrencePlan, Scenario, show};
 
 const STYLE: &str = include_str!("sheet.css");
 /// Entries that one page has room for.
@@ -59,7 +61,7 @@ pub struct Site {
     pub uncertainty: Option<String>,
 }
 
-fn when(entry: &EntryPlan, start: Local) -> String {
+fn when(entry: &EntryPlan, clock: &ClockPlan) -> String {
     match entry.recurrence {
         RecurrencePlan::Weekly { days, at_min, by_night } => {
             let named: Vec<&str> = WEEKDAYS
@@ -77,15 +79,16 @@ fn when(entry: &EntryPlan, start: Local) -> String {
             format!("{what}, {:02}:{:02}", at_min / 60, at_min % 60)
         }
         RecurrencePlan::Every { interval_ms, from } => {
+            let zone = &clock.zone.zone;
             let from = match from {
-                IntervalStart::Local(local) => format!(" from {}", show::local(local)),
+                IntervalStart::Local(local) => local,
                 IntervalStart::After(after) => {
-                    let at = start.as_ms().saturating_add_unsigned(after.as_ms());
-                    format!(" from {}", show::local(Local::from_ms(at)))
+                    let start = zone.to_utc(clock.start, GapRule::Shift).as_ms();
+                    zone.to_local(Utc::from_ms(start.saturating_add_unsigned(after.as_ms())))
                 }
-                IntervalStart::Accepted => format!(" from {}", show::local(start)),
+                IntervalStart::Accepted => clock.start,
             };
-            format!("every {}{from}", show::length(interval_ms))
+            format!("every {} from {}", show::length(interval_ms), show::local(from))
         }
     }
 }
@@ -93,10 +96,27 @@ fn when(entry: &EntryPlan, start: Local) -> String {
 fn ends(entry: &EntryPlan) -> String {
     match entry.recurrence {
         RecurrencePlan::Weekly { at_min, .. } => {
-            let end = (u64::from(at_min) * 60_000 + u64::from(entry.window_ms)).div_ceil(60_000);
-            format!("{:02}:{:02}", end / 60 % 24, end % 60)
+            let at = |lasts_ms: u64| {
+                let end = (u64::from(at_min) * 60_000 + lasts_ms).div_ceil(60_000);
+                format!("{:02}:{:02}", end / 60 % 24, end % 60)
+            };
+            let (window, grace) = (u64::from(entry.window_ms), u64::from(entry.grace_ms));
+            if grace == 0 {
+                at(window)
+            } else {
+                format!("{}, if disturbed {}", at(window), at(window + grace))
+            }
         }
         RecurrencePlan::Every { .. } => "-".to_owned(),
+    }
+}
+
+/// The window; with what a disturbed dose has beside it.
+fn window(entry: &EntryPlan) -> String {
+    let window = show::length(u64::from(entry.window_ms));
+    match entry.grace_ms {
+        0 => window,
+        grace => format!("{window}, grace {}", show::length(u64::from(grace))),
     }
 }
 
@@ -130,6 +150,14 @@ fn timetable(scenario: &Scenario) -> Markup {
         .take(MOST_CLOSED)
         .map(|dates| format!("{} to {}", show::date(dates.first), show::date(dates.last)))
         .collect();
+    // an interval entry is blind to the calendar
+    let go_on: Vec<&str> = on
+        .iter()
+        .filter(|entry| {
+            !entry.observes_closed || matches!(entry.recurrence, RecurrencePlan::Every { .. })
+        })
+        .map(|entry| entry.name.as_str())
+        .collect();
     html! {
         section class="wide" {
             h2 { "Timetable" }
@@ -144,9 +172,9 @@ fn timetable(scenario: &Scenario) -> Markup {
                         @for entry in on.iter().take(MOST_ENTRIES) {
                             tr {
                                 th scope="row" { (entry.name) }
-                                td { (when(entry, scenario.clock.start)) }
+                                td { (when(entry, &scenario.clock)) }
                                 td { (show::dose(entry.volume)) }
-                                td { (show::length(u64::from(entry.window_ms))) }
+                                td { (window(entry)) }
                                 td { (ends(entry)) }
                                 td { (dates(entry)) }
                             }
@@ -165,6 +193,12 @@ fn timetable(scenario: &Scenario) -> Markup {
                     "Closed: " (figure::dated(&closed.join("; ")))
                     @if scenario.closed.len() > MOST_CLOSED { "; and " (scenario.closed.len() - MOST_CLOSED) " more" }
                     "."
+                    @if !go_on.is_empty() {
+                        " These run on closed dates too: " strong { (go_on.join(", ")) } "."
+                    }
+                }
+                @if on.iter().any(|entry| entry.grace_ms > 0) {
+                    " Disturbed: cut, stopped, made to wait or woken late."
                 }
                 " Dosed: pump ran, flow not sensed."
             }

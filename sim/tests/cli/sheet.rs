@@ -156,3 +156,34 @@ fn a_dose_in_ounces_is_told_without_digits_that_nobody_measures() {
         assert!(text.contains("118.29 ml") && !text.contains("118.2941"), "{text}");
     }
 }
+
+#[test]
+fn the_sheet_says_which_entries_closed_dates_do_not_hold() {
+    let place = Place::new("sheet-closed");
+    let more = "[[entry]]\nname = \"sink\"\nweekly = { days = [\"sun\"], at = \"14:00\" }\nvolume = \"20 ml\"\nwindow = \"1 h\"\nobserves_closed = false\n[[entry]]\nname = \"trap\"\nevery = { interval = \"50 h\", from = \"2026-10-06 06:00\" }\nvolume = \"20 ml\"\nwindow = \"20 min\"\n";
+    let closed = "[[closed]]\nfirst = 2026-10-24\nlast = 2026-10-25\n";
+    let sheet = |more: &str| {
+        place.write("site.toml", &nights(more));
+        let said = place.call(&["sheet", "site.toml", "-o", "sheet.html"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        place.read("sheet.html")
+    };
+    let page = sheet(&format!("{more}{closed}"));
+    assert!(page.contains("These run on closed dates too: <strong>sink, trap</strong>."), "{page}");
+    assert!(!sheet(closed).contains("run on closed dates"));
+    assert!(!sheet(more).contains("run on closed dates"));
+}
+
+#[test]
+fn the_sheet_says_by_when_a_disturbed_dose_has_ended() {
+    let place = Place::new("sheet-grace");
+    place.write("site.toml", &nights("").replace("pulses = 30", "grace = \"10 min\""));
+    place.call(&["sheet", "site.toml", "-o", "sheet.html"]);
+    let page = place.read("sheet.html");
+    assert!(page.contains("01:30, if disturbed 01:40"), "{page}");
+    assert!(page.contains("Disturbed: cut, stopped, made to wait or woken late."), "{page}");
+    place.write("site.toml", &nights(""));
+    place.call(&["sheet", "site.toml", "-o", "sheet.html"]);
+    let page = place.read("sheet.html");
+    assert!(page.contains("01:30") && !page.contains("isturbed"), "{page}");
+}
