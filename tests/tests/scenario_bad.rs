@@ -85,7 +85,13 @@ fn the_wrong_example_of_each_code_gets_it_and_the_right_one_does_not() {
         if info.wrong.is_empty() {
             // A file over the limit, or with hundreds of problems: tests of their own below.
             // The acceptance check's own: more than a page of lines would be needed.
-            let bare = [codes::FILE_TOO_LARGE, codes::TOO_MANY_PROBLEMS, codes::TOO_MANY_CLOSED];
+            // What cannot be read has no lines: a test of the command line's.
+            let bare = [
+                codes::FILE_TOO_LARGE,
+                codes::TOO_MANY_PROBLEMS,
+                codes::TOO_MANY_CLOSED,
+                codes::UNREADABLE,
+            ];
             assert!(bare.contains(&info.code), "{}", info.code);
             continue;
         }
@@ -184,9 +190,10 @@ fn each_bad_input_gets_one_diagnostic_at_its_place() {
 
 #[test]
 fn every_code_of_the_reader_has_a_case() {
-    let two = [codes::FILE_TOO_LARGE, codes::TOO_MANY_PROBLEMS, codes::IRREGULAR_ZONE];
+    let own =
+        [codes::FILE_TOO_LARGE, codes::TOO_MANY_PROBLEMS, codes::IRREGULAR_ZONE, codes::UNREADABLE];
     for info in
-        codes::all().filter(|info| info.origin == Origin::Reader && !two.contains(&info.code))
+        codes::all().filter(|info| info.origin == Origin::Reader && !own.contains(&info.code))
     {
         assert!(CASES.iter().any(|(_, code, ..)| *code == info.code), "{}", info.code);
     }

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use dosewright_sim::check;
-use dosewright_sim::diagnose::{self, Diagnostic, Severity, Source};
+use dosewright_sim::diagnose::{self, Diagnostic, Severity, Source, Span, codes};
 
 use super::args::Format;
 use super::exit::Exit;
@@ -13,9 +13,22 @@ use super::terminal::Terminal;
 
 /// Says everything that is wrong with the files.
 pub(super) fn check(terminal: Terminal, paths: &[PathBuf], format: Format) -> Exit {
-    let (named, all_read) = files::read_some(terminal, paths);
-    let mut found: Vec<Diagnostic> =
-        named.iter().flat_map(|file| check::read_ahead(&file.name, &file.text).1).collect();
+    let mut named = Vec::new();
+    let mut found: Vec<Diagnostic> = Vec::new();
+    for path in paths {
+        match files::read(path) {
+            Ok(file) => {
+                found.extend(check::read_ahead(&file.name, &file.text).1);
+                named.push(file);
+            }
+            // whoever reads the report is to see that a file is missing from it
+            Err(why) => found.push(
+                Diagnostic::new(codes::UNREADABLE, Span::default(), why)
+                    .in_file(path.display().to_string()),
+            ),
+        }
+    }
+    let unread = paths.len() - named.len();
     if terminal.quiet {
         found.retain(|found| found.severity == Severity::Error);
     }
@@ -23,19 +36,22 @@ pub(super) fn check(terminal: Terminal, paths: &[PathBuf], format: Format) -> Ex
         named.iter().map(|file| Source::new(&file.name, &file.text)).collect();
     let text = match format {
         Format::Text => {
-            let what = if named.len() == 1 {
+            let mut what = if named.len() == 1 {
                 "1 file checked".to_owned()
             } else {
                 format!("{} files checked", named.len())
             };
+            if unread > 0 {
+                what = format!("{what}, {unread} not read");
+            }
             diagnose::text::report(&found, &sources, &what, terminal.paint_out())
         }
-        Format::Json => diagnose::json::render(&found, &sources),
+        Format::Json => diagnose::json::render_with(&found, &sources, unread),
         Format::Sarif => diagnose::sarif::render(&found, &sources),
     };
     let (errors, _) = diagnose::count(&found);
     match print(terminal, &text) {
-        Exit::Held if errors > 0 || !all_read => Exit::Usage,
+        Exit::Held if errors > 0 => Exit::Usage,
         exit => exit,
     }
 }

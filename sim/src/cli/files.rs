@@ -72,12 +72,6 @@ pub(super) fn read(path: &Path) -> Result<Named, String> {
 
 /// Reads all of them; every one that cannot be read is told.
 pub(super) fn read_all(terminal: Terminal, paths: &[impl AsRef<Path>]) -> Option<Vec<Named>> {
-    let (read_in, good) = read_some(terminal, paths);
-    good.then_some(read_in)
-}
-
-/// Reads those that can be read, and says whether all could; the others are told.
-pub(super) fn read_some(terminal: Terminal, paths: &[impl AsRef<Path>]) -> (Vec<Named>, bool) {
     let mut good = true;
     let mut read_in = Vec::new();
     for path in paths {
@@ -89,7 +83,7 @@ pub(super) fn read_some(terminal: Terminal, paths: &[impl AsRef<Path>]) -> (Vec<
             }
         }
     }
-    (read_in, good)
+    good.then_some(read_in)
 }
 
 fn make_parent(path: &Path) -> io::Result<()> {

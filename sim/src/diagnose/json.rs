@@ -62,7 +62,10 @@ struct Line<'a> {
 struct Close {
     #[schemars(extend("const" = "check"))]
     event: &'static str,
+    /// Files that were read.
     files: usize,
+    /// Files that could not be read; each is an error too.
+    unread: usize,
     errors: usize,
     warnings: usize,
 }
@@ -79,6 +82,11 @@ enum AnyLine<'a> {
 /// All of them, and the line with the counts. `sources` are the files that were
 /// read, those without a problem too.
 pub fn render(diagnostics: &[Diagnostic], sources: &[Source]) -> String {
+    render_with(diagnostics, sources, 0)
+}
+
+/// The same where so many more files could not be read.
+pub fn render_with(diagnostics: &[Diagnostic], sources: &[Source], unread: usize) -> String {
     let mut out = String::new();
     let mut put = |line: serde_json::Result<String>| {
         // These structs hold strings and numbers alone: they cannot fail to serialize.
@@ -105,7 +113,8 @@ pub fn render(diagnostics: &[Diagnostic], sources: &[Source]) -> String {
         }));
     }
     let (errors, warnings) = count(diagnostics);
-    put(serde_json::to_string(&Close { event: "check", files: sources.len(), errors, warnings }));
+    let files = sources.len();
+    put(serde_json::to_string(&Close { event: "check", files, unread, errors, warnings }));
     out
 }
 
@@ -143,7 +152,7 @@ mod tests {
         );
         assert_eq!(
             lines[1],
-            serde_json::json!({"event": "check", "files": 1, "errors": 1, "warnings": 0})
+            serde_json::json!({"event": "check", "files": 1, "unread": 0, "errors": 1, "warnings": 0})
         );
     }
 }

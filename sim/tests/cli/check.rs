@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::support::{Place, good, nights, shipped};
+use crate::support::{Place, good, nights, shipped, wide};
 
 /// Six mistakes, of the reader and of the acceptance check, in one file.
 const SIX: &str = r#"schema = 1
@@ -184,10 +184,48 @@ fn several_files_are_checked_in_one_go() {
     assert!(said.out.ends_with("2 errors, 0 warnings; 3 files checked\n"), "{}", said.out);
     // one that is not there keeps nobody from seeing what is wrong with the others
     let said = place.call(&["check", "a.toml", "none.toml"]);
-    assert!(said.code == 2 && said.err.contains("none.toml"), "{said:?}");
+    assert!(said.code == 2 && said.out.contains("--> none.toml"), "{said:?}");
     assert!(said.out.contains("--> a.toml:"), "{said:?}");
-    let said = place.call(&["check", "b.toml", "none.toml"]);
-    assert!(said.code == 2 && said.out.ends_with("1 file checked\n"), "{said:?}");
+}
+
+#[test]
+fn a_file_that_cannot_be_read_is_an_error_in_every_format() {
+    let place = Place::new("check-unread");
+    place.write("good.toml", &good());
+    std::fs::write(place.dir.join("latin.toml"), b"title = \"Caf\xe9\"\n").unwrap();
+    for (file, why) in [
+        ("latin.toml", "is not UTF-8 text: byte 12"),
+        ("none.toml", "cannot read none.toml"),
+        (".", "is a directory"),
+    ] {
+        let call = |more: &[&str]| {
+            let said = place.call(&[&["check", "good.toml", file], more].concat());
+            assert!(said.code == 2 && said.err.is_empty(), "{said:?}");
+            said.out
+        };
+        let text = call(&[]);
+        assert!(text.contains("error[S044]") && text.contains(why), "{text}");
+        let end = "1 error, 0 warnings; 1 file checked, 1 not read\n";
+        assert!(text.ends_with(end), "{text}");
+        assert!(call(&["--quiet"]).contains("error[S044]"));
+        wide(&text);
+        let lines: Vec<serde_json::Value> = call(&["--format", "json"])
+            .lines()
+            .map(|line| serde_json::from_str(line).unwrap())
+            .collect();
+        assert_eq!((&lines[0]["code"], &lines[0]["file"]), (&"S044".into(), &file.into()));
+        assert!(lines[0]["message"].as_str().unwrap().contains(why), "{}", lines[0]);
+        let close = &lines[1];
+        assert_eq!(
+            (&close["files"], &close["unread"], &close["errors"]),
+            (&1.into(), &1.into(), &1.into())
+        );
+        let sarif: serde_json::Value = serde_json::from_str(&call(&["--format", "sarif"])).unwrap();
+        let results = sarif["runs"][0]["results"].as_array().unwrap();
+        assert!(results.len() == 1 && results[0]["ruleId"] == "S044", "{sarif}");
+        let place = &results[0]["locations"][0]["physicalLocation"];
+        assert_eq!(place["artifactLocation"]["uri"], file);
+    }
 }
 
 #[test]

@@ -307,6 +307,14 @@ right "
 schema = 1
 ";
 
+UNREADABLE = "S044", "the file cannot be read",
+"A file that is given to `check` is not there, may not be read, is a directory, or is no text in \
+UTF-8. It counts as an error, so that nobody takes the report for one of all the files.",
+wrong "",
+right "
+# a file of UTF-8 text that is there
+";
+
 TOO_MANY_PROBLEMS = "S021", "there are more problems than are shown",
 "A file with hundreds of problems is most likely not a scenario, or one mistake early in it spoils \
 all that follows. The first problems are shown; mend them and check again.",
