@@ -3,7 +3,9 @@
 use std::ops::Range;
 
 use dosewright_core::civil::{DAY_MS, Date, Local, Weekday, days_in_month};
-use dosewright_core::time::Duration;
+use dosewright_core::entry::GapRule;
+use dosewright_core::time::{Duration, Utc};
+use dosewright_core::zone::Zone;
 
 use super::model::Moment;
 use super::nearest::nearest;
@@ -230,6 +232,32 @@ pub(super) fn weekday(word: &str) -> Result<Weekday, Problem> {
 pub(super) struct RunBounds {
     pub(super) start: Local,
     pub(super) run_for: Option<Duration>,
+    /// `None` where it cannot be read: local times are then as far apart as they look.
+    pub(super) zone: Option<Zone>,
+}
+
+impl RunBounds {
+    fn utc_ms(&self, local: Local) -> i64 {
+        self.zone.map_or(local.as_ms(), |zone| zone.to_utc(local, GapRule::Shift).as_ms())
+    }
+
+    fn end_ms(&self) -> Option<i64> {
+        Some(self.utc_ms(self.start).saturating_add_unsigned(self.run_for?.as_ms()))
+    }
+
+    /// Local time at the end of the run.
+    pub(super) fn end(&self) -> Option<Local> {
+        let end_ms = self.end_ms()?;
+        Some(self.zone.map_or(Local::from_ms(end_ms), |zone| zone.to_local(Utc::from_ms(end_ms))))
+    }
+
+    pub(super) fn is_before_start(&self, local: Local) -> bool {
+        self.utc_ms(local) < self.utc_ms(self.start)
+    }
+
+    pub(super) fn is_after_end(&self, local: Local) -> bool {
+        self.end_ms().is_some_and(|end_ms| self.utc_ms(local) > end_ms)
+    }
 }
 
 /// Reads a moment. `None` for a weekday while the start is not known: the
@@ -290,15 +318,20 @@ pub(super) fn moment(text: &str, bounds: Option<RunBounds>) -> Result<Option<Mom
     let mut scan = Scan { text: time, at: 0 };
     let (ms, _) = scan.time().map_err(|p| shift(p, time_at))?;
     scan.end().map_err(|p| shift(p, time_at))?;
-    Ok(bounds.map(|bounds| Moment::Local(first_at_or_after(bounds.start, day, ms))))
+    Ok(bounds.map(|bounds| Moment::Local(first_at_or_after(&bounds, day, ms))))
 }
 
-/// The first time at or after `start` that falls on this weekday at this time.
-fn first_at_or_after(start: Local, day: Weekday, ms: i64) -> Local {
+/// The first time at or after the start that falls on this weekday at this time.
+fn first_at_or_after(bounds: &RunBounds, day: Weekday, ms: i64) -> Local {
+    let start = bounds.start;
     let ahead = (i64::from(day.index()) - i64::from(start.date().weekday().index())).rem_euclid(7);
     let midnight = i64::from(start.date().days()) * DAY_MS;
-    let candidate = midnight + ahead * DAY_MS + ms;
-    Local::from_ms(if candidate < start.as_ms() { candidate + 7 * DAY_MS } else { candidate })
+    let candidate = Local::from_ms(midnight + ahead * DAY_MS + ms);
+    if bounds.is_before_start(candidate) {
+        Local::from_ms(candidate.as_ms() + 7 * DAY_MS)
+    } else {
+        candidate
+    }
 }
 
 #[cfg(test)]
@@ -360,7 +393,7 @@ mod tests {
     fn moments_in_their_forms() {
         // 2026-10-19 is a Monday
         let start = local("2026-10-19 12:00").unwrap();
-        let bounds = Some(RunBounds { start, run_for: None });
+        let bounds = Some(RunBounds { start, run_for: None, zone: None });
         let at = |text: &str| match moment(text, bounds).unwrap().unwrap() {
             Moment::Local(local) => show::local(local),
             other => format!("{other:?}"),

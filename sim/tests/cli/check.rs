@@ -229,6 +229,27 @@ fn a_file_that_cannot_be_read_is_an_error_in_every_format() {
 }
 
 #[test]
+fn a_run_that_starts_in_the_skipped_hour_starts_after_it() {
+    let place = Place::new("check-skipped-start");
+    let file = |start: &str| {
+        let late = "[[fault]]\nat = \"2026-04-08 02:00\"\nsupply_loss = { lasts = \"1 h\" }\n";
+        nights(late).replace("2026-10-05T00:00:00", start).replace("4 days", "8 days")
+    };
+    place.write("site.toml", &file("2026-03-29T02:30:00"));
+    let said = place.call(&["check", "site.toml"]).out;
+    assert!(said.contains("W002") && said.contains("it starts at 2026-03-29 03:30"), "{said}");
+    assert!(said.contains("the run ends at 2026-04-06 03:30"), "{said}");
+    let ran = place.call(&["run", "site.toml"]).out;
+    assert!(ran.contains("from sun 29 mar 2026 03:30"), "{ran}");
+    let lines = place.call(&["run", "site.toml", "--json"]).out;
+    assert!(lines.contains("\"start\":\"2026-03-29T03:30:00+02:00\""), "{lines}");
+    // and where the clock changes later in the run, its end is on the changed clock
+    place.write("site.toml", &file("2026-03-28T12:00:00"));
+    let said = place.call(&["check", "site.toml"]).out;
+    assert!(said.contains("the run ends at 2026-04-05 13:00") && !said.contains("W002"), "{said}");
+}
+
+#[test]
 fn a_tube_set_that_cannot_be_is_refused() {
     let place = Place::new("check-tube");
     let check = |keys: &str| {

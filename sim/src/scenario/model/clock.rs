@@ -75,10 +75,4 @@ impl ClockPlan {
     pub fn zone_of_device(&self) -> &NamedZone {
         self.device_zone.as_ref().unwrap_or(&self.zone)
     }
-
-    /// Local time at the end by the run's length alone, as if the clocks were
-    /// not put forward or back in between.
-    pub fn nominal_end(&self) -> Local {
-        Local::from_ms(self.start.as_ms().saturating_add_unsigned(self.run_for.as_ms()))
-    }
 }

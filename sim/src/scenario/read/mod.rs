@@ -16,6 +16,7 @@ use std::collections::BTreeMap;
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::entry::{ClosedDates, GapRule};
 use dosewright_core::time::Utc;
+use dosewright_core::zone::Zone;
 
 use super::datetime::RunBounds;
 use super::doc::{self, Node, Table as DocTable, Value};
@@ -417,7 +418,7 @@ fn bounds(
     start: Option<Local>,
     run_for: Option<dosewright_core::time::Duration>,
 ) -> Option<RunBounds> {
-    start.map(|start| RunBounds { start, run_for })
+    start.map(|start| RunBounds { start, run_for, zone })
 }
 
 #[cfg(test)]
@@ -438,6 +439,7 @@ mod tests {
         for key in keys {
             if visit(spec, &key) {
                 table.remove(&key);
+    zone: Option<Zone>,
                 return true;
             }
             let node =

@@ -2,8 +2,10 @@
 
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::config::{self, Head};
+use dosewright_core::entry::GapRule;
 use dosewright_core::time::Duration;
 use dosewright_core::units::Volume;
+use dosewright_core::zone::{LocalKind, Zone};
 
 use super::super::model::{
     CellType, ClockPlan, Container, Crystal, Drive, HeadPlan, Limits, Memory, Motion, Motor, Pack,
@@ -20,8 +22,9 @@ const TURNOVER_MC: i32 = 25_000;
 const HEEL_PERCENT: u64 = 4;
 
 pub(super) fn clock(mut t: TableReader) -> Option<ClockPlan> {
-    let start = t.local("start");
     let zone = t.zone("zone");
+    let posix = zone.as_ref().map(|zone| zone.zone);
+    let start = t.local("start").map(|start| existing(&mut t, start, posix.as_ref()));
     let device_zone = t.zone("device_zone");
     let run_for = t.length("run_for");
     let drift = t.quantity_i32("drift");
@@ -30,7 +33,7 @@ pub(super) fn clock(mut t: TableReader) -> Option<ClockPlan> {
     let turnover = t.quantity_i32("turnover");
     let off_by = t.length_ms("off_by");
     let unset = t.switch("unset");
-    t.cx.bounds = bounds(start, run_for);
+    t.cx.bounds = bounds(start, run_for, posix);
     for (key, other) in [
         ("temperature_coefficient", "temperature"),
         ("temperature", "temperature_coefficient"),
@@ -72,6 +75,23 @@ pub(super) fn clock(mut t: TableReader) -> Option<ClockPlan> {
         unset: unset.unwrap_or(false),
         spans,
     })
+}
+
+/// A start in an hour that the clocks skip is after it, as a clock that is set to such a
+/// time shows the moved one.
+fn existing(t: &mut TableReader, start: Local, zone: Option<&Zone>) -> Local {
+    let Some(zone) = zone.filter(|zone| zone.kind_of(start) == LocalKind::Skipped) else {
+        return start;
+    };
+    let moved = zone.to_local(zone.to_utc(start, GapRule::Shift));
+    let found = Diagnostic::new(
+        codes::IN_SKIPPED_HOUR,
+        t.place("start"),
+        "the run starts in the hour that spring skips",
+    )
+    .label(format!("there is no {}: it starts at {}", show::local(start), show::local(moved)));
+    t.cx.report(found);
+    moved
 }
 
 pub(super) fn head(mut t: TableReader) -> Option<HeadPlan> {

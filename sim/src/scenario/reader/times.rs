@@ -153,11 +153,9 @@ impl Context {
         place: Span,
     ) -> bool {
         let Some(bounds) = self.bounds else { return true };
-        let end = bounds.run_for.map(|run_for| {
-            Local::from_ms(bounds.start.as_ms().saturating_add_unsigned(run_for.as_ms()))
-        });
+        let end = bounds.end();
         match moment {
-            Moment::Local(local) if local < bounds.start => {
+            Moment::Local(local) if bounds.is_before_start(local) => {
                 let message = format!("`{key}` lies before the start of the run");
                 self.report(
                     Diagnostic::new(codes::BEFORE_START, place, message)
@@ -165,10 +163,7 @@ impl Context {
                 );
                 return false;
             }
-            // An hour more, for clocks that are put forward during the run.
-            Moment::Local(local)
-                if end.is_some_and(|end| local.as_ms() > end.as_ms() + 3_600_000) =>
-            {
+            Moment::Local(local) if bounds.is_after_end(local) => {
                 self.after_end(key, place, end);
             }
             Moment::After(after) if bounds.run_for.is_some_and(|run_for| after > run_for) => {
