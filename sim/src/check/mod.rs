@@ -62,9 +62,11 @@ fn timetable(file: &str, scenario: &Scenario, least_ms: u64) -> Vec<Diagnostic> 
     let clock = clock(scenario, &frame);
     let timetable = world::first_timetable(scenario, &frame);
     let mut problems = Vec::new();
+    let mut starts = refusals::Starts::default();
     timetable.check(&scenario.head.head, clock.as_ref(), Instant::ZERO, &mut |refusal| {
         if !is_told(scenario, &refusal) {
-            problems.push(refusals::diagnostic(scenario, &timetable, clock.as_ref(), &refusal));
+            let clock = clock.as_ref();
+            problems.push(refusals::diagnostic(scenario, &timetable, clock, &refusal, &mut starts));
         }
     });
     let accepted = problems.is_empty();

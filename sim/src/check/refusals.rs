@@ -1,6 +1,6 @@
 //! What the device refuses, at its place in the file and with its arithmetic.
 
-use dosewright_core::civil::Local;
+use dosewright_core::civil::{DAY_MIN, Local};
 use dosewright_core::config::HeadProblem;
 use dosewright_core::entry::{Entry, EntryId, Recurrence};
 use dosewright_core::schedule::WallClock;
@@ -45,21 +45,40 @@ fn rounded_up(ms: u64) -> String {
     show::length(if ms < 10_000 { ms } else { ms.div_ceil(1000) * 1000 })
 }
 
+/// The starts that were found for entries that meet others: each is looked for once.
+#[derive(Default)]
+pub(super) struct Starts(Vec<(EntryId, Option<String>)>);
+
+impl Starts {
+    fn of(&mut self, id: EntryId, find: impl FnOnce() -> Option<String>) -> Option<String> {
+        if let Some((_, known)) = self.0.iter().find(|(known, _)| *known == id) {
+            return known.clone();
+        }
+        let found = find();
+        self.0.push((id, found.clone()));
+        found
+    }
+}
+
 /// A refusal as a diagnostic.
 pub(super) fn diagnostic(
     scenario: &Scenario,
     timetable: &Timetable<LINES>,
     clock: Option<&WallClock>,
     refusal: &Refusal,
+    starts: &mut Starts,
 ) -> Diagnostic {
     match *refusal {
         Refusal::DoesNotFit { id, misfit } => misfits(scenario, timetable, id, misfit),
         Refusal::Overlap { first, second, nearest_min } => {
-            let nearest = match nearest_min {
-                Some(minutes) => Some(time(minutes)),
-                None => nearest_from(scenario, timetable, clock, second)
-                    .map(|local| format!("from = \"{}\"", show::local(local))),
-            };
+            // the device looks beside the windows of weekly entries alone
+            let weekly = scenario.entries.iter().all(|plan| {
+                !plan.enabled || matches!(plan.recurrence, RecurrencePlan::Weekly { .. })
+            });
+            let nearest = nearest_min
+                .filter(|_| weekly)
+                .map(time)
+                .or_else(|| starts.of(second, || nearest(scenario, timetable, clock, second)));
             overlap(scenario, first, second, nearest)
         }
         Refusal::GapTooShort { id, window_and_grace_ms, gap_ms } => {
@@ -308,34 +327,51 @@ fn pulses(scenario: &Scenario, timetable: &Timetable<LINES>, id: EntryId, most: 
         .help(help)
 }
 
-/// The first dose nearest to the one that an interval entry has, at which it meets no
-/// other entry as a matter of course, within half a day.
-fn nearest_from(
+/// The start nearest to the one that an entry has, at which it meets no other entry as a
+/// matter of course: of a weekly one on the same day or night, of an interval the first
+/// dose within half a day.
+fn nearest(
     scenario: &Scenario,
     timetable: &Timetable<LINES>,
     clock: Option<&WallClock>,
     id: EntryId,
-) -> Option<Local> {
+) -> Option<String> {
     const MINUTE_MS: i64 = 60_000;
-    let RecurrencePlan::Every { from: IntervalStart::Local(local), .. } =
-        plan(scenario, id)?.recurrence
-    else {
-        return None;
-    };
     let entry = timetable.get(id)?;
-    let Recurrence::Interval { every_ms, from } = entry.recurrence else { return None };
-    let is_free = |by_ms: i64| {
-        let from = Instant::from_ms(from.as_ms().saturating_add(by_ms));
-        let moved = Entry { recurrence: Recurrence::Interval { every_ms, from }, ..entry };
+    let is_free = |recurrence: Recurrence| {
+        let moved = Entry { recurrence, ..entry };
         let mut others = timetable
             .entries()
             .filter(|other| other.id != id && plan(scenario, other.id).is_some_and(|p| p.enabled));
         !others.any(|other| timetable::overlap(&moved, &other, clock, Instant::ZERO))
     };
-    (1..=720)
-        .flat_map(|minutes| [-minutes * MINUTE_MS, minutes * MINUTE_MS])
-        .find(|by_ms| is_free(*by_ms))
-        .map(|by_ms| Local::from_ms(local.as_ms() + by_ms))
+    let day_min = i64::from(DAY_MIN);
+    let near = |most: i64| (1..=most).flat_map(|minutes| [-minutes, minutes]);
+    match (entry.recurrence, plan(scenario, id)?.recurrence) {
+        (Recurrence::Weekly { days, at_min: own, by_night }, _) => {
+            // a night runs from noon to noon
+            let begin = if by_night { day_min / 2 } else { 0 };
+            let own = (i64::from(own) - begin).rem_euclid(day_min);
+            near(day_min)
+                .map(|by| own + by)
+                .filter(|minute| (0..day_min).contains(minute))
+                .filter_map(|minute| u16::try_from((minute + begin) % day_min).ok())
+                .find(|at_min| is_free(Recurrence::Weekly { days, at_min: *at_min, by_night }))
+                .map(time)
+        }
+        (
+            Recurrence::Interval { every_ms, from },
+            RecurrencePlan::Every { from: IntervalStart::Local(local), .. },
+        ) => near(day_min / 2)
+            .map(|by| by * MINUTE_MS)
+            .find(|by_ms| {
+                let from = Instant::from_ms(from.as_ms().saturating_add(*by_ms));
+                is_free(Recurrence::Interval { every_ms, from })
+            })
+            .map(|by_ms| Local::from_ms(local.as_ms() + by_ms))
+            .map(|local| format!("from = \"{}\"", show::local(local))),
+        _ => None,
+    }
 }
 
 fn overlap(

@@ -68,6 +68,7 @@ pub(super) fn too_many(scenario: &Scenario) -> Option<Diagnostic> {
             &Timetable::EMPTY,
             None,
             &Refusal::TooManyEntries { most: LINES },
+            &mut refusals::Starts::default(),
         ));
     }
     let spans = scenario.closed_spans.get(MOST_CLOSED)?;

@@ -536,6 +536,34 @@ fn an_interval_that_meets_another_entry_is_told_the_nearest_start() {
 }
 
 #[test]
+fn a_weekly_entry_that_meets_an_interval_is_told_the_nearest_start() {
+    let place = Place::new("check-at");
+    let file = |at: &str, more: &str| {
+        let text = nights("").replace(
+            "[[entry]]",
+            "[[entry]]\nname = \"x\"\nevery = { interval = \"24 h\", from = \"+24 h 30 min\" }\nvolume = \"60 ml\"\nwindow = \"40 min\"\n[[entry]]",
+        );
+        place.write("site.toml", &format!("{}{more}", text.replace("00:45", at)));
+        place.call(&["check", "site.toml"])
+    };
+    // x runs from 00:30 to 01:10 each day, the nights' window is 45 min
+    for (at, nearest) in [("00:45", "01:10"), ("00:15", "23:45"), ("00:30", "01:10")] {
+        let said = file(at, "");
+        let help = format!("help: the nearest start that fits is {nearest}");
+        assert!(said.code == 2 && said.out.contains(&help), "{at}: {said:?}");
+        assert_eq!(file(nearest, "").code, 0, "{nearest}");
+    }
+    // one that is free of the interval, but not of another entry, is none
+    let other = "[[entry]]\nname = \"y\"\nweekly = { days = [\"mon\"], at = \"23:40\" }\nvolume = \"15 ml\"\nwindow = \"20 min\"\n";
+    let said = file("00:15", other);
+    assert!(said.out.contains("that fits is 01:10"), "{said:?}");
+    // and where there is none that is said
+    let full = "[[entry]]\nname = \"y\"\nevery = { interval = \"30 min\", from = \"+12 h 20 min\" }\nvolume = \"5 ml\"\nwindow = \"2 min\"\n";
+    let said = file("00:45", full);
+    assert!(said.out.contains("no start on its days fits \"night\""), "{said:?}");
+}
+
+#[test]
 fn a_timetable_that_is_refused_is_not_looked_at_for_long() {
     let place = Place::new("check-long");
     let mut text = nights("").replace("4 days", "36500 days");
