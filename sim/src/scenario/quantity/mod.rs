@@ -114,8 +114,12 @@ pub(super) fn number<'t>(
             mended.iter().map(|m| format!("\"{sign}{m} {unit}\"").replace(" \"", "\"")).collect();
         let length =
             body.bytes().take_while(|b| b.is_ascii_digit() || matches!(b, b',' | b'.')).count();
-        return Err(bad(start..digits_at + length, "a comma is not read")
-            .help(format!("write {}", mended.join(" or "))));
+        let help = if mended.is_empty() {
+            format!("write it like \"{}\"", dimension.example)
+        } else {
+            format!("write {}", mended.join(" or "))
+        };
+        return Err(bad(start..digits_at + length, "a comma is not read").help(help));
     }
     if whole == 0 && body.starts_with('.') {
         let help = format!("write \"0{body}\"");
@@ -150,22 +154,36 @@ pub(super) fn number<'t>(
     Ok((Decimal { negative, digits, decimals: decimals.len() as u32 }, rest, end))
 }
 
-/// How a number with a comma may have been meant.
+/// How a number with a comma may have been meant; nothing where it is none that anybody
+/// writes. Of two different separators the last is the decimal one.
 fn comma(body: &str, whole: usize) -> Option<Vec<String>> {
     let run: &str = body.split(|c: char| !c.is_ascii_digit() && !matches!(c, ',' | '.')).next()?;
     if whole == 0 || !run.contains(',') {
         return None;
     }
-    let groups: Vec<&str> = run.split(',').collect();
-    let thousands =
-        groups.iter().skip(1).all(|g| g.split('.').next().is_some_and(|g| g.len() == 3));
-    let joined = groups.concat();
-    let pointed = run.replacen(',', ".", 1);
-    Some(match (groups.len(), run.contains('.'), thousands) {
-        (2, false, true) => vec![joined, pointed],
-        (2, false, false) => vec![pointed],
-        _ => vec![joined],
-    })
+    let is_number = |digits: &str| !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit());
+    // 1 to 3 digits, then threes
+    let joined = |text: &str, mark: char| {
+        let groups: Vec<&str> = text.split(mark).collect();
+        let first = groups.first().is_some_and(|first| (1..=3).contains(&first.len()));
+        let threes = groups.iter().skip(1).all(|group| group.len() == 3);
+        let whole = groups.concat();
+        (first && threes && is_number(&whole)).then_some(whole)
+    };
+    let decimal = |whole: Option<String>, decimals: &str| {
+        whole.filter(|_| is_number(decimals)).map(|whole| format!("{whole}.{decimals}"))
+    };
+    let (before, after) = run.rsplit_once([',', '.'])?;
+    let last = run.as_bytes().get(before.len());
+    let readings = match (last, run.contains('.')) {
+        (Some(b'.'), _) => [decimal(joined(before, ','), after), None],
+        (_, true) => [decimal(joined(before, '.'), after), None],
+        (_, false) if is_number(before) => {
+            [joined(run, ','), decimal(Some(before.to_owned()), after)]
+        }
+        (_, false) => [joined(run, ','), None],
+    };
+    Some(readings.into_iter().flatten().collect())
 }
 
 /// Finds the unit that `rest` names; `at` is where `rest` begins in `text`.
@@ -305,6 +323,13 @@ mod tests {
         assert_eq!(help("1,500 ml"), "write \"1500 ml\" or \"1.500 ml\"");
         assert_eq!(help("1,234,567 ul"), "write \"1234567 ul\"");
         assert_eq!(help("1,234.5 ml"), "write \"1234.5 ml\"");
+        assert_eq!(help("1.234,5 ml"), "write \"1234.5 ml\"");
+        assert_eq!(help("1.234.567,5 ul"), "write \"1234567.5 ul\"");
+        assert_eq!(help("-1,5 l"), "write \"-1.5 l\"");
+        // nobody's number: no guess
+        for text in ["1,5,2 ml", "1,234,5 ml", "1.5,2.5 ml", "12.34,5 ml", "1,5. ml", "1,"] {
+            assert_eq!(help(text), "write it like \"120 ml\"", "{text}");
+        }
     }
 
     #[test]
