@@ -21,7 +21,7 @@ fn what_new_writes_is_good_and_runs() {
 
 #[test]
 fn new_never_writes_over_a_file() {
-    let place = Place::new("over");
+    let place = Place::new("papers-over");
     place.write("week.toml", "mine");
     let said = place.call(&["new", "week.toml"]);
     assert!(said.code == 2 && said.err.contains("exists already"), "{said:?}");

@@ -229,7 +229,7 @@ fn a_pulse_that_no_dose_has_is_told_as_such() {
 
 #[test]
 fn a_scenario_that_is_meant_to_fail_counts_what_held() {
-    let place = Place::new("meant");
+    let place = Place::new("meant-count");
     let run = |more: &str| {
         place.write("week.toml", &nights(&format!("[[expect]]\nheld = false\n\n{more}")));
         let out = place.call(&["run", "week.toml", "-q"]).out;
