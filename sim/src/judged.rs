@@ -40,6 +40,8 @@ pub struct Judged {
     pub figures: Figures,
     /// Expectations that did not hold, at their places in the file.
     pub failures: Vec<Diagnostic>,
+    /// Those that did not hold where a failure is what the scenario expects.
+    pub meant: Vec<Diagnostic>,
     /// Faults and acts that never took effect, at their places in the file.
     pub invalid: Vec<Diagnostic>,
     /// Expectations that were judged.
@@ -134,10 +136,11 @@ fn judge(
     } else {
         Verdict::Stopped
     };
+    let mut meant = Vec::new();
     if whole && !scenario.meant_to_hold() {
-        verdict = meant_to_fail(scenario, verdict, &mut failures, &mut judged);
+        verdict = meant_to_fail(scenario, verdict, &mut failures, &mut meant, &mut judged);
     }
-    Judged { frame, end, audit, figures, failures, invalid, judged, verdict }
+    Judged { frame, end, audit, figures, failures, meant, invalid, judged, verdict }
 }
 
 /// A scenario that says `held = false` is in order when something failed.
@@ -147,12 +150,13 @@ fn meant_to_fail(
     scenario: &Scenario,
     verdict: Verdict,
     failures: &mut Vec<Diagnostic>,
+    meant: &mut Vec<Diagnostic>,
     judged: &mut usize,
 ) -> Verdict {
     match verdict {
         Verdict::Failed => {
             *judged = judged.saturating_sub(failures.len()) + 1;
-            failures.clear();
+            *meant = std::mem::take(failures);
             Verdict::Held
         }
         Verdict::Held => {

@@ -209,7 +209,14 @@ impl Trial<'_> {
             for line in became(self.scenario, source, judged) {
                 lines.put(&line);
             }
-            lines.put(&End::Summary(Summary::new(source, judged, hash, BUILD, self.seed)));
+            lines.put(&End::Summary(Summary::new(
+                self.scenario,
+                source,
+                judged,
+                hash,
+                BUILD,
+                self.seed,
+            )));
             lines.finish().map_err(failed)?;
         }
         for rows in writers.rows {

@@ -146,6 +146,8 @@ pub struct Totals {
     pub broken: u64,
     /// Expectations that did not hold.
     pub failures: u64,
+    /// The scenario is meant to fail.
+    pub failure_expected: bool,
     /// Faults and acts without effect.
     pub invalid: u64,
 }
@@ -275,7 +277,8 @@ impl Facts {
         let number = |name: &str| line[name].as_u64().unwrap_or(0);
         let list = |name: &str| line[name].as_array().cloned().unwrap_or_default();
         let mut findings = Vec::new();
-        for found in list("failures").iter().chain(&list("invalid")) {
+        let (failures, meant) = (list("failures"), list("expected_failures"));
+        for found in failures.iter().chain(&meant).chain(&list("invalid")) {
             let text = |name: &str| found[name].as_str().unwrap_or_default();
             findings.push(format!(
                 "{} at line {}: {}: {}",
@@ -312,7 +315,8 @@ impl Facts {
             expectations: number("expectations"),
             findings,
             broken: number("violations_in_all"),
-            failures: list("failures").len() as u64,
+            failures: failures.len() as u64,
+            failure_expected: line["failure_expected"].as_bool().unwrap_or(false),
             invalid: list("invalid").len() as u64,
         };
     }

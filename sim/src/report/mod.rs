@@ -62,7 +62,7 @@ pub fn gather(
     for line in became(scenario, source, &judged) {
         facts.line(&value(&line));
     }
-    let summary = Summary::new(source, &judged, hash, build, options.seed);
+    let summary = Summary::new(scenario, source, &judged, hash, build, options.seed);
     facts.line(&value(&End::Summary(summary)));
     Ok((facts, judged.verdict))
 }
@@ -116,9 +116,11 @@ fn verdict(facts: &Facts) -> Markup {
     } else {
         String::new()
     };
+    let as_meant = totals.failure_expected && totals.verdict == "held";
+    let meant = if as_meant { " (a failure is what it expects)" } else { "" };
     html! {
         h1 {
-            (facts.file) " " span class=(class) { (word) } ". "
+            (facts.file) " " span class=(class) { (word) } (meant) ". "
             (plural(totals.dues, "scheduled dose")) ": " (parts.join(", ")) (asked) "; "
             (expected) (broken) (effect) "."
         }
@@ -154,7 +156,8 @@ fn about_run(facts: &Facts) -> Markup {
         @if !facts.totals.findings.is_empty() {
             div class="finding" {
                 h2 {
-                    @if facts.totals.broken + facts.totals.failures > 0 { "What failed" }
+                    @if facts.totals.failure_expected && facts.totals.verdict == "held" { "What failed, as it was meant to" }
+                    @else if facts.totals.broken + facts.totals.failures > 0 { "What failed" }
                     @else { "What never took effect" }
                 }
                 ul {

@@ -101,6 +101,12 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
         out.push('\n');
         out.push_str(&shown(found));
     }
+    // what made it fail: it may be something else than was meant
+    for found in &judged.meant {
+        let line = source.position(found.span.start).line;
+        out.push('\n');
+        put(&mut out, "failed as meant: ", &format!("line {line}: {}", found.label));
+    }
     let name = |id: EntryId| name_of(&judged.end.names, None, id);
     if !judged.audit.violations.is_empty() {
         out.push('\n');
@@ -150,17 +156,17 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
     out
 }
 
+/// `sun 25 oct 2026 02:30 (+02:00)`.
+fn day_and_time(frame: &Frame, at: Stamped) -> String {
+    format!("{} {}{}", day(at.local.date()), clock_time(at.local), which(&frame.zone, at))
+}
+
 fn put(out: &mut String, tag: &str, text: &str) {
     let indent = tag.len();
     for (i, line) in wrap(text, CELLS - indent).iter().enumerate() {
         if i == 0 {
             _ = writeln!(out, "{tag}{line}");
         } else {
-/// `sun 25 oct 2026 02:30 (+02:00)`.
-fn day_and_time(frame: &Frame, at: Stamped) -> String {
-    format!("{} {}{}", day(at.local.date()), clock_time(at.local), which(&frame.zone, at))
-}
-
             _ = writeln!(out, "{:indent$}{line}", "");
         }
     }

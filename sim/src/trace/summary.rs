@@ -188,6 +188,10 @@ pub struct Summary<'a> {
     violations_in_all: u64,
     expectations: usize,
     failures: Vec<Finding<'a>>,
+    /// The scenario is meant to fail: it says `held = false`.
+    failure_expected: bool,
+    /// Expectations that did not hold where that is what the scenario expects.
+    expected_failures: Vec<Finding<'a>>,
     invalid: Vec<Finding<'a>>,
     file: &'a str,
     hash: &'a str,
@@ -197,6 +201,7 @@ pub struct Summary<'a> {
 impl<'a> Summary<'a> {
     /// Of a judged run of the scenario in `source`.
     pub fn new(
+        scenario: &Scenario,
         source: &'a Source,
         judged: &'a Judged,
         hash: &'a str,
@@ -255,6 +260,8 @@ impl<'a> Summary<'a> {
             violations_in_all: judged.audit.violations_in_all,
             expectations: judged.judged,
             failures: judged.failures.iter().map(finding).collect(),
+            failure_expected: !scenario.meant_to_hold(),
+            expected_failures: judged.meant.iter().map(finding).collect(),
             invalid: judged.invalid.iter().map(finding).collect(),
             file: source.name(),
             hash,

@@ -248,6 +248,34 @@ fn a_scenario_that_is_meant_to_fail_counts_what_held() {
 }
 
 #[test]
+fn a_scenario_that_is_meant_to_fail_says_what_failed() {
+    let place = Place::new("meant-what");
+    let held = "[[expect]]\nheld = false\n\n[[expect]]\noutcomes = { dosed = 99 }\n";
+    place.write("week.toml", &nights(held));
+    let said = place.call(&["run", "week.toml"]);
+    let wanted = "\nfailed as meant: line 22: expected 99 dosed; found 3 of 3 (3 dosed, 0 part, 0\n                 skipped, 0 open)\n";
+    assert!(said.code == 0 && said.out.contains(wanted), "{said:?}");
+    let lines = place.call(&["run", "week.toml", "--json"]).out;
+    let summary: serde_json::Value = serde_json::from_str(lines.lines().last().unwrap()).unwrap();
+    assert_eq!((&summary["verdict"], &summary["failure_expected"]), (&"held".into(), &true.into()));
+    assert_eq!(summary["failures"].as_array().map(Vec::len), Some(0));
+    assert_eq!(summary["expected_failures"][0]["line"], 22);
+    place.write("lines.jsonl", &lines);
+    for from in ["week.toml", "lines.jsonl"] {
+        place.call(&["report", from, "-o", "r.html"]);
+        let page = place.read("r.html");
+        assert!(page.contains("held</span> (a failure is what it expects)."), "{page}");
+        assert!(page.contains("What failed, as it was meant to"), "{page}");
+        assert!(page.contains("R001 at line 22: "), "{page}");
+    }
+    // both at once cannot be
+    place.write("both.toml", &nights(&format!("{held}\n[[expect]]\nheld = true\n")));
+    let said = place.call(&["check", "both.toml"]);
+    assert!(said.code == 2 && said.out.contains("S022"), "{said:?}");
+    assert!(said.out.contains("`held` is false and true"), "{said:?}");
+}
+
+#[test]
 fn a_flood_that_the_queue_takes_in_is_told_as_such() {
     let place = Place::new("flood");
     place.write("week.toml", &nights("[[fault]]\nat = \"+1 d\"\nqueue_flood = { events = 2 }\n"));

@@ -22,7 +22,8 @@ use super::datetime::RunBounds;
 use super::doc::{self, Node, Table as DocTable, Value};
 use super::keys;
 use super::model::{
-    Act, ClockPlan, Container, Fault, FaultKind, Memory, OperatorAct, Scenario, Supply, Tube,
+    Act, Claim, ClockPlan, Container, Expectation, Fault, FaultKind, Memory, OperatorAct, Scenario,
+    Supply, Tube,
 };
 use super::nearest::nearest;
 use super::quantity::show;
@@ -65,8 +66,12 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
     let entries = list(&mut t, "entry", entry::entry);
     let faults = list(&mut t, "fault", faults::fault);
     let operator = list(&mut t, "operator", acts::act);
-    let expect =
-        t.items("expect").into_iter().flat_map(|node| expect::expect(t.cx, node)).collect();
+    let expect = t
+        .items("expect")
+        .into_iter()
+        .flat_map(|node| expect::expect(t.cx, node))
+        .collect::<Vec<_>>();
+    check_held(t.cx, &expect);
     if let Some(clock) = &clock {
         check_zone(t.cx, clock);
     }
@@ -165,6 +170,23 @@ fn check_least<T: PartialOrd + Copy>(
         .note_at(t.place(least_key), format!("`{least_key}` is here"))
         .help("nothing could satisfy both");
         t.cx.report(found);
+    }
+}
+
+/// A run that is to hold and to fail.
+fn check_held(cx: &mut Context, claims: &[Expectation]) {
+    let mut held = claims.iter().filter_map(|claim| match claim.claim {
+        Claim::Held(held) => Some((held, claim.spans.at("held"))),
+        _ => None,
+    });
+    let Some((first, first_at)) = held.next() else { return };
+    if let Some((other, at)) = held.find(|(other, _)| *other != first) {
+        let found =
+            Diagnostic::new(codes::CONTRADICTION, at, format!("`held` is {first} and {other}"))
+                .label("a run either holds or fails")
+                .note_at(first_at, format!("`held = {first}` is here"))
+                .help("say held = false where it is meant to fail; else leave `held` out");
+        cx.report(found);
     }
 }
 
@@ -417,6 +439,7 @@ fn again(name: &str, span: Span, first: Span) -> Diagnostic {
 fn bounds(
     start: Option<Local>,
     run_for: Option<dosewright_core::time::Duration>,
+    zone: Option<Zone>,
 ) -> Option<RunBounds> {
     start.map(|start| RunBounds { start, run_for, zone })
 }
@@ -439,7 +462,6 @@ mod tests {
         for key in keys {
             if visit(spec, &key) {
                 table.remove(&key);
-    zone: Option<Zone>,
                 return true;
             }
             let node =
