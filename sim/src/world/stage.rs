@@ -95,6 +95,9 @@ pub(super) struct Stage<'a, const W: usize> {
     tear: Option<(usize, u64)>,
     remote_stop: bool,
     leak: bool,
+    /// What the device was told last of the two.
+    told_stop: bool,
+    told_leak: bool,
     /// The display is lit.
     lit: bool,
     /// The account of the container that was told of last, in nl.
@@ -174,6 +177,8 @@ impl<'a, const W: usize> Stage<'a, W> {
             tear: None,
             remote_stop: false,
             leak: false,
+            told_stop: false,
+            told_leak: false,
             lit: false,
             account_nl: None,
             dose: 0,

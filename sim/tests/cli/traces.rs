@@ -91,6 +91,76 @@ fn the_lines_keep_their_contract() {
     );
 }
 
+/// Three contacts that go off while the device is without supply, and one that comes on.
+const CONTACTS: &str = r#"
+schema = 1
+[clock]
+start = 2026-06-01T00:00:00
+zone = "UTC"
+run_for = "12 h"
+[head]
+flow = "24 ml/min"
+[container]
+capacity = "5 l"
+low_contact = "1 l"
+[[entry]]
+name = "n"
+every = { interval = "4 h", from = "+1 h" }
+volume = "120 ml"
+window = "2 h"
+[[fault]]
+at = "+3 h 30 min"
+remote_stop = { lasts = "30 min" }
+[[fault]]
+at = "+3 h 30 min"
+leak = { lasts = "30 min" }
+[[fault]]
+at = "+3 h 30 min"
+container_low = { lasts = "30 min" }
+[[fault]]
+at = "+3 h 50 min"
+supply_loss = { lasts = "20 min" }
+[[fault]]
+at = "+7 h 20 min"
+supply_loss = { lasts = "20 min" }
+[[fault]]
+at = "+7 h 30 min"
+remote_stop = { lasts = "30 min" }
+"#;
+
+#[test]
+fn a_contact_that_goes_off_without_supply_is_seen_at_the_start() {
+    let place = Place::new("contacts");
+    place.write("contacts.toml", CONTACTS);
+    let lines = lines(&place, &["run", "contacts.toml", "--json", "--vcd", "contacts.vcd"]);
+    let min = |line: &Value| line["at_ms"].as_u64().unwrap() / 60_000;
+    let contact = |act: &Value, on: &Value| match act.as_str().unwrap() {
+        "level_low_on" => Some(("level", true)),
+        "level_low_off" => Some(("level", false)),
+        "remote_stop" => Some(("stop", on.as_bool().unwrap())),
+        "leak" => Some(("leak", on.as_bool().unwrap())),
+        _ => None,
+    };
+    let told: Vec<_> = of(&lines, "act")
+        .iter()
+        .filter_map(|line| Some((min(line), contact(&line["act"], &line["on"])?)))
+        .collect();
+    let expected = [
+        (210, ("stop", true)),
+        (210, ("leak", true)),
+        (210, ("level", true)),
+        (250, ("stop", false)),
+        (250, ("leak", false)),
+        (250, ("level", false)),
+        (460, ("stop", true)),
+        (480, ("stop", false)),
+    ];
+    assert_eq!(told, expected);
+    let (_, changes, _) = read_vcd(&place.read("contacts.vcd"));
+    let stop: Vec<_> = changes["remote_stop"].iter().map(|(at, on)| (at / 60_000, *on)).collect();
+    assert_eq!(stop, [(0, 0.0), (210, 1.0), (250, 0.0), (460, 1.0), (480, 0.0)]);
+}
+
 #[test]
 fn a_stretch_of_closed_dates_is_one_line() {
     let place = Place::new("closed");

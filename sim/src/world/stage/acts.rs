@@ -47,6 +47,11 @@ impl<const W: usize> Stage<'_, W> {
     pub(super) fn act(&mut self, act: &DeviceAct) {
         self.note_lateness();
         self.see(&Observation::Act(act));
+        match act {
+            DeviceAct::RemoteStop(on) => self.told_stop = *on,
+            DeviceAct::Leak(on) => self.told_leak = *on,
+            _ => {}
+        }
         let event = match act {
             DeviceAct::SetHead(head) => Event::SetHead(head),
             DeviceAct::SetFlow(flow) => Event::SetFlow(*flow),

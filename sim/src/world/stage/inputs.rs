@@ -125,10 +125,10 @@ impl<const W: usize> Stage<'_, W> {
 
     /// A device that starts reads the contact, and takes it for open before.
     pub(super) fn contact_at_start(&mut self) {
-        self.contact.told = false;
         self.plant.advance(self.now);
-        if self.contact_closed() {
-            self.tell_contact(true);
+        let closed = self.contact_closed();
+        if closed || self.contact.told {
+            self.tell_contact(closed);
         }
     }
 

@@ -54,12 +54,13 @@ impl<const W: usize> Stage<'_, W> {
                 return Ok(());
             }
         }
-        // inputs are read before anything is decided
-        if self.remote_stop {
-            self.act(&DeviceAct::RemoteStop(true));
+        // inputs are read before anything is decided: those that are on, and those that went
+        // off while nobody looked
+        if self.remote_stop || self.told_stop {
+            self.act(&DeviceAct::RemoteStop(self.remote_stop));
         }
-        if self.leak {
-            self.act(&DeviceAct::Leak(true));
+        if self.leak || self.told_leak {
+            self.act(&DeviceAct::Leak(self.leak));
         }
         self.contact_at_start();
         self.hand_in(Event::Wake);
