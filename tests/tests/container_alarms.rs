@@ -3,6 +3,7 @@
 
 use dosewright_core::config::{Container, Head};
 use dosewright_core::device::Device;
+use dosewright_core::entry::Entry;
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
 use dosewright_core::record::{Alarm, Record, Reset};
@@ -10,6 +11,8 @@ use dosewright_core::time::Instant;
 use dosewright_core::timers::Reason;
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::entries::daily;
+use dosewright_tests::pump;
 use dosewright_tests::slots::records;
 use dosewright_tests::wires::Wires;
 
@@ -50,6 +53,34 @@ fn o1_a_container_alarm_is_written_with_the_account() {
     device.handle(Instant::from_ms(9_000), Event::Refill(Volume::from_ml(8_000)), &mut wires);
     assert_eq!(wires.refused, None);
     assert_eq!(raised(&device).last(), Some(&(Alarm::ContainerEmpty, false, 8_000_000_000)));
+}
+
+#[test]
+fn o1_a_container_that_was_filled_is_not_empty_though_a_dose_that_waited_begins() {
+    let mut wires = Wires::default();
+    let mut device = pump::started(&mut wires);
+    let at = |min: i64| Instant::from_ms(min * 60_000);
+    let ml = Volume::from_ml;
+    let container = Container { capacity: ml(1000), heel: ml(50), ..Container::NONE };
+    pump::tell(&mut device, at(0), Event::Container(&container, ml(60)), &mut wires).unwrap();
+    // two doses of 20 ml: of the first there are 10 ml, and the second waits
+    let waits = |id, at_min| Entry { grace_ms: 7_200_000, ..daily(id, at_min, ml(20)) };
+    let entries = pump::timetable(&[waits(1, 60), waits(2, 240)]);
+    pump::tell(&mut device, at(0), Event::Timetable(&entries), &mut wires).unwrap();
+    pump::wake_until(&mut device, at(250), &mut wires);
+    let empty = Some(&(Alarm::ContainerEmpty, true, 50_000_000));
+    assert_eq!(raised(&device).last(), empty);
+    assert!(device.controller().book().open.is_none());
+    pump::tell(&mut device, at(250), Event::Refill(ml(900)), &mut wires).unwrap();
+    assert!(device.controller().book().open.is_some(), "the dose that waited");
+    assert_eq!(
+        raised(&device).last().map(|last| (last.0, last.1)),
+        Some((Alarm::ContainerEmpty, false))
+    );
+    // it does not come and go with what the dose takes
+    let count = raised(&device).len();
+    pump::wake_until(&mut device, at(600), &mut wires);
+    assert_eq!(raised(&device).len(), count);
 }
 
 #[test]

@@ -98,13 +98,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.low && self.book.account() > far
     }
 
-    /// Whether only the heel is left by account. It is told between doses: while
-    /// one is open the account is not settled.
+    /// Whether only the heel is left by account. That is found out between doses: while
+    /// one is open the account is not settled. That there is more again, at any time.
     pub(super) fn is_empty(&self) -> bool {
-        if self.book.open.is_some() {
-            return self.book.alarm_is_on(Alarm::ContainerEmpty);
-        }
-        self.is_short()
+        let may_come = self.book.open.is_none() || self.book.alarm_is_on(Alarm::ContainerEmpty);
+        may_come && self.is_short()
     }
 
     /// What the account of the container wants written before anything is pumped

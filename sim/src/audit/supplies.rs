@@ -182,8 +182,9 @@ impl Auditor {
         }
         let short = self.model.head.is_some_and(|head| self.model.stock.is_short(&head));
         let told = self.alarm_is_on(Alarm::ContainerEmpty);
-        if self.open.is_none()
-            && short != told
+        // while a dose is open its account is not settled, and the alarm does not come
+        if short != told
+            && (self.open.is_none() || told)
             && !self.model.stock.unsure
             && self.facts.reading.is_none()
         {
