@@ -1,5 +1,6 @@
 //! What is accepted and yet worth knowing.
 
+mod ceiling;
 mod changes;
 mod meetings;
 mod site;
@@ -56,6 +57,7 @@ pub(super) fn find(
     // what the device takes has few doses a day; of anything else this could be long work
     if let Some(clock) = clock.filter(|_| accepted) {
         found.extend(meetings::find(scenario, &plans, frame, clock));
+        found.extend(ceiling::find(scenario, timetable.ceiling_in_force(), &plans, frame, clock));
     }
     found.extend(plans.iter().filter_map(|(plan, _)| changes::begins_in_skipped(scenario, plan)));
     found.extend(site::at_heel(scenario));

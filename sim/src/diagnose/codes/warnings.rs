@@ -294,4 +294,48 @@ weekly = { nights = ["mon"], at = "00:45" }
 volume = "120 ml"
 window = "45 min"
 "#;
+
+CUT_AT_CHANGE = "W015", "the ceiling cuts a dose when the clock has changed",
+"The daily ceiling is kept in any 23 hours, an hour less than a day. Where the clocks of a zone change by \
+more than an hour, doses that come a day apart on the clock can be nearer than that, and what is over the \
+ceiling is not delivered.",
+wrong r#"
+[clock]
+start = 2026-03-27T12:00:00
+zone = "<+00>0<+02>-2,M3.5.0/1,M10.5.0/3"
+run_for = "4 d"
+
+[[entry]]
+name = "first"
+weekly = { nights = ["fri", "sat"], at = "04:00" }
+volume = "60 ml"
+window = "20 min"
+
+[[entry]]
+name = "second"
+weekly = { nights = ["fri", "sat"], at = "05:00" }
+volume = "60 ml"
+window = "30 min"
+"#,
+right r#"
+[clock]
+start = 2026-03-27T12:00:00
+zone = "<+00>0<+02>-2,M3.5.0/1,M10.5.0/3"
+run_for = "4 d"
+
+[limits]
+daily_ceiling = "240 ml"
+
+[[entry]]
+name = "first"
+weekly = { nights = ["fri", "sat"], at = "04:00" }
+volume = "60 ml"
+window = "20 min"
+
+[[entry]]
+name = "second"
+weekly = { nights = ["fri", "sat"], at = "05:00" }
+volume = "60 ml"
+window = "30 min"
+"#;
 }
