@@ -109,12 +109,8 @@ impl Bench {
     pub(crate) fn expected(&self, head: &Head) -> u32 {
         let flow = f64::from(head.flow.as_nl_per_min());
         let lost_ms = if self.starts > 1 { self.starts * i64::from(head.lead_ms) } else { 0 };
-        match self.run_ms {
-            Some(run_ms) if lost_ms > 0 => {
-                (flow * (run_ms - lost_ms).max(0) as f64 / run_ms as f64).round() as u32
-            }
-            _ => head.flow.as_nl_per_min(),
-        }
+        let Some(run_ms) = self.run_ms else { return head.flow.as_nl_per_min() };
+        (flow * (run_ms - lost_ms).max(0) as f64 / run_ms.max(1) as f64).round() as u32
     }
 
     /// Whether the run was a train.

@@ -355,7 +355,6 @@ impl Model {
                 let more = (now - due.deadline()) / (every_ms as i64).max(1);
                 span.last = n + more;
                 span.count += more as u64;
-                span.by += more * every_ms as i64;
             }
             push_skipped(fates, span, why.causes(), now);
         } else if let Some(older) = waiting {

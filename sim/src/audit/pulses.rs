@@ -65,7 +65,7 @@ impl Auditor {
             ));
         }
         found.extend(open.intend(p, &head, &self.limits));
-        let (at, on_ms, new_end) = (p.at.as_ms(), i64::from(p.on_ms), open.may_be_complete());
+        let (at, on_ms) = (p.at.as_ms(), i64::from(p.on_ms));
         let cap = self.model.stock.cap_ms(open.flow);
         if i64::from(p.most_ms) + on_ms > cap.saturating_add(TICK_MS) && !self.model.stock.unsure {
             found.push((
@@ -88,9 +88,7 @@ impl Auditor {
             self.fail(promise, Some(key), what);
         }
         self.pin.intend_dose(key, at, on_ms, lead_ms(&head));
-        if new_end || !goes_on {
-            self.rearm();
-        }
+        self.rearm();
     }
 
     /// The first intent of a dose.

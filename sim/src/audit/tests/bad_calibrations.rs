@@ -7,7 +7,8 @@ use dosewright_core::tube::Found;
 use dosewright_core::units::{Flow, Volume};
 
 use super::bench::{
-    CET, Ev, HOUR, MIN, Stream, breaks, head, holds, ideal_stream, install, places, table, weekly,
+    CET, Ev, HOUR, MIN, Stream, breaks, head, holds, ideal_stream, install, lacks, places, table,
+    weekly,
 };
 use crate::observe::DeviceAct;
 
@@ -165,6 +166,26 @@ fn o2_a_good_reading_that_is_refused() {
     let at = calibrated(&stream)[0];
     stream.remove(at);
     breaks(&stream, END, "O2", "a good reading was refused");
+}
+
+#[test]
+fn o5_a_reading_behind_a_closed_lock_is_refused_for_that() {
+    use dosewright_core::lock::Pin;
+    use dosewright_core::time::Instant;
+    let mut stream = one();
+    let at = calibrated(&stream)[0];
+    stream.remove(at);
+    let between = 6 * HOUR + 2 * MIN;
+    let set = |is_locked: bool| {
+        let mut events = vec![
+            (between, Ev::Act(DeviceAct::SetPin(Pin::from_digits(b"0417")))),
+            (between, Ev::Record(Record::Pin { at: Instant::from_ms(between), check: 7 })),
+        ];
+        events.extend(is_locked.then_some((between + 1, Ev::Act(DeviceAct::Lock))));
+        super::bench::with(&stream, &events)
+    };
+    lacks(&set(true), END, "O2", "a good reading was refused");
+    breaks(&set(false), END, "O2", "a good reading was refused");
 }
 
 #[test]

@@ -112,7 +112,14 @@ fn p3_alarms_that_the_means_do_not_say() {
     breaks(&morning(&early, END), END, "P3", "\"battery exhausted\" goes at 6700 mV");
     let back = read_as(3, 10_500, 6_701);
     holds(&morning(&all(&[&set(), &sags, &[low.clone(), exhausted], &back, &gone]), END), END);
-    breaks(&morning(&[low], END), END, "P3", "on a device without a pack");
+    breaks(&morning(std::slice::from_ref(&low), END), END, "P3", "on a device without a pack");
+    // nor on one that has been put on the mains
+    let mains = [
+        (1, Ev::Act(DeviceAct::SetPack(Pack::MAINS))),
+        (1, Ev::Record(Record::Pack { at: at(1), pack: Pack::MAINS, how: NewPack::Set })),
+    ];
+    let said = all(&[&set(), &mains, &[low]]);
+    breaks(&morning(&said, END), END, "P3", "on a device without a pack");
 }
 
 #[test]

@@ -248,6 +248,17 @@ fn m2_each_record_of_what_is_in_doubt_is_counted() {
     }
     more.insert(place + 1, strange);
     assert_eq!(audit(&more, END).unjudged, before + 1);
+    // an intent that says something wrong
+    let second = places(&lost, |ev| {
+        matches!(ev, Ev::Record(Record::Pulse(p))
+        if p.due.id == EntryId(1) && p.at.as_ms() > DAY && !p.first)
+    });
+    let wrong = super::bench::changed(&lost, second[0], |record| {
+        if let Record::Pulse(p) = record {
+            p.restarts = 1;
+        }
+    });
+    assert_eq!(audit(&wrong, END).unjudged, before + 1);
 }
 
 /// A memory that takes nothing from 00:40 until two; then the outcome of the night.

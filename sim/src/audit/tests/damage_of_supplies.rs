@@ -113,6 +113,61 @@ fn o1_an_alarm_is_not_judged_where_one_is_lost() {
 }
 
 #[test]
+fn o1_an_account_in_doubt_stays_so_until_somebody_speaks_of_it() {
+    use super::bench::{CET, ideal_stream, install, table, weekly};
+    use dosewright_core::calibration::{Amount, Measured, Vessel};
+    let words = "the container is not empty, and an alarm says so";
+    let reading_error = Volume::from_ul(500);
+    let read =
+        Measured { amount: Amount::Volume(Volume::from_ml(75)), reading_error, as_found: false };
+    let vessel = Vessel { capacity: Volume::from_ml(100), reading_error };
+    let later: [&[(i64, Ev)]; 3] = [
+        &[],
+        // another flow, the same container
+        &[
+            act(6 * HOUR, DeviceAct::CalibrateInto(vessel)),
+            act(6 * HOUR + 3 * MIN, DeviceAct::Measured(read)),
+        ],
+        // its contact says that it is low
+        &[act(6 * HOUR, DeviceAct::LevelLow(true))],
+    ];
+    for (n, later) in later.iter().enumerate() {
+        let mut inputs =
+            install(round_head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));
+        let first = [fill(MIN, 250), supply(5 * HOUR, false), supply(5 * HOUR + MIN, true)];
+        inputs.extend(first.iter().chain(*later).map(|(ms, ev)| (*ms as u64, ev.clone())));
+        let stream = ideal_stream(&inputs, END);
+        holds(&stream, END);
+        let at = Instant::from_ms(8 * HOUR);
+        let empty = Record::Alarm { at, alarm: Alarm::ContainerEmpty, on: true, detail: 0 };
+        let said = |stream: &Stream| with(stream, &[(8 * HOUR, Ev::Record(empty))]);
+        breaks(&said(&stream), END, "O1", words);
+        let lost = lost(&stream, |ev| matches!(ev, Ev::Record(Record::Stamp { .. })));
+        lacks(&said(&lost), END, "O1", words);
+        assert!(n < 3);
+    }
+}
+
+#[test]
+fn o1_a_low_level_may_be_told_two_milliseconds_late_whatever_else_happens() {
+    let inputs = [fill(MIN, 200), act(3 * HOUR, DeviceAct::LevelLow(true))];
+    let stream = nights(round_head(), &inputs, END);
+    let told = 3 * HOUR + 5_000;
+    let late = |by: i64| {
+        let place = places(&stream, is_alarm(Alarm::LowLevel))[0];
+        let mut late = changed(&stream, place, |record| {
+            if let Record::Alarm { at, .. } = record {
+                *at = Instant::from_ms(told + by);
+            }
+        });
+        let (_, alarm) = late.remove(place);
+        with(&late, &[act(told + by, DeviceAct::Release), (told + by, alarm)])
+    };
+    holds(&late(2), END);
+    breaks(&late(3), END, "O1", "is closed, and no alarm says so");
+}
+
+#[test]
 fn d5_a_container_that_is_spoken_of_while_the_dose_is_stopped() {
     // a stop from 00:50 to the end; meanwhile 20 ml are said to be left for it
     let inputs = [
@@ -128,7 +183,7 @@ fn d5_a_container_that_is_spoken_of_while_the_dose_is_stopped() {
 #[test]
 fn d1_what_the_container_and_the_pump_both_keep() {
     // 30 starts of the night's dose are all that an hour has, and the container is empty by
-    // it: the other due, from 01:31 to 01:41, may be kept by either
+    // it, at 01:28: the other due, of ten minutes, may be kept by either
     use dosewright_core::cause::Cause;
     use dosewright_core::config::Head;
     use dosewright_core::record::OutcomeKind;
@@ -136,18 +191,23 @@ fn d1_what_the_container_and_the_pump_both_keep() {
     use super::bench::{
         CET, every, ideal_stream, install, is_outcome, table, weekly, with_outcome,
     };
-    let kept_by_pump = |starts_per_hour| {
+    let kept_by = |starts_per_hour, from_min: i64, cause| {
         let head = Head { starts_per_hour, ..round_head() };
-        let timetable = table(&[weekly(1, 0x7f, 45), every(2, 6 * HOUR, 91 * MIN)]);
+        let timetable = table(&[weekly(1, 0x7f, 45), every(2, 6 * HOUR, from_min * MIN)]);
         let mut inputs = install(head, CET, "2026-10-19 00:00", timetable);
         inputs.push((MIN as u64, fill(0, 130).1));
         let stream = ideal_stream(&inputs, 2 * HOUR as u64);
         assert_eq!(holds(&stream, 2 * HOUR as u64).dues.skipped, 1);
         let n = places(&stream, is_outcome).len() - 1;
-        with_outcome(&stream, n, |o| o.kind = OutcomeKind::Skipped(Cause::PumpLimits))
+        with_outcome(&stream, n, |o| o.kind = OutcomeKind::Skipped(cause))
     };
-    holds(&kept_by_pump(30), 2 * HOUR as u64);
-    breaks(&kept_by_pump(60), 2 * HOUR as u64, "D1", "expected skipped, \"container empty\"");
+    let end = 2 * HOUR as u64;
+    holds(&kept_by(30, 91, Cause::PumpLimits), end);
+    let words = "expected skipped, \"container empty\"";
+    breaks(&kept_by(60, 91, Cause::PumpLimits), end, "D1", words);
+    // one that has waited for the pump as well: its rest is counted to its use
+    holds(&kept_by(30, 86, Cause::PumpInUse), end);
+    breaks(&kept_by(30, 91, Cause::PumpInUse), end, "D1", "expected skipped,");
 }
 
 /// Four faults of the motor in a row latch it; the supply goes, the record of the last
@@ -176,6 +236,38 @@ fn tried(says_latched: bool) -> Stream {
         (35 * MIN + 5_000, Ev::Record(ended)),
     ];
     with(&lost, if says_latched { &events } else { &events[1..] })
+}
+
+#[test]
+fn p4_of_a_motor_in_doubt_no_alarm_is_asked() {
+    // a device that has lost the fourth fault knows of three
+    let at = Instant::from_ms(26 * MIN + 1);
+    let gone = Record::Alarm { at, alarm: Alarm::MotorFault, on: false, detail: 0 };
+    let stream = with(&tried(false), &[(26 * MIN + 1, Ev::Record(gone))]);
+    lacks(&stream, 30 * MIN as u64, "P4", "the motor's fault is");
+}
+
+#[test]
+fn o1_no_alarm_is_asked_of_a_memory_that_takes_none() {
+    // the night's dose takes what there is; its alarm is written a second later
+    let stream = nights(round_head(), &[fill(MIN, 130)], END);
+    holds(&stream, END);
+    let place = places(&stream, is_alarm(Alarm::ContainerEmpty))[0];
+    let told = stream[place].0 as i64;
+    let later = |torn: bool| {
+        let mut later = changed(&stream, place, |record| {
+            if let Record::Alarm { at, .. } = record {
+                *at = Instant::from_ms(told + 1_000);
+            }
+        });
+        let (_, alarm) = later.remove(place);
+        let mut events = vec![];
+        events.extend(torn.then_some((told, Ev::Torn)));
+        events.extend([act(told + 500, DeviceAct::Release), (told + 1_000, alarm)]);
+        with(&later, &events)
+    };
+    holds(&later(true), END);
+    breaks(&later(false), END, "O1", "the container is empty, and no alarm says so");
 }
 
 #[test]

@@ -5,8 +5,8 @@ use dosewright_core::entry::EntryId;
 use dosewright_core::record::{ClosedList, OutcomeKind, Record};
 
 use super::bench::{
-    CET, Ev, HOUR, MIN, Stream, breaks, holds, ideal_stream, install, is_outcome, is_pulse, places,
-    round_head, set_table, table, weekly, with_outcome, with_pulse,
+    CET, Ev, HOUR, MIN, Stream, breaks, every, holds, ideal_stream, install, is_outcome, is_pulse,
+    places, round_head, set_table, table, weekly, with_outcome, with_pulse,
 };
 use crate::audit::Reading;
 use crate::audit::dues::DayByDay;
@@ -78,13 +78,14 @@ fn d2_what_was_delivered_a_whole_guard_ago_counts_no_more() {
 
 #[test]
 fn d2_a_guard_that_is_misread_as_capped_is_capped_at_twelve_hours() {
-    let guard_h = |days, reading| {
+    let guard_h = |entry, reading| {
         let mut model = Model::new(Box::new(DayByDay), reading);
-        let entry = weekly(1, days, 45);
         model.adopt(0, [entry].into_iter(), ClosedList::EMPTY, None, &mut Vec::new());
         model.guard_ms(model.line(EntryId(1)).unwrap()) / HOUR
     };
     let capped = Some(Reading::GuardCapped);
-    assert_eq!((guard_h(0x01, None), guard_h(0x01, capped)), (84, 12));
-    assert_eq!((guard_h(0x7f, None), guard_h(0x7f, capped)), (12, 12));
+    let once_a_week = weekly(1, 0x01, 45);
+    assert_eq!((guard_h(once_a_week, None), guard_h(once_a_week, capped)), (84, 12));
+    let every_six_hours = every(1, 6 * HOUR, 0);
+    assert_eq!((guard_h(every_six_hours, None), guard_h(every_six_hours, capped)), (3, 3));
 }

@@ -133,9 +133,12 @@ fn d8_a_minute_that_has_happened_does_not_happen_again() {
     entry.gap_rule = GapRule::FirstValid;
     let weekly = Weekly::of(&entry, None).unwrap();
     let next = i64::from(nominal("2026-03-09 01:30").0);
+    let skipped = i64::from(nominal("2026-03-08 02:00").0);
     for finder in [&DayByDay as &dyn Finder, &MinuteByMinute] {
         let found = finder.first_from(&tz, &weekly, utc("2026-03-08T01:30:10Z"));
         assert_eq!(found, Some(next), "{finder:?}");
+        let moment = finder.moment(&tz, &weekly, skipped);
+        assert_eq!(moment, Some(utc("2026-03-08T01:30:30Z")), "{finder:?}");
     }
 }
 

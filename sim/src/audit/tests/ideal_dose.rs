@@ -157,6 +157,12 @@ fn d3_in_a_hurry_as_fast_as_the_limits_allow() {
     assert_eq!(fast(10_300), [(0, 9_900), (14_850, 400)]);
     assert_eq!(fast(10_400), [(0, 10_000), (15_000, 400)]);
     assert_eq!(fast(300), [(0, 300)]);
+    // a tenth of a second is put off where the first stays long enough
+    let near = Head { longest_run_ms: 900, ..head };
+    let mut even_out = dose(MINUTES_10, 1_200, 0);
+    even_out.plan(&near, Some(1), 1_200_000);
+    let train = rest(&mut even_out, 0, &near, &mut Limits::default(), true);
+    assert_eq!(train.iter().map(|(_, on)| *on).collect::<Vec<_>>(), [800, 400]);
     // where the first would be too short for it the rest is left
     let tight = Head { longest_run_ms: 500, ..head };
     let mut short = dose(MINUTES_10, 600, 0);

@@ -152,6 +152,25 @@ fn d1_a_stop_that_goes_while_another_stays_lets_nothing_run() {
 }
 
 #[test]
+fn d1_a_dose_that_is_stopped_by_hand_is_a_part_for_that_alone() {
+    let stop = (50 * MIN, Ev::Act(DeviceAct::StopDose(EntryId(1))));
+    let part = |before: &[(i64, Ev)], cause| {
+        let stream = nights(round_head(), &[before, std::slice::from_ref(&stop)].concat(), END);
+        holds(&stream, END);
+        said(&stream, OutcomeKind::Part(cause))
+    };
+    let late = |by: i64| [(45 * MIN + by, Ev::Late(by as u64))];
+    let words = "part, \"woken late\"";
+    breaks(&part(&late(1), Cause::WokenLate), END, "D1", words);
+    lacks(&part(&late(2), Cause::WokenLate), END, "D1", words);
+    // begun late for a stop, and no dose was in its way
+    let act = |ms: i64, on| (ms, Ev::Act(DeviceAct::RemoteStop(on)));
+    let stopped = [act(44 * MIN, true), act(46 * MIN, false)];
+    breaks(&part(&stopped, Cause::PumpInUse), END, "D1", "part, \"pump in use\"");
+    lacks(&part(&stopped, Cause::RemoteStop), END, "D1", "part, \"remote stop\"");
+}
+
+#[test]
 fn d4_an_intent_that_asks_for_a_millisecond_less() {
     let stream = nights(head(), &[], END);
     let mut less = stream.clone();

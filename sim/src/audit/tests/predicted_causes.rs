@@ -9,7 +9,7 @@ use super::bench::{CET, Ev, HOUR, MIN, Stream, every, facts, install, round_head
 use crate::audit::{Predicted, predict};
 use crate::observe::Observation;
 
-fn predicted(inputs: &Stream) -> Vec<Predicted> {
+fn predicted(inputs: &Stream, end_ms: u64) -> Vec<Predicted> {
     let observations = inputs.iter().map(|(ms, ev)| {
         let what = match ev {
             Ev::Supply(on) => Observation::Supply { on: *on },
@@ -24,7 +24,7 @@ fn predicted(inputs: &Stream) -> Vec<Predicted> {
         };
         (*ms, what)
     });
-    predict(&facts(), observations, (4 * HOUR) as u64)
+    predict(&facts(), observations, end_ms)
 }
 
 fn causes(of: &Predicted) -> Vec<Cause> {
@@ -45,12 +45,26 @@ fn d1_a_due_that_waits_through_the_pumps_rest_may_name_it() {
     let first = pulses(weekly(1, 0x7f, 45), 2);
     let second = Entry { window_ms: 60_000, ..pulses(every(2, 6 * HOUR, 46 * MIN), 1) };
     let inputs = install(slow, CET, "2026-10-19 00:00", table(&[first, second]));
-    let dues = predicted(&inputs);
+    let dues = predicted(&inputs, 4 * HOUR as u64);
     assert_eq!(dues.len(), 2, "{dues:?}");
     let other = dues.iter().find(|d| d.kind != Some(OutcomeKind::Dosed)).unwrap();
     assert_eq!(other.kind, Some(OutcomeKind::Skipped(Cause::PumpInUse)));
     let allowed = causes(other);
     assert!(allowed.contains(&Cause::PumpInUse) && allowed.contains(&Cause::PumpLimits));
+}
+
+#[test]
+fn d1_a_stretch_of_skipped_dues_is_one_whatever_else_comes_due_in_it() {
+    // off from one in the morning for two days; the long window of another due is still open
+    let long = Entry { window_ms: 20 * HOUR as u32, ..weekly(2, 0x02, 720) };
+    let timetable = table(&[weekly(1, 0x7f, 45), long]);
+    let mut inputs = install(round_head(), CET, "2026-10-19 00:00", timetable);
+    inputs.push((2 * HOUR as u64, Ev::Supply(false)));
+    inputs.push(((2 * 24 + 3) * HOUR as u64, Ev::Supply(true)));
+    let dues = predicted(&inputs, (2 * 24 + 4) * HOUR as u64);
+    let of_first: Vec<u64> =
+        dues.iter().filter(|d| d.id == weekly(1, 0, 0).id).map(|d| d.count).collect();
+    assert_eq!(of_first, [1, 2], "{dues:?}");
 }
 
 #[test]
@@ -62,7 +76,7 @@ fn d10_a_wake_a_millisecond_late_is_no_cause() {
         inputs.push(((45 * MIN + ms) as u64, Ev::Late(ms as u64)));
         inputs.push((50 * MIN as u64, Ev::Supply(false)));
         inputs.push((3 * HOUR as u64, Ev::Supply(true)));
-        let dues = predicted(&inputs);
+        let dues = predicted(&inputs, 4 * HOUR as u64);
         assert_eq!(dues[0].kind, Some(OutcomeKind::Part(Cause::SupplyLost)));
         causes(&dues[0]).contains(&Cause::WokenLate)
     };

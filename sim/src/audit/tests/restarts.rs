@@ -65,6 +65,34 @@ fn d9_a_late_wake_owes_its_stamp_at_once() {
 }
 
 #[test]
+fn d9_an_alarm_unsets_no_clock() {
+    use dosewright_core::record::Alarm;
+    let at = Instant::from_ms(10 * MIN);
+    let unset = Record::Alarm { at, alarm: Alarm::ClockUnset, on: true, detail: 0 };
+    let stream = with(&nights(head(), &[], END), &[(10 * MIN, Ev::Record(unset))]);
+    assert_eq!(holds(&stream, END).dues.dosed, 1);
+}
+
+#[test]
+fn d6_a_wake_a_millisecond_late_excuses_no_pulse() {
+    let stream = nights(head(), &[], END);
+    let third = places(&stream, super::bench::is_pulse)[2];
+    let late = |by: u64| {
+        let wake = stream[third].0 as i64 + 30_000;
+        let mut late = stream.clone();
+        for (ms, ev) in &mut late[third + 3..third + 6] {
+            *ms += 2;
+            if let Ev::Record(Record::Pulse(p)) = ev {
+                p.at = Instant::from_ms(p.at.as_ms() + 2);
+            }
+        }
+        with(&late, &[(wake, Ev::Late(by))])
+    };
+    breaks(&late(1), END, "D6", "pulse 4 of 30");
+    lacks(&late(2), END, "D6", "pulse 4 of 30");
+}
+
+#[test]
 fn d11_a_snapshot_before_the_outcome_has_the_mark_as_it_was() {
     use dosewright_core::record::LineState;
     // called an hour late, behind the window; a stamp, the ledger begun anew, the outcome

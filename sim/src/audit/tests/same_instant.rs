@@ -45,6 +45,36 @@ fn d11_a_timetable_set_at_the_instant_of_a_due_comes_before_it() {
 }
 
 #[test]
+fn d6_a_dose_that_is_stopped_at_the_instant_of_another_due_does_not_keep_it() {
+    use dosewright_core::entry::EntryId;
+    use dosewright_core::record::Record;
+
+    use super::bench::{every, places};
+    // between two pulses of the night's dose, which is stopped a millisecond before the due
+    let due = DUE + 30_000;
+    let timetable = table(&[weekly(1, 0x7f, 45), every(2, 6 * HOUR, due)]);
+    let mut inputs = install(head(), CET, "2026-10-19 00:00", timetable);
+    inputs.push((due as u64 - 1, Ev::Act(DeviceAct::StopDose(EntryId(1)))));
+    let mut stream = ideal_stream(&inputs, END);
+    for (ms, ev) in stream.iter_mut().filter(|(ms, _)| *ms == due as u64 - 1) {
+        *ms += 1;
+        if let Ev::Record(Record::Outcome(o)) = ev {
+            o.at = Instant::from_ms(due);
+        }
+    }
+    holds(&stream, END);
+    let of_other = |ev: &Ev| matches!(ev, Ev::Record(Record::Pulse(p)) if p.due.id == EntryId(2));
+    let third = places(&stream, of_other)[2];
+    for (ms, ev) in &mut stream[third..third + 3] {
+        *ms += 2;
+        if let Ev::Record(Record::Pulse(p)) = ev {
+            p.at = Instant::from_ms(p.at.as_ms() + 2);
+        }
+    }
+    breaks(&stream, END, "D6", "pulse 3 of 5");
+}
+
+#[test]
 fn d1_a_stop_at_the_instant_of_a_due_keeps_it() {
     let due = DUE as u64;
     let mut inputs = install(head(), CET, "2026-10-19 00:00", table(&[weekly(1, 0x7f, 45)]));

@@ -89,6 +89,13 @@ fn d7_more_than_the_ceiling_and_a_wrong_cut() {
         }
     }
     breaks(&more, END, "D4", "the dose is to pump 31000 ms, not 30000");
+    let mut less = stream.clone();
+    for &at in &asked {
+        if let Ev::Record(Record::Pulse(p)) = &mut less[at].1 {
+            p.dose_ms -= 1000;
+        }
+    }
+    breaks(&less, END, "D4", "the dose is to pump 29000 ms, not 30000");
     let full = with_outcome(&stream, 1, |o| o.kind = OutcomeKind::Dosed);
     breaks(&full, END, "D1", "expected part, \"daily ceiling\"");
     // nobody asked

@@ -7,7 +7,7 @@ use dosewright_core::units::Volume;
 use super::{END, with_inputs};
 use crate::audit::tests::bench::{
     CET, Ev, HOUR, MIN, Stream, breaks, holds, ideal_stream, install, is_outcome, places,
-    round_head, set_table, table, weekly, with_outcome, without,
+    round_head, set_table, table, weekly, with, with_outcome, without,
 };
 use crate::observe::DeviceAct;
 
@@ -106,4 +106,21 @@ fn o1_a_prime_that_is_let_go_of_stops() {
     // a key that is let go of in a dose stops nothing
     let dose = [(45 * MIN + 2_000, Ev::Act(DeviceAct::Release))];
     holds(&with_inputs(&dose, END), END);
+}
+
+#[test]
+fn d4_what_the_pump_runs_for_behind_a_reset_counts() {
+    // stopped from the reset on for two minutes, in which the pump runs for 20 s. Of a pulse
+    // of 9056 ms two seconds had run: 284 642 ms in all, less two for the cut and the reading
+    let stop = |on| Ev::Act(DeviceAct::RemoteStop(on));
+    let reset = 60 * MIN + 2000;
+    let stream = with_inputs(
+        &[(reset, Ev::Reset), (reset, stop(true)), (reset + 2 * MIN, stop(false))],
+        END,
+    );
+    holds(&stream, END);
+    let runs = [(reset + 10_000, Ev::Pump(true)), (reset + 30_000, Ev::Pump(false))];
+    let on = with(&stream, &runs);
+    breaks(&on, END, "D4", "the pump goes on without an intent in the ledger");
+    breaks(&on, END, "D4", "at most 119999950 nl, and the pump ran for 125716000 nl");
 }
