@@ -55,6 +55,10 @@ pub(super) fn report(terminal: Terminal, args: &ReportArgs) -> Exit {
             return exit;
         }
     }
+    if let Some(why) = strange_sweep(&found) {
+        terminal.error(&why);
+        return Exit::Usage;
+    }
     let page = report::page(&Input {
         run: found.run.as_ref().map(|(facts, _)| facts),
         scenario: found.scenario.as_ref(),
@@ -84,6 +88,23 @@ fn second(terminal: Terminal, what: &str) -> Exit {
     terminal
         .error(&format!("two {what} were given: a page is of one run, of one sweep, or of both"));
     Exit::Usage
+}
+
+/// Why the lines of the sweep do not belong on the page, if they do not: they are of
+/// another scenario than the run, or of more than one.
+fn strange_sweep(found: &Found) -> Option<String> {
+    let mut hashes = found.sweep.iter().flatten().filter_map(Cell::hash);
+    let first = hashes.next()?;
+    if hashes.any(|hash| hash != first) {
+        return Some(
+            "the lines are of sweeps of several scenarios: give each a page of its own".to_owned(),
+        );
+    }
+    let (facts, _) = found.run.as_ref().filter(|(facts, _)| facts.hash != first)?;
+    Some(format!(
+        "the sweep is of another scenario ({first}) than the run of {} ({}): sweep it again, or give each a page of its own",
+        facts.file, facts.hash
+    ))
 }
 
 fn take_scenario(

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use dosewright_sim::digest::digest;
 use dosewright_sim::judged::Verdict;
 use dosewright_sim::lines::line;
 use dosewright_sim::sweep::{self, Cell, Moments, Plan};
@@ -21,8 +22,8 @@ use super::watch;
 
 /// Runs each kind of fault at each moment.
 pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
-    let plan = match plan(terminal, args) {
-        Ok(plan) => plan,
+    let (plan, hash) = match plan(terminal, args) {
+        Ok(found) => found,
         Err(exit) => return exit,
     };
     if !files::can_report(terminal, &args.reports) {
@@ -43,7 +44,7 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
             replays += &format_failed(&cell, first, &replay);
         }
         if args.reports.json {
-            let exit = super::print(terminal, &cell_line(&cell, &replay));
+            let exit = super::print(terminal, &cell_line(&cell, &replay, &hash));
             if exit != Exit::Held {
                 return exit;
             }
@@ -71,7 +72,8 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
     if exit == Exit::Held { Exit::of(worst) } else { exit }
 }
 
-fn plan(terminal: Terminal, args: &SweepArgs) -> Result<Plan, Exit> {
+/// The plan, and the hash of the scenario.
+fn plan(terminal: Terminal, args: &SweepArgs) -> Result<(Plan, String), Exit> {
     let usage = |why: &str| {
         terminal.error(why);
         Exit::Usage
@@ -81,10 +83,12 @@ fn plan(terminal: Terminal, args: &SweepArgs) -> Result<Plan, Exit> {
         .and_then(|found| found.into_iter().next())
         .ok_or(Exit::Usage)?;
     let kinds = sweep::kinds(&args.faults).map_err(|why| usage(&why))?;
-    Plan::new(&named.text, &scenario, kinds, &args.moments, args.seed).map_err(|nothing| {
-        terminal.error(&format!("{}: nothing was selected: {}", named.name, nothing.0));
-        Exit::Nothing
-    })
+    let plan =
+        Plan::new(&named.text, &scenario, kinds, &args.moments, args.seed).map_err(|nothing| {
+            terminal.error(&format!("{}: nothing was selected: {}", named.name, nothing.0));
+            Exit::Nothing
+        })?;
+    Ok((plan, digest(named.text.as_bytes())))
 }
 
 fn format_failed(cell: &Cell, first: &str, replay: &str) -> String {
@@ -133,6 +137,8 @@ pub(super) enum Line<'a> {
         findings: &'a [String],
         /// The command that runs it again.
         replay: &'a str,
+        /// Of the scenario without the fault, as `run` has it.
+        hash: &'a str,
     },
     /// All of them.
     Summary {
@@ -167,7 +173,7 @@ const fn word(verdict: Verdict) -> Word {
     }
 }
 
-fn cell_line(cell: &Cell, replay: &str) -> String {
+fn cell_line(cell: &Cell, replay: &str, hash: &str) -> String {
     line(&Line::Cell {
         fault: cell.kind,
         moment: &cell.name,
@@ -175,6 +181,7 @@ fn cell_line(cell: &Cell, replay: &str) -> String {
         verdict: word(cell.verdict),
         findings: &cell.findings[..cell.findings.len().min(20)],
         replay: replay.strip_prefix("replay: ").unwrap_or(replay),
+        hash,
     })
 }
 

@@ -33,6 +33,8 @@ pub struct Cell {
     came: Came,
     findings: Vec<String>,
     replay: String,
+    /// Of the scenario; `None` in lines of an earlier build.
+    hash: Option<String>,
 }
 
 impl Cell {
@@ -58,7 +60,13 @@ impl Cell {
                 .filter_map(|found| found.as_str().map(str::to_owned))
                 .collect(),
             replay: text("replay")?,
+            hash: text("hash"),
         })
+    }
+
+    /// The hash of the scenario that was swept, where the line has it.
+    pub fn hash(&self) -> Option<&str> {
+        self.hash.as_deref()
     }
 
     /// Whether a promise failed in it.

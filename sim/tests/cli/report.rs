@@ -254,6 +254,15 @@ fn a_sweep_is_a_matrix_with_replay_lines() {
     }
     assert_eq!(place.call(&["report", "sweep.jsonl", "-o", "s.html"]).code, 5);
     assert!(place.read("s.html").contains("The sweep <span class=\"held\">held</span>"));
+    // not beside the run of another scenario, and no two sweeps as one
+    place.write("other.toml", &good().replace("120 ml", "121 ml"));
+    let strange = place.call(&["report", "other.toml", "sweep.jsonl", "-o", "t.html"]);
+    assert!(strange.code == 2 && strange.err.contains("of another scenario"), "{strange:?}");
+    let more = place.call(&["sweep", "other.toml", "--faults", "leak", "--json"]);
+    place.write("both.jsonl", &(said.out + &more.out));
+    let both = place.call(&["report", "both.jsonl", "-o", "t.html"]);
+    assert!(both.code == 2 && both.err.contains("several scenarios"), "{both:?}");
+    assert!(!place.dir.join("t.html").exists());
 }
 
 #[test]
