@@ -47,13 +47,16 @@ pub(super) struct Named {
     pub(super) text: String,
 }
 
+/// What a scenario that came by standard input is called.
+pub(super) const STANDARD_INPUT: &str = "standard input";
+
 /// Reads a text file; `-` is standard input.
 pub(super) fn read(path: &Path) -> Result<Named, String> {
     let name = path.display().to_string();
     if path == Path::new("-") {
         let text = io::read_to_string(io::stdin());
         return text
-            .map(|text| Named { name: "standard input".to_owned(), text })
+            .map(|text| Named { name: STANDARD_INPUT.to_owned(), text })
             .map_err(|error| format!("cannot read standard input: {error}"));
     }
     if path.is_dir() {

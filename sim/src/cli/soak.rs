@@ -1,6 +1,7 @@
 //! `dosewright soak`.
 
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc;
@@ -22,6 +23,8 @@ use super::soak_report;
 use super::terminal::Terminal;
 use super::watch;
 
+/// Faults and acts a day where nothing else is said, in tenths.
+const PER_DAY_TENTHS: u32 = 12;
 /// Controller-years where neither seeds nor years were given.
 const YEARS: u64 = 100;
 /// How often the progress is looked at.
@@ -221,10 +224,7 @@ impl<'a> Desk<'a> {
             until_ms: None,
             text,
             findings: &ran.findings,
-            otherwise: &format!(
-                "dosewright soak --seeds {}..={} --days {}",
-                ran.case.seed, ran.case.seed, ran.case.days
-            ),
+            otherwise: &again(self.args, &ran.case),
         };
         saved::save(self.terminal, &path, &failed)
     }
@@ -300,6 +300,28 @@ impl<'a> Desk<'a> {
     }
 }
 
+/// The command that makes one run of a soak once more: its site, its seed and all that
+/// says which faults are drawn.
+fn again(args: &SoakArgs, case: &Run) -> String {
+    let mut out = "dosewright soak".to_owned();
+    if let Some(file) = case.site.and_then(|at| args.files.get(at)) {
+        _ = write!(out, " {}", files::for_shell(file));
+    }
+    _ = write!(out, " --seeds {}..={} --days {}", case.seed, case.seed, case.days);
+    if args.per_day != PER_DAY_TENTHS {
+        _ = write!(out, " --per-day {}.{}", args.per_day / 10, args.per_day % 10);
+    }
+    for (name, given) in [(" --packs", args.packs), (" --drives", args.drives)] {
+        out.push_str(if given { name } else { "" });
+    }
+    for (name, kinds) in [("faults", &args.faults), ("without", &args.without)] {
+        if !kinds.is_empty() {
+            _ = write!(out, " --{name} {}", kinds.join(","));
+        }
+    }
+    out
+}
+
 fn case(ran: &Ran) -> Case {
     let text = || ran.findings.join("\n");
     match ran.verdict {
@@ -307,5 +329,54 @@ fn case(ran: &Ran) -> Case {
         Verdict::Failed => Case::Failed(text()),
         Verdict::Invalid => Case::Error(text()),
         Verdict::Stopped => Case::Skipped("interrupted".to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::args::{Cli, Command};
+    use super::*;
+    use clap::Parser as _;
+
+    fn parsed(line: &str) -> SoakArgs {
+        match Cli::try_parse_from(line.split_whitespace()).unwrap().command {
+            Command::Soak(args) => args,
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn the_line_that_runs_one_again_asks_for_the_same() {
+        let run = |site| Run { number: 7, seed: 4, site, days: 200 };
+        let made = "dosewright soak --seeds 4..=4 --days 200";
+        assert_eq!(again(&parsed("dosewright soak --years 9 --shard 1/4"), &run(None)), made);
+        for (asked, site, wanted) in [
+            ("soak a.toml b.toml --seeds 1..9", Some(1), "soak b.toml --seeds 4..=4 --days 200"),
+            (
+                "soak --per-day 40 --packs --drives",
+                None,
+                "soak --seeds 4..=4 --days 200 --per-day 40.0 --packs --drives",
+            ),
+            (
+                "soak a.toml --without late_wake",
+                Some(0),
+                "soak a.toml --seeds 4..=4 --days 200 --without late_wake",
+            ),
+            (
+                "soak --faults leak,bit_flip --without leak",
+                None,
+                "soak --seeds 4..=4 --days 200 --faults leak,bit_flip --without leak",
+            ),
+        ] {
+            let args = parsed(&format!("dosewright {asked}"));
+            let line = again(&args, &run(site));
+            assert_eq!(line, format!("dosewright {wanted}"), "{asked}");
+            let back = parsed(&line);
+            assert_eq!(
+                (back.per_day, back.packs, back.drives),
+                (args.per_day, args.packs, args.drives)
+            );
+            assert_eq!((back.faults, back.without), (args.faults, args.without));
+        }
     }
 }

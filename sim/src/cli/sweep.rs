@@ -98,8 +98,11 @@ fn format_failed(cell: &Cell, first: &str, replay: &str) -> String {
 /// The line that makes this one run again; what failed is saved first.
 fn replay(terminal: Terminal, args: &SweepArgs, file: &str, cell: &Cell) -> String {
     let again = format!(
-        "dosewright sweep {file} --faults {} --moments \"{}\" --seed {}",
-        cell.kind, cell.at, args.seed
+        "dosewright sweep {} --faults {} --moments \"{}\" --seed {}",
+        files::for_shell(Path::new(file)),
+        cell.kind,
+        cell.at,
+        args.seed
     );
     if cell.verdict != Verdict::Failed {
         return format!("replay: {again}");

@@ -253,6 +253,15 @@ impl Trial<'_> {
         }
     }
 
+    /// The command that makes this run once more.
+    fn again(&self) -> String {
+        // what came by standard input has to come so again
+        let file = if self.name == files::STANDARD_INPUT { "-" } else { self.name };
+        let file = files::for_shell(Path::new(file));
+        let until = self.until_ms.map_or_else(String::new, |ms| format!(" --until '{ms} ms'"));
+        format!("dosewright run {file} --seed {}{until}", self.seed)
+    }
+
     fn save_failure(&self, judged: &Judged, findings: &[String]) {
         let Some(path) = &self.failure else { return };
         let whole = judged.end.end_ms >= self.scenario.clock.run_for.as_ms();
@@ -262,7 +271,7 @@ impl Trial<'_> {
             until_ms: (!whole).then_some(judged.end.end_ms),
             text: self.text,
             findings,
-            otherwise: &format!("dosewright run {} --seed {}", self.name, self.seed),
+            otherwise: &self.again(),
         };
         self.terminal.message(&saved::save(self.terminal, path, &failed));
     }

@@ -54,7 +54,7 @@ pub struct Case {
     /// Its seed.
     pub seed: u64,
     /// Which of the sites; `None` for a made one.
-    site: Option<usize>,
+    pub site: Option<usize>,
     /// Days of the run.
     pub days: u32,
 }
