@@ -29,6 +29,17 @@ fn ceiling(scenario: &Scenario) -> u64 {
     crate::world::first_timetable(scenario, &frame).ceiling_in_force().as_ul()
 }
 
+/// Whether the ceiling may be another one later: it goes by the timetable unless the file
+/// gives it, and operators changed that.
+fn may_change(facts: &Facts, scenario: &Scenario) -> bool {
+    const CHANGES: [&str; 6] = ["edit", "disable", "enable", "remove", "add", "timetable"];
+    scenario.limits.daily_ceiling.is_none()
+        && facts
+            .became
+            .iter()
+            .any(|(kind, _, became)| became == "taken" && CHANGES.contains(&kind.as_str()))
+}
+
 fn bars(facts: &Facts) -> Vec<Bar> {
     let first = facts.frame.start.as_ms().div_euclid(DAY_MS);
     let end = facts.frame.local(facts.totals.simulated_ms.saturating_sub(1));
@@ -43,7 +54,9 @@ fn bars(facts: &Facts) -> Vec<Bar> {
         .filter_map(|dose| {
             let at = dose.at()?;
             let day = at.local.as_ms().div_euclid(DAY_MS) - first;
-            Some((facts.true_ms(at), usize::try_from(day).ok()?, dose.most_ul))
+            // a setting of the clock moves the local time of a due, not its instant
+            let due_ms = dose.due_ms.unwrap_or_else(|| facts.true_ms(at));
+            Some((due_ms, usize::try_from(day).ok()?, dose.most_ul))
         })
         .collect();
     dues.sort_unstable();
@@ -115,10 +128,18 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
         @if let Some(last) = bars.last().filter(|_| bars.len() > 1) { (label(right, low + 14.0, "end", &date(last))) }
     };
     let fullest = days.iter().rev().max_by_key(|bar| bar.in_23_h_ul).copied().unwrap_or_default();
+    let changed = scenario.is_some_and(|scenario| may_change(facts, scenario));
     let against = ceiling.map_or_else(String::new, |ceiling| {
+        let ml = n(in_ml(ceiling), 3);
+        if changed {
+            return format!(
+                ". The timetable was changed in the run, and the ceiling with it: that of the start is {ml} ml"
+            );
+        }
         let word = if fullest.in_23_h_ul <= ceiling { "stays under" } else { "is over" };
-        format!(", and {word} the ceiling of {} ml", n(in_ml(ceiling), 3))
+        format!(", and {word} the ceiling of {ml} ml")
     });
+    let of_ceiling = if changed { "ceiling at the start" } else { "ceiling of any 23 hours" };
     let what = match by {
         1 => String::new(),
         7 => " Each bar is the fullest day of a week.".to_owned(),
@@ -129,7 +150,7 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
         (sample(line("mark", 2.0, 7.0, 22.0, 7.0)), "most in any 23 hours"),
     ];
     if ceiling.is_some() {
-        legend.push((sample(line("limit", 0.0, 7.0, 24.0, 7.0)), "ceiling of any 23 hours"));
+        legend.push((sample(line("limit", 0.0, 7.0, 24.0, 7.0)), of_ceiling));
     }
     let rows = bars
         .iter()
@@ -158,7 +179,7 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
                 if by == 1 { "day" } else { "from" },
                 "volume of the fullest day, ml",
                 "most in 23 h, ml",
-                "ceiling, ml",
+                if changed { "ceiling at the start, ml" } else { "ceiling, ml" },
             ],
             rows,
             note: None,

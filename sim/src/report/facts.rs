@@ -22,6 +22,8 @@ pub struct Dose {
     pub entry: String,
     /// Device local time of the due; `None` while the clock was unset.
     pub due: Option<Stamped>,
+    /// True ms of its instant; `None` in lines of a build that did not say it.
+    pub due_ms: Option<i64>,
     /// How it ended.
     pub fate: Fate,
     /// Why it is not dosed.
@@ -81,6 +83,7 @@ impl Dose {
         Self {
             entry: outcome.name.clone(),
             due: outcome.due,
+            due_ms: Some(outcome.due_ms),
             fate: match outcome.fate {
                 crate::trace::Fate::Dosed => Fate::Dosed,
                 crate::trace::Fate::Part(_) => Fate::Part,
@@ -240,6 +243,7 @@ impl Facts {
                 self.outcome(Dose {
                     entry: text("entry"),
                     due: when("due"),
+                    due_ms: line["due_ms"].as_i64(),
                     fate,
                     cause: line["cause"].as_str().map(str::to_owned),
                     count: line["count"].as_u64().and_then(|n| u32::try_from(n).ok()).unwrap_or(1),

@@ -26,6 +26,9 @@ pub(super) struct OutcomeLine<'a> {
     /// Device local time at which it was nominally due, with its offset, after a
     /// move of the clocks; null while the clock was unset.
     due: Option<String>,
+    /// True time of its instant from the start of the run, by the rate of the clock chip; a
+    /// setting of the clock does not move it. Below nothing for one from before the run.
+    due_ms: i64,
     /// dosed: the pump ran, flow not sensed.
     outcome: Word,
     /// Why it was not dosed in full.
@@ -74,6 +77,7 @@ impl<'a> OutcomeLine<'a> {
         Self {
             entry: &outcome.name,
             due: text(outcome.due),
+            due_ms: outcome.due_ms,
             outcome: match outcome.fate {
                 Fate::Dosed => Word::Dosed,
                 Fate::Part(_) => Word::Part,

@@ -368,6 +368,32 @@ fn the_doses_of_a_row_stand_at_the_times_that_they_have() {
 }
 
 #[test]
+fn any_23_hours_are_elapsed_ones_whatever_the_clock_is_set_to() {
+    let place = Place::new("report-daily");
+    let more = "[[entry]]\nname = \"every\"\nevery = { interval = \"12 h\", from = \"+8 h\" }\nvolume = \"120 ml\"\nwindow = \"40 min\"\n[[operator]]\nat = \"2026-10-06 12:00\"\n";
+    let page = |act: &str| {
+        let text = nights(&format!("{more}{act}\n"))
+            .replace("nights = [\"mon\", \"tue\", \"wed\"]", "days = [\"mon\", \"tue\", \"wed\"]")
+            .replace("00:45", "06:00");
+        place.write("site.toml", &text);
+        place.call(&["report", "site.toml", "-o", "r.html"]);
+        let page = place.read("r.html");
+        place.write("lines.jsonl", &place.call(&["run", "site.toml", "--json"]).out);
+        place.call(&["report", "lines.jsonl", "-o", "s.html"]);
+        assert!(page == place.read("s.html"));
+        page
+    };
+    // a weekly dose and two of the interval in any 23 h, whatever the clock says of them
+    let page_of_setting = page("set_clock = { by = \"-3 h\" }");
+    let wanted = "The most in any 23 hours is 360 ml, first on <span class=\"date\">2026-10-05</span>, and stays under the ceiling of 450 ml.";
+    assert!(page_of_setting.contains(wanted), "{page_of_setting}");
+    // a ceiling that goes by the timetable is another one after a change of it
+    let changed = page("edit = { entry = \"every\", volume = \"20 ml\" }");
+    assert!(changed.contains("that of the start is 450 ml"), "{changed}");
+    assert!(changed.contains("ceiling at the start, ml") && !changed.contains("stays under"));
+}
+
+#[test]
 fn a_dose_that_was_asked_for_is_none_that_was_due() {
     let place = Place::new("report-asked");
     let again = "[[operator]]\nat = \"2026-10-08 12:00\"\nrun_again = { entry = \"night\" }\n";
