@@ -299,6 +299,11 @@ pub(super) fn planned(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
         sampled(planned).into_iter().map(|(day, ml)| (x(day as f64), y(ml / 1000.0))).collect();
     let date =
         |days: f64| forecast.date(days).map_or_else(|| "after 10 years".to_owned(), show::date);
+    // what lasts longer than is reckoned has no date
+    let when = |what: &str, days: f64| {
+        let on = if forecast.date(days).is_some() { "on " } else { "" };
+        format!("{what} {on}{}", date(days))
+    };
     let heel = litres(container.heel);
     let low = container.low_contact.map(litres);
     let reorder = stock.reorder_days.is_finite().then_some(stock.reorder_days);
@@ -327,11 +332,11 @@ pub(super) fn planned(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
     } else if stock.shelf_governs {
         format!("are used until {}, the product's date", date(stock.until.days))
     } else {
-        format!("are down to the heel on {}", date(stock.until.days))
+        when("are down to the heel", stock.until.days)
     };
     let contact = stock
         .low_days
-        .map(|days| format!(" The low-level contact closes on {}.", date(days)))
+        .map(|days| format!(" The low-level contact {}.", when("closes", days)))
         .unwrap_or_default();
     let mut legend = vec![
         (sample(path("two", &[(0.0, 7.0), (24.0, 7.0)])), "by the timetable"),

@@ -59,8 +59,11 @@ pub(super) fn battery(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
         sampled(course).into_iter().map(|(at, volts)| (x(at), y(volts))).collect::<Vec<_>>()
     };
     let end = voltage.end_v * cells;
-    let date =
-        |days: f64| forecast.date(days).map_or_else(|| "after 10 years".to_owned(), show::date);
+    let date = |days: f64| {
+        forecast
+            .date(days)
+            .map_or_else(|| "after 10 years".to_owned(), |date| format!("on {}", show::date(date)))
+    };
     let steps = [0.9, 1.1, 1.3, 1.5].map(|v| v * cells);
     let svg = html! {
         @for step in steps {
@@ -103,7 +106,7 @@ pub(super) fn battery(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
         id: "battery".to_owned(),
         title: "Battery voltage with the motor running (model)".to_owned(),
         finding: format!(
-            "By the model {of} is exhausted on {}; at worst, with a quarter less, on {}. It reads {} V then.",
+            "By the model {of} is exhausted {}; at worst, with a quarter less, {}. It reads {} V then.",
             date(pack.until.days),
             date(pack.until.least),
             n(end, 2)

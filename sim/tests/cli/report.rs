@@ -368,6 +368,21 @@ fn the_doses_of_a_row_stand_at_the_times_that_they_have() {
 }
 
 #[test]
+fn what_lasts_longer_than_is_reckoned_has_no_date() {
+    let place = Place::new("report-ten-years");
+    let container = |ml: &str| {
+        let more = "[container]\ncapacity = \"90 l\"\nlow_contact = \"9 l\"\n";
+        place.write("site.toml", &nights(more).replace("\"120 ml\"", &format!("\"{ml}\"")));
+        place.call(&["report", "site.toml", "-o", "r.html"]);
+        place.read("r.html")
+    };
+    let long = container("30 ml");
+    let wanted = "at the start are down to the heel after 10 years. The low-level contact closes after 10 years.";
+    assert!(long.contains(wanted), "{long}");
+    assert!(container("300 ml").contains("are down to the heel on <span class=\"date\">20"));
+}
+
+#[test]
 fn any_23_hours_are_elapsed_ones_whatever_the_clock_is_set_to() {
     let place = Place::new("report-daily");
     let more = "[[entry]]\nname = \"every\"\nevery = { interval = \"12 h\", from = \"+8 h\" }\nvolume = \"120 ml\"\nwindow = \"40 min\"\n[[operator]]\nat = \"2026-10-06 12:00\"\n";
