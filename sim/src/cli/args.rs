@@ -357,6 +357,9 @@ pub(super) struct ShrinkArgs {
     /// Where to write the small scenario; - is standard output
     #[arg(long, short, value_name = "FILE")]
     pub(super) output: PathBuf,
+    /// Write over a file that is there already
+    #[arg(long)]
+    pub(super) force: bool,
     /// Stop after so many runs
     #[arg(long, value_name = "RUNS", default_value_t = 5_000, value_parser = clap::value_parser!(u32).range(2..))]
     pub(super) limit: u32,

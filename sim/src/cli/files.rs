@@ -177,6 +177,24 @@ pub(super) fn create(terminal: Terminal, path: &Path) -> Result<Box<dyn Write>, 
     Ok(Box::new(BufWriter::new(file)))
 }
 
+fn exists_already(path: &Path) -> String {
+    format!(
+        "{} exists already and is left as it is; give another name, or --force to write over it",
+        path.display()
+    )
+}
+
+/// Refuses a file that is there already for an output that comes at the end of long work.
+/// What is no file, such as a terminal, takes it.
+pub(super) fn spare_existing(path: &Path, force: bool) -> Result<(), String> {
+    if force || path == Path::new("-") || !path.is_file() {
+        return Ok(());
+    }
+    // that it is the input says more
+    spare_read(path)?;
+    Err(exists_already(path))
+}
+
 /// Writes a whole file of text that somebody may go on working in: one that is there
 /// already is left as it is, unless `force` says otherwise.
 pub(super) fn write_new(
@@ -189,10 +207,7 @@ pub(super) fn write_new(
         return write(terminal, path, text);
     }
     let failed = |error: io::Error| match error.kind() {
-        io::ErrorKind::AlreadyExists => format!(
-            "{} exists already and is left as it is; give another name, or --force to write over it",
-            path.display()
-        ),
+        io::ErrorKind::AlreadyExists => exists_already(path),
         _ => format!("cannot write {}: {error}", path.display()),
     };
     make_parent(path).map_err(failed)?;

@@ -32,6 +32,11 @@ pub(super) fn shrink(terminal: Terminal, how: How, args: &ShrinkArgs) -> Exit {
     if checked(terminal.without_warnings(), std::slice::from_ref(&named)).is_none() {
         return Exit::Usage;
     }
+    let spared = files::spare_existing(&args.output, args.force);
+    if let Err(why) = spared {
+        terminal.error(&why);
+        return Exit::Usage;
+    }
     if !files::can_write(terminal, Some(&args.output)) {
         return Exit::Usage;
     }

@@ -1,6 +1,6 @@
 //! Shrinking: from a failure file to a small scenario that fails in the same way.
 
-use crate::support::{Place, good, nights};
+use crate::support::{Place, failing, good, nights};
 
 #[test]
 fn a_failure_shrinks_to_a_small_scenario_that_replays() {
@@ -31,6 +31,22 @@ fn a_failure_shrinks_to_a_small_scenario_that_replays() {
     let said = place.call(&["shrink", "week.toml", "-o", "less.toml", "--limit", "5"]);
     assert!(said.code == 3 && said.err.contains("--limit"), "{said:?}");
     assert_eq!(place.call(&["replay", "less.toml"]).code, 1);
+}
+
+#[test]
+fn a_file_that_is_there_is_not_written_over() {
+    let place = Place::new("shrink-over");
+    place.write("week.toml", &failing());
+    place.write("mine.toml", "# written by hand\n");
+    let said = place.call(&["shrink", "week.toml", "-o", "mine.toml"]);
+    assert!(said.code == 2 && said.err.contains("mine.toml exists already"), "{said:?}");
+    assert_eq!(place.read("mine.toml"), "# written by hand\n");
+    let said = place.call(&["shrink", "week.toml", "-o", "mine.toml", "--force"]);
+    assert!(said.code == 0 && place.read("mine.toml").contains("schema = 1"), "{said:?}");
+    // what was read is spared whatever is said
+    let said = place.call(&["shrink", "week.toml", "-o", "week.toml", "--force"]);
+    assert!(said.code == 2 && said.err.contains("is what was read"), "{said:?}");
+    assert_eq!(place.read("week.toml"), failing());
 }
 
 #[test]
