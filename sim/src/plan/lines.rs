@@ -120,7 +120,11 @@ pub fn json(file: &str, brief: &Brief, plan: &Plan, accepted: bool) -> String {
         event: "plan",
         file,
         fits: accepted && plan.misfits.is_empty(),
-        verdict: if is_empty { String::new() } else { verdict(brief, &plan.phases, &plan.misfits) },
+        verdict: if is_empty {
+            String::new()
+        } else {
+            verdict(brief, &plan.phases, &plan.dry, &plan.misfits)
+        },
         misfits: &plan.misfits,
         scenario: &plan.text,
         caution: CAUTION,

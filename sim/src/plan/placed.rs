@@ -2,6 +2,10 @@
 
 use std::cmp::Ordering;
 
+use dosewright_core::civil::{DAY_MS, Date, Local};
+use dosewright_core::entry::GapRule;
+use dosewright_core::time::Duration;
+
 use super::passes::{self, Pulses};
 use super::write::clock;
 use super::{Dry, Phase, Place, minutes, name, up};
@@ -22,6 +26,8 @@ pub struct Placed {
     pub settle_min: u32,
     /// From the end of its window to the first water, in minutes.
     pub contact_min: u32,
+    /// In a night in which the clocks go forward it is less than what is asked for.
+    pub is_shortened: bool,
     /// Why all this, a paragraph each.
     pub reasons: Vec<String>,
 }
@@ -95,6 +101,49 @@ fn why_window(brief: &Brief, phase: &Phase, place: Place) -> String {
     format!("{} min: {window}; the least is {} min.", place.window, phase.least_window)
 }
 
+/// A night whose contact time is less than what is asked for.
+#[derive(Clone, Copy)]
+struct Short {
+    night: Date,
+    left_min: u32,
+}
+
+/// The first night of a year in which the clocks go forward between a dose and the first
+/// water, so that too little of its contact time is left.
+fn shortened(
+    brief: &Brief,
+    phase: &Phase,
+    nights: &[usize],
+    place: Place,
+    contact_min: u32,
+) -> Option<Short> {
+    let zone = &brief.site.zone.zone;
+    let noon = |date: Date| Local::new(date, Duration::from_h(12));
+    let year = phase.first.plus_days(366);
+    let last = phase.last.map_or(year, |last| last.min(year));
+    let mut from = zone.to_utc(noon(phase.first), GapRule::Shift);
+    while let Some(change) = zone.next_change_after(from) {
+        from = change.at;
+        let local_ms = change.at.as_ms() + i64::from(change.offset_before_s) * 1000;
+        let night = Local::from_ms(local_ms - DAY_MS / 2).date();
+        if night > last {
+            break;
+        }
+        let gap_min = i64::from(change.offset_after_s - change.offset_before_s) / 60;
+        let at_min = (local_ms - noon(night).as_ms()) / 60_000;
+        let water_min = i64::from(place.start + place.window + contact_min);
+        // a dose in the hour that is skipped is moved by as much
+        let is_between = at_min + gap_min > i64::from(place.start) && at_min < water_min;
+        let left_min = u32::try_from(i64::from(contact_min) - gap_min).unwrap_or(0);
+        let has_dose = nights.contains(&(night.weekday().index() as usize))
+            && !brief.closed.iter().any(|c| c.first <= night && night <= c.last);
+        if gap_min > 0 && is_between && has_dose && left_min < minutes(brief.site.contact) {
+            return Some(Short { night, left_min });
+        }
+    }
+    None
+}
+
 /// The entries of a phase.
 pub fn of_phase(brief: &Brief, dry: &[Option<Dry>; 7], phase: &Phase) -> Vec<Placed> {
     let head = &brief.head.head;
@@ -112,7 +161,7 @@ pub fn of_phase(brief: &Brief, dry: &[Option<Dry>; 7], phase: &Phase) -> Vec<Pla
         let pulses = passes::choose(phase.dose, u64::from(place.window) * 60_000, head)
             .unwrap_or(Pulses::ONE);
         let first_name = nights.first().map_or("", |night| name(*night));
-        let reasons = vec![
+        let mut reasons = vec![
             format!("{}: {}, {}.", phase.name, show::dose(phase.dose), rate(brief, of_label)),
             why_here(brief, (last, first, from), place, (settle_min, contact_min)),
             format!("{} {}", why_window(brief, phase, place), pulses.why(phase.dose)),
@@ -122,6 +171,15 @@ pub fn of_phase(brief: &Brief, dry: &[Option<Dry>; 7], phase: &Phase) -> Vec<Pla
                 if place.start >= 720 { "on the day after it" } else { "on that day" }
             ),
         ];
+        let short = shortened(brief, phase, &nights, place, contact_min);
+        reasons.extend(short.map(|short| {
+            format!(
+                "In the night of {} the clocks go forward before the first water: {} h {:02} min of contact are left.",
+                show::date(short.night),
+                short.left_min / 60,
+                short.left_min % 60
+            )
+        }));
         Placed {
             name: if many {
                 format!("{} {}", phase.name, number + 1)
@@ -130,6 +188,7 @@ pub fn of_phase(brief: &Brief, dry: &[Option<Dry>; 7], phase: &Phase) -> Vec<Pla
             },
             settle_min,
             contact_min,
+            is_shortened: short.is_some(),
             nights,
             place,
             pulses,

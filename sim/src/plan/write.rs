@@ -33,18 +33,29 @@ fn list(nights: &[usize]) -> String {
 }
 
 /// That all fits, and where the window is not what was wanted.
-fn fits(brief: &Brief, phases: &[Phase]) -> String {
+fn fits(brief: &Brief, phases: &[Phase], dry: &[Option<Dry>; 7]) -> String {
     let wanted = super::minutes(brief.site.window);
     let windows = phases.iter().flat_map(|phase| phase.nights.iter().flatten());
-    match windows.map(|place| place.window).min().filter(|least| *least < wanted) {
+    let fits = match windows.map(|place| place.window).min().filter(|least| *least < wanted) {
         Some(least) => format!(
             "all fits but the window: {least} min is the longest there is room for, {wanted} min were wanted"
         ),
         None => "everything asked for fits".to_owned(),
+    };
+    let placed = |phase: &Phase| placed::of_phase(brief, dry, phase);
+    if phases.iter().flat_map(placed).any(|placed| placed.is_shortened) {
+        format!("{fits}, but for the contact time when the clocks go forward")
+    } else {
+        fits
     }
 }
 
-pub(super) fn verdict(brief: &Brief, phases: &[Phase], misfits: &[String]) -> String {
+pub(super) fn verdict(
+    brief: &Brief,
+    phases: &[Phase],
+    dry: &[Option<Dry>; 7],
+    misfits: &[String],
+) -> String {
     let title = brief.title.as_deref().unwrap_or("this site");
     let of = |phase: &Phase| {
         let count = phase.nights.iter().flatten().count();
@@ -53,7 +64,7 @@ pub(super) fn verdict(brief: &Brief, phases: &[Phase], misfits: &[String]) -> St
     };
     let doses: Vec<String> = phases.iter().map(of).collect();
     let rest = match misfits.len() {
-        0 => fits(brief, phases),
+        0 => fits(brief, phases, dry),
         1 => "one thing does NOT fit".to_owned(),
         n => format!("{n} things do NOT fit"),
     };
@@ -70,7 +81,7 @@ pub(super) fn file(
     lasts: Option<Date>,
 ) -> String {
     let mut out = String::new();
-    comment(&mut out, &verdict(brief, phases, misfits));
+    comment(&mut out, &verdict(brief, phases, dry, misfits));
     out.push_str("#\n");
     for misfit in misfits {
         comment(&mut out, &format!("Does not fit: {misfit}."));

@@ -44,6 +44,32 @@ fn a_window_that_there_is_no_room_for_is_told_in_the_first_line() {
 }
 
 #[test]
+fn contact_time_that_spring_takes_is_told() {
+    let place = Place::new("plan-spring");
+    let brief = |zone: &str, contact: &str| {
+        let text = format!(
+            "schema = 1\ntitle = \"spring\"\n[site]\nfirst = 2026-03-23\nzone = \"{zone}\"\nnights = [\"fri\", \"sat\"]\ncontact = \"{contact}\"\nsettle = \"30 min\"\nwindow = \"45 min\"\n[label]\ndose = \"120 ml\"\n[[trading]]\ndays = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]\nopens = \"06:30\"\ncloses = \"00:15\"\n[head]\nflow = \"26.5 ml/min\"\nrollers = 3\n"
+        );
+        place.write("brief.toml", &text);
+        let said = place.call(&["plan", "brief.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        wide(&said.out);
+        said.out.replace("\n# ", " ")
+    };
+    let zone = "CET-1CEST,M3.5.0,M10.5.0/3";
+    // over by 01:30; from 02:00 on the 29th it is 03:00, and 06:30 comes after 4 h
+    let short = brief(zone, "5 h");
+    assert!(short.contains("fits, but for the contact time when the clocks go forward"), "{short}");
+    let wanted =
+        "In the night of 2026-03-28 the clocks go forward before the first water: 4 h 00 min";
+    assert!(short.contains(wanted), "{short}");
+    // where enough is left, or nothing changes, there is nothing to tell
+    for plan in [brief(zone, "4 h"), brief("CET-1", "5 h")] {
+        assert!(plan.contains("everything asked for fits.") && !plan.contains("forward"), "{plan}");
+    }
+}
+
+#[test]
 fn a_flow_log_finds_the_quiet_hours() {
     let place = Place::new("plan-log");
     let example = place.call(&["plan", "--example"]).out;
