@@ -68,5 +68,14 @@ fn more_entries_or_closed_dates_than_the_device_holds_are_refused() {
         };
         assert_eq!(codes_of(most), Vec::<&str>::new());
         assert_eq!(codes_of(most + 1), [code]);
+        // and keeps nobody from seeing what else is wrong
+        let wrong = file(most + 1).replace("26.5 ml/min", "26.5 ul/min");
+        let wrong = format!(
+            "{wrong}{}",
+            if code == codes::TOO_MANY_CLOSED { entry(0) } else { String::new() }
+        );
+        let found: Vec<&str> =
+            check::read("many.toml", &wrong).1.iter().map(|found| found.code).collect();
+        assert!(found.contains(&code) && found.contains(&codes::DOSE_DOES_NOT_FIT), "{found:?}");
     }
 }

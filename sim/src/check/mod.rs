@@ -55,8 +55,9 @@ fn read_for(file: &str, text: &str, least_ms: u64) -> (Option<Scenario>, Vec<Dia
 /// What the device would refuse of a scenario's timetable, and warnings of its run, or
 /// of so many ms where it is shorter.
 fn timetable(file: &str, scenario: &Scenario, least_ms: u64) -> Vec<Diagnostic> {
-    if let Some(found) = room::too_many(scenario) {
-        return vec![found.in_file(file)];
+    if let Some((found, rest)) = room::too_many(scenario) {
+        let others = timetable(file, &rest, least_ms);
+        return found.into_iter().map(|found| found.in_file(file)).chain(others).collect();
     }
     let frame = Frame::of(scenario, &Options::default());
     let clock = clock(scenario, &frame);

@@ -60,17 +60,31 @@ pub(super) fn over_meter(scenario: &Scenario) -> Option<Diagnostic> {
     })
 }
 
-/// More than the device has room for: nothing else can be checked then.
-pub(super) fn too_many(scenario: &Scenario) -> Option<Diagnostic> {
-    if scenario.entries.len() > LINES {
-        return Some(refusals::diagnostic(
+/// More than the device has room for, and the scenario without it, so that the rest can be
+/// checked.
+pub(super) fn too_many(scenario: &Scenario) -> Option<(Vec<Diagnostic>, Scenario)> {
+    let found: Vec<Diagnostic> =
+        [too_many_entries(scenario), too_many_closed(scenario)].into_iter().flatten().collect();
+    let mut rest = scenario.clone();
+    rest.entries.truncate(LINES);
+    rest.closed.truncate(MOST_CLOSED);
+    rest.closed_spans.truncate(MOST_CLOSED);
+    (!found.is_empty()).then_some((found, rest))
+}
+
+fn too_many_entries(scenario: &Scenario) -> Option<Diagnostic> {
+    (scenario.entries.len() > LINES).then(|| {
+        refusals::diagnostic(
             scenario,
             &Timetable::EMPTY,
             None,
             &Refusal::TooManyEntries { most: LINES },
             &mut refusals::Starts::default(),
-        ));
-    }
+        )
+    })
+}
+
+fn too_many_closed(scenario: &Scenario) -> Option<Diagnostic> {
     let spans = scenario.closed_spans.get(MOST_CLOSED)?;
     Some(
         Diagnostic::new(

@@ -15,7 +15,7 @@ use dosewright_core::timetable::{Timetable, meet_at_times};
 use crate::diagnose::{Diagnostic, Span, codes};
 use crate::observe::LINES;
 use crate::run::Frame;
-use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, show};
+use crate::scenario::{Act, EntryPlan, RecurrencePlan, Scenario, show};
 use crate::trace::stamp;
 
 /// Before this minute of the day a calendar day's time is most likely meant for
@@ -65,8 +65,33 @@ pub(super) fn find(
     found.extend(site::too_weak(scenario));
     found.extend(site::too_large(scenario));
     found.extend(site::out_of_lift(scenario));
-    found.extend(nothing_due(scenario, &plans, frame, clock));
+    match never_set(scenario) {
+        Some(unset) => found.push(unset),
+        None => found.extend(nothing_due(scenario, &plans, frame, clock)),
+    }
     found
+}
+
+/// W012: weekly entries, and a clock that is unset and stays so.
+fn never_set(scenario: &Scenario) -> Option<Diagnostic> {
+    let sets = |act: &Act| matches!(act, Act::SetClock(_) | Act::Press { .. });
+    let enabled = || scenario.entries.iter().filter(|plan| plan.enabled);
+    let is_weekly = |plan: &EntryPlan| matches!(plan.recurrence, RecurrencePlan::Weekly { .. });
+    if !scenario.clock.unset
+        || scenario.operator.iter().any(|act| sets(&act.act))
+        || !enabled().any(is_weekly)
+    {
+        return None;
+    }
+    let message = if enabled().all(is_weekly) {
+        "nothing is dosed by this timetable"
+    } else {
+        "nothing is dosed by the weekly entries of this timetable"
+    };
+    let found = Diagnostic::new(codes::NOTHING_DUE, scenario.clock.spans.at("unset"), message)
+        .label("nobody sets the clock; weekly entries do not run until it is set")
+        .help("leave `unset` out, or let an operator set the clock: set_clock");
+    Some(found)
 }
 
 /// When the doses of an entry begin from an instant on, those on closed dates left out.

@@ -29,6 +29,8 @@ pub(super) fn check(terminal: Terminal, paths: &[PathBuf], format: Format) -> Ex
         }
     }
     let unread = paths.len() - named.len();
+    // quiet leaves warnings out, it does not say that there are none
+    let counts = diagnose::count(&found);
     if terminal.quiet {
         found.retain(|found| found.severity == Severity::Error);
     }
@@ -44,12 +46,12 @@ pub(super) fn check(terminal: Terminal, paths: &[PathBuf], format: Format) -> Ex
             if unread > 0 {
                 what = format!("{what}, {unread} not read");
             }
-            diagnose::text::report(&found, &sources, &what, terminal.paint_out())
+            diagnose::text::report_of(&found, counts, &sources, &what, terminal.paint_out())
         }
-        Format::Json => diagnose::json::render_with(&found, &sources, unread),
+        Format::Json => diagnose::json::render_with(&found, counts, &sources, unread),
         Format::Sarif => diagnose::sarif::render(&found, &sources),
     };
-    let (errors, _) = diagnose::count(&found);
+    let (errors, _) = counts;
     match print(terminal, &text) {
         Exit::Held if errors > 0 => Exit::Usage,
         exit => exit,

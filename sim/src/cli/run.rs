@@ -119,6 +119,7 @@ pub(super) fn checked(terminal: Terminal, named: &[Named]) -> Option<Vec<Scenari
         found.extend(problems);
     }
     let good = scenarios.len() == named.len();
+    let counts = diagnose::count(&found);
     if terminal.quiet {
         found.retain(|found| found.severity == Severity::Error);
     }
@@ -126,7 +127,8 @@ pub(super) fn checked(terminal: Terminal, named: &[Named]) -> Option<Vec<Scenari
         let sources: Vec<Source> =
             named.iter().map(|file| Source::new(&file.name, &file.text)).collect();
         let outcome = if good { "" } else { "nothing was run" };
-        let report = diagnose::text::report(&found, &sources, outcome, terminal.paint_err());
+        let report =
+            diagnose::text::report_of(&found, counts, &sources, outcome, terminal.paint_err());
         terminal.message(&format!("{report}{}", if good { "\n" } else { "" }));
     }
     good.then_some(scenarios)

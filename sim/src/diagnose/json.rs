@@ -82,11 +82,17 @@ enum AnyLine<'a> {
 /// All of them, and the line with the counts. `sources` are the files that were
 /// read, those without a problem too.
 pub fn render(diagnostics: &[Diagnostic], sources: &[Source]) -> String {
-    render_with(diagnostics, sources, 0)
+    render_with(diagnostics, count(diagnostics), sources, 0)
 }
 
-/// The same where so many more files could not be read.
-pub fn render_with(diagnostics: &[Diagnostic], sources: &[Source], unread: usize) -> String {
+/// The same where some of what is counted, errors and warnings, is left out, and so many
+/// more files could not be read.
+pub fn render_with(
+    diagnostics: &[Diagnostic],
+    counts: (usize, usize),
+    sources: &[Source],
+    unread: usize,
+) -> String {
     let mut out = String::new();
     let mut put = |line: serde_json::Result<String>| {
         // These structs hold strings and numbers alone: they cannot fail to serialize.
@@ -112,7 +118,7 @@ pub fn render_with(diagnostics: &[Diagnostic], sources: &[Source], unread: usize
             notes: notes.collect(),
         }));
     }
-    let (errors, warnings) = count(diagnostics);
+    let (errors, warnings) = counts;
     let files = sources.len();
     put(serde_json::to_string(&Close { event: "check", files, unread, errors, warnings }));
     out

@@ -102,6 +102,17 @@ pub fn report(
     outcome: &str,
     paint: Paint,
 ) -> String {
+    report_of(diagnostics, count(diagnostics), sources, outcome, paint)
+}
+
+/// The same where some of what is counted, errors and warnings, is left out.
+pub fn report_of(
+    diagnostics: &[Diagnostic],
+    counts: (usize, usize),
+    sources: &[Source],
+    outcome: &str,
+    paint: Paint,
+) -> String {
     let mut out = String::new();
     for (i, diagnostic) in diagnostics.iter().enumerate() {
         if i > 0 {
@@ -110,14 +121,13 @@ pub fn report(
         let source = sources.iter().find(|source| source.name() == diagnostic.file);
         out.push_str(&render(diagnostic, source, paint));
     }
-    out.push_str(&closing_line(diagnostics, outcome));
+    out.push_str(&closing_line(counts, outcome));
     out.push('\n');
     out
 }
 
 /// `1 error, 0 warnings; nothing was run`.
-pub fn closing_line(diagnostics: &[Diagnostic], outcome: &str) -> String {
-    let (errors, warnings) = count(diagnostics);
+pub fn closing_line((errors, warnings): (usize, usize), outcome: &str) -> String {
     let s = |n: usize| if n == 1 { "" } else { "s" };
     let end = if outcome.is_empty() { String::new() } else { format!("; {outcome}") };
     format!("{errors} error{}, {warnings} warning{}{end}", s(errors), s(warnings))

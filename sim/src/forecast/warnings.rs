@@ -2,7 +2,7 @@
 //! go with a site.
 
 use super::{WeakPack, weak_pack};
-use crate::scenario::{Product, Scenario, Tube};
+use crate::scenario::{EntryPlan, Product, RecurrencePlan, Scenario, Supply, Tube};
 use crate::trade::crystal;
 use crate::trade::discharge::Discharge;
 use crate::trade::hydraulics::{LAMINAR_UP_TO, drop_any_pa, reynolds, suction_limit_m};
@@ -113,6 +113,10 @@ pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
         put(format!(
             "timetable: {later} later change{s} of clock or timetable {are} left out: this is of the timetable at the start"
         ));
+    }
+    let is_weekly = |plan: &EntryPlan| matches!(plan.recurrence, RecurrencePlan::Weekly { .. });
+    if scenario.clock.unset && scenario.entries.iter().any(|plan| plan.enabled && is_weekly(plan)) {
+        put("clock: it is unset at the start; weekly entries do not run until it is set, and are reckoned here as if it were".to_owned());
     }
     if let Some(weak) = weak_pack(scenario) {
         put(format!(

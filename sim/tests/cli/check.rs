@@ -90,7 +90,11 @@ fn a_plain_friday_night_is_warned_about() {
     // as nights it is what is meant
     place.write("night.toml", &shipped("01-quayside-canteen.toml"));
     assert!(!place.call(&["check", "night.toml"]).out.contains("W001"));
-    assert!(!place.call(&["check", "plain.toml", "-q"]).out.contains("W001"));
+    // quiet leaves it out, and still counts it
+    let said = place.call(&["check", "plain.toml", "-q"]);
+    assert_eq!(said.out, "0 errors, 1 warning; 1 file checked\n");
+    let said = place.call(&["check", "plain.toml", "-q", "--format", "json"]);
+    assert!(said.out.lines().count() == 1 && said.out.contains("\"warnings\":1"), "{said:?}");
 }
 
 #[test]
@@ -283,6 +287,28 @@ fn what_no_head_or_interval_can_be_names_its_range() {
 }
 
 #[test]
+fn a_dose_that_no_window_is_long_enough_for_is_told_so() {
+    let place = Place::new("check-no-window");
+    let check = |volume: &str, window: &str| {
+        let site = nights("")
+            .replace("26.5 ml/min\"", "10 ml/min\"\nlongest_run = \"5 s\"\nleast_rest = \"60 s\"")
+            .replace("pulses = 30\n", "")
+            .replace("\"120 ml\"", &format!("\"{volume}\""))
+            .replace("\"45 min\"", &format!("\"{window}\""));
+        place.write("site.toml", &site);
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 2, "{said:?}");
+        said.out.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let said = check("9 l", "10 h");
+    assert!(said.contains("no window is longer than 7 d: make the dose smaller"), "{said}");
+    assert!(!said.contains("the least window is"), "{said}");
+    assert!(check("900 ml", "10 h").contains("the least window is"));
+    // and the reader's range is the device's
+    assert!(check("900 ml", "8 d").contains("from 1 ms to 7 d"));
+}
+
+#[test]
 fn doses_that_meet_when_the_clock_changes_are_warned_about() {
     let place = Place::new("check-meet");
     let of = |start: &str, entries: &[(&str, &str, &str)]| {
@@ -396,6 +422,28 @@ fn a_timetable_that_doses_nothing_is_warned_about() {
     // somebody may enter a timetable
     let act = "[[operator]]\nat = \"+1 h\"\nprime = { volume = \"10 ml\" }\n";
     assert!(!check(&format!("{bare}{act}")).contains("W012"));
+}
+
+#[test]
+fn weekly_entries_on_a_clock_that_is_never_set_are_warned_about() {
+    let place = Place::new("check-unset");
+    let check = |more: &str| {
+        place.write("site.toml", &nights(more).replace("[head]", "unset = true\n[head]"));
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let said = check("");
+    assert!(said.contains("W012]: nothing is dosed by this timetable"), "{said}");
+    assert!(said.contains("leave `unset` out") && !said.contains("look at the years"), "{said}");
+    let every = "[[entry]]\nname = \"x\"\nevery = { interval = \"24 h\", from = \"+12 h\" }\nvolume = \"15 ml\"\nwindow = \"20 min\"\n";
+    assert!(check(every).contains("nothing is dosed by the weekly entries"), "{}", check(every));
+    let act = "[[operator]]\nat = \"+1 h\"\nset_clock = { to = \"2026-10-05 01:00\" }\n";
+    assert!(!check(act).contains("W012"));
+    // what is reckoned of it all the same says as what
+    let said = place.call(&["forecast", "site.toml"]);
+    let flat = said.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("are reckoned here as if it were"), "{said:?}");
 }
 
 #[test]

@@ -238,7 +238,8 @@ battery = { type = "LR20", cells = 14 }
 
 NOTHING_DUE = "W012", "nothing is dosed by this timetable",
 "No entry is enabled, or none comes due in the time that was looked at, and no operator changes that. \
-A slip in the year of a date is the usual reason.",
+A slip in the year of a date is the usual reason. Weekly entries do not run either while the clock is \
+unset.",
 wrong r#"
 [[entry]]
 name = "trickle"

@@ -361,8 +361,8 @@ pub(in crate::scenario) static CLOSED: Table = Table {
 
 pub(in crate::scenario) const WEEKLY_DOC: &str = "On weekdays, or trading nights, at a local time.";
 pub(in crate::scenario) const EVERY_DOC: &str = "Every so often in elapsed time.";
-/// 28 days: what a window's milliseconds hold with room to spare.
-pub(super) const MOST_WINDOW: i64 = 28 * MS_PER_DAY;
+/// What the device takes.
+pub(super) const MOST_WINDOW: i64 = 7 * MS_PER_DAY;
 pub(super) const WINDOW: Kind = Kind::Length(range(1, MOST_WINDOW));
 pub(super) const GRACE: Kind = Kind::Length(range(0, MOST_WINDOW));
 pub(super) const PULSES: Key = optional(
