@@ -304,6 +304,30 @@ supply_loss = { lasts = "4 d" }
     }
 }
 
+/// A time in the hour that spring skips means the moved one, as it does for faults and acts.
+#[test]
+fn what_is_expected_in_the_skipped_hour_is_expected_after_it() {
+    let run =
+        RUN.replace("2026-10-05", "2026-03-28").replace("2026-10-06 00:50", "2026-03-30 12:00");
+    let run = run
+        .replace("2026-10-04", "2026-03-01")
+        .replace("\"sun\", \"mon\"", "\"sat\"")
+        .replace("00:45", "02:30");
+    let holds = |claim: &str| {
+        let due = "entry = \"night\", at = \"2026-03-29 03:30\"";
+        let text = format!("{run}[[expect]]\ndue = {{ {due}, outcome = \"dosed\", {claim} }}\n");
+        let (scenario, problems) = check::read("spring.toml", &text);
+        let scenario = scenario.unwrap_or_else(|| panic!("{problems:?}"));
+        let judged = judged::run(&scenario, &Options::default(), Vec::new(), None).unwrap();
+        judged.failures.is_empty()
+    };
+    // from 03:30 to 04:14: 02:40 is 03:40
+    assert!(holds("started_by = \"2026-03-29 02:40\", ended_by = \"2026-03-29 04:15\""));
+    assert!(!holds("started_from = \"2026-03-29 02:40\""));
+    assert!(!holds("ended_by = \"2026-03-29 02:59\""));
+    assert!(holds("ended_from = \"2026-03-29 02:59\""));
+}
+
 #[test]
 fn all_that_fails_is_told() {
     let (_, judged) = judge(

@@ -5,7 +5,7 @@ use std::ops::Range;
 use dosewright_core::civil::{DAY_MS, Date, Local, Weekday, days_in_month};
 use dosewright_core::entry::GapRule;
 use dosewright_core::time::{Duration, Utc};
-use dosewright_core::zone::Zone;
+use dosewright_core::zone::{LocalKind, Zone};
 
 use super::model::Moment;
 use super::nearest::nearest;
@@ -243,6 +243,14 @@ impl RunBounds {
 
     fn end_ms(&self) -> Option<i64> {
         Some(self.utc_ms(self.start).saturating_add_unsigned(self.run_for?.as_ms()))
+    }
+
+    /// A time that the clocks skip, moved by as much; any other as it is.
+    pub(super) fn existing(&self, local: Local) -> Local {
+        self.zone.map_or(local, |zone| match zone.kind_of(local) {
+            LocalKind::Skipped => zone.to_local(zone.to_utc(local, GapRule::Shift)),
+            _ => local,
+        })
     }
 
     /// Local time at the end of the run.

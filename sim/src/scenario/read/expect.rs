@@ -1,6 +1,7 @@
 //! `[[expect]]`.
 
 use dosewright_core::cause::Cause;
+use dosewright_core::civil::Local;
 use dosewright_core::record::Alarm;
 
 use super::super::doc::Node;
@@ -51,10 +52,10 @@ fn due(mut t: TableReader) -> Option<(Claim, Spans)> {
     let at = t.local("at");
     let outcome = t.word("outcome", &Outcome::ALL);
     let cause = t.word("cause", &Cause::ALL);
-    let started_from = t.local("started_from");
-    let started_by = t.local("started_by");
-    let ended_from = t.local("ended_from");
-    let ended_by = t.local("ended_by");
+    let started_from = existing(&mut t, "started_from");
+    let started_by = existing(&mut t, "started_by");
+    let ended_from = existing(&mut t, "ended_from");
+    let ended_by = existing(&mut t, "ended_by");
     let volume_from = t.volume("volume_from");
     let volume_to = t.volume("volume_to");
     check_least(&mut t, ("started_from", started_from), ("started_by", started_by), show::local);
@@ -85,6 +86,12 @@ fn due(mut t: TableReader) -> Option<(Claim, Spans)> {
         volume_to,
     };
     Some((Claim::Due(Box::new(due)), spans))
+}
+
+/// True local time; one that spring skips is moved, as moments of faults and acts are.
+fn existing(t: &mut TableReader, key: &'static str) -> Option<Local> {
+    let local = t.local(key)?;
+    Some(t.cx.bounds.map_or(local, |bounds| bounds.existing(local)))
 }
 
 fn pump_on(mut t: TableReader) -> (Claim, Spans) {
