@@ -18,6 +18,11 @@ fn site(seed: u64) -> Scenario {
     let mut chance = Dice::new(seed);
     let cells = ["LR20", "LR20", "LR14", "LR6", "HR20"][chance.whole(0, 4) as usize];
     let celsius = chance.whole(2, 18);
+    site_at(&mut chance, cells, &celsius.to_string())
+}
+
+/// The same with cells of a type at a temperature.
+fn site_at(chance: &mut Dice, cells: &str, celsius: &str) -> Scenario {
     // small cells do not last three weeks everywhere: a few days' warning is what they give
     let warn_days = chance.whole(7, 21) / if cells == "LR6" { 4 } else { 1 };
     // cells as they come: the device takes them for full
@@ -135,4 +140,23 @@ fn p3_the_forecast_is_within_a_quarter_and_the_low_alarm_comes_in_time() {
         );
     }
     println!("forecast / world: {ratios:?}; least days to spare: {spare:.1}");
+}
+
+/// In the frost the model says less: the forecast is not to be far on the late side.
+#[test]
+fn p3_in_the_frost_the_least_that_a_pack_lasts_is_no_more_than_it_does() {
+    for (seed, cells, celsius) in [
+        (0, "LR20", "-5"),
+        (1, "LR20", "-10"),
+        (2, "LR20", "-20"),
+        (3, "LR14", "-15"),
+        (4, "LR6", "-10"),
+    ] {
+        let scenario = site_at(&mut Dice::new(seed), cells, celsius);
+        let pack = forecast(&scenario).pack.unwrap();
+        let (watch, _) = play(&scenario);
+        let stopped = watch.stopped_ms.map_or(f64::NAN, |ms| ms as f64 / DAY_MS);
+        println!("{cells} {celsius} C: {:?}, {stopped:.0} in the world", pack.until);
+        assert!(pack.until.least <= stopped, "{cells} {celsius} C: {:?}, {stopped:.0}", pack.until);
+    }
 }

@@ -132,6 +132,14 @@ pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
             weak_help(&weak)
         ));
     }
+    if let Supply::Battery { pack, .. } = &scenario.supply
+        && let Some(mc) = pack.temperature_mc.filter(|mc| *mc <= 0)
+    {
+        put(format!(
+            "pack: kept at {} C; that its cells sag the more the colder they are is not reckoned, and one that is not full may end long before these dates",
+            f64::from(mc) / 1e3
+        ));
+    }
     if let Some((lift, limit)) = figures.suction_m {
         if lift >= limit {
             put(format!(

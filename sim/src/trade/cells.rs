@@ -97,10 +97,11 @@ pub const USABLE_COOL: f64 = 0.7 * AGE_SHARE;
 /// Share that age leaves of it (common practice, no source).
 pub const AGE_SHARE: f64 = 0.8;
 
-/// Share of an alkaline cell's capacity that the cold leaves: about 70 % at 0 C, from
-/// memory, all of it at 20 C, and in a straight line between and below.
+/// Share of an alkaline cell's capacity that the cold leaves: about 70 % at 0 C and 20 % at
+/// -20 C, from memory, all of it at 20 C, and in straight lines between and below.
 pub fn cold_share(celsius: f64) -> f64 {
-    (0.7 + 0.015 * celsius).clamp(0.1, 1.0)
+    let a_kelvin = if celsius < 0.0 { 0.025 } else { 0.015 };
+    (0.7 + a_kelvin * celsius).clamp(0.1, 1.0)
 }
 
 /// Share that is lost in a year on the shelf at 21 C; sources say 2 to 4 %.

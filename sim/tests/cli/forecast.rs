@@ -136,6 +136,19 @@ fn a_pack_of_too_few_cells_is_told_of_and_ends_sooner() {
 }
 
 #[test]
+fn a_pack_in_the_frost_is_warned_about() {
+    let place = Place::new("forecast-frost");
+    let of = |celsius: &str| {
+        let pack =
+            format!("[supply]\nbattery = {{ type = \"LR20\", temperature = \"{celsius} C\" }}\n");
+        forecast_of(&place, &pack)
+    };
+    assert!(of("-10").contains("pack: kept at -10 C; that its cells sag"), "{}", of("-10"));
+    assert!(of("0").contains("may end long before these dates"));
+    assert!(!of("5").contains("long before"));
+}
+
+#[test]
 fn what_is_in_the_pack_and_what_the_motor_draws_count() {
     let place = Place::new("forecast-pack");
     let battery = |pack: &str, motor: &str| -> serde_json::Value {

@@ -58,6 +58,9 @@ fn about_seventy_percent_is_left_at_freezing() {
     // cold derating about 70 % at 0 C (from memory)
     within(cold_share(0.0), 0.70, 1e-9);
     within(cold_share(20.0), 1.0, 1e-9);
+    // in the frost it falls faster: 20 % at -20 C, from memory
+    within(cold_share(-10.0), 0.45, 1e-9);
+    within(cold_share(-20.0), 0.20, 1e-9);
 }
 
 #[test]
