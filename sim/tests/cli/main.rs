@@ -25,3 +25,4 @@ mod streams;
 mod support;
 mod sweep;
 mod traces;
+mod warned;

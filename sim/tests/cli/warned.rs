@@ -1,0 +1,285 @@
+//! `dosewright check`: what is taken and yet worth knowing.
+
+use std::fmt::Write as _;
+
+use crate::support::{Place, nights, shipped};
+
+#[test]
+fn a_plain_friday_night_is_warned_about() {
+    let place = Place::new("friday");
+    let plain =
+        shipped("01-quayside-canteen.toml").replace("nights = [\"fri\"]", "days = [\"fri\"]");
+    place.write("plain.toml", &plain);
+    let said = place.call(&["check", "plain.toml"]);
+    assert_eq!(said.code, 0);
+    let flat = said.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("warning[W001]"), "{flat}");
+    assert!(
+        flat.contains("nights = [\"fri\", ...]") && flat.contains("nights = [\"thu\", ...]"),
+        "{flat}"
+    );
+    assert!(said.out.ends_with("0 errors, 1 warning; 1 file checked\n"), "{}", said.out);
+    // as nights it is what is meant
+    place.write("night.toml", &shipped("01-quayside-canteen.toml"));
+    assert!(!place.call(&["check", "night.toml"]).out.contains("W001"));
+    // quiet leaves it out, and still counts it
+    let said = place.call(&["check", "plain.toml", "-q"]);
+    assert_eq!(said.out, "0 errors, 1 warning; 1 file checked\n");
+    let said = place.call(&["check", "plain.toml", "-q", "--format", "json"]);
+    assert!(said.out.lines().count() == 1 && said.out.contains("\"warnings\":1"), "{said:?}");
+}
+
+#[test]
+fn the_skipped_and_the_repeated_hour_are_warned_about() {
+    let place = Place::new("spring");
+    place.write("spring.toml", &shipped("02-mill-refectory-spring.toml"));
+    place.write("autumn.toml", &shipped("02-mill-refectory-autumn.toml"));
+    let flat = |text: &str| {
+        let words = text.lines().map(|line| line.trim_start().trim_start_matches('|'));
+        words.flat_map(str::split_whitespace).collect::<Vec<_>>().join(" ")
+    };
+    let spring = flat(&place.call(&["check", "spring.toml"]).out);
+    assert!(spring.contains("warning[W002]"), "{spring}");
+    assert!(
+        spring.contains("on sun 29 mar 2026 02:30 does not exist: it runs 03:30 to 04:15"),
+        "{spring}"
+    );
+    assert!(
+        spring.contains("contact time before the next use of water is 1 h shorter"),
+        "{spring}"
+    );
+    let autumn = flat(&place.call(&["check", "autumn.toml"]).out);
+    assert!(
+        autumn.contains("warning[W004]")
+            && autumn.contains("on sun 25 oct 2026 02:30 comes twice, 1 h apart"),
+        "{autumn}"
+    );
+    // it looks a year ahead, however short the run is; the run looks at itself
+    assert!(autumn.contains("on sun 28 mar 2027 02:30 does not exist"), "{autumn}");
+    assert!(autumn.contains("0 errors, 2 warnings"), "{autumn}");
+    let ran = flat(&place.call(&["run", "autumn.toml"]).err);
+    assert!(ran.contains("W004") && !ran.contains("W002"), "{ran}");
+}
+
+#[test]
+fn an_interval_that_wanders_is_warned_about() {
+    let place = Place::new("wanders");
+    let entry = "[[entry]]\nname = \"trickle\"\nevery = { interval = \"5 h\", from = \"2026-10-05 06:00\" }\nvolume = \"15 ml\"\nwindow = \"10 min\"\n";
+    place.write("week.toml", &nights(entry));
+    let said = place.call(&["check", "week.toml"]);
+    assert!(
+        said.code == 0
+            && said.out.contains("warning[W003]: \"trickle\" will at times meet \"night\""),
+        "{}",
+        said.out
+    );
+    // one that divides the day does not, where its windows are clear
+    place.write("day.toml", &nights(&entry.replace("5 h", "6 h")));
+    assert!(!place.call(&["check", "day.toml"]).out.contains("W003"));
+    // nor one that divides the week, and passes the others by in each: dues of every 84 h
+    // are at 06:00 on Mondays and at 18:00 on Thursdays
+    place.write("half.toml", &nights(&entry.replace("5 h", "84 h")));
+    assert!(!place.call(&["check", "half.toml"]).out.contains("W003"));
+}
+
+#[test]
+fn a_run_that_starts_in_the_skipped_hour_starts_after_it() {
+    let place = Place::new("check-skipped-start");
+    let file = |start: &str| {
+        let late = "[[fault]]\nat = \"2026-04-08 02:00\"\nsupply_loss = { lasts = \"1 h\" }\n";
+        nights(late).replace("2026-10-05T00:00:00", start).replace("4 days", "8 days")
+    };
+    place.write("site.toml", &file("2026-03-29T02:30:00"));
+    let said = place.call(&["check", "site.toml"]).out;
+    assert!(said.contains("W002") && said.contains("it starts at 2026-03-29 03:30"), "{said}");
+    assert!(said.contains("the run ends at 2026-04-06 03:30"), "{said}");
+    let ran = place.call(&["run", "site.toml"]).out;
+    assert!(ran.contains("from sun 29 mar 2026 03:30"), "{ran}");
+    let lines = place.call(&["run", "site.toml", "--json"]).out;
+    assert!(lines.contains("\"start\":\"2026-03-29T03:30:00+02:00\""), "{lines}");
+    // and where the clock changes later in the run, its end is on the changed clock
+    place.write("site.toml", &file("2026-03-28T12:00:00"));
+    let said = place.call(&["check", "site.toml"]).out;
+    assert!(said.contains("the run ends at 2026-04-05 13:00") && !said.contains("W002"), "{said}");
+}
+
+#[test]
+fn doses_that_meet_when_the_clock_changes_are_warned_about() {
+    let place = Place::new("check-meet");
+    let of = |start: &str, entries: &[(&str, &str, &str)]| {
+        let mut text = nights("");
+        text.truncate(text.find("[[entry]]").unwrap());
+        text = text.replace("2026-10-05T00:00:00", start).replace("4 days", "20 days");
+        for (name, when, window) in entries {
+            _ = write!(
+                text,
+                "[[entry]]\nname = \"{name}\"\n{when}\nvolume = \"60 ml\"\nwindow = \"{window}\"\n\n"
+            );
+        }
+        place.write("site.toml", &text);
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        crate::support::wide(&said.out);
+        let flat = said.out.replace(['|', '^'], "");
+        flat.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let night = |at: &str| format!("weekly = {{ nights = [\"sat\"], at = \"{at}\" }}");
+    let (spring, summer) = ("2026-03-20T00:00:00", "2026-06-19T00:00:00");
+    // a window that reaches over the skipped hour
+    let said = of(spring, &[("a", &night("01:30"), "60 min"), ("b", &night("03:00"), "30 min")]);
+    assert!(
+        said.contains("W008")
+            && said
+                .contains("on sun 29 mar 2026 \"a\" runs 01:30 to 03:30, and \"b\" 03:00 to 03:30"),
+        "{said}"
+    );
+    // a dose that is moved onto another
+    let said = of(spring, &[("b", &night("03:10"), "30 min"), ("a", &night("02:20"), "30 min")]);
+    assert!(said.contains("\"a\" meets \"b\" when the clock has changed"), "{said}");
+    // an interval does not follow the clock
+    let every = "every = { interval = \"24 h\", from = \"2026-03-20 13:00\" }";
+    let noon = "weekly = { days = [\"mon\", \"wed\"], at = \"14:10\" }";
+    let said = of(spring, &[("a", every, "30 min"), ("b", noon, "30 min")]);
+    assert!(
+        said.contains("on mon 30 mar 2026") && said.contains("until it changes back"),
+        "{said}"
+    );
+    // an hour further off nothing meets
+    let said = of(spring, &[("a", &night("00:30"), "60 min"), ("b", &night("03:00"), "30 min")]);
+    assert!(!said.contains("W008"), "{said}");
+    // a year ahead; the run itself has no change
+    let said = of(summer, &[("a", &night("01:30"), "60 min"), ("b", &night("03:00"), "30 min")]);
+    assert!(said.contains("W008") && said.contains("on sun 28 mar 2027"), "{said}");
+    assert!(!place.call(&["run", "site.toml"]).err.contains("W008"));
+    let closed = of(
+        spring,
+        &[
+            ("a", &night("01:30"), "60 min\"\nlast = 2026-03-27\npulses = 10\n#"),
+            ("b", &night("03:00"), "30 min"),
+        ],
+    );
+    assert!(!closed.contains("W008"), "{closed}");
+}
+
+#[test]
+fn a_container_at_its_heel_is_warned_about() {
+    let place = Place::new("check-heel");
+    let check = |level: &str| {
+        let more = format!("[container]\ncapacity = \"10 l\"\nlevel = \"{level}\"\n");
+        place.write("site.toml", &nights(&more));
+        place.call(&["check", "site.toml"])
+    };
+    let said = check("400 ml");
+    assert!(said.code == 0 && said.out.contains("W009"), "{said:?}");
+    assert!(!check("401 ml").out.contains("W009"));
+}
+
+#[test]
+fn closed_dates_that_do_not_hold_an_interval_are_warned_about() {
+    let place = Place::new("check-closed");
+    let check = |more: &str, first: &str, last: &str| {
+        let entry = "[[entry]]\nname = \"x\"\nevery = { interval = \"24 h\", from = \"2026-10-19 12:00\" }\nvolume = \"15 ml\"\nwindow = \"20 min\"\n";
+        let closed = format!("[[closed]]\nfirst = {first}\nlast = {last}\n");
+        place.write("site.toml", &nights(&format!("{closed}{entry}{more}")));
+        place.call(&["check", "site.toml"])
+    };
+    let said = check("", "2026-10-06", "2026-10-07");
+    assert!(said.code == 0 && said.out.contains("W010"), "{said:?}");
+    // one that is off, or dates that are not in the run, are no matter
+    assert!(!check("enabled = false\n", "2026-10-06", "2026-10-07").out.contains("W010"));
+    assert!(!check("", "2026-09-20", "2026-09-21").out.contains("W010"));
+    // nobody is left to think that it observes them
+    let said = check("observes_closed = true\n", "2026-10-06", "2026-10-07");
+    assert!(said.code == 2 && said.out.contains("for weekly entries only"), "{said:?}");
+}
+
+#[test]
+fn a_timetable_that_doses_nothing_is_warned_about() {
+    let place = Place::new("check-nothing");
+    let check = |site: &str| {
+        place.write("site.toml", site);
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out
+    };
+    let site = nights("");
+    let bare = &site[..site.find("[[entry]]").unwrap()];
+    assert!(check(bare).contains("there is no [[entry]]"));
+    assert!(check(&format!("{site}enabled = false\n")).contains("every entry is disabled"));
+    assert!(check(&format!("{site}first = 2027-10-07\n")).contains("comes due in 366 d"));
+    assert!(!check(&format!("{site}first = 2027-10-04\n")).contains("W012"));
+    // nights that are all closed, and one that is not
+    let closed = |last: &str| {
+        format!("{site}last = {last}\n\n[[closed]]\nfirst = 2026-10-05\nlast = 2026-10-13\n")
+    };
+    assert!(check(&closed("2026-10-13")).contains("W012"));
+    assert!(!check(&closed("2026-10-14")).contains("W012"));
+    // somebody may enter a timetable
+    let act = "[[operator]]\nat = \"+1 h\"\nprime = { volume = \"10 ml\" }\n";
+    assert!(!check(&format!("{bare}{act}")).contains("W012"));
+}
+
+#[test]
+fn weekly_entries_on_a_clock_that_is_never_set_are_warned_about() {
+    let place = Place::new("check-unset");
+    let check = |more: &str| {
+        place.write("site.toml", &nights(more).replace("[head]", "unset = true\n[head]"));
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let said = check("");
+    assert!(said.contains("W012]: nothing is dosed by this timetable"), "{said}");
+    assert!(said.contains("leave `unset` out") && !said.contains("look at the years"), "{said}");
+    let every = "[[entry]]\nname = \"x\"\nevery = { interval = \"24 h\", from = \"+12 h\" }\nvolume = \"15 ml\"\nwindow = \"20 min\"\n";
+    assert!(check(every).contains("nothing is dosed by the weekly entries"), "{}", check(every));
+    let act = "[[operator]]\nat = \"+1 h\"\nset_clock = { to = \"2026-10-05 01:00\" }\n";
+    assert!(!check(act).contains("W012"));
+    // what is reckoned of it all the same says as what
+    let said = place.call(&["forecast", "site.toml"]);
+    let flat = said.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("are reckoned here as if it were"), "{said:?}");
+}
+
+#[test]
+fn what_no_line_can_lift_is_warned_about() {
+    let place = Place::new("check-lift");
+    let check = |lift: &str| {
+        let tube = format!("[tube]\nbore = \"4.8 mm\"\nsuction = \"12 m\"\nlift = \"{lift}\"\n");
+        place.write("site.toml", &nights(&tube));
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out.contains("W013")
+    };
+    // 10.11 m is what water can be lifted at 20 C
+    assert!(check("10.2 m") && !check("9.9 m"));
+}
+
+#[test]
+fn a_dose_that_no_filling_makes_whole_is_warned_about() {
+    let place = Place::new("check-large");
+    let check = |capacity: &str| {
+        place.write("site.toml", &nights(&format!("[container]\ncapacity = \"{capacity}\"\n")));
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out.contains("W014")
+    };
+    // 120 ml above a heel of 4 %
+    assert!(check("124 ml") && !check("125 ml"));
+}
+
+#[test]
+fn an_interval_counted_from_a_time_that_does_not_exist_is_warned_about() {
+    let place = Place::new("check-skipped");
+    let check = |from: &str| {
+        let entry = format!(
+            "[[entry]]\nname = \"x\"\nevery = {{ interval = \"24 h\", from = \"{from}\" }}\nvolume = \"15 ml\"\nwindow = \"20 min\"\n"
+        );
+        place.write("site.toml", &nights(&entry));
+        place.call(&["check", "site.toml"]).out
+    };
+    let said = check("2027-03-28 02:30");
+    assert!(said.contains("W002") && said.contains("there is no 02:30:"), "{said}");
+    assert!(said.contains("it begins at 03:30"), "{said}");
+    assert!(!check("2027-03-28 03:30").contains("W002"));
+}
