@@ -328,6 +328,70 @@ fn what_is_expected_in_the_skipped_hour_is_expected_after_it() {
     assert!(holds("ended_from = \"2026-03-29 02:59\""));
 }
 
+/// In the hour that autumn repeats a time is told from the other by its offset.
+#[test]
+fn a_time_that_comes_twice_is_meant_by_its_offset() {
+    let text = |claim: &str| {
+        format!(
+            r#"schema = 1
+[clock]
+start = 2026-10-24T12:00:00
+zone = "CET-1CEST,M3.5.0,M10.5.0/3"
+run_for = "1 day"
+[head]
+flow = "26.5 ml/min"
+[[entry]]
+name = "hourly"
+every = {{ interval = "1 h", from = "2026-10-24 12:20" }}
+volume = "30 ml"
+window = "30 min"
+[[fault]]
+at = "+14 h 10 min"
+remote_stop = {{ lasts = "20 min" }}
+[[expect]]
+due = {{ entry = "hourly", {claim} }}
+"#
+        )
+    };
+    let holds = |claim: &str| {
+        let (scenario, problems) = check::read("autumn.toml", &text(claim));
+        let scenario = scenario.unwrap_or_else(|| panic!("{problems:?}"));
+        let judged = judged::run(&scenario, &Options::default(), Vec::new(), None).unwrap();
+        judged.failures.is_empty()
+    };
+    // the first pass's waits for the stop to end, the second's does not
+    for (claim, is_so) in [
+        ("at = \"2026-10-25 02:20 +02:00\", started_from = \"2026-10-25 02:30\"", true),
+        ("at = \"2026-10-25 02:20 +01:00\", started_from = \"2026-10-25 02:30\"", false),
+        ("at = \"2026-10-25T02:20:00+01:00\", started_by = 2026-10-25T02:20:00+01:00", true),
+        ("at = 2026-10-25T02:20:00+01:00, ended_by = \"2026-10-25 02:55+02:00\"", false),
+        ("at = 2026-10-25T02:20:00+02:00, ended_by = \"2026-10-25 02:05+01:00\"", true),
+        ("at = 2026-10-25T02:20:00+02:00, started_from = \"2026-10-25 02:05+01:00\"", false),
+        ("at = \"2026-10-25 02:20 +03:00\", outcome = \"dosed\"", false),
+        ("at = \"2026-10-25T01:20:00Z\", outcome = \"dosed\"", false),
+        // 02:20 and 02:55 of the second pass in the order of their moments
+        (
+            "at = 2026-10-25T02:20:00+01:00, started_from = \"2026-10-25 02:20 +01:00\", ended_by = \"2026-10-25 02:50 +01:00\"",
+            true,
+        ),
+    ] {
+        assert_eq!(holds(claim), is_so, "{claim}");
+    }
+    for (times, part) in [
+        ("ended_by = \"2026-10-25 04:00 +02:00\"", "+01:00 is in force then"),
+        ("ended_by = \"2026-10-25 02:50 +1\"", "hours and minutes from UTC"),
+        ("ended_by = \"2026-10-25 02:50 +01:75\"", "hours and minutes from UTC"),
+        (
+            "started_from = \"2026-10-25 02:10 +01:00\", ended_by = \"2026-10-25 02:50 +02:00\"",
+            "`ended_by` is below `started_from`",
+        ),
+    ] {
+        let (_, problems) =
+            check::read("autumn.toml", &text(&format!("at = \"2026-10-25 02:20\", {times}")));
+        assert!(format!("{problems:?}").contains(part), "{times}: {problems:?}");
+    }
+}
+
 #[test]
 fn all_that_fails_is_told() {
     let (_, judged) = judge(

@@ -206,7 +206,8 @@ impl Figures {
         }
         for found in &mut self.found {
             let claim = &found.claim;
-            let here = claim.entry.name == outcome.name && outcome.is_due_at(claim.at);
+            let here = claim.entry.name == outcome.name
+                && outcome.is_due_at(claim.at.local, claim.at.offset_s);
             // a due can be skipped by a clock setting and be born again; any of
             // the two may be the one that is meant
             let better = found

@@ -8,7 +8,7 @@ use super::calm::Calm;
 use super::figures::{EntryFigures, Figures};
 use crate::diagnose::{Diagnostic, Span, codes};
 use crate::run::RunEnd;
-use crate::scenario::{Claim, DueClaim, Expectation, show};
+use crate::scenario::{Claim, ClaimTime, DueClaim, Expectation, show};
 use crate::trace::{Outcome, Stamped};
 
 /// A claim that did not hold: which part of it, what was expected and found.
@@ -168,9 +168,27 @@ fn volume(found: &EntryFigures, of: Option<Volume>, within_ppm: u32) -> Vec<Miss
     vec![Miss::new("within", expected, ml(found.pumped_nl))]
 }
 
+/// A time of a claim as it is written.
+fn text(time: ClaimTime) -> String {
+    let offset =
+        time.offset_s.map_or(String::new(), |offset_s| format!(" {}", show::offset(offset_s)));
+    show::local(time.local) + &offset
+}
+
+/// Where a time lies: in UTC where it has its offset, else as the clocks show it.
+fn moment(time: ClaimTime) -> i64 {
+    time.local.as_ms() - i64::from(time.offset_s.unwrap_or(0)) * 1000
+}
+
+/// The same of one that was found, to compare it with a claim's.
+fn place(found: Stamped, wanted: ClaimTime) -> i64 {
+    let offset_s = wanted.offset_s.map(|_| found.offset_s);
+    moment(ClaimTime { local: found.local, offset_s })
+}
+
 /// The first part of a claim about one dose that does not hold.
 pub(super) fn misses(claim: &DueClaim, seen: Option<&Outcome>, grain: Volume) -> Option<Miss> {
-    let at = show::local(claim.at);
+    let at = text(claim.at);
     let Some(seen) = seen else {
         let expected =
             format!("a scheduled dose of \"{}\" at {at}, device local time", claim.entry.name);
@@ -197,14 +215,22 @@ pub(super) fn misses(claim: &DueClaim, seen: Option<&Outcome>, grain: Volume) ->
     ];
     for (key, wanted, found, from) in times {
         let Some(wanted) = wanted else { continue };
-        let holds = found
-            .is_some_and(|found| if from { found.local >= wanted } else { found.local <= wanted });
+        let holds = found.is_some_and(|found| {
+            if from {
+                place(found, wanted) >= moment(wanted)
+            } else {
+                place(found, wanted) <= moment(wanted)
+            }
+        });
         if !holds {
             let way = if from { "or later" } else { "or earlier" };
             let found = found.map_or("the pump never ran for it".to_owned(), |found: Stamped| {
-                show::local(found.local)
+                text(ClaimTime {
+                    local: found.local,
+                    offset_s: wanted.offset_s.map(|_| found.offset_s),
+                })
             });
-            return Some(Miss::new(key, format!("{} {way}", show::local(wanted)), found));
+            return Some(Miss::new(key, format!("{} {way}", text(wanted)), found));
         }
     }
     if let Some(from) = claim.volume_from.filter(|from| seen.least.plus(grain) < *from) {

@@ -7,7 +7,7 @@ use dosewright_core::entry::GapRule;
 use dosewright_core::time::{Duration, Utc};
 use dosewright_core::zone::{LocalKind, Zone};
 
-use super::model::Moment;
+use super::model::{ClaimTime, Moment};
 use super::nearest::nearest;
 use super::quantity::{self, Problem};
 use crate::diagnose::codes;
@@ -147,6 +147,30 @@ impl Scan<'_> {
         Ok((s * 1000 + ms, with_seconds))
     }
 
+    /// `+01:00`, or `Z`: seconds east of UTC; `None` where there is none.
+    fn offset(&mut self) -> Result<Option<i32>, Problem> {
+        if self.eat('Z') || self.eat('z') {
+            return Ok(Some(0));
+        }
+        if !self.rest().trim_start().starts_with(['+', '-']) {
+            return Ok(None);
+        }
+        self.eat(' ');
+        let start = self.at;
+        let shape = |scan: &mut Self| {
+            let sign = if scan.eat('-') { -1 } else { i32::from(scan.eat('+')) };
+            let hours = scan.digits(2)?;
+            let minutes = scan.eat(':').then(|| scan.digits(2))??;
+            (hours <= 24 && minutes < 60).then_some(sign * (hours * 3600 + minutes * 60) as i32)
+        };
+        match shape(self) {
+            Some(offset_s) => Ok(Some(offset_s)),
+            None => Err(bad(start..self.text.len(), "has an offset that cannot be read")
+                .label("hours and minutes from UTC are wanted")
+                .help("write it like 2026-10-25T02:30:00+01:00")),
+        }
+    }
+
     fn end(&self) -> Result<(), Problem> {
         let rest = self.rest();
         if rest.trim().is_empty() {
@@ -180,6 +204,22 @@ pub(super) fn date(text: &str) -> Result<Date, Problem> {
 /// Reads a local date and time.
 pub(super) fn local(text: &str) -> Result<Local, Problem> {
     let mut scan = Scan { text, at: 0 };
+    let local = date_and_time(&mut scan)?;
+    scan.end()?;
+    Ok(local)
+}
+
+/// Reads a local date and time that may have its offset from UTC.
+pub(super) fn claim_time(text: &str) -> Result<ClaimTime, Problem> {
+    let mut scan = Scan { text, at: 0 };
+    let local = date_and_time(&mut scan)?;
+    let offset_s = scan.offset()?;
+    scan.end()?;
+    Ok(ClaimTime { local, offset_s })
+}
+
+fn date_and_time(scan: &mut Scan) -> Result<Local, Problem> {
+    let text = scan.text;
     let date = scan.date()?;
     if scan.rest().trim().is_empty() {
         let help = format!("write \"{text} 00:00\" for midnight");
@@ -190,7 +230,6 @@ pub(super) fn local(text: &str) -> Result<Local, Problem> {
         return Err(bad(scan.at..text.len(), "is not a date and time").help(help));
     }
     let (ms, _) = scan.time()?;
-    scan.end()?;
     Ok(Local::new(date, Duration::from_ms(ms as u64)))
 }
 
@@ -251,6 +290,14 @@ impl RunBounds {
             LocalKind::Skipped => zone.to_local(zone.to_utc(local, GapRule::Shift)),
             _ => local,
         })
+    }
+
+    /// The offset from UTC, in s, that a local time has with the one that it is said to have,
+    /// if that is another.
+    pub(super) fn other_offset(&self, time: ClaimTime) -> Option<i32> {
+        let (zone, said_s) = (self.zone?, time.offset_s?);
+        let offset_s = zone.offset_at(Utc::from_ms(time.local.as_ms() - i64::from(said_s) * 1000));
+        (offset_s != said_s).then_some(offset_s)
     }
 
     /// Local time at the end of the run.

@@ -112,6 +112,7 @@ fn of_kind(kind: &Kind) -> Value {
         Kind::Quantity(dimension, range) => pattern(&quantity_body(dimension, Some(*range))),
         Kind::Zone => json!({ "type": "string", "minLength": 1, "maxLength": 100 }),
         Kind::LocalTime => pattern(&format!("{DATE}[Tt ]{TIME}")),
+        Kind::ClaimTime => pattern(&format!("{DATE}[Tt ]{TIME}( ?[+-][0-9]{{2}}:[0-9]{{2}}|Z)?")),
         Kind::IntervalStart => pattern(&format!("(now|{DATE}[Tt ]{TIME}|{})", length_body(r"\+"))),
         Kind::Date => pattern(DATE),
         Kind::DateOrNone => pattern(&format!("({DATE}|none)")),

@@ -102,10 +102,11 @@ pub struct Outcome {
 }
 
 impl Outcome {
-    /// Whether it stands for the due at this device local time. A stretch of
-    /// skipped dues stands for each of its dues.
-    pub fn is_due_at(&self, at: Local) -> bool {
-        if self.due.is_some_and(|due| due.local == at) {
+    /// Whether it stands for the due at this device local time, and with this offset where
+    /// there is one. A stretch of skipped dues stands for each of its dues.
+    pub fn is_due_at(&self, at: Local, offset_s: Option<i32>) -> bool {
+        let is_meant = |found_s: i32| offset_s.is_none_or(|offset_s| offset_s == found_s);
+        if self.due.is_some_and(|due| due.local == at && is_meant(due.offset_s)) {
             return true;
         }
         let (Some(first), Some(last), Some(zone)) = (self.due, self.last_due, self.zone) else {
@@ -118,7 +119,10 @@ impl Outcome {
             // elapsed time goes on through a change of the clock
             let every_ms = (last.utc_ms() - first.utc_ms()) / i64::from(self.count - 1);
             let passed_ms = zone.to_utc(at, GapRule::Shift).as_ms() - first.utc_ms();
-            let is_one = |utc_ms: i64| zone.to_local(Utc::from_ms(utc_ms)) == at;
+            let is_one = |utc_ms: i64| {
+                let utc = Utc::from_ms(utc_ms);
+                zone.to_local(utc) == at && is_meant(zone.offset_at(utc))
+            };
             // the nearest below and the next: a time may come twice
             let below = passed_ms.div_euclid(every_ms.max(1)) * every_ms;
             return every_ms > 0
@@ -132,7 +136,8 @@ impl Outcome {
                 break;
             }
             let local = Local::from_ms(i64::from(due.0) * 60_000);
-            if zone.to_local(zone.to_utc(local, entry.gap_rule)) == at {
+            let utc = zone.to_utc(local, entry.gap_rule);
+            if zone.to_local(utc) == at && is_meant(zone.offset_at(utc)) {
                 return (self.key.nominal..=self.last).contains(&due);
             }
             from = due.next();

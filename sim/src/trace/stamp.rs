@@ -6,6 +6,7 @@ use dosewright_core::civil::{Date, Local};
 use dosewright_core::zone::{LocalKind, Zone};
 
 use super::Stamped;
+use crate::scenario::show;
 
 const WEEKDAYS: [&str; 7] = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"];
 const MONTHS: [&str; 12] =
@@ -63,8 +64,7 @@ pub fn which(zone: &Zone, at: Stamped) -> String {
     if zone.kind_of(at.local) != LocalKind::Repeated {
         return String::new();
     }
-    let (sign, minutes) = (if at.offset_s < 0 { '-' } else { '+' }, at.offset_s.abs() / 60);
-    format!(" ({sign}{:02}:{:02})", minutes / 60, minutes % 60)
+    format!(" ({})", show::offset(at.offset_s))
 }
 
 /// `tue 20 oct 2026`.

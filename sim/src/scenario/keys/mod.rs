@@ -62,6 +62,8 @@ pub(super) enum Kind {
     Zone,
     /// A local date and time.
     LocalTime,
+    /// A local date and time, with or without its offset.
+    ClaimTime,
     /// A local date and time, a length after the start, or "now".
     IntervalStart,
     /// A date.
@@ -104,6 +106,11 @@ impl Kind {
                     .to_owned()
             }
             Self::LocalTime => "a local date and time, such as 2026-10-25T02:30:00".to_owned(),
+            Self::ClaimTime => {
+                "a local date and time, such as 2026-10-25T02:30:00, with +01:00 after \
+                                it where it comes twice"
+                    .to_owned()
+            }
             Self::IntervalStart => {
                 "a local date and time, a length such as \"+6 h\", or \"now\"".to_owned()
             }

@@ -37,25 +37,35 @@ impl Outcome {
     }
 }
 
+/// A local time of a claim; written with its offset it says which of two it is where the
+/// clocks show it twice.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct ClaimTime {
+    /// The local time.
+    pub local: Local,
+    /// Seconds east of UTC; `None` where it is written without.
+    pub offset_s: Option<i32>,
+}
+
 /// What is expected of one scheduled dose; what is `None` is not looked at.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DueClaim {
     /// Of this entry,
     pub entry: EntryName,
     /// nominally at this device local time, after a move by D8.
-    pub at: Local,
+    pub at: ClaimTime,
     /// Its outcome.
     pub outcome: Option<Outcome>,
     /// The cause of its outcome.
     pub cause: Option<Cause>,
     /// True local time: its first pulse starts then or later.
-    pub started_from: Option<Local>,
+    pub started_from: Option<ClaimTime>,
     /// True local time: its first pulse starts then or earlier.
-    pub started_by: Option<Local>,
+    pub started_by: Option<ClaimTime>,
     /// True local time: its last pulse ends then or later.
-    pub ended_from: Option<Local>,
+    pub ended_from: Option<ClaimTime>,
     /// True local time: its last pulse ends then or earlier.
-    pub ended_by: Option<Local>,
+    pub ended_by: Option<ClaimTime>,
     /// At least so much is delivered.
     pub volume_from: Option<Volume>,
     /// At most so much is delivered.

@@ -17,7 +17,7 @@ pub use act::{Act, Calibration, CalibrationRun, Change, ClockSetting, Edit, Key,
 pub use brief::{Brief, Cleaning, HeadFile, Label, LabelDose, Quiet, SitePlan, Trading};
 pub use clock::{ClockPlan, Crystal, NamedZone};
 pub use entry::{EntryPlan, IntervalStart, RecurrencePlan};
-pub use expect::{Claim, DueClaim, Expectation, Outcome};
+pub use expect::{Claim, ClaimTime, DueClaim, Expectation, Outcome};
 pub use fault::{Fault, FaultKind, MemoryWork};
 pub use product::{Product, Tube};
 pub use site::{

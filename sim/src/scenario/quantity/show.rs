@@ -86,6 +86,12 @@ pub fn date(date: Date) -> String {
     format!("{year:04}-{month:02}-{day:02}")
 }
 
+/// `+01:00`: so many seconds east of UTC.
+pub fn offset(offset_s: i32) -> String {
+    let (sign, minutes) = (if offset_s < 0 { '-' } else { '+' }, offset_s.abs() / 60);
+    format!("{sign}{:02}:{:02}", minutes / 60, minutes % 60)
+}
+
 /// `2026-10-25 02:30`, with seconds and milliseconds where there are any.
 pub fn local(local: Local) -> String {
     let ms = local.time_of_day().as_ms();

@@ -1,12 +1,11 @@
 //! `[[expect]]`.
 
 use dosewright_core::cause::Cause;
-use dosewright_core::civil::Local;
 use dosewright_core::record::Alarm;
 
 use super::super::doc::Node;
 use super::super::keys;
-use super::super::model::{Claim, DueClaim, Expectation, Moment, Outcome};
+use super::super::model::{Claim, ClaimTime, DueClaim, Expectation, Moment, Outcome};
 use super::super::quantity::show;
 use super::super::reader::{Context, TableReader};
 use super::check_least;
@@ -49,18 +48,31 @@ fn volume(mut t: TableReader) -> Option<(Claim, Spans)> {
 
 fn due(mut t: TableReader) -> Option<(Claim, Spans)> {
     let entry = t.entry("entry");
-    let at = t.local("at");
+    let at = t.claim_time("at");
     let outcome = t.word("outcome", &Outcome::ALL);
     let cause = t.word("cause", &Cause::ALL);
-    let started_from = existing(&mut t, "started_from");
-    let started_by = existing(&mut t, "started_by");
-    let ended_from = existing(&mut t, "ended_from");
-    let ended_by = existing(&mut t, "ended_by");
+    let started_from = true_time(&mut t, "started_from");
+    let started_by = true_time(&mut t, "started_by");
+    let ended_from = true_time(&mut t, "ended_from");
+    let ended_by = true_time(&mut t, "ended_by");
     let volume_from = t.volume("volume_from");
     let volume_to = t.volume("volume_to");
-    check_least(&mut t, ("started_from", started_from), ("started_by", started_by), show::local);
-    check_least(&mut t, ("ended_from", ended_from), ("ended_by", ended_by), show::local);
-    check_least(&mut t, ("started_from", started_from), ("ended_by", ended_by), show::local);
+    for (from_key, from, by_key, by) in [
+        ("started_from", started_from, "started_by", started_by),
+        ("ended_from", ended_from, "ended_by", ended_by),
+        ("started_from", started_from, "ended_by", ended_by),
+    ] {
+        // with one offset alone they are compared as the clocks show them
+        let moment =
+            |time: ClaimTime| time.local.as_ms() - i64::from(time.offset_s.unwrap_or(0)) * 1000;
+        let both = from.and_then(|time| time.offset_s).and(by.and_then(|time| time.offset_s));
+        let place = |time: ClaimTime| match both {
+            Some(_) => (moment(time), time.local),
+            None => (time.local.as_ms(), time.local),
+        };
+        let shown = |(_, local)| show::local(local);
+        check_least(&mut t, (from_key, from.map(place)), (by_key, by.map(place)), shown);
+    }
     check_least(&mut t, ("volume_from", volume_from), ("volume_to", volume_to), show::volume);
     if outcome == Some(Outcome::Dosed) && t.has("cause") {
         let found =
@@ -70,7 +82,7 @@ fn due(mut t: TableReader) -> Option<(Claim, Spans)> {
     }
     if let Some(at) = at {
         let place = t.place("at");
-        t.cx.check_inside_run("at", Moment::Local(at), place);
+        t.cx.check_inside_run("at", Moment::Local(at.local), place);
     }
     let spans = t.finish();
     let due = DueClaim {
@@ -88,10 +100,23 @@ fn due(mut t: TableReader) -> Option<(Claim, Spans)> {
     Some((Claim::Due(Box::new(due)), spans))
 }
 
-/// True local time; one that spring skips is moved, as moments of faults and acts are.
-fn existing(t: &mut TableReader, key: &'static str) -> Option<Local> {
-    let local = t.local(key)?;
-    Some(t.cx.bounds.map_or(local, |bounds| bounds.existing(local)))
+/// True local time; one that spring skips is moved, as moments of faults and acts are. An
+/// offset has to be the zone's at that time.
+fn true_time(t: &mut TableReader, key: &'static str) -> Option<ClaimTime> {
+    let time = t.claim_time(key)?;
+    let Some(bounds) = t.cx.bounds else { return Some(time) };
+    if let Some(other_s) = bounds.other_offset(time) {
+        let message = format!("`{key}` has an offset that the zone has not at that time");
+        let found = Diagnostic::new(codes::BAD_DATE, t.place(key), message)
+            .label(format!("{} is in force then", show::offset(other_s)))
+            .help("leave the offset out, but where the clocks show a time twice");
+        t.cx.report(found);
+        return None;
+    }
+    Some(match time.offset_s {
+        Some(_) => time,
+        None => ClaimTime { local: bounds.existing(time.local), ..time },
+    })
 }
 
 fn pump_on(mut t: TableReader) -> (Claim, Spans) {

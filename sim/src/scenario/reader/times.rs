@@ -4,7 +4,7 @@ use dosewright_core::civil::{Date, Days, Local};
 
 use super::super::datetime;
 use super::super::doc::{Node, Value};
-use super::super::model::{Change, IntervalStart, Moment, NamedZone};
+use super::super::model::{Change, ClaimTime, IntervalStart, Moment, NamedZone};
 use super::super::quantity::{Problem, show};
 use super::super::zones;
 use super::{Context, TableReader};
@@ -55,6 +55,11 @@ impl TableReader<'_, '_> {
 
     pub(in crate::scenario) fn local(&mut self, key: &'static str) -> Option<Local> {
         self.stamp(key, datetime::local)
+    }
+
+    /// A local time that may have its offset.
+    pub(in crate::scenario) fn claim_time(&mut self, key: &'static str) -> Option<ClaimTime> {
+        self.stamp(key, datetime::claim_time)
     }
 
     pub(in crate::scenario) fn date(&mut self, key: &'static str) -> Option<Date> {
