@@ -168,6 +168,56 @@ fn o2_a_good_reading_that_is_refused() {
     breaks(&stream, END, "O2", "a good reading was refused");
 }
 
+/// A reading that is a flow of so many nl/min, and so many nl more, which the device takes.
+fn of_flow(nl_per_min: u64, more_nl: u64) -> Stream {
+    let begun = |ev: &Ev| match ev {
+        Ev::Record(Record::Act { act: Act::CalibrationBegun, ms, .. }) => Some(u64::from(*ms)),
+        _ => None,
+    };
+    let run_ms = one().iter().find_map(|(_, ev)| begun(ev)).unwrap();
+    morning(&[run(), (3 * MIN, read(run_ms * nl_per_min / 60_000 + more_nl, false))])
+}
+
+#[test]
+fn o2_what_is_noted_is_what_was_read_to_the_edge_of_rounding() {
+    // 26 400 000.8 nl/min, noted as 26 400 001: a ten-thousandth and one are given way
+    for (off, right) in [(2_640, true), (2_641, false), (-2_641, true), (-2_642, false)] {
+        let noted = spoilt(of_flow(26_400_000, 1), |found, _| {
+            let flow = found.flow.as_nl_per_min().saturating_add_signed(off);
+            found.flow = Flow::from_nl_per_min(flow).unwrap();
+        });
+        if right {
+            lacks(&noted, END, "O2", "is noted as");
+        } else {
+            breaks(&noted, END, "O2", "a reading of 26400001 nl/min is noted as");
+        }
+    }
+    // and of some 17 600 ppm a thousandth and three
+    for (off, right) in [(18, true), (24, false)] {
+        let noted = spoilt(one(), |found, _| found.uncertainty_ppm += off);
+        if right {
+            lacks(&noted, END, "O2", "an uncertainty of");
+        } else {
+            breaks(&noted, END, "O2", "an uncertainty of");
+        }
+    }
+}
+
+#[test]
+fn o2_near_a_limit_a_reading_may_be_taken_or_refused() {
+    // 4.98 and 4.9 % less than is in force, where 5 % has to be found twice
+    for (flow, may_refuse) in [(25_176_000, true), (25_200_000, false)] {
+        let mut stream = of_flow(flow, 0);
+        let at = calibrated(&stream)[0];
+        stream.remove(at);
+        if may_refuse {
+            lacks(&stream, END, "O2", "a good reading was refused");
+        } else {
+            breaks(&stream, END, "O2", "a good reading was refused");
+        }
+    }
+}
+
 #[test]
 fn o5_a_reading_behind_a_closed_lock_is_refused_for_that() {
     use dosewright_core::lock::Pin;
@@ -186,6 +236,22 @@ fn o5_a_reading_behind_a_closed_lock_is_refused_for_that() {
     };
     lacks(&set(true), END, "O2", "a good reading was refused");
     breaks(&set(false), END, "O2", "a good reading was refused");
+}
+
+#[test]
+fn o2_a_reading_that_the_memory_did_not_take() {
+    use dosewright_core::time::Instant;
+    let mut stream = one();
+    let at = calibrated(&stream)[0];
+    let read_at = stream[at].0 as i64;
+    stream.remove(at);
+    let words = "a good reading was refused";
+    let stamp = |ms| (ms, Ev::Record(Record::Stamp { at: Instant::from_ms(ms) }));
+    let with = |events: &[(i64, Ev)]| super::bench::with(&stream, events);
+    // torn before it, and in the very ms, in which another record stands
+    lacks(&with(&[(read_at - 1_000, Ev::Torn)]), END, "O2", words);
+    lacks(&with(&[(read_at, Ev::Torn), stamp(read_at)]), END, "O2", words);
+    breaks(&with(&[(read_at - 1_000, Ev::Torn), stamp(read_at - 500)]), END, "O2", words);
 }
 
 #[test]

@@ -113,6 +113,8 @@ fn what_was_found_can_be_asked_for_before_the_end() {
     }
     let found = show.auditor.so_far();
     assert_eq!((found.violations_in_all, found.dues.dosed), (1, 1));
+    let records = places(&stream, |ev| matches!(ev, Ev::Record(_))).len() as u64;
+    assert_eq!(found.records, records);
 }
 
 /// So many nights without supply, which the device may note one by one.

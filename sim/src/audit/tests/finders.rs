@@ -142,6 +142,20 @@ fn d8_a_minute_that_has_happened_does_not_happen_again() {
     }
 }
 
+/// 02:00 becomes 03:00 in Berlin on 29 March 2026, at 01:00 UTC.
+#[test]
+fn d8_the_first_minute_that_is_left_out_happens_later_by_the_jump() {
+    let tz = to_jiff(&zone("CET-1CEST,M3.5.0,M10.5.0/3")).unwrap();
+    for (at_min, moment) in [(119, "00:59"), (120, "01:00"), (121, "01:01"), (180, "01:00")] {
+        let weekly = Weekly::of(&weekly(1, 0x7f, at_min), None).unwrap();
+        let n = i64::from(nominal("2026-03-29 00:00").0) + i64::from(at_min);
+        let moment = utc(&format!("2026-03-29T{moment}:00Z"));
+        for finder in [&DayByDay as &dyn Finder, &MinuteByMinute] {
+            assert_eq!(finder.moment(&tz, &weekly, n), Some(moment), "{finder:?} {at_min}");
+        }
+    }
+}
+
 /// New York in 2026, as jiff and Python zoneinfo both have it: 02:30 on 8 March
 /// is 1772955000, 01:30 on 1 November 1793511000.
 #[test]

@@ -79,6 +79,10 @@ fn d6_pulses_lie_evenly_in_the_window() {
     let mut late = even(0, 10, 60_000, 6_000);
     late[0].0 = 1;
     assert_eq!(train(MINUTES_10, TOTAL, Some(10), 1, &round_head()), late);
+    // and not spread anew, where the window does not divide
+    let mut seven = train(MINUTES_10, 70_000, Some(7), 0, &round_head());
+    seven[0].0 = 1;
+    assert_eq!(train(MINUTES_10, 70_000, Some(7), 1, &round_head()), seven);
 }
 
 #[test]

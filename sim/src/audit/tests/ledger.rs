@@ -3,7 +3,7 @@
 use dosewright_core::cause::Cause;
 use dosewright_core::entry::{EntryId, Nominal};
 use dosewright_core::ledger::{Class, Geometry, Slot};
-use dosewright_core::record::{DueKey, Pulse, Record, Reset};
+use dosewright_core::record::{Born, DueKey, Pulse, Record, Reset};
 use dosewright_core::time::Instant;
 use dosewright_core::units::Flow;
 
@@ -142,6 +142,12 @@ fn m1_what_stood_in_a_slot_is_lost_with_it_while_it_is_in_force() {
     write(&mut ledger, at(3, 3), 11, Class::Record, &at_start(false));
     let about = [flip(&mut ledger, at(3, 2)), flip(&mut ledger, at(3, 3))];
     assert_eq!(about, [Some(About::Nothing), Some(About::Clock)]);
+    // and one that waits is one entry's
+    let due = DueKey { id: EntryId(3), revision: 1, epoch: 1, nominal: Nominal(7) };
+    let (at_ms, cause) = (Instant::from_ms(5), Cause::Leak);
+    let born = Born { line: 0, due, mark: None, at: at_ms, due_at: at_ms, cause };
+    write(&mut ledger, at(3, 4), 12, Class::Record, &Record::Born(born));
+    assert_eq!(flip(&mut ledger, at(3, 4)), of);
     // and no slot lies beyond the ring, or before it
     for outside in [at(4, 1), START - 64] {
         write(&mut ledger, outside, 20 + outside, Class::Record, &pulse());
