@@ -46,6 +46,16 @@ def write(path, text):
         path.write_text(text)
 
 
+def unweave(part, mutants, tree):
+    """Files that hold none of these mutants as they are: another list may have been woven into them."""
+    pristine = tree.parent / "pristine"
+    woven = {mutant["file"] for mutant in mutants}
+    for path in (pristine / part.folder).rglob("*.rs"):
+        name = str(path.relative_to(pristine))
+        if name not in woven:
+            write(tree / name, path.read_text())
+
+
 def add_switch(part, tree):
     lib = tree / part.src / "lib.rs"
     text = (tree.parent / "pristine" / part.src / "lib.rs").read_text()
@@ -106,6 +116,7 @@ def build(part, mutants, work):
     # by name: numbers change with the list
     before = json.loads(known.read_text()) if known.exists() else {}
     unviable = {n: before[m["name"]] for n, m in enumerate(mutants) if m["name"] in before}
+    unweave(part, mutants, tree)
     add_switch(part, tree)
     while True:
         (work / "skip.json").write_text(json.dumps(sorted(unviable)))
