@@ -116,8 +116,9 @@ impl Auditor {
         self.model.ended(Delivery { id: key.id, begin, due_at, most_nl });
         if !key.asked {
             self.closed_runs.remove(&key.id);
-            // a dose that began before the clock was set shows nothing of what it has since
-            let shows = open.begin.at >= self.model.clock.set_at;
+            // a dose that began before the clock was set, or in the same ms, shows nothing of what
+            // it has since
+            let shows = open.begin.at > self.model.clock.set_at;
             if shows && self.taint.mark_shown(key.id) {
                 self.forget_up_to(key);
             }

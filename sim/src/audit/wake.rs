@@ -312,6 +312,9 @@ impl Auditor {
             self.pin.ms.clock_lost = true;
         }
         self.forget_what_is_not_written();
+        if lost {
+            self.wait_again(at);
+        }
         let why = if self.supply.was_reset { Why::Restart } else { Why::Boot };
         let mut extra = why.causes();
         if lost {
@@ -330,6 +333,28 @@ impl Auditor {
         }
         self.rearm();
         self.step(at, why);
+    }
+
+    /// The device's time goes on from the ledger's last instant. A due whose deadline had
+    /// come by then, and which the ledger knows to wait, waits again.
+    fn wait_again(&mut self, at: i64) {
+        let epoch = self.model.clock.epoch;
+        for (id, list) in &mut self.owed {
+            let Some(line) = self.model.line(*id).filter(|line| line.waiting.is_none()) else {
+                continue;
+            };
+            let again = list.iter().rev().find_map(|o| {
+                let (key, due_at) = (o.span.key, o.span.due_at);
+                let is_its = (key.epoch, key.revision) == (epoch, line.revision);
+                let due = self.model.due(line, key.nominal, due_at, Why::Awake);
+                (o.known && !o.reported && is_its && due.deadline() > at).then_some(due)
+            });
+            let Some(due) = again else { continue };
+            list.retain(|o| o.span.key != due.key);
+            if let Some(line) = self.model.line_mut(*id) {
+                line.waiting = Some(due);
+            }
+        }
     }
 
     /// A due of which the ledger holds nothing has not passed, as far as the
