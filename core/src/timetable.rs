@@ -81,12 +81,12 @@ pub enum Refusal {
     },
     /// The windows of two entries overlap.
     Overlap {
-        /// The earlier of the two in the timetable.
+        /// The one that stays.
         first: EntryId,
-        /// The later of the two, the one to move.
+        /// The one to move: what was edited or added; of two such the later in the timetable.
         second: EntryId,
         /// The nearest start for `second` that fits, in minutes of the day;
-        /// `None` where there is none or it is an interval entry.
+        /// `None` where there is none, it is an interval entry or neither was edited.
         nearest_min: Option<u16>,
     },
     /// The timetable asks for more than the ceiling.
@@ -214,6 +214,12 @@ impl<const N: usize> Timetable<N> {
         self.line_of(Some(id)).is_some()
     }
 
+    /// Whether an entry stands in it as it is.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn has_as_is(&self, entry: &Entry) -> bool {
+        self.lines.contains(&PackedEntry::new(entry))
+    }
+
     /// The line of the entry of that number, or the first that is free.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn line_of(&self, id: Option<EntryId>) -> Option<usize> {
@@ -254,6 +260,18 @@ impl<const N: usize> Timetable<N> {
         now: Instant,
         report: &mut impl FnMut(Refusal),
     ) {
+        self.check_change(None, head, clock, now, report);
+    }
+
+    /// The same of a timetable that is to follow another.
+    fn check_change(
+        &self,
+        before: Option<&Self>,
+        head: &Head,
+        clock: Option<&WallClock>,
+        now: Instant,
+        report: &mut impl FnMut(Refusal),
+    ) {
         if let Some(problem) = head.problem() {
             report(Refusal::Head(problem));
             return;
@@ -275,10 +293,17 @@ impl<const N: usize> Timetable<N> {
         for entry in self.enabled() {
             check_alone(&entry, head, report);
         }
-        for (i, second) in self.enabled().enumerate() {
-            for first in self.enabled().take(i) {
-                if overlap(&first, &second, clock, now) {
-                    let nearest_min = self.nearest_start(&second, clock, now);
+        let stays = |entry: &Entry| before.is_some_and(|before| before.has_as_is(entry));
+        for (i, later) in self.enabled().enumerate() {
+            for earlier in self.enabled().take(i) {
+                if overlap(&earlier, &later, clock, now) {
+                    let (mut first, mut second) = (&earlier, &later);
+                    let mut is_second = !stays(second);
+                    if !is_second && !stays(first) {
+                        (first, second, is_second) = (second, first, true);
+                    }
+                    let nearest_min =
+                        if is_second { self.nearest_start(second, clock, now) } else { None };
                     report(Refusal::Overlap { first: first.id, second: second.id, nearest_min });
                 }
             }
@@ -299,8 +324,21 @@ impl<const N: usize> Timetable<N> {
         clock: Option<&WallClock>,
         now: Instant,
     ) -> Option<Refusal> {
+        self.first_refusal_after(None, head, clock, now)
+    }
+
+    /// The same of a timetable that is to follow another: of two entries that overlap the one
+    /// to move is the one that the other timetable has not.
+    pub fn first_refusal_after(
+        &self,
+        before: Option<&Self>,
+        head: &Head,
+        clock: Option<&WallClock>,
+        now: Instant,
+    ) -> Option<Refusal> {
         let mut first = None;
-        self.check(head, clock, now, &mut |refusal| first = first.or(Some(refusal)));
+        let report = &mut |refusal| first = first.or(Some(refusal));
+        self.check_change(before, head, clock, now, report);
         first
     }
 

@@ -2,12 +2,13 @@
 
 use dosewright_core::cause::Cause;
 use dosewright_core::civil::Date;
-use dosewright_core::entry::{ClosedDates, Entry, EntryId};
+use dosewright_core::entry::{ClosedDates, Entry, EntryId, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::record::{ClosedList, OutcomeKind, Record};
 use dosewright_core::time::Instant;
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::Volume;
+use dosewright_sim::world::flash::NorMock;
 use dosewright_tests::entries::daily;
 use dosewright_tests::pump::{self, GEOMETRY, N, Pump};
 use dosewright_tests::slots::{damage, records};
@@ -94,6 +95,59 @@ fn d11_only_what_changes_is_written() {
     edited.put(Entry { volume: Volume::from_ml(41), ..entry(2) }).unwrap();
     assert_eq!(written(&device, &edited), (vec![(2, 2, 2, true)], false, 0b100, 0));
     assert_eq!(written(&device, &timetable(&[0, 1, 2], closed())), (vec![], true, 0, 0));
+}
+
+#[test]
+fn d3_of_two_that_overlap_the_one_that_was_edited_is_to_move() {
+    // 02:00, 03:00 and 04:00, half an hour each
+    let mut device = started();
+    let moved = |id, at_min| Entry {
+        recurrence: daily(id, at_min, Volume::ZERO).recurrence,
+        window_ms: 45 * 60_000,
+        ..entry(id)
+    };
+    let mut overlaps = |edited: &[Entry]| {
+        let mut timetable = timetable(&[0, 1, 2], ClosedList::EMPTY);
+        for entry in edited {
+            timetable.put(*entry).unwrap();
+        }
+        match adopt(&mut device, 1, &timetable) {
+            Err(Refusal::Overlap { first, second, nearest_min }) => {
+                (first.0, second.0, nearest_min.unwrap())
+            }
+            other => panic!("{other:?}"),
+        }
+    };
+    // the first is moved to 02:55, where 45 min run into the second
+    assert_eq!(overlaps(&[moved(0, 175)]), (1, 0, 135));
+    // the last into the second
+    assert_eq!(overlaps(&[moved(2, 200)]), (1, 2, 210));
+    // one that is new, on the line after them
+    assert_eq!(overlaps(&[moved(3, 205)]), (1, 3, 270));
+    // both: of two that are edited the later
+    assert_eq!(overlaps(&[moved(0, 135), moved(1, 160)]), (0, 1, 180));
+    // what was offered is taken
+    let mut taken = timetable(&[0, 1, 2], ClosedList::EMPTY);
+    taken.put(moved(0, 135)).unwrap();
+    adopt(&mut device, 1, &taken).unwrap();
+}
+
+#[test]
+fn d3_no_start_is_named_where_two_overlap_that_nobody_edited() {
+    // what was taken while the clock was unset, and meets once it is set
+    let mut device = pump::start(NorMock::new(16), GEOMETRY, Instant::ZERO);
+    act(&mut device, 0, Event::SetHead(&pump::head())).unwrap();
+    let every_ms = 24 * 3_600_000;
+    let interval = Recurrence::Interval { every_ms, from: at(60) };
+    let mut held = pump::timetable(&[
+        Entry { recurrence: interval, ..entry(1) },
+        daily(2, 60, Volume::from_ml(40)),
+    ]);
+    adopt(&mut device, 0, &held).unwrap();
+    act(&mut device, 1, Event::SetClock(pump::midnight())).unwrap();
+    held.put(daily(3, 600, Volume::from_ml(40))).unwrap();
+    let (first, second, nearest_min) = (EntryId(1), EntryId(2), None);
+    assert_eq!(adopt(&mut device, 2, &held), Err(Refusal::Overlap { first, second, nearest_min }));
 }
 
 #[test]

@@ -61,7 +61,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             }
             Event::Timetable(timetable) => {
                 let head = self.book.head.ok_or(Refusal::OutOfRange)?;
-                match timetable.first_refusal(&head, self.book.clock.as_ref(), at) {
+                let (before, clock) = (&self.book.timetable, self.book.clock.as_ref());
+                match timetable.first_refusal_after(Some(before), &head, clock, at) {
                     Some(refusal) => Err(refusal),
                     None => {
                         self.adoption_fits(timetable)?;

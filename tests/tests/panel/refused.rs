@@ -1,9 +1,11 @@
 //! What is not taken, and where the way out of it leads.
 
-use dosewright_core::entry::{EntryId, Recurrence};
+use dosewright_core::entry::{Entry, EntryId, Recurrence};
+use dosewright_core::event::Event;
 use dosewright_core::panel::Input::{self, Left, Press, Right};
 use dosewright_core::panel::{Card, Preferences};
 
+use crate::forged;
 use crate::rig::Rig;
 
 /// A new entry by night whose dose is entered by touches, at its last question: its window.
@@ -38,6 +40,32 @@ fn another_start_is_taken_as_it_was_offered() {
     let at_min = 60 * hour.parse::<u16>().unwrap() + minute.parse::<u16>().unwrap();
     assert_ne!(at_min, 45);
     assert_eq!(entered(&rig), Some((at_min, 45)));
+}
+
+#[test]
+fn the_start_that_is_offered_is_one_for_the_entry_that_is_edited() {
+    let mut rig = Rig::set_up(Preferences::NEW);
+    // a second one from 06:00 on, every night
+    let second = Entry { id: EntryId(2), ..at(360) };
+    let mut timetable = rig.book().timetable;
+    timetable.put(second).unwrap();
+    assert_eq!(rig.act(Event::Timetable(&timetable)), None);
+    // the first, from 00:45 to 06:25
+    rig.go_to_card(Card::Timetable);
+    rig.touches(&[(Press, 2), (Left, 3), (Press, 1), (Right, 7)]);
+    rig.touches(&[(Press, 1), (Left, 2), (Press, 2)]);
+    assert_eq!(rig.lines()[2], "06:25 Mo-Sa");
+    rig.touch(Press);
+    assert_eq!(rig.lines()[1..4], ["overlaps entry 2", "is free at 06:45", "> take 06:45"]);
+    rig.touches(&[(Press, 2)]);
+    let first = rig.book().timetable.get(EntryId(1)).unwrap();
+    assert_eq!(first.recurrence, at(405).recurrence);
+}
+
+/// An entry that is there, on its nights at another minute.
+fn at(at_min: u16) -> Entry {
+    let Recurrence::Weekly { days, by_night, .. } = forged::ENTRY.recurrence else { panic!() };
+    Entry { recurrence: Recurrence::Weekly { days, at_min, by_night }, ..forged::ENTRY }
 }
 
 #[test]
