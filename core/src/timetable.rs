@@ -85,8 +85,9 @@ pub enum Refusal {
         first: EntryId,
         /// The one to move: what was edited or added; of two such the later in the timetable.
         second: EntryId,
-        /// The nearest start for `second` that fits, in minutes of the day;
-        /// `None` where there is none, it is an interval entry or neither was edited.
+        /// A start for `second` that fits, in minutes of the day: the nearest of those that
+        /// touch the window of a weekly entry. `None` where none of them fits, where it is an
+        /// interval entry and where neither was edited.
         nearest_min: Option<u16>,
     },
     /// The timetable asks for more than the ceiling.

@@ -39,10 +39,11 @@ pub fn refusal(refusal: &Refusal, name: impl Fn(EntryId) -> String) -> String {
             show::length(gap_ms)
         ),
         Refusal::Overlap { first, second, nearest_min } => {
-            let nearest = nearest_min
-                .map(|at| format!("; the nearest start that fits is {:02}:{:02}", at / 60, at % 60))
+            let moved = name(second);
+            let fits = nearest_min
+                .map(|at| format!("; \"{moved}\" fits at {:02}:{:02}", at / 60, at % 60))
                 .unwrap_or_default();
-            format!("the windows of \"{}\" and \"{}\" overlap{nearest}", name(first), name(second))
+            format!("the windows of \"{}\" and \"{moved}\" overlap{fits}", name(first))
         }
         Refusal::OverCeiling { asked, ceiling } => format!(
             "the timetable asks for {} in 24 h, the ceiling is {}",
