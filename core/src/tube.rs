@@ -68,6 +68,7 @@ impl Tube {
     /// When its flow is a tenth below that of its first calibration, by the
     /// straight line from there to the last. `None` with fewer than two of them, or
     /// where it has not fallen.
+    #[inline]
     pub fn due_at(&self) -> Option<Instant> {
         let [first, ..] = &self.found;
         let (first, last) = (first.as_ref()?, self.last()?);

@@ -10,10 +10,10 @@ use dosewright_core::record::Alarm;
 use dosewright_core::schedule::WallClock;
 use dosewright_core::stock::Stock;
 use dosewright_core::timetable::Timetable;
-use dosewright_core::tube::Tube;
+use dosewright_core::tube::{Found, Tube};
 use dosewright_core::units::Volume;
 
-use crate::forged::{H, Looking, N, book};
+use crate::forged::{H, Looking, N, NOW, book, flow};
 
 /// A line of a card as it is shown of a state.
 fn line(state: Book<N, H>, preferences: Preferences, card: Card, line: usize) -> String {
@@ -120,6 +120,25 @@ fn an_entry_of_every_so_many_hours_is_of_no_night_and_no_day() {
     looking.touches(&[(Right, 3), (Press, 1), (Right, 2), (Press, 1)]);
     let shown = ["Entry 3", "120 ml        45 min", "every 6 h", "> put in force"];
     assert_eq!(looking.lines(), shown);
+}
+
+#[test]
+fn o4_uncertainty_and_trend_are_of_the_flow_that_the_last_calibration_gave() {
+    let of =
+        |state: Book<N, H>| [1, 2].map(|at| line(state, Preferences::NEW, Card::Calibrate, at));
+    let mut state = book();
+    assert_eq!(of(state), ["26.5 ml/min    ±1.3%", "Tube until  4 Jul 27"]);
+    // set by hand, to less and to more than was found
+    for (ul, shown) in [(20_000, "20 ml/min"), (46_500, "46.5 ml/min")] {
+        state.head.as_mut().unwrap().flow = flow(ul);
+        assert_eq!(of(state), [shown, ""]);
+    }
+    // another reading gives it
+    state.tube.note(Found { at: NOW, flow: flow(46_500), uncertainty_ppm: 8000 });
+    assert_eq!(of(state), ["46.5 ml/min    ±0.8%", ""]);
+    // one as found leaves it as it was
+    state.tube.note(Found { at: NOW, flow: flow(46_000), uncertainty_ppm: 8000 });
+    assert_eq!(of(state), ["46.5 ml/min", ""]);
 }
 
 #[test]
