@@ -92,17 +92,33 @@ impl Pen<'_> {
     }
 
     /// A length of time in its two largest parts: `3 d 4 h`, `2 h 5 min`, `4 min 32 s`.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn length(&mut self, ms: u64) -> &mut Self {
+        self.span(ms, Word::D)
+    }
+
+    /// The same of larger parts than a unit only where there are a thousand of that:
+    /// `45 min`, `90 min`, `16 h 45 min`; the second part as far as there is room.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn span(&mut self, ms: u64, unit: Word) -> &mut Self {
         static PARTS: [(u32, Word); 4] =
             [(86_400, Word::D), (3600, Word::H), (60, Word::Min), (1, Word::S)];
         let mut left = u32::try_from(over_up(ms, 1000)).unwrap_or(u32::MAX);
         let mut shown = false;
-        for &(size, unit) in &PARTS {
+        // a thousand hours, then a thousand minutes
+        let mut most = 3_600_000;
+        for &(size, part) in &PARTS {
+            if (part as u8) < unit as u8 && left < most {
+                most = parted(most, 60).0;
+                continue;
+            }
             let count;
             (count, left) = parted(left, size);
-            if count > 0 || unit == Word::S && !shown {
-                self.bracket(shown, ' ').count(count, unit);
+            if count > 0 || part == Word::S && !shown {
+                // ` 59 min` or ` 59 s`, and a space before what is at the right
+                if shown && self.left() < (if part == Word::Min { 8 } else { 6 }) {
+                    break;
+                }
+                self.bracket(shown, ' ').count(count, part);
             }
             if shown {
                 break;
@@ -112,12 +128,10 @@ impl Pen<'_> {
         self
     }
 
-    /// A window: minutes, and hours where there are more than 240 min.
+    /// A window, in minutes as it is entered.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn window(&mut self, ms: u32) -> &mut Self {
-        let (min, _) = parted(ms.wrapping_add(MINUTE_MS - 1), MINUTE_MS);
-        let (count, unit) =
-            if min <= 240 { (min, Word::Min) } else { (parted(min, 60).0, Word::H) };
-        self.count(count, unit)
+        self.span(u64::from(ms), Word::Min)
     }
 
     /// A minute of the day.

@@ -474,7 +474,7 @@ impl Panel {
                 let at_end = Field::PIN.ends_at(digits, wheel);
                 pen.action(if at_end { Word::DoDone } else { Word::DoNext });
             }
-            Over::Nothing if self.draft.is_open() => self.draft.show(view.controller.book(), pen),
+            Over::Nothing if self.draft.is_open() => self.draft.show(view, pen),
             Over::Nothing => {
                 let is_said = self.show_card(view, pen);
                 if let Some(notice) = self.notice.filter(|_| !is_said) {

@@ -3,9 +3,9 @@
 
 use dosewright_core::book::Book;
 use dosewright_core::config::Container;
-use dosewright_core::entry::{Entry, EntryId};
+use dosewright_core::entry::{Entry, EntryId, Recurrence};
 use dosewright_core::panel::Input::{Press, Right};
-use dosewright_core::panel::{Card, Preferences, Unit, zones};
+use dosewright_core::panel::{Card, Language, Preferences, Unit, zones};
 use dosewright_core::record::Alarm;
 use dosewright_core::schedule::WallClock;
 use dosewright_core::stock::Stock;
@@ -13,7 +13,7 @@ use dosewright_core::timetable::Timetable;
 use dosewright_core::tube::{Found, Tube};
 use dosewright_core::units::Volume;
 
-use crate::forged::{H, Looking, N, NOW, book, flow};
+use crate::forged::{ENTRY, H, Looking, N, NOW, book, flow};
 
 /// A line of a card as it is shown of a state.
 fn line(state: Book<N, H>, preferences: Preferences, card: Card, line: usize) -> String {
@@ -120,6 +120,81 @@ fn an_entry_of_every_so_many_hours_is_of_no_night_and_no_day() {
     looking.touches(&[(Right, 3), (Press, 1), (Right, 2), (Press, 1)]);
     let shown = ["Entry 3", "120 ml        45 min", "every 6 h", "> put in force"];
     assert_eq!(looking.lines(), shown);
+}
+
+const MIN_MS: u64 = 60_000;
+const HOUR_MS: u64 = 60 * MIN_MS;
+
+/// The lines of the first entry's card as it would be put in force, and where it is chosen.
+fn entry_lines(entry: Entry, preferences: Preferences) -> [String; 3] {
+    let mut state = book();
+    for id in [1, 2, 3] {
+        assert!(state.timetable.remove(EntryId(id)));
+    }
+    state.timetable.put(Entry { id: EntryId(1), enabled: true, ..entry }).unwrap();
+    let mut looking = Looking::at(state, preferences);
+    looking.touches(&[(Right, 3), (Press, 1)]);
+    let chosen = looking.lines().swap_remove(1);
+    looking.touch(Press);
+    let [_, dose, when, _] = <[String; 4]>::try_from(looking.lines()).unwrap();
+    [chosen, dose, when]
+}
+
+#[test]
+fn an_interval_is_shown_as_it_runs() {
+    let every = |every_ms, language| {
+        let recurrence = Recurrence::Interval { every_ms, from: NOW };
+        let preferences = Preferences { language, ..Preferences::NEW };
+        let [chosen, _, when] = entry_lines(Entry { recurrence, ..ENTRY }, preferences);
+        assert_eq!(chosen, when);
+        when
+    };
+    for (ms, shown) in [
+        (MIN_MS, "1 min"),
+        (90_000, "1 min 30 s"),
+        (90 * MIN_MS, "1 h 30 min"),
+        (6 * HOUR_MS, "6 h"),
+        (25 * HOUR_MS + 30 * MIN_MS, "25 h 30 min"),
+        (50 * HOUR_MS + 15 * MIN_MS, "50 h 15 min"),
+        (1000 * HOUR_MS - MIN_MS, "999 h 59 min"),
+        (1000 * HOUR_MS, "41 d 16 h"),
+        (1440 * HOUR_MS, "60 d"),
+        // there is no room for the minutes
+        (366 * 24 * HOUR_MS - MIN_MS, "365 d 23 h"),
+    ] {
+        assert_eq!(every(ms, Language::English), format!("every {shown}"));
+        for &language in Language::ALL {
+            let line = every(ms, language);
+            assert!(line.ends_with(&format!(" {shown}")), "{language:?}: {line}");
+        }
+    }
+}
+
+#[test]
+fn a_window_is_shown_as_it_runs() {
+    let us = Unit::UsFluidOunce;
+    for (unit, ml, window_ms, shown) in [
+        (Unit::Metric, 120, 45 * MIN_MS, "120 ml        45 min"),
+        (Unit::Metric, 120, 65_000, "120 ml     1 min 5 s"),
+        (Unit::Metric, 120, 500, "120 ml           1 s"),
+        (Unit::Metric, 120, 299 * MIN_MS, "120 ml       299 min"),
+        (Unit::Metric, 120, 999 * MIN_MS + 59_000, "120 ml  999 min 59 s"),
+        (Unit::Metric, 120, 1000 * MIN_MS, "120 ml   16 h 40 min"),
+        (Unit::Metric, 120, 168 * HOUR_MS, "120 ml         168 h"),
+        (us, 120, 65_000, "4.1 fl oz  1 min 5 s"),
+        // there is no room for the second part
+        (us, 900, 65_000, "30.4 fl oz     1 min"),
+        (us, 900, 167 * HOUR_MS + 59 * MIN_MS, "30.4 fl oz     167 h"),
+    ] {
+        let (volume, window_ms) = (Volume::from_ml(ml), window_ms as u32);
+        let preferences = Preferences { unit, ..Preferences::NEW };
+        let entry = Entry { volume, window_ms, ..ENTRY };
+        let [_, dose, _] = entry_lines(entry, preferences);
+        assert_eq!(dose, shown);
+        let mut state = book();
+        state.timetable.put(entry).unwrap();
+        assert_eq!(line(state, preferences, Card::Next, 1), shown);
+    }
 }
 
 #[test]

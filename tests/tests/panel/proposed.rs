@@ -231,7 +231,10 @@ fn a_figure_of_more_digits_than_there_are_wheels_is_nines_and_stays_as_it_was() 
     replace(&mut state, Entry { volume: Volume::from_ml(12_000), window_ms: 72_000_000, ..ENTRY });
     let mut looking = Looking::at(state, KEPT);
     looking.touches(&[(Right, 3), (Press, 2)]);
-    assert_eq!(looking.lines()[1], "9999 ml      999 min");
+    // of a length of time what runs is shown at the end, at its question what can be entered
+    assert_eq!(looking.lines()[1], "9999 ml         20 h");
+    looking.touches(&[(Left, 2)]);
+    assert_eq!(looking.lines()[1..3], ["Spread over", "999 min"]);
     let (desk, _) = taken(state, KEPT, 3, 0);
     assert_eq!(desk.events, [("Timetable".to_owned(), true)]);
 }

@@ -103,6 +103,7 @@ impl Draft {
 
     /// Makes an entry what the draft says. What is not asked, and what was left as it is
     /// shown, stays as it was to the last digit.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn enter<const N: usize, const H: usize>(
         &self,
         entry: &mut Entry,

@@ -3,10 +3,11 @@
 use super::put::vessel_ml;
 use super::{Draft, Kind, Step};
 use crate::book::Book;
-use crate::panel::field::{NO_WHEEL, days_of, to_date};
+use crate::entry::{Entry, Recurrence};
+use crate::panel::field::{NO_WHEEL, to_date};
 use crate::panel::pen::Pen;
 use crate::panel::preferences::Language;
-use crate::panel::view;
+use crate::panel::view::{self, View};
 use crate::panel::words::{self, Word};
 use crate::panel::zones;
 
@@ -14,7 +15,7 @@ impl Draft {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(in crate::panel) fn show<const N: usize, const H: usize>(
         &self,
-        book: &Book<N, H>,
+        view: &View<'_, N, H>,
         pen: &mut Pen<'_>,
     ) {
         // a language is shown in its own words while it is being chosen
@@ -26,7 +27,7 @@ impl Draft {
         }
         let wheel = self.wheel();
         let Some(step) = self.step else {
-            self.sum(book, pen);
+            self.sum(view, pen);
             pen.action(spec.put);
             return;
         };
@@ -36,7 +37,7 @@ impl Draft {
             pen.tab().part(u32::from(self.at) + 1, u32::from(count));
         }
         pen.end();
-        self.question(step, wheel, book, pen);
+        self.question(step, wheel, view.controller.book(), pen);
         pen.action(if wheel == NO_WHEEL {
             Word::DoEdit
         } else {
@@ -54,11 +55,9 @@ impl Draft {
         pen: &mut Pen<'_>,
     ) {
         let id = if step == Step::WhichEntry { view::entry(book, self.get(step)) } else { None };
-        if let Some(id) = id {
-            let mut entry = *self;
-            entry.begin(Kind::Entry, id, book);
-            entry.when(pen);
-            pen.end().char('[').say(Word::Entry).number(u32::from(id.0), 1).char(']');
+        if let Some(entry) = id.and_then(|id| book.timetable.get(id)) {
+            when(&entry, pen);
+            pen.end().char('[').say(Word::Entry).number(u32::from(entry.id.0), 1).char(']');
         } else {
             pen.line(step.question().label);
             self.answer(step, wheel, pen);
@@ -98,25 +97,13 @@ impl Draft {
         }
     }
 
-    /// When its doses come: `00:45 Mo-Sa`, `every 6 h`.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn when(&self, pen: &mut Pen<'_>) {
-        let repeat = self.get(Step::Repeat);
-        if repeat >= 2 {
-            pen.say(Word::Each).count(self.get(Step::Every), Word::H);
-        } else {
-            let days = days_of(self.get(Step::Days));
-            let all = if repeat == 0 { Word::EveryNight } else { Word::EveryDay };
-            pen.minute(self.get(Step::Start)).space().days(days, all);
-        }
-    }
-
     /// What it comes to: the rest of the first line, and two more.
-    fn sum<const N: usize, const H: usize>(&self, book: &Book<N, H>, pen: &mut Pen<'_>) {
+    fn sum<const N: usize, const H: usize>(&self, view: &View<'_, N, H>, pen: &mut Pen<'_>) {
         let spec = self.spec();
         if matches!(self.kind, Kind::Entry | Kind::NewEntry) {
-            return self.sum_entry(pen);
+            return self.sum_entry(view, pen);
         }
+        let book = view.controller.book();
         if let Some(word) = spec.before {
             pen.end().say(word);
         }
@@ -155,8 +142,11 @@ impl Draft {
         }
     }
 
-    fn sum_entry(&self, pen: &mut Pen<'_>) {
+    /// The entry as it would be in force: what is shown is what will run.
+    fn sum_entry<const N: usize, const H: usize>(&self, view: &View<'_, N, H>, pen: &mut Pen<'_>) {
         let (state, repeat) = (self.get(Step::State), self.get(Step::Repeat));
+        let mut entry = self.entry(view.controller.book());
+        self.enter(&mut entry, view);
         pen.tab();
         match state {
             0 if repeat < 2 && self.kind == Kind::Entry => {
@@ -167,13 +157,26 @@ impl Draft {
             }
             _ => {}
         }
-        self.answer(Step::Dose, NO_WHEEL, pen.end()).tab();
-        self.answer(Step::Window, NO_WHEEL, pen).end();
+        self.answer(Step::Dose, NO_WHEEL, pen.end()).tab().window(entry.window_ms).end();
         if state == 2 {
             // what is taken out has no other figures that matter
             pen.say(Word::StateGone);
         } else {
-            self.when(pen);
+            when(&entry, pen);
+        }
+    }
+}
+
+/// When the doses of an entry come: `00:45 Mo-Sa`, `every 6 h`.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+fn when(entry: &Entry, pen: &mut Pen<'_>) {
+    match entry.recurrence {
+        Recurrence::Weekly { days, at_min, by_night } => {
+            let all = if by_night { Word::EveryNight } else { Word::EveryDay };
+            pen.minute(u32::from(at_min)).space().days(days, all);
+        }
+        Recurrence::Interval { every_ms, .. } => {
+            pen.say(Word::Each).span(every_ms, Word::H);
         }
     }
 }
