@@ -4,7 +4,7 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
 
-use crate::support::{Place, Said};
+use crate::support::{Place, Said, nights};
 
 fn docs() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../docs")
@@ -144,6 +144,29 @@ fn o2_a_calibration_ends_with_a_pump_that_is_slower_than_its_label() {
     let site = docs().join("scripts/first-set-up.toml").display().to_string();
     let said = place.call(&["operate", "--factory", &site, "--script", "way.script"]);
     assert_eq!(said.code, 0, "{}", said.err);
+}
+
+#[test]
+fn an_installed_device_knows_the_files_tube_set() {
+    let place = Place::new("operate-tube");
+    place.write("look.script", "press\nhold\nright 4\nscreen\n");
+    let prime = |tube: &str| {
+        place.write("site.toml", &nights(tube));
+        let said = place.call(&["operate", "site.toml", "--script", "look.script"]);
+        let at = said.out.find("Up to").unwrap_or_else(|| panic!("{said:?}"));
+        said.out[at..at + 20].split_whitespace().nth(2).unwrap().to_owned()
+    };
+    let tube = |bore: &str, suction: &str, discharge: &str| {
+        format!("[tube]\nbore = \"{bore}\"\nsuction = \"{suction}\"\ndischarge = \"{discharge}\"\n")
+    };
+    // what fills it, by pi d^2 / 4 and the length: 126.7, 56.3, 18.8, 28.3 ml; of a bore that
+    // the panel does not know to the next decimetre of one that it knows
+    assert_eq!(prime(&tube("4.8 mm", "2 m", "5 m")), "127");
+    assert_eq!(prime(&tube("3.2 mm", "2 m", "5 m")), "57");
+    assert_eq!(prime(&tube("4 mm", "0.5 m", "1 m")), "20");
+    assert_eq!(prime(&tube("3 mm", "1 m", "3 m")), "29");
+    // nobody said
+    assert_eq!(prime(""), "60");
 }
 
 #[test]

@@ -302,3 +302,21 @@ fn a_scenario_comes_by_standard_input_too() {
         assert!(format!("{}{}", said.out, said.err).contains("standard input"), "{said:?}");
     }
 }
+
+#[test]
+fn a_refused_edit_is_told_a_start_for_the_entry_that_was_edited() {
+    let place = Place::new("run-refused-edit");
+    let edit = |at: &str, day: &str| {
+        format!(
+            "[[operator]]\nat = \"+{at}\"\nedit = {{ entry = \"night\", weekly = {{ days = [\"mon\"], at = \"{day}\" }} }}\n\n"
+        )
+    };
+    let second = "[[entry]]\nname = \"noon\"\nweekly = { days = [\"mon\"], at = \"12:00\" }\nvolume = \"60 ml\"\nwindow = \"30 min\"\n\n";
+    // 45 min from 11:30 on run into noon; what is told is taken
+    let acts = edit("1 h", "11:30") + &edit("2 h", "11:15");
+    place.write("site.toml", &nights(&format!("{second}{acts}")));
+    let said = place.call(&["run", "site.toml", "--json"]);
+    let told = r#"the windows of \"noon\" and \"night\" overlap; \"night\" fits at 11:15"#;
+    assert_eq!(said.out.matches(told).count(), 1, "{}", said.out);
+    assert_eq!(said.out.matches("overlap").count(), 1, "{}", said.out);
+}

@@ -12,7 +12,7 @@ use dosewright_core::timetable::Refusal;
 use super::{ACCOUNT, Power, Stage};
 use crate::observe::{DeviceAct, LINES};
 use crate::operate::{Bench, Condition, Hand, Sight};
-use crate::scenario::Scenario;
+use crate::scenario::{Scenario, Tube};
 
 /// Panel and hand.
 pub(super) struct Front<'a> {
@@ -48,9 +48,10 @@ impl<'a, const W: usize> Stage<'a, W> {
     /// With a hand on its panel.
     pub(in crate::world) fn under(mut self, hand: &'a mut dyn Hand, condition: Condition) -> Self {
         self.is_bare = condition == Condition::Factory;
+        let tube = self.scenario.tube.as_ref().filter(|_| !self.is_bare);
         self.front = Some(Front {
             hand: Some(hand),
-            panel: Panel::new(Preferences::default()),
+            panel: Panel::new(tube.map_or_else(Preferences::default, told_of)),
             recent: Recent::NONE,
             refusal: None,
             asks: false,
@@ -161,6 +162,20 @@ fn act_of(event: Event<'_, LINES>) -> Option<DeviceAct> {
         | Event::MotorFault
         | Event::PackRead { .. } => return None,
     })
+}
+
+/// Bores that the panel knows, in micrometres, in its order.
+const BORES_UM: [u32; 4] = [1600, 3200, 4800, 6400];
+
+/// What a panel is told of a tube set when it is fitted. One of a bore that it does not know
+/// is entered by the next to it, with a length that holds as much.
+fn told_of(tube: &Tube) -> Preferences {
+    let um = u128::from(tube.suction_um) + u128::from(tube.discharge_um);
+    let nearest = BORES_UM.iter().enumerate().min_by_key(|(_, um)| um.abs_diff(tube.bore_um));
+    let (bore, &bore_um) = nearest.unwrap_or((0, &BORES_UM[0]));
+    let area = |um: u32| u128::from(um).pow(2);
+    let dm = (um * area(tube.bore_um)).div_ceil(area(bore_um) * 100_000).min(999);
+    Preferences { tube_dm: dm as u16, bore: bore as u8, ..Preferences::NEW }
 }
 
 /// What stands on the head and its tubes: what a set-up asks for.
