@@ -3,7 +3,7 @@
 
 use dosewright_core::cause::Cause;
 use dosewright_core::civil::{Days, Weekday};
-use dosewright_core::config::Head;
+use dosewright_core::config::{Container, Head};
 use dosewright_core::controller::ServiceRun;
 use dosewright_core::display::STAYS_LIT;
 use dosewright_core::entry::{ClosedDates, Entry, EntryId, Recurrence};
@@ -97,6 +97,49 @@ fn the_dose_to_come_is_one_that_closed_dates_leave() {
     timetable.put(daily(3, 900, Volume::from_ml(40))).unwrap();
     rig.act(in_days(6, 2) * MIN, Event::Timetable(&timetable)).unwrap();
     assert_eq!(rig.shown(in_days(6, 3)), (3, in_days(6, 900), None));
+}
+
+#[test]
+fn o1_the_container_lasts_as_the_entries_ask_that_are_in_force_by_then() {
+    const DAY_S: u32 = 86_400;
+    let day = |day: i32| Some(pump::midnight().date().plus_days(day));
+    // ten days of 100 ml; from the two hundredth on 400 ml a day, for thirty days
+    let soon = Entry { last: day(9), ..daily(1, 120, Volume::from_ml(100)) };
+    let later = Entry { first: day(200), last: day(229), ..daily(2, 180, Volume::from_ml(400)) };
+    let off = Entry { enabled: false, first: day(3), ..daily(3, 240, Volume::from_ml(900)) };
+    let heel = Volume::from_ml(500);
+    let lasts = |entries: &[Entry], ml: u64, on_day: i64| {
+        let mut rig = Rig::new(entries);
+        let capacity = Volume::from_ml(100_000);
+        let container = Container { capacity, heel, ..Container::NONE };
+        rig.act(0, Event::Container(&container, heel.plus(Volume::from_ml(ml)))).unwrap();
+        let now = Instant::from_ms(on_day * 24 * 60 * MIN);
+        rig.device.controller().product_lasts_s(now)
+    };
+    for (ml, on_day, lasts_s) in [
+        (0, 0, Some(0)),
+        (450, 0, Some(4 * DAY_S + DAY_S / 2)),
+        // nothing is asked for between them
+        (1000, 0, Some(200 * DAY_S)),
+        (1200, 0, Some(200 * DAY_S + DAY_S / 2)),
+        (5000, 0, Some(210 * DAY_S)),
+        (5000, 9, Some(203 * DAY_S + DAY_S / 4)),
+        (5000, 50, Some(162 * DAY_S + DAY_S / 2)),
+        (5000, 205, Some(12 * DAY_S + DAY_S / 2)),
+        // nor after them
+        (12_999, 0, Some(230 * DAY_S - 216)),
+        (13_000, 0, None),
+        (0, 230, None),
+    ] {
+        assert_eq!(lasts(&[later, soon, off], ml, on_day), lasts_s, "{ml} ml on day {on_day}");
+    }
+    // one without dates takes its share all along
+    let always = daily(4, 300, Volume::from_ml(100));
+    assert_eq!(lasts(&[later, soon, always], 3000, 0), Some(20 * DAY_S));
+    // a hundred years are for ever
+    let far = |days| Entry { first: day(days), last: None, ..soon };
+    assert_eq!(lasts(&[far(36_000)], 1000, 0), Some(36_010 * DAY_S));
+    assert_eq!(lasts(&[far(36_400)], 1000, 0), None);
 }
 
 #[test]

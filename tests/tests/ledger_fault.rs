@@ -316,7 +316,7 @@ fn lasts(entry: &Entry, ml: u64) -> Option<i64> {
     };
     let told = Event::Container(&container, Volume::from_ml(ml));
     rig.act(Instant::from_ms(1_000), told).unwrap();
-    Some(i64::from(rig.device.controller().product_lasts_s()?) * 1000)
+    Some(i64::from(rig.device.controller().product_lasts_s(Instant::ZERO)?) * 1000)
 }
 
 #[test]

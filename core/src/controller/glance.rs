@@ -2,14 +2,20 @@
 
 use super::Controller;
 use crate::cause::Cause;
+use crate::civil::DAY_MS;
 use crate::entry::{Entry, EntryId};
 use crate::power::Pack;
 use crate::record::Act;
 use crate::time::{Duration, Instant};
-use crate::units::{Volume, over};
+use crate::units::{Volume, over, times};
 
 /// Seconds in a week.
 const WEEK_S: u64 = 604_800;
+
+/// Seconds from a day to another.
+fn days_s(from: i32, to: i32) -> u64 {
+    u64::from((to.wrapping_sub(from) as u32).wrapping_mul(86_400))
+}
 
 /// A prime or calibration run that owns the pump.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -79,13 +85,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         Some(NextDose { id, volume, window_ms, due_at, waits_for })
     }
 
-    /// How many seconds the container lasts by account, at what the timetable asks for in a
-    /// week. `None` without a container, where nothing is asked for, and where that takes a
-    /// hundred years.
-    pub fn product_lasts_s(&self) -> Option<u32> {
+    /// How many seconds the container lasts from an instant on by account, at what the
+    /// timetable asks for in an average week of the entries that are in force by their dates.
+    /// `None` without a container, where nothing is asked for, and where that takes a hundred
+    /// years.
+    pub fn product_lasts_s(&self, now: Instant) -> Option<u32> {
         let container = self.book.stock.container()?;
         let left = self.book.account().minus(container.heel);
-        self.lasts_s(left.as_nl(), None)
+        self.lasts_s(now, left.as_nl(), None)
     }
 
     /// How many seconds the pack lasts from an instant on by account, three quarters of it
@@ -94,18 +101,36 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     pub fn pack_lasts_s(&self, now: Instant) -> Option<u32> {
         let gauge = &self.book.gauge;
         let left = if self.pack_is_exhausted() { 0 } else { gauge.counted_on_uc(now) };
-        self.lasts_s(left, Some(gauge.pack()?))
+        self.lasts_s(now, left, Some(gauge.pack()?))
     }
 
-    /// How many seconds so much lasts at what a week takes of it.
+    /// How many seconds so much lasts at what an average week takes of it, from each date on
+    /// that an entry begins or ends.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn lasts_s(&self, left: u64, pack: Option<&Pack>) -> Option<u32> {
+    fn lasts_s(&self, now: Instant, left: u64, pack: Option<&Pack>) -> Option<u32> {
         // in mC or ul, so that the largest pack times a week in s goes into 64 bits
-        let a_week = over(self.taken_in(7, pack, 0), 1000);
-        let s = over(over(left, 1000).min(1 << 44).wrapping_mul(WEEK_S), a_week);
+        let mut left_s = over(left, 1000).min(1 << 44).wrapping_mul(WEEK_S);
+        let local_ms = self.book.clock.as_ref().map_or(0, |clock| {
+            let utc = clock.utc(now);
+            utc.as_ms().wrapping_add(i64::from(clock.zone.offset_at(utc)) * 1000)
+        });
+        let today = over(local_ms.max(0) as u64, DAY_MS as u64) as i32;
         // a hundred years are for ever
-        let is_soon = a_week > 0 && s < 100 * 52 * WEEK_S;
-        is_soon.then_some(s as u32)
+        let (mut day, end) = (today, today.wrapping_add(36_400));
+        while day < end {
+            let mut until = end;
+            let of_dates = Some((day, &mut until));
+            let a_week = over(self.taken_in(7, pack, 0, of_dates), 1000);
+            let taken = times(a_week, days_s(day, until));
+            if taken > left_s {
+                let s = over(left_s, a_week).wrapping_add(days_s(today, day));
+                return Some(s as u32);
+            }
+            left_s = left_s.wrapping_sub(taken);
+            // at most two dates of each entry
+            day = until;
+        }
+        None
     }
 
     /// What the open dose has delivered at least, the pulse that runs so far included, and

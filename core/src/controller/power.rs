@@ -3,6 +3,7 @@
 
 use super::Controller;
 use crate::cause::Cause;
+use crate::civil::Date;
 use crate::effect::{Effect, Effects};
 use crate::entry::{Entry, Recurrence};
 use crate::power::{Mean, Pack, TEST_AHEAD};
@@ -193,17 +194,37 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     pub(super) fn refit_pack(&mut self) {
         let Some(pack) = self.book.gauge.pack() else { return };
         // a stretch of time has a due of an interval at both of its ends
-        self.readings.need_uc = self.taken_in(u32::from(pack.warn_days), Some(pack), 1);
+        self.readings.need_uc = self.taken_in(u32::from(pack.warn_days), Some(pack), 1, None);
     }
 
     /// What so many days take: in uC of the pack, or else in nl of the product. Of each
-    /// interval so many dues more than the days have room for are counted.
+    /// interval so many dues more than the days have room for are counted. Where a
+    /// day is told, of the entries that are in force on it, and until when there is no change
+    /// of those.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn taken_in(&self, days: u32, pack: Option<&Pack>, spare: u64) -> u64 {
+    pub(super) fn taken_in(
+        &self,
+        days: u32,
+        pack: Option<&Pack>,
+        spare: u64,
+        of_dates: Option<(i32, &mut i32)>,
+    ) -> u64 {
+        let mut of_dates = of_dates;
         let mut sum = pack.map_or(0, |pack| pack.asleep_uc(u64::from(days)));
         for line in 0..N {
             let entry = self.book.timetable.line(line);
             let Some(entry) = entry.as_ref().filter(|entry| entry.enabled) else { continue };
+            if let Some((day, until)) = &mut of_dates {
+                let is_over = entry.last.is_some_and(|last| last.days() < *day);
+                let begins = entry.first.map(Date::days).filter(|first| first > day);
+                let ends = || entry.last.map(|last| last.days().wrapping_add(1));
+                if let Some(change) = begins.or_else(ends).filter(|_| !is_over) {
+                    **until = change.min(**until);
+                }
+                if is_over || begins.is_some() {
+                    continue;
+                }
+            }
             let each = match pack {
                 Some(pack) => self.dose_uc(pack, entry),
                 None => entry.volume.as_nl(),

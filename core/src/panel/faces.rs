@@ -135,7 +135,7 @@ fn supply<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'
     pen.say(Word::Product);
     if book.stock.container().is_none() {
         pen.say(Word::NoAccount);
-    } else if !day(view.controller.product_lasts_s(), view, pen) {
+    } else if !day(view.controller.product_lasts_s(view.now), view, pen) {
         pen.volume(book.account());
     }
     pen.say(Word::Pack);
