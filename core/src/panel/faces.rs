@@ -68,7 +68,7 @@ impl Panel {
             let spec = kind.spec();
             pen.line(spec.title).say(spec.help);
         } else {
-            pen.say(Word::HintTurn).say(Word::HintPress).say(Word::HintHold);
+            pen.say(Word::Hints);
         }
         pen.action(Word::SetUpStep).part(at, SET_UP_STEPS);
         is_said

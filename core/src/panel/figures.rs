@@ -129,7 +129,6 @@ impl Pen<'_> {
     }
 
     /// A window, in minutes as it is entered.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn window(&mut self, ms: u32) -> &mut Self {
         self.span(u64::from(ms), Word::Min)
     }

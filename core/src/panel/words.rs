@@ -55,7 +55,7 @@ words! {
         // titles of cards, in their order; three of them stand beside a time
         Last 9, Next 9, Supply 19, Timetable 14, Prime 14, Calibrate 14, Clock 14, History 9, SetUp 14,
         // a first set-up
-        HintTurn 20, HintPress 20 "\n_\n", HintHold 20, SetUpStep 13 "_ ",
+        Hints 20, SetUpStep 13 "_ ",
         HelpPlace 20, HelpClock 20, HelpHead 20, HelpTube 20, HelpProduct 20, HelpPrime 20,
         HelpCalibrate 20, HelpEntry 20,
         // outcomes and what runs
@@ -134,18 +134,23 @@ struct Vocabulary {
     words: [(Word, &'static str); WORDS],
 }
 
-/// Characters of a text.
+/// Characters of a text; of several lines those of the longest.
 const fn columns(text: &str) -> usize {
     let bytes = text.as_bytes();
-    let (mut at, mut count) = (0, 0);
+    let (mut at, mut count, mut most) = (0, 0, 0);
     while at < bytes.len() {
         // a byte that goes on with a character is none of its own
-        if bytes[at] & 0xc0 != 0x80 {
+        if bytes[at] == b'\n' {
+            count = 0;
+        } else if bytes[at] & 0xc0 != 0x80 {
             count += 1;
+        }
+        if count > most {
+            most = count;
         }
         at += 1;
     }
-    count
+    most
 }
 
 /// Where words are packed while the compiler does it.
