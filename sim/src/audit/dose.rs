@@ -20,8 +20,8 @@ pub(crate) struct Flight {
     pub(crate) on_ms: i64,
     /// How long the pin was on for it, in device ms.
     pub(crate) ran_ms: Option<i64>,
-    /// The device may have seen it off a ms before its end.
-    pub(crate) unsure: bool,
+    /// The device may have seen it off so many ms before its end.
+    pub(crate) unsure_ms: i64,
 }
 
 impl Flight {
@@ -192,7 +192,7 @@ impl Open {
                 most.0 += (ran - TICK_MS).max(0);
                 most.1 += flight.on_ms;
             } else {
-                let at_least = flight.on_ms - i64::from(flight.unsure) * TICK_MS;
+                let at_least = flight.on_ms - flight.unsure_ms;
                 least.0 += at_least;
                 least.1 += flight.on_ms;
                 most.0 += at_least;

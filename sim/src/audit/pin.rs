@@ -195,7 +195,8 @@ impl Auditor {
                     totals.pin_ms += true_ms;
                     if let Some(flight) = &mut open.flight {
                         flight.ran_ms = Some(pulse_ms);
-                        flight.unsure = ran < intent.on_ms || self.chip.slack_ms() > 0;
+                        let early_ms = i64::from(ran < intent.on_ms) * TICK_MS;
+                        flight.unsure_ms = early_ms + self.chip.slack_ms();
                     }
                     if ran + slack < intent.on_ms {
                         open.pin_cuts += 1;

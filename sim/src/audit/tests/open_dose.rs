@@ -401,7 +401,7 @@ fn d5_a_part_dose_though_more_fits() {
 fn d3_the_owner_leaves_the_pump_in_time() {
     let left = |ran_ms, free_by| {
         let mut open = pumped(TOTAL - 6_000);
-        let flight = Flight { at: DUE + 100_000, on_ms: 6_000, ran_ms, unsure: false };
+        let flight = Flight { at: DUE + 100_000, on_ms: 6_000, ran_ms, unsure_ms: 0 };
         (open.flight, open.hurry) = (Some(flight), Some(Hurry { free_by }));
         let found = open.check_end(DUE + 200_000, &head(), NOTHING, i64::MAX);
         assert!(found.is_empty() || says(&found, "D3", "while another due waits"));
@@ -424,14 +424,13 @@ fn d3_how_soon_the_owner_can_have_left() {
     assert_eq!(open.hurry.unwrap().free_by, now + 33_000 + 4_002);
     assert!(open.disturbed);
     let mut open = pumped(30_000);
-    open.flight = Some(Flight { at: now - 1_000, on_ms: 6_000, ran_ms: None, unsure: false });
+    open.flight = Some(Flight { at: now - 1_000, on_ms: 6_000, ran_ms: None, unsure_ms: 0 });
     open.hurry_from(now, &head, &Limits::default());
     // 5 s of the pulse that runs, 0.6 of rest, 24 and 2.4 s; and 0.4, 0.6, 2.4 s, 2 ms
     assert_eq!(open.hurry.unwrap().free_by, now + 32_000 + 3_402);
     // one that is over is over
     let mut open = pumped(30_000);
-    open.flight =
-        Some(Flight { at: now - 9_000, on_ms: 6_000, ran_ms: Some(6_000), unsure: false });
+    open.flight = Some(Flight { at: now - 9_000, on_ms: 6_000, ran_ms: Some(6_000), unsure_ms: 0 });
     open.hurry_from(now, &head, &Limits::default());
     assert_eq!(open.hurry.unwrap().free_by, now + 26_400 + 3_402);
 }
@@ -441,7 +440,7 @@ fn d5_a_disturbed_dose_keeps_its_window_where_it_can() {
     let late = |end, lead_ms: u16, since, most_when_able, disturbed| {
         let mut open = pumped(TOTAL - 6_000);
         open.flight =
-            Some(Flight { at: end - 6_000, on_ms: 6_000, ran_ms: Some(6_000), unsure: false });
+            Some(Flight { at: end - 6_000, on_ms: 6_000, ran_ms: Some(6_000), unsure_ms: 0 });
         (open.able_since, open.most_when_able) = (Some(since), most_when_able);
         open.disturbed = disturbed;
         let head = Head { lead_ms, ..head() };
