@@ -330,7 +330,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             && self.next_start_allowed() <= self.now
             && self.running.as_ref().is_some_and(|running| {
                 let run = plan.next_length().plus(self.book.run_of(0));
-                self.now.plus(run) <= running.deadline.plus(ON_TIME)
+                self.now.plus(run) <= running.deadline
             })
     }
 

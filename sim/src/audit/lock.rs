@@ -39,10 +39,11 @@ impl Lock {
         self.open_until = (at + OPEN_MS, at + OPEN_MS);
     }
 
-    /// Something was asked for that it keeps out while it is closed.
-    fn asked(&mut self, at: i64) {
-        if at < self.open_until.1 {
-            self.open_until.1 = at + OPEN_MS;
+    /// Something was asked for that it keeps out while it is closed; the device's time of
+    /// it is so many ms off.
+    fn asked(&mut self, at: i64, slack_ms: i64) {
+        if at - slack_ms < self.open_until.1 {
+            self.open_until.1 = at + slack_ms + OPEN_MS;
         }
     }
 
@@ -75,11 +76,12 @@ impl Lock {
 impl Auditor {
     /// Whether the settings may be locked now.
     pub(super) fn lock_may_be_closed(&self, now: i64) -> bool {
-        self.taint.ever || self.lock.may_be_closed(now)
+        self.taint.ever || self.lock.may_be_closed(now + self.chip.slack_ms())
     }
 
     /// Something was done to the device that the lock may keep out.
     pub(super) fn note_for_lock(&mut self, act: &DeviceAct, now: i64) {
+        let slack_ms = self.chip.slack_ms();
         match act {
             DeviceAct::SetHead(_)
             | DeviceAct::SetFlow(_)
@@ -94,9 +96,9 @@ impl Auditor {
             | DeviceAct::CalibrateTrain(_)
             | DeviceAct::Measured(_)
             | DeviceAct::SetPack(_)
-            | DeviceAct::TubeChanged => self.lock.asked(now),
+            | DeviceAct::TubeChanged => self.lock.asked(now, slack_ms),
             DeviceAct::SetPin(_) => {
-                self.lock.asked(now);
+                self.lock.asked(now, slack_ms);
                 self.pending.pin = Some(act.clone());
             }
             DeviceAct::Unlock(_) => self.pending.pin = Some(act.clone()),
