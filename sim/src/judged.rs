@@ -138,25 +138,32 @@ fn judge(
     };
     let mut meant = Vec::new();
     if whole && !scenario.meant_to_hold() {
-        verdict = meant_to_fail(scenario, verdict, &mut failures, &mut meant, &mut judged);
+        verdict =
+            meant_to_fail(scenario, verdict, &invalid, &mut failures, &mut meant, &mut judged);
     }
     Judged { frame, end, audit, figures, failures, meant, invalid, judged, verdict }
 }
 
 /// A scenario that says `held = false` is in order when something failed.
 /// That claim is one more that is judged; of the others those that did not hold are what it
-/// expects, and are counted no more.
+/// expects, and are counted no more. Where a fault missed, nobody can say whether it failed
+/// by what was meant: the run stays invalid.
 fn meant_to_fail(
     scenario: &Scenario,
     verdict: Verdict,
+    invalid: &[Diagnostic],
     failures: &mut Vec<Diagnostic>,
     meant: &mut Vec<Diagnostic>,
     judged: &mut usize,
 ) -> Verdict {
     match verdict {
         Verdict::Failed => {
-            *judged = judged.saturating_sub(failures.len()) + 1;
+            *judged = judged.saturating_sub(failures.len());
             *meant = std::mem::take(failures);
+            if !invalid.is_empty() {
+                return Verdict::Invalid;
+            }
+            *judged += 1;
             Verdict::Held
         }
         Verdict::Held => {

@@ -134,6 +134,13 @@ fn five_when_a_fault_never_took_effect() {
     place
         .write("both.toml", &nights(&format!("{never}\n[[expect]]\noutcomes = {{ dosed = 4 }}\n")));
     assert_eq!(place.call(&["run", "both.toml"]).code, 1);
+    // but not where a failure is what is expected: it may have come of something else
+    let meant = "[[expect]]\nheld = false\n\n[[expect]]\noutcomes = { dosed = 4 }\n";
+    place.write("meant.toml", &nights(&format!("{never}\n{meant}")));
+    let said = place.call(&["run", "meant.toml"]);
+    assert_eq!(said.code, 5, "{said:?}");
+    assert!(said.out.starts_with("meant.toml is INVALID: 1 fault or act"), "{}", said.out);
+    assert!(said.out.contains("failed as meant: "), "{}", said.out);
     // and where the run was stopped before, nobody can say
     assert_eq!(place.call(&["run", "week.toml", "--until", "1 d"]).code, 3);
 }
