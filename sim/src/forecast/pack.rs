@@ -4,8 +4,7 @@ use super::{BATTERY_RANGE, Day, Until, days_until, share};
 use crate::scenario::{CellType, Motor, Pack, Scenario, Supply};
 use crate::trade::battery::{Drain, Load, Week};
 use crate::trade::cells::{
-    AGE_SHARE, Cell, DRIVER_DROP_V, HR20, LR6, LR14, LR20, MOTOR_V, USABLE_COOL, cells_for,
-    cold_share,
+    AGE_SHARE, COOL_C, Cell, DRIVER_DROP_V, HR20, LR6, LR14, LR20, MOTOR_V, cells_for,
 };
 
 /// Motor current, start current and its length unless said (common practice, no
@@ -70,11 +69,11 @@ fn is_kept_cool(supply: &Supply) -> bool {
         if pack.usable_ppm.is_none() && pack.temperature_mc.is_none())
 }
 
-/// Share of the cells' capacity that can be used: what is said; by the temperature,
-/// where that is; else that of a cool cellar (common practice, no source).
-fn cold_or_cool(pack: &Pack) -> f64 {
-    let by_cold = pack.temperature_mc.map(|mc| cold_share(f64::from(mc) / 1e3) * AGE_SHARE);
-    share(pack.usable_ppm, by_cold.unwrap_or(USABLE_COOL))
+/// Share of the cells' capacity that can be used: what is said; else by age and the
+/// temperature, which is that of a cool cellar where it is not said.
+fn cold_or_cool(cell: &Cell, pack: &Pack) -> f64 {
+    let celsius = pack.temperature_mc.map_or(COOL_C, |mc| f64::from(mc) / 1e3);
+    share(pack.usable_ppm, cell.cold_share(celsius) * AGE_SHARE)
 }
 
 /// A pack that cannot give what is in it, at its motor's voltage and current.
@@ -148,7 +147,7 @@ impl Draw {
         let cell = cell(*cells_of);
         let in_series = cells_in_series(scenario)?;
         let least_v = least_v(scenario) / f64::from(in_series);
-        let to_end_ah = cell.capacity_ah(load.motor_a) * cold_or_cool(pack);
+        let to_end_ah = cell.capacity_ah(load.motor_a) * cold_or_cool(&cell, pack);
         let usable_ah = to_end_ah * cell.used_at_v(least_v, load.motor_a);
         let lost_a_year = share(pack.self_discharge_ppm, cell.lost_a_year);
         let draw = Self {

@@ -23,6 +23,8 @@ pub struct Cell {
     pub loaded: [(f64, f64); 7],
     /// Internal resistance of a fresh one in ohm (from memory).
     pub ohm: f64,
+    /// Share of its capacity that the cold leaves at 0 C and at -20 C (from memory).
+    pub cold: (f64, f64),
     /// Share that is lost in a year on the shelf at 21 C.
     pub lost_a_year: f64,
     /// Where the numbers come from.
@@ -31,6 +33,7 @@ pub struct Cell {
 
 const ALKALINE: [(f64, f64); 7] =
     [(0.0, 1.50), (0.1, 1.36), (0.3, 1.25), (0.5, 1.17), (0.7, 1.09), (0.9, 0.98), (1.0, END_V)];
+const ALKALINE_COLD: (f64, f64) = (0.7, 0.2);
 /// Flat, with a knee at its end.
 const NICKEL: [(f64, f64); 7] =
     [(0.0, 1.41), (0.1, 1.33), (0.3, 1.29), (0.5, 1.27), (0.7, 1.25), (0.9, 1.19), (1.0, 1.0)];
@@ -43,6 +46,7 @@ pub const LR20: Cell = Cell {
     end_v: END_V,
     loaded: ALKALINE,
     ohm: 0.15,
+    cold: ALKALINE_COLD,
     lost_a_year: SELF_DISCHARGE_A_YEAR,
     source: "20 Ah at 25 mA, 10 Ah at 500 mA: an encyclopedia's table",
 };
@@ -54,6 +58,7 @@ pub const LR14: Cell = Cell {
     end_v: END_V,
     loaded: ALKALINE,
     ohm: 0.18,
+    cold: ALKALINE_COLD,
     lost_a_year: SELF_DISCHARGE_A_YEAR,
     source: "8.0 Ah at 25 mA, 3.9 Ah at 500 mA: from memory",
 };
@@ -65,6 +70,7 @@ pub const LR6: Cell = Cell {
     end_v: END_V,
     loaded: ALKALINE,
     ohm: 0.20,
+    cold: ALKALINE_COLD,
     lost_a_year: SELF_DISCHARGE_A_YEAR,
     source: "2.7 Ah at 25 mA, 1.3 Ah at 500 mA: from memory",
 };
@@ -77,6 +83,7 @@ pub const HR20: Cell = Cell {
     end_v: 1.0,
     loaded: NICKEL,
     ohm: 0.02,
+    cold: (0.85, 0.5),
     // of the kind that keeps its charge: from memory
     lost_a_year: 0.15,
     source: "9.0 Ah at 0.9 A, 8.5 Ah at 4.5 A, to 1.0 V: from memory",
@@ -91,18 +98,10 @@ pub const DRIVER_DROP_V: f64 = 0.3;
 pub const USUAL_A: f64 = 0.35;
 /// Motor voltage unless said, in V (own choice).
 pub const MOTOR_V: f64 = 6.0;
-/// Share that can be used in a cool cellar: cold times age (common practice, no
-/// source).
-pub const USABLE_COOL: f64 = 0.7 * AGE_SHARE;
+/// How cold a cool cellar counts as, in C (common practice, no source).
+pub const COOL_C: f64 = 0.0;
 /// Share that age leaves of it (common practice, no source).
 pub const AGE_SHARE: f64 = 0.8;
-
-/// Share of an alkaline cell's capacity that the cold leaves: about 70 % at 0 C and 20 % at
-/// -20 C, from memory, all of it at 20 C, and in straight lines between and below.
-pub fn cold_share(celsius: f64) -> f64 {
-    let a_kelvin = if celsius < 0.0 { 0.025 } else { 0.015 };
-    (0.7 + a_kelvin * celsius).clamp(0.1, 1.0)
-}
 
 /// Share that is lost in a year on the shelf at 21 C; sources say 2 to 4 %.
 pub const SELF_DISCHARGE_A_YEAR: f64 = 0.03;
@@ -116,6 +115,14 @@ impl Cell {
     /// Capacity in Ah at a load in A.
     pub fn capacity_ah(&self, current_a: f64) -> f64 {
         self.light.1 * (self.light.0 / current_a).powf(self.exponent() - 1.0)
+    }
+
+    /// Share of its capacity that the cold leaves: all of it at 20 C, and in straight lines
+    /// between the points and below.
+    pub fn cold_share(&self, celsius: f64) -> f64 {
+        let (at_0, at_minus_20) = self.cold;
+        let a_kelvin = if celsius < 0.0 { at_0 - at_minus_20 } else { 1.0 - at_0 } / 20.0;
+        (at_0 + a_kelvin * celsius).clamp(0.1, 1.0)
     }
 
     /// Voltage under a usual motor's load with a share of its charge used: it tells how a

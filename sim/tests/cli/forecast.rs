@@ -177,6 +177,20 @@ fn what_is_in_the_pack_and_what_the_motor_draws_count() {
     // a nickel cell loses 15 % a year on the shelf, an alkaline one 3 %
     let kept = days("\"HR20\", self_discharge = \"3 %\"", "");
     assert!(days("\"HR20\"", "") < 0.95 * kept, "{kept}");
+    // 85 and 50 % of it are left at 0 and -20 C (from memory) where an alkaline one has 70
+    // and 20 %, and age leaves 80 % of that
+    let left = |pack: &str| {
+        let full = battery(&format!("{pack}, usable = \"80 %\""), "");
+        let cold = |c: &str| battery(&format!("{pack}, temperature = \"{c} C\""), "");
+        let of = |line: serde_json::Value| line["usable_ah"].as_f64().unwrap();
+        let full = of(full);
+        [of(cold("0")) / full, of(cold("-20")) / full, of(battery(pack, "")) / full]
+    };
+    for (pack, wanted) in [("\"HR20\"", [0.85, 0.5, 0.85]), ("\"LR20\"", [0.7, 0.2, 0.7])] {
+        for (share, wanted) in left(pack).into_iter().zip(wanted) {
+            assert!((share - wanted).abs() < 0.01, "{pack}: {share} for {wanted}");
+        }
+    }
 }
 
 fn forecast_of(place: &Place, more: &str) -> String {

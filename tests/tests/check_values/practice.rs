@@ -2,7 +2,7 @@
 //! source, unless said.
 
 use dosewright_sim::trade::battery::{Drain, Load, Week, weeks};
-use dosewright_sim::trade::cells::{LR20, USABLE_COOL};
+use dosewright_sim::trade::cells::{AGE_SHARE, COOL_C, LR20};
 use dosewright_sim::trade::discharge::Discharge;
 use dosewright_sim::trade::hydraulics::ml_per_m;
 use dosewright_sim::trade::keep_clear::{CLEAR_MIN, first_clear, is_clear};
@@ -204,6 +204,7 @@ fn tube_volumes() {
 /// 6.08 Ah: 30 weeks.
 #[test]
 fn a_pack_of_lr20() {
+    let usable = LR20.cold_share(COOL_C) * AGE_SHARE;
     let load =
         Load { motor_a: 0.35, start_a: 1.2, start_s: 0.03, sleep_a: 60e-6, display_a: 0.012 };
     let week = |pulses: f64| Week {
@@ -219,15 +220,15 @@ fn a_pack_of_lr20() {
     same(1000.0 * drain.starts_ah, 1.8, 1);
     same(1000.0 * drain.total_ah(), 203.0, 0);
     same(LR20.capacity_ah(0.35), 10.86, 2);
-    same(LR20.capacity_ah(0.35) * USABLE_COOL, 6.08, 2);
-    same(weeks(&LR20, 0.35, USABLE_COOL, 0.0, &drain), 30.0, 0);
+    same(LR20.capacity_ah(0.35) * usable, 6.08, 2);
+    same(weeks(&LR20, 0.35, usable, 0.0, &drain), 30.0, 0);
     // 30 pulses instead of 90 gain about 7 days even at 1.5 A x 50 ms a start
     let hard = Load { start_a: 1.5, start_s: 0.05, ..load };
     let days =
-        |pulses: f64| 7.0 * weeks(&LR20, 0.35, USABLE_COOL, 0.0, &Drain::of(&hard, &week(pulses)));
+        |pulses: f64| 7.0 * weeks(&LR20, 0.35, usable, 0.0, &Drain::of(&hard, &week(pulses)));
     same(days(30.0) - days(90.0), 7.0, 0);
     // what it loses by itself makes it shorter
-    assert!(weeks(&LR20, 0.35, USABLE_COOL, 0.03, &drain) < 30.0);
+    assert!(weeks(&LR20, 0.35, usable, 0.03, &drain) < 30.0);
 }
 
 /// Common practice, no source: 5 C adds -13.6 ppm = -3.5 min in 180 days.
