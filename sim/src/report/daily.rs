@@ -46,17 +46,18 @@ fn bars(facts: &Facts) -> Vec<Bar> {
     let count = (end.as_ms().div_euclid(DAY_MS) - first).max(0) as usize + 1;
     let mut all: Vec<Bar> =
         (0..count).map(|i| Bar { day: first + i as i64, ..Bar::default() }).collect();
-    // true ms of the due, day of the due, volume
+    // true ms of the due, true day of the due, volume
     let mut dues: Vec<(i64, usize, u64)> = facts
         .doses
         .iter()
         .filter(|dose| dose.most_ul > 0)
         .filter_map(|dose| {
-            let at = dose.at()?;
-            let day = at.local.as_ms().div_euclid(DAY_MS) - first;
             // a setting of the clock moves the local time of a due, not its instant
-            let due_ms = dose.due_ms.unwrap_or_else(|| facts.true_ms(at));
-            Some((due_ms, usize::try_from(day).ok()?, dose.most_ul))
+            let by_clock = || dose.at(&facts.frame).map(|at| facts.true_ms(at));
+            let due_ms = dose.due_ms.or_else(by_clock)?;
+            let at = facts.frame.local(u64::try_from(due_ms).unwrap_or(0));
+            let day = (at.as_ms().div_euclid(DAY_MS) - first).clamp(0, count as i64 - 1);
+            Some((due_ms, day as usize, dose.most_ul))
         })
         .collect();
     dues.sort_unstable();

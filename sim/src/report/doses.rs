@@ -6,6 +6,8 @@ use maud::{Markup, html};
 
 use super::facts::{Dose, Facts, Fate};
 use super::figure::{Table, cell, ml, time};
+use crate::run::Frame;
+use crate::trace::Stamped;
 
 /// Doses told one by one.
 const MOST_ALL: usize = 400;
@@ -61,13 +63,23 @@ pub(super) fn outcome(dose: &Dose) -> String {
     }
 }
 
-fn table(zone: &Zone, doses: &[&Dose], note: Option<String>) -> Table {
+/// When a dose was due, or one of its row; in true time where the device had none, as is said.
+pub(super) fn due_time(zone: &Zone, dose: &Dose, at: Option<Stamped>) -> Markup {
+    if dose.due.is_none() && dose.due_ms.is_some() && at.is_some() {
+        html! { (time(zone, at)) ", clock unset" }
+    } else {
+        time(zone, at)
+    }
+}
+
+fn table(frame: &Frame, doses: &[&Dose], note: Option<String>) -> Table {
+    let zone = &frame.zone;
     let rows = doses
         .iter()
         .map(|dose| {
             let due: Markup = match dose.last_due {
                 Some(last) => html! { (time(zone, dose.due)) " to " (time(zone, Some(last))) },
-                None => time(zone, dose.due),
+                None => due_time(zone, dose, dose.at(frame)),
             };
             vec![
                 due,
@@ -99,14 +111,14 @@ fn table(zone: &Zone, doses: &[&Dose], note: Option<String>) -> Table {
 
 /// The doses one by one, and what the list is called.
 pub(super) fn list(facts: &Facts) -> (&'static str, Table) {
-    let zone = &facts.frame.zone;
+    let frame = &facts.frame;
     if facts.doses.len() <= MOST_ALL {
-        return ("All doses", table(zone, &facts.doses.iter().collect::<Vec<_>>(), None));
+        return ("All doses", table(frame, &facts.doses.iter().collect::<Vec<_>>(), None));
     }
     let odd: Vec<&Dose> = facts.doses.iter().filter(|dose| dose.fate != Fate::Dosed).collect();
     let note = odd.len().checked_sub(MOST_ODD).filter(|more| *more > 0).map(|more| {
         format!("{more} more are not shown; run with --csv or --json for all of them.")
     });
     let shown = &odd[..odd.len().min(MOST_ODD)];
-    ("Doses that were not dosed", table(zone, shown, note))
+    ("Doses that were not dosed", table(frame, shown, note))
 }

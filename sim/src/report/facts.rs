@@ -101,9 +101,11 @@ impl Dose {
         }
     }
 
-    /// When it is put on a page: its due, else its first pulse.
-    pub fn at(&self) -> Option<Stamped> {
-        self.due.or(self.started)
+    /// When it is put on a page: its due, in true time where the device's clock was unset;
+    /// else its first pulse.
+    pub fn at(&self, frame: &Frame) -> Option<Stamped> {
+        let in_truth = || Some(Stamped::of(frame, u64::try_from(self.due_ms?).ok()?));
+        self.due.or_else(in_truth).or(self.started)
     }
 }
 

@@ -2,6 +2,7 @@
 //! the first week and those in which something was not as usual, and a week that
 //! counts all of them.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use dosewright_core::civil::{Date, Local};
@@ -10,10 +11,11 @@ use dosewright_core::time::{Instant, Utc};
 use dosewright_core::zone::Zone;
 use maud::{Markup, html};
 
-use super::doses::outcome;
+use super::doses::{due_time, outcome};
 use super::facts::{Dose, Facts, Fate};
 use super::figure::{Figure, Table, c, cell, label, line, ml, rect, sample, time};
 use super::glyph;
+use crate::run::Frame;
 use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, show};
 use crate::trace::Stamped;
 use crate::trace::stamp::hour_minute;
@@ -77,9 +79,9 @@ fn monday(day: i64) -> i64 {
 
 /// The dues of a folded row, by the device's zone; its first and last alone where the
 /// timetable cannot tell the others.
-fn row(dose: &Dose, plan: Option<&EntryPlan>, zone: &Zone) -> Vec<Stamped> {
+fn row(frame: &Frame, dose: &Dose, plan: Option<&EntryPlan>, zone: &Zone) -> Vec<Stamped> {
     let (Some(first), Some(last)) = (dose.due, dose.last_due) else {
-        return dose.at().into_iter().collect();
+        return row_of_unset(frame, dose, plan);
     };
     let ends = vec![first, last];
     let Some(plan) = plan.filter(|_| dose.count <= MOST_OF_ROW) else { return ends };
@@ -112,16 +114,33 @@ fn row(dose: &Dose, plan: Option<&EntryPlan>, zone: &Zone) -> Vec<Stamped> {
     if all.len() == dose.count as usize { all } else { ends }
 }
 
+/// The same while the clock was unset, in true time: only intervals are due then.
+fn row_of_unset(frame: &Frame, dose: &Dose, plan: Option<&EntryPlan>) -> Vec<Stamped> {
+    let (Some(first_ms), Some(RecurrencePlan::Every { interval_ms, .. })) =
+        (dose.due_ms, plan.filter(|_| dose.count <= MOST_OF_ROW).map(|plan| plan.recurrence))
+    else {
+        return dose.at(frame).into_iter().collect();
+    };
+    (0..dose.count)
+        .map(|i| first_ms.saturating_add_unsigned(u64::from(i).saturating_mul(interval_ms)))
+        .map(|at_ms| Stamped::of(frame, u64::try_from(at_ms).unwrap_or(0)))
+        .collect()
+}
+
 fn marks<'a>(facts: &'a Facts, scenario: Option<&Scenario>) -> Vec<Mark<'a>> {
     let names = facts.entries();
+    let frame = &facts.frame;
     let zone = scenario.map_or(&facts.frame.zone, |s| &s.clock.zone_of_device().zone);
     let mut out = Vec::new();
     for dose in &facts.doses {
         let plan = scenario.and_then(|scenario| scenario.entry(&dose.entry));
         let lane = names.iter().position(|name| *name == dose.entry).unwrap_or(0) % 4;
         let window_ms = plan.map_or(0, |plan| plan.window_ms);
-        let times =
-            if dose.count > 1 { row(dose, plan, zone) } else { dose.at().into_iter().collect() };
+        let times = if dose.count > 1 {
+            row(frame, dose, plan, zone)
+        } else {
+            dose.at(frame).into_iter().collect()
+        };
         out.extend(times.into_iter().map(|at| Mark { at, lane, window_ms, fate: dose.fate, dose }));
     }
     out.sort_by_key(|mark| mark.at.utc_ms());
@@ -350,7 +369,7 @@ fn table(zone: &Zone, marks: &[&Mark<'_>]) -> Table {
         .map(|mark| {
             let dose = mark.dose;
             vec![
-                time(zone, Some(mark.at)),
+                due_time(zone, dose, Some(mark.at)),
                 cell(&dose.entry),
                 cell(if dose.count > 1 { dose.fate.word().to_owned() } else { outcome(dose) }),
                 cell(dose.cause.as_deref().unwrap_or("-")),
@@ -441,8 +460,16 @@ pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure
     let shades = shades(facts);
     let first = monday(days_of(facts.frame.start));
     let end = facts.frame.local(facts.totals.simulated_ms.saturating_sub(1));
-    let weeks = ((days_of(end) - first).max(0) / 7 + 1) as usize;
-    let week_of = |ms: i64| ((ms.div_euclid(DAY_MS) - first).div_euclid(7)).max(0) as usize;
+    // those of the run, and those in which the device's clock put a due
+    let mut mondays: BTreeSet<i64> = (first..=days_of(end).max(first)).step_by(7).collect();
+    mondays.extend(marks.iter().map(|mark| monday(days_of(mark.at.local))));
+    let mondays: Vec<i64> = mondays.into_iter().collect();
+    let weeks = mondays.len();
+    let week_of = |ms: i64| {
+        let day = ms.div_euclid(DAY_MS);
+        mondays.partition_point(|monday| *monday <= day).saturating_sub(1)
+    };
+    let first_week = week_of(first * DAY_MS);
     let mut shown: Vec<usize> = (0..weeks).collect();
     if weeks > MOST_WEEKS {
         // the first, then those in which most was not as usual
@@ -468,15 +495,15 @@ pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure
             add(week_of(facts.frame.local(*at).as_ms()), 20);
         }
         shown.sort_by_key(|week| {
-            (*week != 0, std::cmp::Reverse(odd.get(*week).copied().unwrap_or(0)), *week)
+            (*week != first_week, std::cmp::Reverse(odd.get(*week).copied().unwrap_or(0)), *week)
         });
-        shown.retain(|week| *week == 0 || odd.get(*week).is_some_and(|sum| *sum > 0));
+        shown.retain(|week| *week == first_week || odd.get(*week).is_some_and(|sum| *sum > 0));
         shown.truncate(MOST_WEEKS);
         shown.sort_unstable();
     }
     // a last week of a few hours without a dose shows nothing
     shown.retain(|week| {
-        *week == 0
+        *week == first_week
             || marks.iter().any(|mark| week_of(mark.at.local.as_ms()) == *week)
             || shades.iter().any(|shade| (week_of(shade.from)..=week_of(shade.to)).contains(week))
     });
@@ -485,7 +512,7 @@ pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure
         out.push(all(&marks, weeks));
     }
     for (number, week) in shown.iter().enumerate() {
-        let start = first + 7 * *week as i64;
+        let start = mondays.get(*week).copied().unwrap_or(first);
         let (low, high) = (start * DAY_MS, (start + 7) * DAY_MS);
         let mine: Vec<&Mark<'_>> =
             marks.iter().filter(|mark| (low..high).contains(&mark.at.local.as_ms())).collect();

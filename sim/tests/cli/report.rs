@@ -458,3 +458,67 @@ fn times_that_happen_twice_say_which_and_stand_in_their_order() {
     assert!(ran.contains("  02:40 (+02:00)  supply off for 5 min"), "{ran}");
     assert!(ran.contains("  02:30 (+01:00)  alarms acknowledged"), "{ran}");
 }
+
+/// Doses that were due by the findings of the weeks, all of them drawn.
+fn due_in_weeks(page: &str) -> usize {
+    let number = |part: &str| {
+        let words: Vec<&str> = part.split_whitespace().take(3).collect();
+        let said = matches!(words.get(1), Some(&"dose" | &"doses"));
+        words.first().filter(|_| said).and_then(|n| n.parse::<usize>().ok())
+    };
+    let mut weeks: Vec<(&str, usize)> = page
+        .split("From Monday ")
+        .skip(1)
+        .filter_map(|part| {
+            let (date, rest) = part.split_once(" to Sunday, ")?;
+            Some((date, number(rest).unwrap_or(0)))
+        })
+        .filter(|(date, _)| date.len() == 10)
+        .collect();
+    weeks.dedup();
+    assert!(!weeks.is_empty());
+    weeks.into_iter().map(|(_, count)| count).sum()
+}
+
+#[test]
+fn every_dose_is_in_a_week_whatever_the_clock_shows() {
+    let every = |more: &str| {
+        let entry = "[[entry]]\nname = \"every\"\nevery = { interval = \"6 h\", from = \"+100 min\" }\nvolume = \"20 ml\"\nwindow = \"10 min\"\n";
+        nights(&format!("{entry}{more}"))
+            .replace("2026-10-05", "2026-10-07")
+            .replace("\"4 days\"", "\"9 d\"")
+    };
+    let lost = "[container]\ncapacity = \"10 l\"\nlevel = \"600 ml\"\n[[fault]]\nat = \"fri 11:06\"\nclock_lost = { lasts = \"10 min\" }\n";
+    let set =
+        |to: &str| format!("[[operator]]\nat = \"thu 12:00\"\nset_clock = {{ to = \"{to}\" }}\n");
+    let mut all = Vec::new();
+    for (name, more) in [
+        ("unset.toml", lost.to_owned()),
+        ("ahead.toml", set("2026-10-11 18:00")),
+        ("behind.toml", set("2026-09-29 12:00")),
+    ] {
+        let place = Place::new(&format!("report-weeks-{name}"));
+        place.write(name, &every(&more));
+        let said = place.call(&["report", name, "-o", "r.html"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        let lines = place.call(&["run", name, "--json"]).out;
+        let summary: Value = serde_json::from_str(lines.lines().last().unwrap()).unwrap();
+        let page = place.read("r.html");
+        let dues = summary["dues"].as_u64().unwrap() as usize;
+        assert_eq!(due_in_weeks(&page), dues, "{name}");
+        // and its volume in a day
+        let volume: f64 = table(&page, "Daily volume against the ceiling")
+            .iter()
+            .map(|row| row[1].parse::<f64>().unwrap())
+            .sum();
+        let of_run = summary["volume_ul"].as_f64().unwrap() / 1000.0;
+        assert!((volume - of_run).abs() < 0.1, "{name}: {volume} of {of_run}");
+        all.push(page);
+    }
+    // what had no local time says so
+    let rows = table(&all[0], "All doses");
+    let unset: Vec<_> = rows.iter().filter(|row| row[0].ends_with(", clock unset")).collect();
+    assert!(unset.len() > 20, "{rows:?}");
+    assert!(unset[0][0].starts_with("2026-10-09 14:0"), "{:?}", unset[0]);
+    assert!(!all[1].contains("clock unset"));
+}

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 
-use crate::support::{Place, shipped};
+use crate::support::{Place, nights, shipped};
 
 fn lines(place: &Place, args: &[&str]) -> Vec<Value> {
     let said = place.call(args);
@@ -607,4 +607,25 @@ fn the_lines_fit_their_schema() {
         bad[field] = value;
         assert!(!validator.is_valid(&bad), "{bad}");
     }
+}
+
+#[test]
+fn a_change_of_the_clocks_at_midnight_ends_its_day() {
+    let place = Place::new("traces-midnight");
+    let told = |start: &str, zone: &str| {
+        let text = nights("")
+            .replace("2026-10-05T00", &format!("{start}T12"))
+            .replace("CET-1CEST,M3.5.0,M10.5.0/3", zone)
+            .replace("[\"mon\", \"tue\", \"wed\"]", "[\"fri\", \"sat\", \"sun\"]")
+            .replace("4 days", "3 d");
+        place.write("site.toml", &text);
+        let said = place.call(&["run", "site.toml", "-v"]);
+        said.out.lines().filter(|line| line.contains("clocks go")).collect::<Vec<_>>().join("|")
+    };
+    // spring: Saturday 24:00 is Sunday 01:00; autumn: it is Saturday 23:00
+    let chile = "<-04>4<-03>,M9.1.6/24,M4.1.6/24";
+    assert_eq!(told("2026-09-04", chile), "sat 5 sep 2026 (at 24:00 clocks go forward 1 h)");
+    assert_eq!(told("2026-04-03", chile), "sat 4 apr 2026 (at 24:00 clocks go back 1 h)");
+    let cet = "CET-1CEST,M3.5.0,M10.5.0/3";
+    assert_eq!(told("2026-10-23", cet), "sun 25 oct 2026 (at 03:00 clocks go back 1 h)");
 }

@@ -230,9 +230,9 @@ impl<W: io::Write> Timeline<W> {
         let change = self.change_on(date).map(|change| {
             let by =
                 Duration::from_s(u64::from(change.offset_after_s.abs_diff(change.offset_before_s)));
-            let at = clock_time(Local::from_ms(
-                change.at.as_ms() + i64::from(change.offset_before_s) * 1000,
-            ));
+            let at = Local::from_ms(change.at.as_ms() + i64::from(change.offset_before_s) * 1000);
+            // at midnight it ends this day
+            let at = if at.date() == date { clock_time(at) } else { "24:00".to_owned() };
             let way =
                 if change.offset_after_s > change.offset_before_s { "forward" } else { "back" };
             format!(" (at {at} clocks go {way} {by})")
