@@ -223,7 +223,7 @@ impl<const N: usize> Timetable<N> {
 
     /// The line of the entry of that number, or the first that is free.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn line_of(&self, id: Option<EntryId>) -> Option<usize> {
+    pub(crate) fn line_of(&self, id: Option<EntryId>) -> Option<usize> {
         self.lines.iter().position(|line| line.id() == id)
     }
 

@@ -75,8 +75,18 @@ fn started(panel: &mut Panel) -> Pump {
 
 /// The same after the supply went, with the settings of its first line damaged.
 fn restarted_without(device: Pump, at: Instant, panel: &mut Panel) -> Pump {
-    let mut flash = device.into_flash();
     let is_its = |record: &Record| matches!(record, Record::Staged(s) if s.entry.id == EntryId(0));
+    restarted_with_damage(device, at, panel, is_its)
+}
+
+/// With that record damaged.
+fn restarted_with_damage(
+    device: Pump,
+    at: Instant,
+    panel: &mut Panel,
+    is_its: impl Fn(&Record) -> bool,
+) -> Pump {
+    let mut flash = device.into_flash();
     assert_eq!(damage(&mut flash, |_, record| is_its(record)), 1);
     let mut device = Pump::start(flash, GEOMETRY, Some(at), Reset::PowerOn)
         .unwrap_or_else(|(_, error)| panic!("{error:?}"));
@@ -141,23 +151,30 @@ fn m2_a_number_that_was_taken_out_does_not_come_back() {
 
 #[test]
 fn m2_d1_a_due_that_waits_ends_where_its_settings_are_damaged() {
-    let mut panel = Panel::default();
-    let mut device = started(&mut panel);
-    // at 02:00 somebody has stopped the pump: the due waits, and at 02:05 the supply goes
-    let stopped = Instant::ZERO.plus(Duration::from_h(1));
-    device.handle(stopped, Event::RemoteStop(true), &mut panel);
-    let at = Instant::ZERO.plus(Duration::from_min(125));
-    run_until(&mut device, at, &mut panel);
-    assert!(device.controller().book().state(0).waiting.is_some());
-    let mut device = restarted_without(device, at, &mut panel);
-    run_until(&mut device, Instant::ZERO.plus(Duration::from_h(4)), &mut panel);
-    let outcomes: Vec<_> = records(device.ledger().flash().bytes())
-        .filter_map(|(_, record)| match record {
-            Record::Outcome(outcome) => Some((outcome.due.id.0, outcome.count, outcome.kind)),
-            _ => None,
-        })
-        .collect();
-    assert_eq!(outcomes, [(0, 1, OutcomeKind::Skipped(Cause::Damaged))]);
+    // the line, or what put the whole timetable in force
+    let line = |record: &Record| matches!(record, Record::Staged(s) if s.entry.id == EntryId(0));
+    let adoption = |record: &Record| matches!(record, Record::Adopted(_));
+    let rows: [(&dyn Fn(&Record) -> bool, Cause); 2] =
+        [(&line, Cause::Damaged), (&adoption, Cause::Removed)];
+    for (is_its, cause) in rows {
+        let mut panel = Panel::default();
+        let mut device = started(&mut panel);
+        // at 02:00 somebody has stopped the pump: the due waits, and at 02:05 the supply goes
+        let stopped = Instant::ZERO.plus(Duration::from_h(1));
+        device.handle(stopped, Event::RemoteStop(true), &mut panel);
+        let at = Instant::ZERO.plus(Duration::from_min(125));
+        run_until(&mut device, at, &mut panel);
+        assert!(device.controller().book().state(0).waiting.is_some());
+        let mut device = restarted_with_damage(device, at, &mut panel, is_its);
+        run_until(&mut device, Instant::ZERO.plus(Duration::from_h(4)), &mut panel);
+        let outcomes: Vec<_> = records(device.ledger().flash().bytes())
+            .filter_map(|(_, record)| match record {
+                Record::Outcome(outcome) => Some((outcome.due.id.0, outcome.count, outcome.kind)),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(outcomes, [(0, 1, OutcomeKind::Skipped(cause))]);
+    }
 }
 
 #[test]

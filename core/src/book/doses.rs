@@ -8,12 +8,16 @@ use crate::units::Volume;
 
 impl<const N: usize, const H: usize> Book<N, H> {
     pub(super) fn wait(&mut self, born: &Born) {
-        // where the line's settings were lost, what waits there still wants its end (D1)
+        // where the line's settings were lost, or the adoption that put them in force, what
+        // waits there still wants its end (D1)
+        let line = usize::from(born.line);
         let is_here = self.entry_is(born.line, born.due.id);
-        if !is_here && self.damaged & bit(usize::from(born.line)) == 0 {
+        let is_another = self.timetable.id_on(line).is_some();
+        let is_lost = !is_another && self.timetable.line_of(Some(born.due.id)).is_none();
+        if !is_here && !is_lost && self.damaged & bit(line) == 0 {
             return;
         }
-        self.change(usize::from(born.line), |state| {
+        self.change(line, |state| {
             if is_here {
                 (state.mark, state.closed_run) = (born.mark, None);
             }

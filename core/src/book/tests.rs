@@ -178,6 +178,10 @@ fn d1_a_due_waits_on_the_line_of_its_entry_or_where_that_was_lost() {
     // not on another's line
     assert_eq!(waiting(&book(), born(2, 8)), book().state(2));
     assert_eq!(with(&book(), &[Record::Born(born(1, 7))]).state(1), LineState::default());
+    // but on an empty one where nobody has that number: what set it is lost
+    let state = with(&book(), &[Record::Born(born(1, 9))]).state(1);
+    assert_eq!(state.waiting.map(|w| w.key()), Some(due(9, 5)));
+    assert_eq!(state.mark, None);
     // a line that lost its settings has only the due
     let mut lost = book();
     lost.damage(1 << 2, false);

@@ -55,9 +55,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             }
             Record::Outcome(outcome) => {
                 debug_assert!(outcome.least <= outcome.most, "D4");
-                // what ends the open dose moves no mark: its begin has
+                // what ends the open dose moves no mark: its begin has; nor does it end what
+                // waits, but on a line whose settings were lost
                 let ends_dose = self.book.open.is_none() && self.running.take().is_some();
-                self.stale |= !ends_dose;
+                self.stale |= !ends_dose || self.any_waiting;
             }
             Record::Head { .. } => {
                 self.bench.long_ms = 0;

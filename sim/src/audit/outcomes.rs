@@ -208,7 +208,10 @@ impl Auditor {
             _ if too_late => kept.or(due.why.causes()),
             _ => Causes::NONE,
         };
-        if !expected.or(self.believed()).contains(cause) && !self.taint.covers(key.id) {
+        // a ceiling that follows from the timetable is lower without the lines that are lost
+        let lower = cause == Cause::Ceiling && self.taint.lines_lost;
+        let open_to_doubt = self.taint.covers(key.id) || lower;
+        if !expected.or(self.believed()).contains(cause) && !open_to_doubt {
             let found = super::words(cause);
             let (promise, what) = match (expected.is_empty(), judged) {
                 (true, true) => {
