@@ -3,12 +3,14 @@
 //!
 //! What operators change later is for the device to take or refuse in the run.
 
+mod closed;
 mod refusals;
 mod room;
 mod warnings;
 mod words;
 
-pub use words::refusal;
+pub(crate) use closed::dosed_on;
+pub use words::{refusal, refusal_of};
 
 use dosewright_core::entry::GapRule;
 use dosewright_core::schedule::WallClock;
@@ -72,7 +74,6 @@ fn timetable(file: &str, scenario: &Scenario, least_ms: u64) -> Vec<Diagnostic> 
     });
     let accepted = problems.is_empty();
     let frame = Frame { run_ms: frame.run_ms.max(least_ms), ..frame };
-    problems.extend(room::small_sector(scenario));
     problems.extend(room::over_meter(scenario));
     problems.extend(room::off_the_calendar(scenario));
     problems.extend(warnings::find(scenario, &timetable, &frame, clock.as_ref(), accepted));

@@ -9,22 +9,6 @@ use crate::diagnose::{Diagnostic, codes};
 use crate::forecast;
 use crate::observe::LINES;
 use crate::scenario::{Scenario, Supply, show};
-use crate::world;
-
-/// A sector that cannot hold what the device has to keep in one.
-pub(super) fn small_sector(scenario: &Scenario) -> Option<Diagnostic> {
-    let memory = &scenario.memory;
-    let least = world::LEAST_SECTOR_BYTES;
-    (memory.sector_bytes < least).then(|| {
-        Diagnostic::new(
-            codes::SMALL_SECTOR,
-            memory.spans.at("sector"),
-            "the sector is too small for the device's state",
-        )
-        .label(format!("this is {} KiB", memory.sector_bytes / 1024))
-        .help(format!("{} KiB or more: a sector begins with the whole state, and has room for a new timetable beside it", least / 1024))
-    })
-}
 
 /// A clock that shows a date which the device does not take.
 pub(super) fn off_the_calendar(scenario: &Scenario) -> Option<Diagnostic> {

@@ -7,15 +7,16 @@ mod site;
 
 use std::iter;
 
-use dosewright_core::entry::{Entry, Recurrence};
+use dosewright_core::entry::{ClosedDates, Entry, Nominal, Recurrence};
 use dosewright_core::schedule::WallClock;
-use dosewright_core::time::{Duration, Instant, Utc};
+use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Timetable, meet_at_times};
 
+use super::closed;
 use crate::diagnose::{Diagnostic, Span, codes};
 use crate::observe::LINES;
 use crate::run::Frame;
-use crate::scenario::{Act, EntryPlan, RecurrencePlan, Scenario, show};
+use crate::scenario::{Act, ClockSetting, EntryPlan, RecurrencePlan, Scenario, show};
 use crate::trace::stamp;
 
 /// Before this minute of the day a calendar day's time is most likely meant for
@@ -61,7 +62,7 @@ pub(super) fn find(
     }
     found.extend(plans.iter().filter_map(|(plan, _)| changes::begins_in_skipped(scenario, plan)));
     found.extend(site::at_heel(scenario));
-    found.extend(on_closed(scenario, frame));
+    found.extend(on_closed(scenario, &plans, frame));
     found.extend(site::too_weak(scenario));
     found.extend(site::too_large(scenario));
     found.extend(site::out_of_lift(scenario));
@@ -74,7 +75,7 @@ pub(super) fn find(
 
 /// W012: weekly entries, and a clock that is unset and stays so.
 fn never_set(scenario: &Scenario) -> Option<Diagnostic> {
-    let sets = |act: &Act| matches!(act, Act::SetClock(_) | Act::Press { .. });
+    let sets = |act: &Act| matches!(act, Act::SetClock(ClockSetting::To(_)) | Act::Press { .. });
     let enabled = || scenario.entries.iter().filter(|plan| plan.enabled);
     let is_weekly = |plan: &EntryPlan| matches!(plan.recurrence, RecurrencePlan::Weekly { .. });
     if !scenario.clock.unset
@@ -88,10 +89,21 @@ fn never_set(scenario: &Scenario) -> Option<Diagnostic> {
     } else {
         "nothing is dosed by the weekly entries of this timetable"
     };
-    let found = Diagnostic::new(codes::NOTHING_DUE, scenario.clock.spans.at("unset"), message)
-        .label("nobody sets the clock; weekly entries do not run until it is set")
-        .help("leave `unset` out, or let an operator set the clock: set_clock");
+    let moves = |act: &Act| matches!(act, Act::SetClock(ClockSetting::By(_)));
+    let found = match scenario.operator.iter().find(|act| moves(&act.act)) {
+        Some(act) => Diagnostic::new(codes::NOTHING_DUE, act.spans.at("set_clock"), message)
+            .label("`by` moves a clock that is set; this one is unset, and the act is refused")
+            .help("give the time that it is set to: set_clock = { to = ... }"),
+        None => Diagnostic::new(codes::NOTHING_DUE, scenario.clock.spans.at("unset"), message)
+            .label("nobody sets the clock; weekly entries do not run until it is set")
+            .help("leave `unset` out, or let an operator set the clock: set_clock = { to = ... }"),
+    };
     Some(found)
+}
+
+/// The dues of an entry from an instant on, whatever is closed.
+fn dues(entry: &Entry, clock: Option<&WallClock>, from: Instant) -> impl Iterator<Item = Nominal> {
+    iter::successors(entry.first_from(from, clock), |due| entry.next_at_or_after(due.next()))
 }
 
 /// When the doses of an entry begin from an instant on, those on closed dates left out.
@@ -101,9 +113,8 @@ fn doses<'a>(
     clock: Option<&'a WallClock>,
     from: Instant,
 ) -> impl Iterator<Item = Instant> + 'a {
-    let dues =
-        iter::successors(entry.first_from(from, clock), |due| entry.next_at_or_after(due.next()));
-    dues.filter(|&due| !(entry.is_weekly() && scenario.closes(entry, entry.date_of(due))))
+    dues(entry, clock, from)
+        .filter(|&due| !(entry.is_weekly() && scenario.closes(entry, entry.date_of(due))))
         .map_while(move |due| entry.instant_of(due, clock))
 }
 
@@ -123,46 +134,59 @@ fn nothing_due(
     {
         return None;
     }
-    let (span, label) = match plans.first() {
-        None => (scenario.head.spans.table(), "there is no [[entry]]".to_owned()),
+    let is_closed = |plan: &EntryPlan, entry: &Entry| {
+        let first = dues(entry, clock, Instant::ZERO).next();
+        let at = first.and_then(|due| entry.instant_of(due, clock));
+        plan.enabled && at.is_some_and(|at| at <= last)
+    };
+    let years = "look at the years of `from`, `first` and `last`, and at `enabled`";
+    let (span, label, help) = match plans.first() {
+        None => (scenario.head.spans.table(), "there is no [[entry]]".to_owned(), years),
         Some((plan, _)) if plans.iter().all(|(plan, _)| !plan.enabled) => {
-            (plan.spans.at("enabled"), "every entry is disabled".to_owned())
+            (plan.spans.at("enabled"), "every entry is disabled".to_owned(), years)
         }
         Some((plan, _)) => {
-            (plan.spans.table(), format!("no entry comes due in {}", show::length(frame.run_ms)))
+            let long = show::length(frame.run_ms);
+            match plans.iter().find(|(plan, entry)| is_closed(plan, entry)) {
+                Some((plan, _)) => (
+                    plan.spans.table(),
+                    format!("every dose that comes due in {long} falls on closed dates"),
+                    "look at the years of `first` and `last` of [[closed]]; an entry with \
+                     `observes_closed = false` runs on them too",
+                ),
+                None => (plan.spans.table(), format!("no entry comes due in {long}"), years),
+            }
         }
     };
     Some(
         Diagnostic::new(codes::NOTHING_DUE, span, "nothing is dosed by this timetable")
             .label(label)
-            .help("look at the years of `from`, `first` and `last`, and at `enabled`"),
+            .help(help),
     )
 }
 
 /// W010: an entry that closed dates in the run do not hold.
-fn on_closed(scenario: &Scenario, frame: &Frame) -> Vec<Diagnostic> {
-    let zone = scenario.clock.zone_of_device().zone;
-    let day = |run_ms: u64| {
-        zone.to_local(Utc::from_ms(frame.start_utc_ms.saturating_add_unsigned(run_ms))).date()
-    };
-    let (from, to) = (day(0), day(frame.run_ms));
-    let Some(closed) = scenario.closed.iter().find(|c| c.last >= from && c.first <= to) else {
-        return Vec::new();
-    };
-    let goes_on =
-        |plan: &&EntryPlan| plan.enabled && matches!(plan.recurrence, RecurrencePlan::Every { .. });
-    let told = |plan: &EntryPlan| {
+fn on_closed(
+    scenario: &Scenario,
+    plans: &[(&EntryPlan, &Entry)],
+    frame: &Frame,
+) -> Vec<Diagnostic> {
+    let told = |plan: &EntryPlan, closed: ClosedDates| {
         let span = plan.recurrence_spans.get("interval").unwrap_or_else(|| plan.spans.table());
         let message = format!("closed dates do not hold \"{}\"", plan.name);
         Diagnostic::new(codes::INTERVAL_ON_CLOSED, span, message)
             .label(format!(
-                "it runs from {} to {} too, blind to the calendar",
+                "it doses between {} and {} too, blind to the calendar",
                 stamp::day(closed.first),
                 stamp::day(closed.last)
             ))
             .help("make the entry `weekly` if it is not to")
     };
-    scenario.entries.iter().filter(goes_on).map(told).collect()
+    plans
+        .iter()
+        .filter(|(plan, entry)| plan.enabled && !entry.is_weekly())
+        .filter_map(|(plan, entry)| Some(told(plan, closed::dosed_on(scenario, entry, frame)?)))
+        .collect()
 }
 
 fn at_span(plan: &EntryPlan) -> Span {

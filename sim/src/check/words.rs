@@ -5,7 +5,19 @@ use dosewright_core::entry::EntryId;
 use dosewright_core::spread::Misfit;
 use dosewright_core::timetable::Refusal;
 
-use crate::scenario::show;
+use crate::scenario::{Act, ClockSetting, show};
+
+/// Why an act was refused, in words; `name` gives the name of an entry.
+pub fn refusal_of(act: &Act, refused: &Refusal, name: impl Fn(EntryId) -> String) -> String {
+    match (act, refused) {
+        (Act::SetClock(ClockSetting::By(_)), Refusal::OutOfRange) => {
+            "`by` moves a clock that is set, to a date that the device takes; for one that is \
+             unset give `to`"
+                .to_owned()
+        }
+        _ => refusal(refused, name),
+    }
+}
 
 /// A refusal in words; `name` gives the name of an entry.
 pub fn refusal(refusal: &Refusal, name: impl Fn(EntryId) -> String) -> String {

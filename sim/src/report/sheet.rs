@@ -7,7 +7,9 @@ use dosewright_core::time::Utc;
 use maud::{Markup, html};
 
 use super::figure;
+use crate::check;
 use crate::forecast::{self, Forecast};
+use crate::run::{Frame, Options};
 use crate::scenario::{ClockPlan, EntryPlan, IntervalStart, RecurrencePlan, Scenario, show};
 
 const STYLE: &str = include_str!("sheet.css");
@@ -150,13 +152,16 @@ fn timetable(scenario: &Scenario) -> Markup {
         .take(MOST_CLOSED)
         .map(|dates| format!("{} to {}", show::date(dates.first), show::date(dates.last)))
         .collect();
-    // an interval entry is blind to the calendar
-    let go_on: Vec<&str> = on
+    // the sheet stays for longer than the run
+    let frame = Frame::of(scenario, &Options::default());
+    let planned = crate::world::first_timetable(scenario, &frame);
+    let always = Frame { run_ms: u64::MAX, ..frame };
+    let go_on: Vec<&str> = scenario
+        .entries
         .iter()
-        .filter(|entry| {
-            !entry.observes_closed || matches!(entry.recurrence, RecurrencePlan::Every { .. })
-        })
-        .map(|entry| entry.name.as_str())
+        .zip(planned.entries())
+        .filter(|(plan, entry)| plan.enabled && check::dosed_on(scenario, entry, &always).is_some())
+        .map(|(plan, _)| plan.name.as_str())
         .collect();
     html! {
         section class="wide" {

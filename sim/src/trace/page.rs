@@ -127,8 +127,9 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
         let line = source.position(act.spans.at(word).start).line;
         match end {
             ActEnd::Refused(refusal) => {
-                let why =
-                    check::refusal(refusal, |id| name_of(&judged.end.names, Some(&act.act), id));
+                let why = check::refusal_of(&act.act, refusal, |id| {
+                    name_of(&judged.end.names, Some(&act.act), id)
+                });
                 refused.push(format!("`{word}` (line {line}): {why}"));
             }
             ActEnd::DeviceOff => {

@@ -132,9 +132,9 @@ pub fn became(scenario: &Scenario, source: &Source, judged: &Judged) -> Vec<Beca
             ActEnd::NoSuchPart(_) => "cannot be simulated",
         };
         let reason = match end {
-            ActEnd::Refused(refusal) => {
-                Some(check::refusal(refusal, |id| name_of(&judged.end.names, Some(&act.act), id)))
-            }
+            ActEnd::Refused(refusal) => Some(check::refusal_of(&act.act, refusal, |id| {
+                name_of(&judged.end.names, Some(&act.act), id)
+            })),
             _ => None,
         };
         Became::Operator(Fortune { kind, line: line(&act.spans, kind), became, reason })

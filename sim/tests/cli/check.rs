@@ -261,14 +261,18 @@ fn a_last_date_before_the_first_is_told_once() {
 #[test]
 fn a_sector_that_the_device_cannot_use_is_found_before_the_run() {
     let place = Place::new("check-sector");
-    let check = |kib: u32| {
-        place.write("site.toml", &nights(&format!("[memory]\nsector = \"{kib} KiB\"\n")));
+    let check = |sector: &str| {
+        place.write("site.toml", &nights(&format!("[memory]\nsector = \"{sector}\"\n")));
         (place.call(&["check", "site.toml"]), place.call(&["run", "site.toml"]))
     };
-    let (said, ran) = check(16);
-    assert!(said.code == 2 && said.out.contains("S043") && said.out.contains("32 KiB"), "{said:?}");
-    assert!(ran.code == 2 && ran.err.contains("site.toml:"), "{ran:?}");
-    let (said, ran) = check(32);
+    // the range that is told is the one that is taken, and told once
+    for sector in ["512 B", "3 KiB", "16 KiB", "32767 B"] {
+        let (said, ran) = check(sector);
+        assert!(said.code == 2 && said.out.contains("from 32 KiB to 1 MiB"), "{said:?}");
+        assert!(said.out.contains("1 error, 0 warnings"), "{said:?}");
+        assert!(ran.code == 2 && ran.err.contains("site.toml:"), "{ran:?}");
+    }
+    let (said, ran) = check("32 KiB");
     assert!(said.code == 0 && ran.code == 0, "{said:?} {ran:?}");
 }
 

@@ -170,6 +170,18 @@ fn the_sheet_says_which_entries_closed_dates_do_not_hold() {
     };
     let page = sheet(&format!("{more}{closed}"));
     assert!(page.contains("These run on closed dates too: <strong>sink, trap</strong>."), "{page}");
+    // only those that have a dose on them: a Sunday, and 6 October 06:00 + 9 x 50 h
+    let on = |first: &str, last: &str| {
+        let page = sheet(&format!("{more}[[closed]]\nfirst = {first}\nlast = {last}\n"));
+        let told = page.split("These run on closed dates too: <strong>").nth(1);
+        told.map_or(String::new(), |rest| rest.split('<').next().unwrap().to_owned())
+    };
+    assert_eq!(on("2026-10-26", "2026-10-26"), "");
+    assert_eq!(on("2026-10-25", "2026-10-26"), "sink, trap");
+    assert_eq!(on("2026-10-24", "2026-10-24"), "");
+    assert_eq!(on("2026-11-01", "2026-11-01"), "sink");
+    assert_eq!(on("2030-05-01", "2030-05-03"), "trap");
+    assert_eq!(on("2026-09-01", "2026-10-04"), "");
     assert!(!sheet(closed).contains("run on closed dates"));
     assert!(!sheet(more).contains("run on closed dates"));
 }

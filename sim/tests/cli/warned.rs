@@ -178,7 +178,7 @@ fn a_container_at_its_heel_is_warned_about() {
 fn closed_dates_that_do_not_hold_an_interval_are_warned_about() {
     let place = Place::new("check-closed");
     let check = |more: &str, first: &str, last: &str| {
-        let entry = "[[entry]]\nname = \"x\"\nevery = { interval = \"24 h\", from = \"2026-10-19 12:00\" }\nvolume = \"15 ml\"\nwindow = \"20 min\"\n";
+        let entry = "[[entry]]\nname = \"x\"\nevery = { interval = \"24 h\", from = \"2026-10-05 12:00\" }\nvolume = \"15 ml\"\nwindow = \"20 min\"\n";
         let closed = format!("[[closed]]\nfirst = {first}\nlast = {last}\n");
         place.write("site.toml", &nights(&format!("{closed}{entry}{more}")));
         place.call(&["check", "site.toml"])
@@ -188,6 +188,16 @@ fn closed_dates_that_do_not_hold_an_interval_are_warned_about() {
     // one that is off, or dates that are not in the run, are no matter
     assert!(!check("enabled = false\n", "2026-10-06", "2026-10-07").out.contains("W010"));
     assert!(!check("", "2026-09-20", "2026-09-21").out.contains("W010"));
+    // nor is one of which no dose falls on them: noon of 19 October and every 60 d from then on
+    let rare = |first: &str, last: &str| {
+        let entry = "[[entry]]\nname = \"x\"\nevery = { interval = \"60 d\", from = \"2026-10-19 12:00\" }\nvolume = \"15 ml\"\nwindow = \"20 min\"\n";
+        let closed = format!("[[closed]]\nfirst = {first}\nlast = {last}\n");
+        place.write("site.toml", &nights(&format!("{closed}{entry}")));
+        place.call(&["check", "site.toml"]).out.contains("W010")
+    };
+    assert!(!rare("2026-10-20", "2026-12-17") && !rare("2026-10-05", "2026-10-18"));
+    assert!(rare("2026-10-20", "2026-12-18") && rare("2026-12-18", "2026-12-18"));
+    assert!(!rare("2026-12-19", "2026-12-19"));
     // nobody is left to think that it observes them
     let said = check("observes_closed = true\n", "2026-10-06", "2026-10-07");
     assert!(said.code == 2 && said.out.contains("for weekly entries only"), "{said:?}");
@@ -214,6 +224,10 @@ fn a_timetable_that_doses_nothing_is_warned_about() {
     };
     assert!(check(&closed("2026-10-13")).contains("W012"));
     assert!(!check(&closed("2026-10-14")).contains("W012"));
+    // and what closes them is named
+    let said = check(&closed("2026-10-13")).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("every dose that comes due in 366 d falls on closed dates"), "{said}");
+    assert!(said.contains("`last` of [[closed]]") && !said.contains("`enabled`"), "{said}");
     // somebody may enter a timetable
     let act = "[[operator]]\nat = \"+1 h\"\nprime = { volume = \"10 ml\" }\n";
     assert!(!check(&format!("{bare}{act}")).contains("W012"));
@@ -235,6 +249,19 @@ fn weekly_entries_on_a_clock_that_is_never_set_are_warned_about() {
     assert!(check(every).contains("nothing is dosed by the weekly entries"), "{}", check(every));
     let act = "[[operator]]\nat = \"+1 h\"\nset_clock = { to = \"2026-10-05 01:00\" }\n";
     assert!(!check(act).contains("W012"));
+    // a clock that is unset cannot be moved
+    let moved = "[[operator]]\nat = \"+1 h\"\nset_clock = { by = \"1 h\" }\n";
+    assert!(
+        check(moved).contains("W012") && check(moved).contains("`by` moves a clock that is set")
+    );
+    let ran = place.call(&["run", "site.toml"]).out;
+    let flat = ran.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains("refused: `set_clock` (line 21): `by` moves a clock that is set"),
+        "{ran}"
+    );
+    let lines = place.call(&["run", "site.toml", "--json"]).out;
+    assert!(lines.contains("\"reason\":\"`by` moves a clock that is set, "), "{lines}");
     // what is reckoned of it all the same says as what
     let said = place.call(&["forecast", "site.toml"]);
     let flat = said.out.split_whitespace().collect::<Vec<_>>().join(" ");

@@ -264,20 +264,4 @@ right "
 first = 2026-12-24
 last = 2027-01-03
 ";
-
-SMALL_SECTOR = "S043", "the memory's sector is too small for the device's state",
-"The device writes its records one after the other; where a sector is full it begins the next with \
-all of its state: the settings, the whole timetable, what has been delivered lately. That, a new \
-timetable and some records have to fit one sector. Of a memory with smaller erases several make a \
-sector.",
-wrong r#"
-[memory]
-sector = "4 KiB"
-sectors = 32
-"#,
-right r#"
-[memory]
-sector = "32 KiB"
-sectors = 4
-"#;
 }

@@ -7,6 +7,7 @@ use super::{
     Kind, MOST_KEPT, MS_PER_DAY, OPERATOR, PRODUCT, TUBE, Table, UP_TO_A_DAY, one_of, optional,
     range, required,
 };
+use crate::world::LEAST_SECTOR_BYTES;
 
 pub(in crate::scenario) static ROOT: Table = Table {
     name: "the file",
@@ -333,8 +334,8 @@ pub(in crate::scenario) static MEMORY: Table = Table {
         ),
         optional(
             "sector",
-            Kind::Quantity(&BYTES, range(1_024, 1_048_576)),
-            "Smallest erase, a power of two; 32 KiB unless said.",
+            Kind::Quantity(&BYTES, range(LEAST_SECTOR_BYTES as i64, 1_048_576)),
+            "Sector, a power of two: one or more of the chip's smallest erases, with room for the whole state and a new timetable; 32 KiB unless said.",
         ),
         optional("sectors", Kind::Count(range(2, 1_024)), "Sectors of the ledger; 4 unless said."),
     ],
