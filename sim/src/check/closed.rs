@@ -13,9 +13,9 @@ use crate::scenario::Scenario;
 pub(crate) fn dosed_on(scenario: &Scenario, entry: &Entry, frame: &Frame) -> Option<ClosedDates> {
     scenario.closed.iter().copied().find(|closed| {
         if entry.is_weekly() {
-            !entry.observes_closed && is_weekly_dosed(scenario, entry, frame, closed)
+            !entry.observes_closed && is_weekly_dosed(scenario, entry, frame, *closed)
         } else {
-            is_interval_dosed(scenario, entry, frame, closed)
+            is_interval_dosed(scenario, entry, frame, *closed)
         }
     })
 }
@@ -24,7 +24,7 @@ fn is_interval_dosed(
     scenario: &Scenario,
     entry: &Entry,
     frame: &Frame,
-    closed: &ClosedDates,
+    closed: ClosedDates,
 ) -> bool {
     let zone = scenario.clock.zone_of_device().zone;
     let end_ms = frame.start_utc_ms.saturating_add_unsigned(frame.run_ms);
@@ -39,12 +39,7 @@ fn is_interval_dosed(
     })
 }
 
-fn is_weekly_dosed(
-    scenario: &Scenario,
-    entry: &Entry,
-    frame: &Frame,
-    closed: &ClosedDates,
-) -> bool {
+fn is_weekly_dosed(scenario: &Scenario, entry: &Entry, frame: &Frame, closed: ClosedDates) -> bool {
     let zone = scenario.clock.zone_of_device().zone;
     let end_ms = frame.start_utc_ms.saturating_add_unsigned(frame.run_ms);
     // the dose of the night before may come on the day of the start
