@@ -170,6 +170,16 @@ pub struct Reading {
     pub logged_ml: Option<f64>,
 }
 
+impl Reading {
+    /// What the train gave beyond the flow of the run, as a share; nothing where there is none.
+    pub fn train_gives_more_by(&self) -> f64 {
+        self.train.map_or(0.0, |(pulses, pulse_s, train_ml)| {
+            let by_run = self.volume_ml / self.run_s * pulse_s * f64::from(pulses);
+            train_ml / by_run - 1.0
+        })
+    }
+}
+
 /// What to do with a result.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Verdict {
@@ -183,6 +193,8 @@ pub enum Verdict {
     Confirm,
     /// The second run does not agree with the first.
     Disagree,
+    /// The train gave more than its starts can: it does not agree with the run.
+    TrainGivesMore,
 }
 
 impl Verdict {
@@ -193,7 +205,7 @@ impl Verdict {
             Self::RunLonger(_) => "run longer",
             Self::Refused => "refused",
             Self::Confirm => "confirm",
-            Self::Disagree => "disagree",
+            Self::Disagree | Self::TrainGivesMore => "disagree",
         }
     }
 }
@@ -259,6 +271,11 @@ pub fn judge(setup: &Setup, reading: &Reading) -> Outcome {
         };
         let steady = two_point::solve(&readings)?;
         let (flow, loss) = two_point::uncertainty(&readings, setup.reading_u_ml(), setup.timing_s);
+        if steady.loss_ml < 0.0 {
+            // as on the device a start that loses nothing leaves the flow to the run
+            let steady = Steady { flow_ml_min: one_run, ..steady };
+            return Some((steady, budget.expanded() * one_run, COVERAGE * loss));
+        }
         Some((steady, COVERAGE * flow, COVERAGE * loss))
     });
     let flow_ml_min = steady.map_or(one_run, |(steady, _, _)| steady.flow_ml_min);
@@ -268,6 +285,10 @@ pub fn judge(setup: &Setup, reading: &Reading) -> Outcome {
     let share = flow_ml_min / setup.nominal_ml_min;
     let verdict = if share < PLAUSIBLE.0 || share > PLAUSIBLE.1 {
         Verdict::Refused
+    } else if steady.is_some_and(|(steady, _, doubt_ml)| {
+        reading.train_gives_more_by() > CONFIRM_FROM && -steady.loss_ml > doubt_ml
+    }) {
+        Verdict::TrainGivesMore
     } else if expanded > setup.target * (1.0 + 1e-9) {
         // where the flow comes from two points, the run has to do for both
         let train = steady.and(reading.train).map(|(pulses, pulse_s, _)| (pulses, pulse_s));
@@ -437,6 +458,19 @@ mod tests {
         let (steady, _, loss_u) = found.steady.unwrap();
         assert!((steady.flow_ml_min - 26.0).abs() < 1e-9 && (steady.loss_ml - 0.02).abs() < 1e-9);
         assert!(loss_u > 0.0 && loss_u < 0.02, "{loss_u}");
+        // a start that gives more than it takes has no lead, and the flow is the run's
+        let train = |share: f64| {
+            let train_ml = 60.0 * 26.0 / 60.0 * 2.0 * share;
+            let found = judge(
+                &setup,
+                &Reading { train: Some((60, 2.0, train_ml)), ..reading(180.0, 26.0 * 3.0) },
+            );
+            assert!((found.flow_ml_min - 26.0).abs() < 1e-9, "{found:?}");
+            assert!(found.steady.unwrap().0.lead_ms() <= 0.0);
+            found.verdict
+        };
+        assert_eq!([train(1.01), train(1.049)], [Verdict::Accept, Verdict::Accept]);
+        assert_eq!([train(1.06), train(1.15)], [Verdict::TrainGivesMore, Verdict::TrainGivesMore]);
         let restated = found.restated.unwrap();
         assert!((restated.least - 18_700.0 * 26.0 / 26.5).abs() < 1e-6);
     }

@@ -101,7 +101,7 @@ pub fn planned_page(setup: &Setup, plan: &Result<Run, Unreachable>) -> String {
     out
 }
 
-fn sentence(setup: &Setup, found: &Outcome) -> String {
+fn sentence(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
     let flow =
         format!("{:.2} ml/min +-{:.2} ml/min (k = 2)", found.flow_ml_min, found.expanded_ml_min());
     match &found.verdict {
@@ -127,6 +127,10 @@ fn sentence(setup: &Setup, found: &Outcome) -> String {
             100.0 * CONFIRM_FROM,
             found.flow_ml_min
         ),
+        Verdict::TrainGivesMore => format!(
+            "Not accepted: the train gave {:.1} % more than the flow of the run, {flow}. A start does not give so much: check the count of pulses, their length and both readings, and look for a valve that leaks. Then run again.",
+            100.0 * reading.train_gives_more_by()
+        ),
         Verdict::Disagree => format!(
             "Not accepted: {flow} does not agree with the first run. Find out why before a third."
         ),
@@ -136,7 +140,7 @@ fn sentence(setup: &Setup, found: &Outcome) -> String {
 /// The result of a reading.
 pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
     let mut out = String::new();
-    paragraph(&mut out, &sentence(setup, found));
+    paragraph(&mut out, &sentence(setup, reading, found));
     let turns = found.turns.map_or(String::new(), |turns| format!(", {turns:.2} rotor turns"));
     _ = writeln!(out, "\nrun        {}, {:.2} ml{turns}", time(reading.run_s), reading.volume_ml);
     for line in lines(&setup.gauge.words(), CELLS - 11).iter().zip(["measure", ""]) {
@@ -173,6 +177,8 @@ pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
         }
         if steady.loss_ml.abs() < *loss_u {
             _ = writeln!(out, "  the loss is within its doubt: it may be nothing");
+        } else if steady.loss_ml < 0.0 {
+            _ = writeln!(out, "  a pulse gave more than the run does: the lead is nothing");
         }
     }
     if let Some(restated) = &found.restated {

@@ -166,3 +166,20 @@ fn what_is_missing_or_wrong_is_said() {
         "{said:?}"
     );
 }
+
+#[test]
+fn a_train_that_gives_more_than_the_pump_can_is_not_accepted() {
+    let place = place("calibrate-gain");
+    let all = |amount: &'static str| {
+        let long = ["calibrate", "head.toml", "--vessel", "100 ml", "--run", "2 min 40 s"];
+        let short = ["--measured", "71 ml", "--pulses", "60", "--pulse", "2 s", "--train", amount];
+        let said = place.call(&[&long[..], &short[..]].concat());
+        (said.code, said.out.split_whitespace().collect::<Vec<_>>().join(" "))
+    };
+    let (code, said) = all("60 ml");
+    assert_eq!(code, 1, "{said}");
+    assert!(said.starts_with("Not accepted: the train gave 12.7 % more than the flow"), "{said}");
+    assert!(said.contains("The old flow stays in force."), "{said}");
+    let (code, said) = all("52 ml");
+    assert_eq!(code, 0, "{said}");
+}
