@@ -40,6 +40,8 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
     // unreadable slots since the last intent: each may have been one more (D4)
     let mut since_intent = 0_u32;
     let mut staged_from: Option<Position> = None;
+    // the lines staged since, the closed dates, and unreadable slots after the last of them
+    let (mut staged_lines, mut staged_closed, mut since_staged) = (0, false, 0_u32);
     let mut snapshot = (ledger.base() == Base::Broken).then(Parts::default);
     let mut scan = ledger.scan();
     let mut record = Record::Stamp { at: Instant::ZERO };
@@ -55,6 +57,7 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
             if slot.class == Class::Record {
                 unreadable_tail = unreadable_tail.saturating_add(1);
                 since_intent = since_intent.saturating_add(1);
+                since_staged = since_staged.saturating_add(1);
             }
             continue;
         }
@@ -62,11 +65,25 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
         if let Some(parts) = &mut snapshot {
             parts.note(&record);
         }
-        match &record {
-            Record::Staged(_) | Record::StagedClosed(_) => {
-                staged_from = staged_from.or(Some(slot.position));
-                continue;
+        if let Record::Staged(_) | Record::StagedClosed(_) = record {
+            if staged_from.is_none() {
+                (staged_from, staged_lines, staged_closed) = (Some(slot.position), 0, false);
             }
+            match &record {
+                Record::Staged(staged) => staged_lines |= bit(usize::from(staged.line)),
+                _ => staged_closed = true,
+            }
+            since_staged = 0;
+            continue;
+        }
+        // the logic ran on after one slot that cannot be read: the adoption was in it, and what
+        // stood on those lines before is not in force any more. A cut would have been before a
+        // start, and more slots than one are a memory that did not take it.
+        let runs_on = !matches!(record, Record::Boot { .. } | Record::Adopted(_));
+        if staged_from.is_some() && since_staged == 1 && runs_on {
+            book.damage(staged_lines, staged_closed);
+        }
+        match &record {
             Record::Adopted(adopted) => {
                 let from = staged_from.unwrap_or(slot.position);
                 adopt(book, ledger, from, slot.position, adopted);

@@ -154,9 +154,8 @@ fn m2_d1_a_due_that_waits_ends_where_its_settings_are_damaged() {
     // the line, or what put the whole timetable in force
     let line = |record: &Record| matches!(record, Record::Staged(s) if s.entry.id == EntryId(0));
     let adoption = |record: &Record| matches!(record, Record::Adopted(_));
-    let rows: [(&dyn Fn(&Record) -> bool, Cause); 2] =
-        [(&line, Cause::Damaged), (&adoption, Cause::Removed)];
-    for (is_its, cause) in rows {
+    let each: [&dyn Fn(&Record) -> bool; 2] = [&line, &adoption];
+    for is_its in each {
         let mut panel = Panel::default();
         let mut device = started(&mut panel);
         // at 02:00 somebody has stopped the pump: the due waits, and at 02:05 the supply goes
@@ -173,7 +172,38 @@ fn m2_d1_a_due_that_waits_ends_where_its_settings_are_damaged() {
                 _ => None,
             })
             .collect();
-        assert_eq!(outcomes, [(0, 1, OutcomeKind::Skipped(cause))]);
+        assert_eq!(outcomes, [(0, 1, OutcomeKind::Skipped(Cause::Damaged))]);
+    }
+}
+
+#[test]
+fn m2_what_was_set_is_not_undone_by_damage_to_its_adoption() {
+    // at 01:00 the first entry is switched off, and a stamp follows at 02:00
+    for (until_min, is_lost) in [(120, true), (119, false)] {
+        let mut panel = Panel::default();
+        let mut device = started(&mut panel);
+        let one = Instant::ZERO.plus(Duration::from_h(1));
+        run_until(&mut device, one, &mut panel);
+        let off = Entry { enabled: false, ..entry(0, 120) };
+        device.handle(one, Event::Timetable(&timetable(&[off, entry(1, 600)])), &mut panel);
+        assert_eq!(panel.refused, []);
+        let at = Instant::ZERO.plus(Duration::from_min(until_min));
+        run_until(&mut device, at, &mut panel);
+        let adoptions: Vec<usize> = records(device.ledger().flash().bytes())
+            .filter(|(_, record)| matches!(record, Record::Adopted(_)))
+            .map(|(index, _)| index)
+            .collect();
+        assert_eq!(adoptions.len(), 2);
+        let mut flash = device.into_flash();
+        assert_eq!(damage(&mut flash, |index, _| index == adoptions[1]), 1);
+        let mut device = Pump::start(flash, GEOMETRY, Some(at), Reset::PowerOn)
+            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+        device.handle(at, Event::Wake, &mut panel);
+        // where a start follows, a cut may have kept it from being adopted (M1)
+        let book = device.controller().book();
+        assert_eq!(book.timetable.get(EntryId(0)).is_none(), is_lost);
+        assert!(book.timetable.get(EntryId(1)).is_some());
+        assert_eq!(panel.alarms.contains(&(Alarm::EntryDamaged, true)), is_lost);
     }
 }
 
