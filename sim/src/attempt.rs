@@ -4,7 +4,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use crate::check;
-use crate::diagnose::Source;
+use crate::diagnose::{Diagnostic, Source};
 use crate::judged::{self, Judged, Verdict};
 use crate::observe::Observer;
 use crate::run::{FaultEnd, Options};
@@ -16,7 +16,7 @@ pub struct Attempt {
     /// The verdict; a scenario that cannot be run at all, and a panic of the
     /// program, count as failed.
     pub verdict: Verdict,
-    /// One line for each thing that failed, the first that was noticed first.
+    /// One line for each thing that failed; the first says in which way.
     pub findings: Vec<String>,
     /// The program panicked.
     pub panicked: bool,
@@ -122,9 +122,10 @@ fn shape(text: &str, figures: bool) -> String {
     words.join(" ")
 }
 
-/// What failed, one line each.
+/// What failed, one line each: first what says in which way, as [`Attempt::way`] takes it.
+/// What never took effect comes last, since a failure outweighs it.
 pub fn findings(source: &Source, judged: &Judged) -> Vec<String> {
-    let expected = judged.failures.iter().chain(&judged.invalid).map(|found| {
+    let line = |found: &Diagnostic| {
         let at = source.position(found.span.start);
         format!(
             "{} at {}:{}:{}: {}: {}",
@@ -135,9 +136,14 @@ pub fn findings(source: &Source, judged: &Judged) -> Vec<String> {
             found.message,
             found.label
         )
-    });
+    };
     let refused = judged.end.install_refused.map(|refusal| format!("installation: {refusal:?}"));
-    expected.chain(judged.audit.violations.iter().map(ToString::to_string)).chain(refused).collect()
+    let broken = judged.audit.violations.iter().map(ToString::to_string);
+    broken
+        .chain(judged.failures.iter().map(line))
+        .chain(refused)
+        .chain(judged.invalid.iter().map(line))
+        .collect()
 }
 
 #[cfg(test)]

@@ -1,7 +1,10 @@
 //! Each key of each claim: once as it is, once as it is not. The run behind them
 //! all is a cut of four hours in one of two nights.
 
+use dosewright_sim::attempt;
+use dosewright_sim::audit::Violation;
 use dosewright_sim::check;
+use dosewright_sim::diagnose::Source;
 use dosewright_sim::judged::{self, Judged, Verdict};
 use dosewright_sim::run::Options;
 
@@ -440,4 +443,19 @@ fn what_came_while_the_device_was_off_is_open() {
     let slept_through: Vec<u16> =
         judged.audit.slept_through.iter().map(|slept| slept.due.id.0).collect();
     assert_eq!(slept_through, [1, 2]);
+}
+
+#[test]
+fn what_failed_is_told_before_a_fault_that_missed() {
+    let missed = "[[fault]]\nat = \"dose 99 pulse 1\"\nsupply_loss = { lasts = \"1 h\" }\n";
+    let wrong = "[[expect]]\noutcomes = { dosed = 99 }\n";
+    let text = format!("{RUN}\n{missed}\n{wrong}");
+    let (scenario, problems) = check::read("run.toml", &text);
+    let scenario = scenario.unwrap_or_else(|| panic!("{problems:?}"));
+    let mut judged = judged::run(&scenario, &Options::default(), Vec::new(), None).unwrap();
+    let what = "begun twice".to_owned();
+    judged.audit.violations.push(Violation { promise: "D2", at_ms: 5, due: None, what });
+    let found = attempt::findings(&Source::new("run.toml", &text), &judged);
+    let codes: Vec<&str> = found.iter().map(|line| &line[..4]).collect();
+    assert_eq!(codes, ["D2 a", "R001", "R003"], "{found:?}");
 }

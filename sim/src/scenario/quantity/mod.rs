@@ -167,8 +167,10 @@ fn comma(body: &str, whole: usize) -> Option<Vec<String>> {
         let groups: Vec<&str> = text.split(mark).collect();
         let first = groups.first().is_some_and(|first| (1..=3).contains(&first.len()));
         let threes = groups.iter().skip(1).all(|group| group.len() == 3);
+        // nobody writes a thousand with a nought before it
+        let nought = groups.len() > 1 && groups.first().is_some_and(|first| first.starts_with('0'));
         let whole = groups.concat();
-        (first && threes && is_number(&whole)).then_some(whole)
+        (first && threes && !nought && is_number(&whole)).then_some(whole)
     };
     let decimal = |whole: Option<String>, decimals: &str| {
         whole.filter(|_| is_number(decimals)).map(|whole| format!("{whole}.{decimals}"))
@@ -321,13 +323,23 @@ mod tests {
         let help = |text| number(text, &VOLUME).unwrap_err().help.unwrap();
         assert_eq!(help("1,5 l"), "write \"1.5 l\"");
         assert_eq!(help("1,500 ml"), "write \"1500 ml\" or \"1.500 ml\"");
+        assert_eq!(help("0,020 l"), "write \"0.020 l\"");
         assert_eq!(help("1,234,567 ul"), "write \"1234567 ul\"");
         assert_eq!(help("1,234.5 ml"), "write \"1234.5 ml\"");
         assert_eq!(help("1.234,5 ml"), "write \"1234.5 ml\"");
         assert_eq!(help("1.234.567,5 ul"), "write \"1234567.5 ul\"");
         assert_eq!(help("-1,5 l"), "write \"-1.5 l\"");
         // nobody's number: no guess
-        for text in ["1,5,2 ml", "1,234,5 ml", "1.5,2.5 ml", "12.34,5 ml", "1,5. ml", "1,"] {
+        for text in [
+            "0,234,567 ul",
+            "0,123.5 ml",
+            "1,5,2 ml",
+            "1,234,5 ml",
+            "1.5,2.5 ml",
+            "12.34,5 ml",
+            "1,5. ml",
+            "1,",
+        ] {
             assert_eq!(help(text), "write it like \"120 ml\"", "{text}");
         }
     }
