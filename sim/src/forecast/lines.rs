@@ -91,6 +91,8 @@ struct Tube {
     date: Option<String>,
     /// For how many days it has been due.
     overdue_days: f64,
+    /// Hours that it has pumped beyond its life, where they govern.
+    overdue_hours: f64,
     by: &'static str,
     hours_a_year: f64,
 }
@@ -235,6 +237,7 @@ pub fn json(
         tube_set: Tube {
             date: date(f.tube.days),
             overdue_days: rounded(f.tube.overdue_days),
+            overdue_hours: rounded(f.tube.over_hours),
             by: f.tube.governs.word(),
             hours_a_year: rounded(f.tube.hours_a_year),
         },

@@ -107,6 +107,8 @@ pub struct TubeForecast {
     pub days: f64,
     /// For how many days it has been due, by calendar or drift; 0 where it is not.
     pub overdue_days: f64,
+    /// Hours that it has pumped beyond its life, where they govern.
+    pub over_hours: f64,
     /// By what.
     pub governs: Governs,
     /// Pumping in the first year, in hours.
@@ -227,11 +229,13 @@ fn tube(tube: Option<&Tube>, start: Date, days: &[Day]) -> TubeForecast {
     let age = f64::from(start.days() - fitted.days());
     let pumped = tube.map_or(0.0, |t| hours(t.pumped));
     let drift = tube.map_or(0.0, |t| share(t.drift_a_year_ppm, 0.0));
-    let left = (life.hours - pumped).max(0.0);
+    let left = life.hours - pumped;
+    // from its last hour on it is due now, whenever the next dose comes
+    let by_hours = if left > 0.0 { days_until(days, left, |day| day.pumping_h) } else { 0.0 };
     let by_drift = if drift > 0.0 { life.drift / drift * 365.0 - age } else { f64::INFINITY };
     let (days_left, governs) = [
         (life.days - age, Governs::Calendar),
-        (days_until(days, left, |day| day.pumping_h), Governs::Hours),
+        (by_hours, Governs::Hours),
         (by_drift, Governs::Drift),
     ]
     .into_iter()
@@ -240,8 +244,27 @@ fn tube(tube: Option<&Tube>, start: Date, days: &[Day]) -> TubeForecast {
     TubeForecast {
         days: days_left.max(0.0),
         overdue_days: (-days_left).max(0.0),
+        over_hours: if governs == Governs::Hours { (-left).max(0.0) } else { 0.0 },
         governs,
         hours_a_year: days.iter().take(365).map(|day| day.pumping_h).sum(),
+    }
+}
+
+impl TubeForecast {
+    /// Whether it has been due for a while.
+    pub fn is_overdue(&self) -> bool {
+        self.overdue_days > 0.0 || self.over_hours > 0.0
+    }
+
+    /// When it is due, or since when, or for how long; `date` tells a day from the start.
+    pub(crate) fn due(&self, date: impl Fn(f64) -> String) -> String {
+        if self.over_hours > 0.0 {
+            format!("overdue by {:.0} h", self.over_hours.ceil())
+        } else if self.is_overdue() {
+            format!("overdue since {}", date(-self.overdue_days))
+        } else {
+            format!("due {}", date(self.days))
+        }
     }
 }
 
@@ -277,7 +300,7 @@ pub fn forecast_of(scenario: &Scenario, calibrated: Date) -> Forecast {
     if let Some(pack) = &pack {
         call(pack.until.least, "the pack may be exhausted (model)".to_owned());
     }
-    let due = if tube.overdue_days > 0.0 { "overdue" } else { "due" };
+    let due = if tube.is_overdue() { "overdue" } else { "due" };
     call(tube.days, format!("the tube set is {due}, by {}", tube.governs.word()));
     let age_days = f64::from(start.days() - calibrated.days());
     let calibrate_days = (CALIBRATION_DAYS - age_days).max(0.0);

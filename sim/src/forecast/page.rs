@@ -133,11 +133,7 @@ pub fn page(
         &tag("tube set"),
         &format!(
             "{}, by {} ({:.1} h of pumping a year)",
-            if f.tube.overdue_days > 0.0 {
-                format!("overdue since {}", date(f, -f.tube.overdue_days))
-            } else {
-                format!("due {}", date(f, f.tube.days))
-            },
+            f.tube.due(|days| date(f, days)),
             f.tube.governs.word(),
             f.tube.hours_a_year
         ),

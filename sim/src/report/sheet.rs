@@ -230,9 +230,9 @@ fn head(scenario: &Scenario, site: &Site, forecast: &Forecast) -> Markup {
 }
 
 fn lasts(forecast: &Forecast) -> Markup {
-    let date = |days: f64| {
-        figure::dated(&forecast.date(days).map_or_else(|| "after 10 years".to_owned(), show::date))
-    };
+    let told =
+        |days: f64| forecast.date(days).map_or_else(|| "after 10 years".to_owned(), show::date);
+    let date = |days: f64| figure::dated(&told(days));
     let (ml, doses) = forecast.year;
     html! {
         section {
@@ -258,7 +258,7 @@ fn lasts(forecast: &Forecast) -> Markup {
                 }
                 dt { "tube set" }
                 dd {
-                    @if forecast.tube.overdue_days > 0.0 { "overdue since " (date(-forecast.tube.overdue_days)) } @else { "due " (date(forecast.tube.days)) }
+                    (figure::dated(&forecast.tube.due(told)))
                     ", by " (forecast.tube.governs.word())
                 }
             }

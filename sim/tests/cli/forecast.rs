@@ -288,3 +288,25 @@ fn a_year_is_one_from_the_hour_of_the_start() {
     let every = "every = { interval = \"8 h\", from = \"2026-10-01 01:00\" }";
     assert_eq!(doses("2026-10-05T18:00:00", every), (Some(1095), Some(1095)));
 }
+
+#[test]
+fn a_tube_set_past_its_hours_is_overdue() {
+    let place = Place::new("forecast-tube-hours");
+    let of = |pumped: &str| {
+        forecast_of(
+            &place,
+            &format!(
+                "[tube]\nbore = \"4 mm\"\nsuction = \"2 m\"\nlift = \"1 m\"\nlife_pumping = \"100 h\"\npumped = \"{pumped}\"\n"
+            ),
+        )
+    };
+    has(
+        &of("120 h"),
+        &["the tube set is overdue, by hours", "overdue by 20 h, by hours of pumping"],
+    );
+    has(&of("120 h"), &["Next visit by 2026-10-05"]);
+    has(&of("100 h"), &["the tube set is due, by hours", "due 2026-10-05, by hours of pumping"]);
+    assert!(!of("99 h").contains("overdue") && !of("99 h").contains("due 2026-10-05"));
+    let lines = place.call(&["forecast", "site.toml", "--json"]).out;
+    assert!(lines.contains("\"overdue_hours\":0.0"), "{lines}");
+}

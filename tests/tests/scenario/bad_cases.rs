@@ -83,7 +83,7 @@ pub(crate) const CASES: &[Case] = &[
     ("[head]\nflow = \"1 l/h\"\nshortest_on = \"2 d\"", "S008", "\"2 d\"", "above 1 d"),
     ("[head]\nflow = \"1 l/h\"\nshortest_on = \"0.5 ms\"", "S008", "\"0.5 ms\"", "millisecond"),
     ("[memory]\nword = 3", "S008", "3", "1, 4, 8"),
-    ("[memory]\nsector = \"5000 B\"", "S008", "\"5000 B\"", "8192 B"),
+    ("[memory]\nsector = \"50000 B\"", "S008", "\"50000 B\"", "65536 B"),
     ("[memory]\nsector = \"1.0001 KiB\"", "S008", "\"1.0001 KiB\"", "whole number of bytes"),
     (
         "[clock]\nstart = 2026-10-19T00:00:00\nzone = \"UTC0\"\nrun_for = \"0 d\"",
