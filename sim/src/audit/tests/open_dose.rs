@@ -104,7 +104,8 @@ fn d4_what_was_pumped_before_an_intent_is_known_to_the_millisecond() {
         (Some(0), true, (0, 1), (0, 6_000)),
     ] {
         let mut before = after(1);
-        before.flight = before.flight.map(|flight| Flight { ran_ms, unsure, ..flight });
+        before.flight =
+            before.flight.map(|flight| Flight { ran_ms, unsure_ms: i64::from(unsure), ..flight });
         assert_eq!(before.after_flight(), (least, most), "{ran_ms:?}");
         let says_of = |least_ms: i64, most_ms: i64| {
             let mut second = pulse(60_000, 6_000, 0);
