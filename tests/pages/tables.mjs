@@ -10,14 +10,22 @@ const or = (value, text = "-") => value ?? text;
 const day = (text) => Date.parse(`${text.slice(0, 10)}T00:00:00Z`);
 const date = (ms) => new Date(ms).toISOString().slice(0, 10);
 const at = (dose) => dose.due ?? dose.started;
+const startOf = (lines) => Date.parse(lines.find((line) => line.event === "run").start);
+// the moment of a due, in ms since 1970; where the device had no local time, true time tells
+const moment = (lines, dose) => (dose.due_ms === undefined ? Date.parse(at(dose)) : startOf(lines) + dose.due_ms);
+// a moment as one of the cells has it, or in a way that none has
+const told = (cells, ms) => cells.find((cell) => Date.parse(cell) === ms) ?? new Date(ms).toISOString();
+const offset = (text) => Date.parse(`${text.slice(0, 19)}Z`) - Date.parse(`${text.slice(0, 19)}${text.slice(-6)}`);
 const monday = (text) => day(text) - ((new Date(day(text)).getUTCDay() + 6) % 7) * DAY;
 
 const doses = (lines) => lines.filter((line) => ["outcome", "open"].includes(line.event));
 
 // all of a short run, of a long one those that were not dosed
-function list(lines, all) {
+function list(lines, all, rows) {
+  const cells = rows.map((row) => row[0]);
+  const due = (line) => line.due ?? (line.due_ms === undefined ? "-" : told(cells, moment(lines, line)));
   return doses(lines).filter((line) => all || line.outcome !== "dosed").map((line) => [
-    line.last_due ? `${line.due} to ${line.last_due}` : or(line.due),
+    line.last_due ? `${line.due} to ${line.last_due}` : due(line),
     line.entry,
     `${line.outcome}${line.count ? ` x ${line.count}` : ""}${line.asked ? ", asked for" : ""}`,
     or(line.cause),
@@ -44,10 +52,12 @@ function entries(lines) {
 
 // rows of one week: a row of skipped dues is told due by due, which the lines do not
 // have one by one; those rows come back by themselves
-function week(lines, from) {
-  const mine = doses(lines).filter((line) => at(line) && monday(at(line)) === from && !line.count);
+function week(lines, from, rows) {
+  const cells = rows.map((row) => row[0]);
+  const when = (line) => line.due ?? (line.due_ms === undefined ? line.started : told(cells, moment(lines, line)));
+  const mine = doses(lines).filter((line) => when(line) && monday(when(line)) === from && !line.count);
   return mine.map((line) => [
-    at(line), line.entry, line.outcome, or(line.cause), ml(line.volume_ul), or(line.started), or(line.ended),
+    when(line), line.entry, line.outcome, or(line.cause), ml(line.volume_ul), or(line.started), or(line.ended),
   ]);
 }
 
@@ -93,8 +103,11 @@ function closeUp(lines) {
 function daily(lines, rows) {
   const run = lines.find((line) => line.event === "run");
   const first = day(run.start);
+  // by the moment of the due, on its day in true local time
+  const trueDay = (line, ms) => Math.floor((ms + offset(line.started ?? run.start) - first) / DAY);
   const drawn = doses(lines).filter((line) => line.volume_most_ul > 0 && at(line))
-    .map((line) => ({ ms: Date.parse(at(line)), day: (day(at(line)) - first) / DAY, ul: line.volume_most_ul }))
+    .map((line) => ({ ms: moment(lines, line), line }))
+    .map(({ ms, line }) => ({ ms, day: Math.max(0, trueDay(line, ms)), ul: line.volume_most_ul }))
     .sort((a, b) => a.ms - b.ms || a.day - b.day || a.ul - b.ul);
   const by = rows.length > 1 ? (day(rows[1][0]) - day(rows[0][0])) / DAY : 1;
   const days = new Map();
@@ -134,8 +147,12 @@ function container(lines, forecast, rows) {
   const told = rows.filter((row) => row[3].includes(",")).map((row) => [passed(row), ...row.slice(1)]);
   const days = rows.filter((row) => row[3] === "-");
   const expected = days.map((row) => {
-    const plan = levels.find((line) => line.day === row[0].slice(0, 10));
-    return [row[0], ml(level(passed(row)).level_ul), plan ? number(plan.level_ml, 3) : "-", "-"];
+    // the forecast tells midnights: in the day the plan lies between them
+    const plan = levels.findIndex((line) => line.day === row[0].slice(0, 10));
+    const [high, low] = [levels[plan]?.level_ml, (levels[plan + 1] ?? levels[plan])?.level_ml];
+    const isBetween = Number(row[2]) <= high + 0.001 && Number(row[2]) >= low - 0.001;
+    const planned = plan < 0 ? "-" : isBetween ? row[2] : number(high, 3);
+    return [row[0], ml(level(passed(row)).level_ul), planned, "-"];
   });
   const last = [passed(rows.at(-1)), ...rows.at(-1).slice(1)];
   // days begin at one time of day, whatever the clocks do
@@ -166,16 +183,23 @@ export function expected(figure, { lines, ask, file }) {
   const { title, rows } = figure;
   const forecast = () => ask(["forecast", file, "--json", "--courses"]);
   if (title === "What each entry came to") return [[rows, entries(lines)]];
-  if (title === "All doses") return [[rows, list(lines, true)]];
-  if (title === "Doses that were not dosed") return [[rows, list(lines, false).slice(0, 300)]];
+  if (title === "All doses") return [[rows, list(lines, true, rows)]];
+  if (title === "Doses that were not dosed") return [[rows, list(lines, false, rows).slice(0, 300)]];
   if (title.startsWith("Week of Monday ")) {
     const from = day(title.slice(-10));
-    const sorted = (rows) => rows.map((row) => row.join("|")).sort();
     const folded = doses(lines).filter((line) => line.count);
+    const ends = (line) => [moment(lines, line), line.last_due ? Date.parse(line.last_due) : Infinity];
     const inRow = (row) => folded.some((line) => line.entry === row[1] && line.outcome === row[2]
-      && or(line.cause) === row[3] && row[4] === "0" && day(row[0]) >= day(line.due) && day(row[0]) <= day(line.last_due));
-    const [single, several] = [rows.filter((row) => row[0].includes("T")), rows.filter((row) => !row[0].includes("T"))];
-    return [[sorted(single), sorted(week(lines, from))], [several.filter((row) => !inRow(row)), []]];
+      && or(line.cause) === row[3] && row[4] === "0"
+      && Date.parse(row[0]) >= ends(line)[0] - 1 && Date.parse(row[0]) <= ends(line)[1]);
+    // what the lines have one by one is there, and all else is of a row
+    const rest = rows.map((row) => row.join("|"));
+    const missing = week(lines, from, rows).map((row) => row.join("|")).filter((row) => {
+      const place = rest.indexOf(row);
+      if (place >= 0) rest.splice(place, 1);
+      return place < 0;
+    });
+    return [[missing, []], [rest.filter((row) => !inRow(row.split("|"))), []]];
   }
   if (/^All \d+ weeks in one$/.test(title)) {
     const counts = hours(lines);
