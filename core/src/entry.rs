@@ -112,6 +112,9 @@ const DAY: u64 = DAY_MS as u64;
 const MINUTE: u64 = crate::civil::MINUTE_MS as u64;
 
 impl Entry {
+    /// The longest window, and the longest grace after it: a week, in ms.
+    pub const LONGEST_WINDOW_MS: u32 = (7 * DAY) as u32;
+
     /// The first field that is out of its range. An entry that has one is neither
     /// accepted nor read back from the ledger.
     pub fn bad_field(&self) -> Option<&'static str> {
@@ -145,10 +148,10 @@ impl Entry {
         if self.volume == Volume::ZERO || self.volume > Volume::from_ml(100_000) {
             return Some("volume");
         }
-        if self.window_ms == 0 || u64::from(self.window_ms) > 7 * DAY {
+        if self.window_ms == 0 || self.window_ms > Self::LONGEST_WINDOW_MS {
             return Some("window");
         }
-        if u64::from(self.grace_ms) > 7 * DAY {
+        if self.grace_ms > Self::LONGEST_WINDOW_MS {
             return Some("grace");
         }
         if self.pulses == Some(0) {

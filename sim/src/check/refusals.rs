@@ -13,9 +13,6 @@ use crate::diagnose::{Diagnostic, Span, codes};
 use crate::observe::LINES;
 use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario, show};
 
-/// The longest window that the device takes.
-const MOST_WINDOW_MS: u64 = 7 * 86_400_000;
-
 /// The entry of a number: numbers count from 1 in the order of the file.
 pub(super) fn plan(scenario: &Scenario, id: EntryId) -> Option<&EntryPlan> {
     scenario.entries.get(usize::from(id.0).wrapping_sub(1))
@@ -247,7 +244,7 @@ fn misfits(
                 Diagnostic::new(codes::DOSE_DOES_NOT_FIT, span, "the dose does not fit its window")
                     .label(pumping(scenario, id, dose_ms))
             };
-            if least_ms > MOST_WINDOW_MS {
+            if least_ms > u64::from(Entry::LONGEST_WINDOW_MS) {
                 return found.help(format!(
                     "it would take {}, and no window is longer than 7 d: make the dose smaller, or the head faster",
                     rounded_up(least_ms)

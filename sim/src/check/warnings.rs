@@ -9,8 +9,9 @@ use std::iter;
 
 use dosewright_core::entry::{ClosedDates, Entry, Nominal, Recurrence};
 use dosewright_core::schedule::WallClock;
-use dosewright_core::time::{Duration, Instant};
+use dosewright_core::time::{Duration, Instant, Utc};
 use dosewright_core::timetable::{Timetable, meet_at_times};
+use dosewright_core::zone::{Change, Zone};
 
 use super::closed;
 use crate::diagnose::{Diagnostic, Span, codes};
@@ -99,6 +100,15 @@ fn never_set(scenario: &Scenario) -> Option<Diagnostic> {
             .help("leave `unset` out, or let an operator set the clock: set_clock = { to = ... }"),
     };
     Some(found)
+}
+
+/// The changes of a zone's clock in a run.
+fn clock_changes(zone: &Zone, frame: &Frame) -> impl Iterator<Item = Change> {
+    let end_ms = frame.start_utc_ms.saturating_add_unsigned(frame.run_ms);
+    let first = zone.next_change_after(Utc::from_ms(frame.start_utc_ms));
+    iter::successors(first, |change| zone.next_change_after(change.at))
+        .take_while(move |change| change.at.as_ms() <= end_ms)
+        .take(MOST_CHANGES)
 }
 
 /// The dues of an entry from an instant on, whatever is closed.

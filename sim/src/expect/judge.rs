@@ -175,15 +175,9 @@ fn text(time: ClaimTime) -> String {
     show::local(time.local) + &offset
 }
 
-/// Where a time lies: in UTC where it has its offset, else as the clocks show it.
-fn moment(time: ClaimTime) -> i64 {
-    time.local.as_ms() - i64::from(time.offset_s.unwrap_or(0)) * 1000
-}
-
-/// The same of one that was found, to compare it with a claim's.
-fn place(found: Stamped, wanted: ClaimTime) -> i64 {
-    let offset_s = wanted.offset_s.map(|_| found.offset_s);
-    moment(ClaimTime { local: found.local, offset_s })
+/// A time that was found as a claim writes it, to be compared with that.
+fn as_written(found: Stamped, wanted: ClaimTime) -> ClaimTime {
+    ClaimTime { local: found.local, offset_s: wanted.offset_s.map(|_| found.offset_s) }
 }
 
 /// The first part of a claim about one dose that does not hold.
@@ -215,21 +209,13 @@ pub(super) fn misses(claim: &DueClaim, seen: Option<&Outcome>, grain: Volume) ->
     ];
     for (key, wanted, found, from) in times {
         let Some(wanted) = wanted else { continue };
-        let holds = found.is_some_and(|found| {
-            if from {
-                place(found, wanted) >= moment(wanted)
-            } else {
-                place(found, wanted) <= moment(wanted)
-            }
+        let found = found.map(|found| as_written(found, wanted));
+        let holds = found.map(ClaimTime::place_ms).is_some_and(|found| {
+            if from { found >= wanted.place_ms() } else { found <= wanted.place_ms() }
         });
         if !holds {
             let way = if from { "or later" } else { "or earlier" };
-            let found = found.map_or("the pump never ran for it".to_owned(), |found: Stamped| {
-                text(ClaimTime {
-                    local: found.local,
-                    offset_s: wanted.offset_s.map(|_| found.offset_s),
-                })
-            });
+            let found = found.map_or("the pump never ran for it".to_owned(), text);
             return Some(Miss::new(key, format!("{} {way}", text(wanted)), found));
         }
     }

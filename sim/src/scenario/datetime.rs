@@ -5,7 +5,7 @@ use std::ops::Range;
 use dosewright_core::civil::{DAY_MS, Date, Local, Weekday, days_in_month};
 use dosewright_core::entry::GapRule;
 use dosewright_core::time::{Duration, Utc};
-use dosewright_core::zone::{LocalKind, Zone};
+use dosewright_core::zone::Zone;
 
 use super::model::{ClaimTime, Moment};
 use super::nearest::nearest;
@@ -266,6 +266,11 @@ pub(super) fn weekday(word: &str) -> Result<Weekday, Problem> {
         .help(help))
 }
 
+/// A time that the clocks skip, moved by as much; any other as it is.
+pub(super) fn existing(zone: &Zone, local: Local) -> Local {
+    zone.to_local(zone.to_utc(local, GapRule::Shift))
+}
+
 /// What a written moment needs to become one.
 #[derive(Clone, Copy)]
 pub(super) struct RunBounds {
@@ -284,19 +289,16 @@ impl RunBounds {
         Some(self.utc_ms(self.start).saturating_add_unsigned(self.run_for?.as_ms()))
     }
 
-    /// A time that the clocks skip, moved by as much; any other as it is.
+    /// As [`existing`], where the zone is known.
     pub(super) fn existing(&self, local: Local) -> Local {
-        self.zone.map_or(local, |zone| match zone.kind_of(local) {
-            LocalKind::Skipped => zone.to_local(zone.to_utc(local, GapRule::Shift)),
-            _ => local,
-        })
+        self.zone.map_or(local, |zone| existing(&zone, local))
     }
 
     /// The offset from UTC, in s, that a local time has with the one that it is said to have,
     /// if that is another.
     pub(super) fn other_offset(&self, time: ClaimTime) -> Option<i32> {
         let (zone, said_s) = (self.zone?, time.offset_s?);
-        let offset_s = zone.offset_at(Utc::from_ms(time.local.as_ms() - i64::from(said_s) * 1000));
+        let offset_s = zone.offset_at(Utc::from_ms(time.place_ms()));
         (offset_s != said_s).then_some(offset_s)
     }
 

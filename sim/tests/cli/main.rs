@@ -26,3 +26,4 @@ mod support;
 mod sweep;
 mod traces;
 mod warned;
+mod waves;

@@ -3,6 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use serde_json::Value;
+
 /// A directory that is gone when the test is over.
 pub(crate) struct Place {
     pub(crate) dir: PathBuf,
@@ -115,4 +117,18 @@ pub(crate) fn wide(text: &str) {
     for line in text.lines() {
         assert!(line.chars().count() <= 80, "{}: {line}", line.chars().count());
     }
+}
+
+/// The lines that a command prints.
+pub(crate) fn lines(place: &Place, args: &[&str]) -> Vec<Value> {
+    let said = place.call(args);
+    said.out
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap_or_else(|error| panic!("{line}: {error}")))
+        .collect()
+}
+
+/// Those of an event.
+pub(crate) fn of<'a>(lines: &'a [Value], event: &str) -> Vec<&'a Value> {
+    lines.iter().filter(|line| line["event"] == event).collect()
 }

@@ -7,7 +7,7 @@ use dosewright_core::schedule::WallClock;
 use dosewright_core::time::{Instant, Utc};
 use dosewright_core::units::Volume;
 
-use super::{MOST_CHANGES, at_span, doses};
+use super::{at_span, clock_changes, doses};
 use crate::diagnose::{Diagnostic, codes};
 use crate::run::Frame;
 use crate::scenario::{EntryPlan, Scenario, show};
@@ -24,37 +24,30 @@ pub(super) fn find(
 ) -> Option<Diagnostic> {
     let truth = WallClock { offset_ms: frame.start_utc_ms, zone: clock.zone };
     let end_ms = frame.start_utc_ms.saturating_add_unsigned(frame.run_ms);
-    let mut from = Utc::from_ms(frame.start_utc_ms);
-    for _ in 0..MOST_CHANGES {
-        let change = truth.zone.next_change_after(from)?;
-        from = change.at;
-        if from.as_ms() > end_ms {
-            return None;
-        }
-        let around = ((from.as_ms() - DAY_MS).max(frame.start_utc_ms), from.as_ms() + 2 * DAY_MS);
-        let cut = first_cut(scenario, ceiling, plans, &truth, (around.0, around.1.min(end_ms)));
-        if let Some((plan, at, asked)) = cut {
-            let local = truth.zone.to_local(truth.utc(at));
-            let label = format!(
-                "with the dose of {} {}, {} are asked for in {} h",
-                stamp::day(local.date()),
-                stamp::hour_minute(local),
-                show::volume(asked),
-                CEILING_SPAN.as_ms() / 3_600_000
-            );
-            return Some(
-                Diagnostic::new(
-                    codes::CUT_AT_CHANGE,
-                    at_span(plan),
-                    format!("the ceiling cuts a dose of \"{}\" when the clock has changed", plan.name),
-                )
-                .label(label)
-                .note(format!("the daily ceiling is {}", show::volume(ceiling)))
-                .help("give a `daily_ceiling` in [limits] that has room for it, if the product's label allows that"),
-            );
-        }
-    }
-    None
+    let (plan, at, asked) = clock_changes(&clock.zone, frame).find_map(|change| {
+        let change_ms = change.at.as_ms();
+        let first_ms = (change_ms - DAY_MS).max(frame.start_utc_ms);
+        let last_ms = (change_ms + 2 * DAY_MS).min(end_ms);
+        first_cut(scenario, ceiling, plans, &truth, (first_ms, last_ms))
+    })?;
+    let local = truth.zone.to_local(truth.utc(at));
+    let label = format!(
+        "with the dose of {} {}, {} are asked for in {} h",
+        stamp::day(local.date()),
+        stamp::hour_minute(local),
+        show::volume(asked),
+        CEILING_SPAN.as_ms() / 3_600_000
+    );
+    Some(
+        Diagnostic::new(
+            codes::CUT_AT_CHANGE,
+            at_span(plan),
+            format!("the ceiling cuts a dose of \"{}\" when the clock has changed", plan.name),
+        )
+        .label(label)
+        .note(format!("the daily ceiling is {}", show::volume(ceiling)))
+        .help("give a `daily_ceiling` in [limits] that has room for it, if the product's label allows that"),
+    )
 }
 
 /// The first dose in a stretch of UTC ms that is over the ceiling, when it comes, and what

@@ -3,10 +3,9 @@
 use dosewright_core::civil::{DAY_MIN, Local};
 use dosewright_core::entry::{Entry, GapRule, Nominal, Recurrence};
 use dosewright_core::schedule::WallClock;
-use dosewright_core::time::Utc;
 use dosewright_core::zone::{Change, LocalKind};
 
-use super::{MOST_CHANGES, at_span, hour_minute};
+use super::{at_span, clock_changes, hour_minute};
 use crate::diagnose::{Diagnostic, codes};
 use crate::run::Frame;
 use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario, show};
@@ -21,17 +20,9 @@ pub(super) fn at_changes(
     clock: &WallClock,
 ) -> Vec<Diagnostic> {
     let Recurrence::Weekly { at_min, .. } = entry.recurrence else { return Vec::new() };
-    let end = frame.start_utc_ms.saturating_add_unsigned(frame.run_ms);
     let mut found = Vec::new();
     let (mut skipped, mut repeated) = (0_usize, 0_usize);
-    let mut from = Utc::from_ms(frame.start_utc_ms);
-    for _ in 0..MOST_CHANGES {
-        let Some(change) =
-            clock.zone.next_change_after(from).filter(|change| change.at.as_ms() <= end)
-        else {
-            break;
-        };
-        from = change.at;
+    for change in clock_changes(&clock.zone, frame) {
         let Some(due) = due_in(entry, &change) else { continue };
         if scenario.closes(entry, entry.date_of(due)) {
             continue;

@@ -7,7 +7,7 @@ use dosewright_core::schedule::WallClock;
 use dosewright_core::time::{Instant, Utc};
 use dosewright_core::timetable::meet_at_times;
 
-use super::{MOST_CHANGES, at_span, doses};
+use super::{at_span, clock_changes, doses};
 use crate::diagnose::{Diagnostic, codes};
 use crate::run::Frame;
 use crate::scenario::{EntryPlan, RecurrencePlan, Scenario};
@@ -35,16 +35,10 @@ pub(super) fn find(
     let end_ms = frame.start_utc_ms.saturating_add_unsigned(frame.run_ms);
     let mut found = Vec::new();
     let mut told: Vec<(usize, usize)> = Vec::new();
-    let mut from = Utc::from_ms(frame.start_utc_ms);
-    for _ in 0..MOST_CHANGES {
-        let Some(change) =
-            clock.zone.next_change_after(from).filter(|change| change.at.as_ms() <= end_ms)
-        else {
-            break;
-        };
-        from = change.at;
-        let first_ms = (from.as_ms() - DAY_MS).max(frame.start_utc_ms);
-        let last_ms = (from.as_ms() + DAYS * DAY_MS).min(end_ms);
+    for change in clock_changes(&clock.zone, frame) {
+        let change_ms = change.at.as_ms();
+        let first_ms = (change_ms - DAY_MS).max(frame.start_utc_ms);
+        let last_ms = (change_ms + DAYS * DAY_MS).min(end_ms);
         let mut windows: Vec<Window> = plans
             .iter()
             .enumerate()

@@ -1,5 +1,7 @@
 //! The file's own keys and those of what is installed.
 
+use dosewright_core::entry::Entry;
+
 use super::super::model::CellType;
 use super::super::quantity::{BYTES, CURRENT, CURVE, DRIFT, PERCENT, TEMPERATURE, VOLTAGE};
 use super::{
@@ -363,7 +365,7 @@ pub(in crate::scenario) static CLOSED: Table = Table {
 pub(in crate::scenario) const WEEKLY_DOC: &str = "On weekdays, or trading nights, at a local time.";
 pub(in crate::scenario) const EVERY_DOC: &str = "Every so often in elapsed time.";
 /// What the device takes.
-pub(super) const MOST_WINDOW: i64 = 7 * MS_PER_DAY;
+pub(super) const MOST_WINDOW: i64 = Entry::LONGEST_WINDOW_MS as i64;
 pub(super) const WINDOW: Kind = Kind::Length(range(1, MOST_WINDOW));
 pub(super) const GRACE: Kind = Kind::Length(range(0, MOST_WINDOW));
 pub(super) const PULSES: Key = optional(

@@ -47,6 +47,13 @@ pub struct ClaimTime {
     pub offset_s: Option<i32>,
 }
 
+impl ClaimTime {
+    /// Where it lies, in ms: in UTC where it has its offset, else as the clocks show it.
+    pub fn place_ms(self) -> i64 {
+        self.local.as_ms() - i64::from(self.offset_s.unwrap_or(0)) * 1000
+    }
+}
+
 /// What is expected of one scheduled dose; what is `None` is not looked at.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DueClaim {

@@ -63,11 +63,9 @@ fn due(mut t: TableReader) -> Option<(Claim, Spans)> {
         ("started_from", started_from, "ended_by", ended_by),
     ] {
         // with one offset alone they are compared as the clocks show them
-        let moment =
-            |time: ClaimTime| time.local.as_ms() - i64::from(time.offset_s.unwrap_or(0)) * 1000;
         let both = from.and_then(|time| time.offset_s).and(by.and_then(|time| time.offset_s));
         let place = |time: ClaimTime| match both {
-            Some(_) => (moment(time), time.local),
+            Some(_) => (time.place_ms(), time.local),
             None => (time.local.as_ms(), time.local),
         };
         let shown = |(_, local)| show::local(local);

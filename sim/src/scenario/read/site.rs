@@ -2,11 +2,11 @@
 
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::config::{self, Head};
-use dosewright_core::entry::GapRule;
 use dosewright_core::time::Duration;
 use dosewright_core::units::Volume;
-use dosewright_core::zone::{LocalKind, Zone};
+use dosewright_core::zone::Zone;
 
+use super::super::datetime;
 use super::super::model::{
     CellType, ClockPlan, Container, Crystal, Drive, HeadPlan, Limits, Memory, Motion, Motor, Pack,
     SignedMs, Site, Supply,
@@ -24,7 +24,7 @@ const HEEL_PERCENT: u64 = 4;
 pub(super) fn clock(mut t: TableReader) -> Option<ClockPlan> {
     let zone = t.zone("zone");
     let posix = zone.as_ref().map(|zone| zone.zone);
-    let start = t.local("start").map(|start| existing(&mut t, start, posix.as_ref()));
+    let start = t.local("start").map(|start| existing_start(&mut t, start, posix.as_ref()));
     let device_zone = t.zone("device_zone");
     let run_for = t.length("run_for");
     let drift = t.quantity_i32("drift");
@@ -79,11 +79,11 @@ pub(super) fn clock(mut t: TableReader) -> Option<ClockPlan> {
 
 /// A start in an hour that the clocks skip is after it, as a clock that is set to such a
 /// time shows the moved one.
-fn existing(t: &mut TableReader, start: Local, zone: Option<&Zone>) -> Local {
-    let Some(zone) = zone.filter(|zone| zone.kind_of(start) == LocalKind::Skipped) else {
+fn existing_start(t: &mut TableReader, start: Local, zone: Option<&Zone>) -> Local {
+    let moved = zone.map_or(start, |zone| datetime::existing(zone, start));
+    if moved == start {
         return start;
-    };
-    let moved = zone.to_local(zone.to_utc(start, GapRule::Shift));
+    }
     let found = Diagnostic::new(
         codes::IN_SKIPPED_HOUR,
         t.place("start"),
