@@ -89,6 +89,7 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
                 adopt(book, ledger, from, slot.position, adopted);
             }
             Record::Pulse(_) => {
+                doubt(book, since_intent);
                 book.apply(&record);
                 since_intent = 0;
             }
@@ -104,12 +105,18 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
     if let Some(parts) = snapshot {
         parts.judge(book);
     }
+    doubt(book, since_intent);
+    (unreadable_tail, unreadable)
+}
+
+/// Each slot that cannot be read may have been one pulse more of the open dose (D4).
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+fn doubt<const N: usize, const H: usize>(book: &mut Book<N, H>, slots: u32) {
     if let Some(open) = &mut book.open {
-        let more = open.pulse.on_ms.saturating_mul(since_intent);
+        let more = open.pulse.on_ms.saturating_mul(slots);
         let most = open.pulse.most_ms.saturating_add(more).min(open.pulse.dose_ms);
         open.pulse.most_ms = most;
     }
-    (unreadable_tail, unreadable)
 }
 
 /// Which parts of a damaged snapshot could be read.

@@ -2,6 +2,7 @@
 
 use super::{Book, OpenDose, bit};
 use crate::cause::Cause;
+use crate::entry::EntryId;
 use crate::record::{Begin, Born, ClosedRun, Delivery, Outcome, OutcomeKind, Pulse, Waiting};
 use crate::time::{Duration, Instant};
 use crate::units::Volume;
@@ -33,6 +34,13 @@ impl<const N: usize, const H: usize> Book<N, H> {
     }
 
     pub(super) fn begin_pulse(&mut self, pulse: &Pulse) {
+        if let Some(open) = self.open
+            && (open.pulse.due != pulse.due || open.pulse.asked != pulse.asked)
+        {
+            // the outcome of the dose before could not be read: its intents tell of it
+            let Pulse { line, due, due_at, begun_after_ms, .. } = open.pulse;
+            self.delivered(line, due.id, due_at, begun_after_ms, open.most());
+        }
         let first = pulse.first;
         let begin = Begin { at: pulse.at, utc: self.utc(pulse.at), losses: self.losses };
         let line = usize::from(pulse.line);
@@ -77,28 +85,36 @@ impl<const N: usize, const H: usize> Book<N, H> {
         self.rest_until = at.plus(run).plus(self.rest_of(run));
     }
 
-    pub(super) fn end(&mut self, outcome: &Outcome) {
-        let due = outcome.due;
-        self.stock.draw(outcome.most);
-        if outcome.most > Volume::ZERO {
-            let begun = outcome.due_at.plus(Duration::from_ms(u64::from(outcome.begun_after_ms)));
-            let line = usize::from(outcome.line);
-            // the line knows when it began by the clock of that time
-            let begin = match self.state(line).last {
-                Some(last) if last.at == begun => last,
-                _ => Begin { at: begun, utc: self.utc(begun), losses: self.losses },
-            };
-            if self.entry_is(outcome.line, due.id) {
-                // where no intent was readable, this is the first word of it
-                self.change(line, |state| state.last = Some(begin));
-            }
-            self.history.push(Delivery {
-                id: due.id,
-                begin,
-                begun_after_ms: outcome.begun_after_ms,
-                volume: outcome.most,
-            });
+    /// Takes down the most that a dose can have delivered, and draws it from the container.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn delivered(
+        &mut self,
+        line: u8,
+        id: EntryId,
+        due_at: Instant,
+        begun_after_ms: u32,
+        volume: Volume,
+    ) {
+        self.stock.draw(volume);
+        if volume == Volume::ZERO {
+            return;
         }
+        let begun = due_at.plus(Duration::from_ms(u64::from(begun_after_ms)));
+        // the line knows when it began by the clock of that time
+        let begin = match self.state(usize::from(line)).last {
+            Some(last) if last.at == begun => last,
+            _ => Begin { at: begun, utc: self.utc(begun), losses: self.losses },
+        };
+        if self.entry_is(line, id) {
+            // where no intent was readable, this is the first word of it
+            self.change(usize::from(line), |state| state.last = Some(begin));
+        }
+        self.history.push(Delivery { id, begin, begun_after_ms, volume });
+    }
+
+    pub(super) fn end(&mut self, outcome: &Outcome) {
+        let Outcome { line, due, due_at, begun_after_ms, most, .. } = *outcome;
+        self.delivered(line, due.id, due_at, begun_after_ms, most);
         if let Some(open) = self.open
             && open.pulse.due == due
             && open.pulse.asked == outcome.asked

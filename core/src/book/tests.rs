@@ -9,7 +9,7 @@ use crate::cause::Cause;
 use crate::config::Container;
 use crate::entry::{Nominal, Recurrence, plain};
 use crate::power::Pack;
-use crate::record::{Born, DueKey, Outcome, OutcomeKind};
+use crate::record::{Begin, Born, Delivery, DueKey, Outcome, OutcomeKind};
 use crate::units::{Carry, Flow};
 
 type Small = Book<4, 8>;
@@ -233,6 +233,26 @@ fn d2_a_delivery_began_when_the_line_says_by_the_clock_of_that_time() {
     assert_eq!(begin(&[clock(5_000), end]), (at(1_000), 6_000, ml(10)));
     let other = Record::Outcome(Outcome { begun_after_ms: 600, ..outcome() });
     assert_eq!(begin(&[clock(5_000), pulse, clock(90_000), other]), (at(1_500), 91_500, ml(10)));
+}
+
+#[test]
+fn d7_a_dose_whose_outcome_is_lost_counts_as_the_most_that_its_intents_tell() {
+    let container = Container { capacity: ml(1_000), ..Container::NONE };
+    let told = Record::Container { at: at(0), container, level: ml(500) };
+    let third = Pulse { first: false, at: at(5_000), least_ms: 2_000, most_ms: 2_000, ..pulse() };
+    let next = Pulse { due: due(7, 5), due_at: at(90_000), at: at(90_100), ..pulse() };
+    let asked = Pulse { asked: true, ..next };
+    for after in [next, asked] {
+        let records = [told, Record::Pulse(pulse()), Record::Pulse(third), Record::Pulse(after)];
+        let book = with(&book(), &records);
+        let counted: Vec<_> = book.history.iter().collect();
+        let begin = Begin { at: at(1_000), utc: None, losses: 0 };
+        let volume = flow().volume(Duration::from_ms(3_000));
+        let begun_after_ms = 100;
+        assert_eq!(counted, [Delivery { id: EntryId(7), begin, begun_after_ms, volume }]);
+        assert_eq!(book.stock.level, ml(500).minus(volume));
+        assert_eq!(book.open.map(|open| open.pulse), Some(after));
+    }
 }
 
 #[test]

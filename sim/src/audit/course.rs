@@ -119,6 +119,7 @@ impl Auditor {
     /// has to begin when.
     pub(super) fn refresh(&mut self, at: i64) {
         let before = self.ready.take();
+        self.too_late = None;
         let mut waiting: Vec<Due> = self.model.lines.iter().filter_map(|l| l.waiting).collect();
         if waiting.is_empty() {
             if let Some(open) = &mut self.open {
@@ -165,6 +166,8 @@ impl Auditor {
                 if free + i64::from(head.shortest_on_ms) <= due.deadline() {
                     let since = before.filter(|(key, _)| *key == due.key).map(|(_, at)| at);
                     self.ready = Some((due.key, since.unwrap_or(free)));
+                } else if free <= at {
+                    self.too_late = Some(due.key);
                 }
             }
             if !unsure.is_empty() {

@@ -2,6 +2,7 @@
 //! rules allow.
 
 use dosewright_core::cause::Cause;
+use dosewright_core::entry::EntryId;
 use dosewright_core::record::{Outcome, OutcomeKind, Pulse};
 
 use super::Auditor;
@@ -157,23 +158,22 @@ impl Auditor {
         let entry_nl = self.model.line(key.id).map_or(0, |l| l.entry.volume.as_nl());
         let unit = u64::from(head.flow.as_nl_per_min()) / 60_000 + 2;
         let carried = self.model.line(key.id).map_or(0, |l| u64::from(l.carry) / 60_000);
-        if o.most.as_nl() > entry_nl + unit + carried {
+        if o.most.as_nl() > entry_nl + unit + carried && !self.taint.covers(key.id) {
             let what = format!("up to {} nl of a dose of {entry_nl} nl", o.most.as_nl());
             self.fail("D4", Some(key), what);
         }
-        let now = o.at.as_ms();
-        let begin = self.model.begun(key.id, now, false);
-        self.model.ended(Delivery {
-            id: key.id,
-            begin,
-            due_at: due.due_at,
-            most_nl: o.most.as_nl(),
-        });
+        self.count_told(key.id, due.due_at, o.at.as_ms(), o);
         if let Some(line) = self.model.line_mut(key.id) {
             (line.carry, line.carry_lost) = (o.carry.0, false);
         }
         self.closed_runs.remove(&key.id);
         self.note(key, o, 1, None);
+    }
+
+    /// A dose counts for guard and ceiling with what the device says of it.
+    pub(super) fn count_told(&mut self, id: EntryId, due_at: i64, begun_at: i64, o: &Outcome) {
+        let begin = self.model.begun(id, begun_at, o.asked);
+        self.model.ended(Delivery { id, begin, due_at, most_nl: o.most.as_nl() });
     }
 
     fn revision(&self, key: Key) -> u16 {

@@ -1,6 +1,6 @@
 //! The ledger's bytes as the device wrote them, slot by slot.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 
 use dosewright_core::entry::EntryId;
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
@@ -93,8 +93,8 @@ pub(crate) struct LedgerWatch {
     geometry: Geometry,
     /// By slot, from the ledger's start on.
     held: Vec<Option<Held>>,
-    /// Addresses of slots that cannot be read.
-    damaged: BTreeSet<u32>,
+    /// Slots that cannot be read, by address, and the last number before each was damaged.
+    damaged: BTreeMap<u32, u32>,
     last_seq: u32,
     snapshot_from: u32,
     /// The sector that is in force.
@@ -114,7 +114,7 @@ impl LedgerWatch {
         Self {
             geometry,
             held: Vec::new(),
-            damaged: BTreeSet::new(),
+            damaged: BTreeMap::new(),
             last_seq: 0,
             snapshot_from: 0,
             in_force: None,
@@ -144,7 +144,7 @@ impl LedgerWatch {
     /// Damaged slots of the sector in force after an address.
     fn damaged_after(&self, address: u32) -> u32 {
         let after = self.damaged.range(address.saturating_add(1)..);
-        after.filter(|&&at| self.sector(at) == self.in_force).count() as u32
+        after.filter(|&(&at, _)| self.sector(at) == self.in_force).count() as u32
     }
 
     /// Slots that cannot be read after the last intent, at most. Those of a
@@ -160,7 +160,7 @@ impl LedgerWatch {
 
     fn erased(&mut self, address: u32) {
         let end = address.saturating_add(self.geometry.sector_bytes);
-        self.damaged.retain(|at| !(address..end).contains(at));
+        self.damaged.retain(|at, _| !(address..end).contains(at));
         let slots = usize::from(self.geometry.slots());
         if let Some(first) = self.place(address) {
             self.held.iter_mut().skip(first).take(slots).for_each(|held| *held = None);
@@ -182,7 +182,7 @@ impl LedgerWatch {
     }
 
     fn damage(&mut self, address: u32) -> Seen {
-        self.damaged.insert(address);
+        self.damaged.insert(address, self.last_seq);
         let place = self.place(address);
         let held = place.and_then(|at| self.held.get_mut(at)).and_then(Option::take);
         Seen::Damaged(held.map(|held| held.about))
@@ -205,6 +205,13 @@ impl LedgerWatch {
             Ok(bytes) => Slot::decode(bytes),
             Err(_) => Slot::Damaged,
         };
+        if let Slot::Good { seq, .. } = slot
+            && self.damaged.get(&address).is_some_and(|&before| seq <= before)
+        {
+            // a bit that had flipped has flipped back
+            self.damaged.remove(&address);
+            return Seen::Nothing;
+        }
         if self.is_sector_start(address) && slot != Slot::Blank {
             // the sector was erased for this
             self.erased(address);

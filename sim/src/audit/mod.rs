@@ -151,6 +151,8 @@ pub struct Auditor {
     closed_runs: BTreeMap<EntryId, outcomes::ClosedRun>,
     /// The due that has to begin, or be judged, at this instant.
     ready: Option<(Key, i64)>,
+    /// The due that nothing keeps any more, but that less is left of than a shortest pulse.
+    too_late: Option<Key>,
     ready_reported: Option<Key>,
     /// What last kept each waiting due from beginning.
     kept_by: BTreeMap<EntryId, Causes>,
@@ -198,6 +200,7 @@ impl Auditor {
             born: Vec::new(),
             closed_runs: BTreeMap::new(),
             ready: None,
+            too_late: None,
             ready_reported: None,
             kept_by: BTreeMap::new(),
             born_by: BTreeMap::new(),

@@ -40,11 +40,14 @@ impl Auditor {
             self.skip(key, cause, o);
         } else if !key.asked
             && o.least.as_nl() == 0
-            && !self.taint.covers(key.id)
             && self.tail.as_ref().is_some_and(|t| o.due_at.as_ms() <= t.booted_at)
         {
             self.doubted_dose(key, o);
-        } else if !self.taint.covers(key.id) {
+        } else if self.taint.covers(key.id) {
+            // its intents are lost: what the device says of it counts
+            let due_at = o.due_at.as_ms();
+            self.count_told(key.id, due_at, due_at + i64::from(o.begun_after_ms), o);
+        } else {
             self.fail(
                 "D1",
                 Some(key),
@@ -198,8 +201,10 @@ impl Auditor {
             .model
             .head
             .is_some_and(|h| self.limits.free_at_latest(&h, now) + shortest > due.deadline());
+        let nothing_keeps = judged || self.too_late == Some(key);
         let expected = match verdict {
-            Some(Verdict::Skip(expected)) if judged => Causes::of(expected),
+            // guard and ceiling come before what fits (D2, D7, D5)
+            Some(Verdict::Skip(expected)) if nothing_keeps => Causes::of(expected),
             // a due that has waited for the pump waits for its rest as well
             _ if too_late && kept.contains(Cause::PumpInUse) => {
                 kept.with(Cause::PumpLimits).or(due.why.causes())
@@ -208,8 +213,7 @@ impl Auditor {
             _ if too_late => kept.or(due.why.causes()),
             _ => Causes::NONE,
         };
-        // a ceiling that follows from the timetable is lower without the lines that are lost
-        let lower = cause == Cause::Ceiling && self.taint.lines_lost;
+        let lower = cause == Cause::Ceiling && self.taint.lowers_ceiling(now);
         let open_to_doubt = self.taint.covers(key.id) || lower;
         if !expected.or(self.believed()).contains(cause) && !open_to_doubt {
             let found = super::words(cause);

@@ -141,7 +141,8 @@ impl Auditor {
             Some(Verdict::Begin { volume_nl, cut }) => (volume_nl, cut),
             Some(Verdict::Skip(cause)) => {
                 let promise = if cause == Cause::AlreadyDosed { "D2" } else { "D7" };
-                if !self.taint.covers(key.id) {
+                let kept = cause == Cause::Ceiling && self.taint.keeps_ceiling(now);
+                if kept || !self.taint.covers(key.id) {
                     self.fail(
                         promise,
                         Some(key),
@@ -165,12 +166,22 @@ impl Auditor {
             total_ms = i64::from(p.dose_ms).clamp(plain_ms, most_ms);
         }
         let mut cut = cut;
-        if self.taint.lines_lost && p.cut == Some(Cause::Ceiling) && i64::from(p.dose_ms) < total_ms
+        if self.taint.lowers_ceiling(now)
+            && p.cut == Some(Cause::Ceiling)
+            && i64::from(p.dose_ms) <= total_ms
         {
-            // lines that are damaged do not count for the ceiling that follows from
-            // the timetable: it may be lower, never higher
+            // it may be lower, never higher
             (total_ms, cut) = (i64::from(p.dose_ms), p.cut);
             self.report.unjudged += 1;
+        }
+        if cut == Some(Cause::Ceiling)
+            && i64::from(p.dose_ms) > total_ms.max(plain_ms)
+            && self.taint.covers(key.id)
+            && self.taint.keeps_ceiling(now)
+        {
+            let left =
+                format!("the dose is to pump {} ms, and the ceiling leaves {total_ms}", p.dose_ms);
+            self.fail("D7", Some(key), left);
         }
         let plain = i64::from(p.dose_ms) == plain_ms;
         if plain && (cut.is_some() || key.asked) {

@@ -70,6 +70,9 @@ impl Auditor {
             {
                 line.carry_lost = true;
             }
+            if matches!(about, About::Entry(_)) {
+                self.taint.account(self.now);
+            }
         }
         if !self.supply.awake {
             return;

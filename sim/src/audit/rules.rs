@@ -11,7 +11,7 @@ use super::readings::Reading;
 const HOUR_MS: i64 = 3_600_000;
 const DAY_MS: i64 = 24 * HOUR_MS;
 const DAY_MIN: i64 = 1440;
-const CEILING_SPAN_MS: i64 = 23 * HOUR_MS;
+pub(super) const CEILING_SPAN_MS: i64 = 23 * HOUR_MS;
 
 /// What is to become of a due that could begin.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

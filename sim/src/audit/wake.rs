@@ -15,6 +15,7 @@ use super::limits::rest_ms;
 use super::model::{Fate, Why};
 use super::readings::Reading;
 use super::report::SleptThrough;
+use super::rules::CEILING_SPAN_MS;
 
 pub(super) const STAMP_EVERY_MS: i64 = 3_600_000;
 
@@ -83,6 +84,12 @@ pub(crate) struct Taint {
     pub(super) clock_unset: bool,
     /// Lines of the timetable have been lost since it was last set whole.
     pub(super) lines_lost: bool,
+    /// Until then a ceiling may count a delivery for more than it was: its outcome is lost,
+    /// and its intents tell the most that it can have been. In device ms.
+    account_until: i64,
+    /// More than one record of doses is lost of that time: intent and outcome may be of
+    /// the same.
+    account_lost: bool,
     /// The device has started since, and knows of the damage.
     known: bool,
     /// A record has been lost since the run began: what no setting speaks of again is
@@ -98,6 +105,26 @@ impl Taint {
     /// Whether nothing at all can be judged strictly.
     pub(crate) fn all(&self) -> bool {
         !self.wide.is_empty()
+    }
+
+    /// Whether what is lost may leave less under the ceiling: one that follows from the
+    /// timetable is lower without the lines that are lost, and a delivery whose outcome is
+    /// lost counts as the most it can have been.
+    pub(super) fn lowers_ceiling(&self, now: i64) -> bool {
+        self.lines_lost || now <= self.account_until
+    }
+
+    /// Whether what is lost leaves no more under the ceiling than there was: of no dose is
+    /// more than one record lost.
+    pub(super) fn keeps_ceiling(&self, now: i64) -> bool {
+        let unsure = self.account_lost && now <= self.account_until;
+        !self.all() && !self.lines_lost && !unsure
+    }
+
+    /// A record of a dose is lost, as it is known at an instant of the device.
+    pub(super) fn account(&mut self, now: i64) {
+        self.account_lost = now <= self.account_until;
+        self.account_until = now + CEILING_SPAN_MS;
     }
 
     /// A record about that is lost.

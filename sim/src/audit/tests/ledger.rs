@@ -156,6 +156,23 @@ fn m1_what_stood_in_a_slot_is_lost_with_it_while_it_is_in_force() {
 }
 
 #[test]
+fn m1_a_bit_that_flips_back_writes_no_record() {
+    let mut ledger = watch();
+    write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());
+    write(&mut ledger, at(0, 2), 2, Class::Record, &stamp());
+    flip(&mut ledger, at(0, 2));
+    assert_eq!(ledger.unreadable(), 1);
+    assert!(matches!(write(&mut ledger, at(0, 2), 2, Class::Record, &stamp()), Seen::Nothing));
+    assert_eq!(ledger.unreadable(), 0);
+    // with a number of its own it is a record
+    flip(&mut ledger, at(0, 3));
+    assert!(matches!(write(&mut ledger, at(0, 3), 3, Class::Record, &stamp()), Seen::Record(_)));
+    // what was whole all the time is not written over
+    let again = write(&mut ledger, at(0, 2), 2, Class::Record, &stamp());
+    assert!(matches!(again, Seen::OutOfOrder { seq: 2, after: 3 }));
+}
+
+#[test]
 fn m1_numbers_rise_and_slots_speak() {
     let mut ledger = watch();
     assert!(matches!(write(&mut ledger, at(0, 1), 5, Class::Record, &stamp()), Seen::Record(_)));
