@@ -96,7 +96,10 @@ fn outcome<const N: usize, const H: usize>(back: u8, view: &View<'_, N, H>, pen:
         pen.say(Word::NoneYet);
         return;
     };
-    pen.when(past.last.or_else(|| view.minute_at(past.due_at)));
+    // what has no name of local time is known by elapsed time, but none before the clock
+    // chip lost its feed
+    let is_known = past.due_at >= view.controller.book().not_before;
+    pen.when(past.last.or_else(|| view.minute_at(past.due_at).filter(|_| is_known)));
     let (word, cause) = match past.kind {
         OutcomeKind::Dosed => (Word::Dosed, None),
         OutcomeKind::Part(cause) => (Word::Part, Some(cause)),

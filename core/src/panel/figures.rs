@@ -179,14 +179,15 @@ impl Pen<'_> {
         self.weekday_of(date).date(date, true)
     }
 
-    /// At the right a time near by as weekday and time, else as its date; nothing where the
-    /// clock is not set.
+    /// At the right a time near by as weekday and time, else as its date, which it is too
+    /// while the clock is not set.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn when(&mut self, at: Option<Minute>) -> &mut Self {
         self.tab();
-        let (Some(at), Some(now)) = (at, self.now) else { return self };
-        let ((date, minute), (today, _)) = (at.parts(), now.parts());
-        if date.days().abs_diff(today.days()) <= 6 {
+        let Some(at) = at else { return self };
+        let (date, minute) = at.parts();
+        let today = self.now.map_or(0, |now| now.parts().0.days());
+        if date.days().abs_diff(today) <= 6 {
             self.weekday_of(date).minute(minute)
         } else {
             self.date(date, false)

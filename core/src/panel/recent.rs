@@ -6,6 +6,7 @@ use embedded_storage::nor_flash::NorFlash;
 
 use super::figures::Minute;
 use crate::cause::Cause;
+use crate::civil::{DAY_MIN, Date};
 use crate::entry::EntryId;
 use crate::ledger::Ledger;
 use crate::record::{Outcome, OutcomeKind, Record};
@@ -15,6 +16,10 @@ use crate::units::Volume;
 /// Outcomes that are kept.
 const KEPT: usize = 8;
 
+/// The least local time, in minutes, that names a due: no clock shows an earlier one. What
+/// is less is a count, of intervals or of doses that were asked for.
+const FIRST_MINUTE: u32 = Date::MIN.days() as u32 * DAY_MIN;
+
 /// One outcome, as far as it is shown.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -23,7 +28,8 @@ pub struct Past {
     seq: u32,
     /// The entry.
     pub id: EntryId,
-    /// Of a row of closed dates the local time of the last dose that was skipped.
+    /// The local time of the due, of a row the last one's, as its record names it; none of
+    /// what comes by elapsed time or was asked for.
     pub(super) last: Option<Minute>,
     /// The instant of the due, or of the first of a row.
     pub due_at: Instant,
@@ -85,15 +91,16 @@ impl Recent {
     /// was before it grew is none of them.
     fn keep(&mut self, seq: u32, outcome: &Outcome) {
         let Outcome { due, due_at, kind, least, .. } = *outcome;
-        let is_row = kind == OutcomeKind::Skipped(Cause::Closed);
-        let last = if is_row { NonZeroU32::new(outcome.last.0).map(Minute) } else { None };
+        let grows = kind == OutcomeKind::Skipped(Cause::Closed);
+        let named = NonZeroU32::new(outcome.last.0).filter(|last| last.get() >= FIRST_MINUTE);
+        let last = named.map(Minute);
         let mut past = Past { seq, id: due.id, last, due_at, kind, least };
         for item in &mut self.items {
             // of a record there may be two copies
             if item.seq == past.seq {
                 return;
             }
-            let is_of_row = last.is_some() && item.id == due.id && item.due_at == due_at;
+            let is_of_row = grows && item.id == due.id && item.due_at == due_at;
             if item.seq < past.seq {
                 core::mem::swap(item, &mut past);
             }
@@ -130,10 +137,13 @@ mod tests {
     use crate::record::DueKey;
     use crate::units::Carry;
 
+    /// A day of 2024, which days are counted from.
+    const DAY_0: u32 = 20_000;
+
     /// A skipped row of an entry: its first and its last due, in days.
     fn row(id: u16, first: u32, last: u32, cause: Cause) -> Outcome {
         let at = |days: u32| Instant::from_ms(i64::from(days) * 86_400_000);
-        let nominal = |days: u32| Nominal(days * 1440);
+        let nominal = |days: u32| Nominal((DAY_0 + days) * 1440);
         Outcome {
             line: 0,
             due: DueKey { id: EntryId(id), revision: 1, epoch: 1, nominal: nominal(first) },
@@ -170,11 +180,11 @@ mod tests {
         // the number of each line, its entry, and the day of the last of its row
         let expected = [
             (9, 1, Some(6)),
-            (8, 1, None),
+            (8, 1, Some(5)),
             (7, 1, Some(4)),
             (6, 2, Some(3)),
-            (5, 3, None),
-            (1, 1, None),
+            (5, 3, Some(3)),
+            (1, 1, Some(1)),
         ];
         for turn in 0..records.len() {
             for step in [1, 2, 4, 5, 7, 8] {
@@ -183,7 +193,7 @@ mod tests {
                     let (seq, outcome) = &records[(at * step + turn) % records.len()];
                     recent.keep(*seq, outcome);
                 }
-                let day = |past: &Past| past.last.map(|minute| minute.0.get() / 1440);
+                let day = |past: &Past| past.last.map(|minute| minute.0.get() / 1440 - DAY_0);
                 let lines = recent.items.iter().filter(|past| past.seq > 0);
                 let lines: Vec<_> = lines.map(|past| (past.seq, past.id.0, day(past))).collect();
                 assert_eq!(lines, expected, "from {turn} on in steps of {step}");

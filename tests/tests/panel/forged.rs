@@ -191,10 +191,12 @@ pub(crate) fn light(logic: &mut Logic) {
 
 /// An outcome of entry 1, so many nights ago.
 pub(crate) fn outcome(kind: OutcomeKind, ml_tenths: u64, nights: i64) -> Outcome {
+    let today = i64::from(Date::from_ymd(2026, 10, 20).unwrap().days());
+    let nominal = Nominal(((today - nights) * 1440 + 45) as u32);
     Outcome {
         line: 0,
-        due: DueKey { id: EntryId(1), revision: 1, epoch: 1, nominal: Nominal(0) },
-        last: Nominal(0),
+        due: DueKey { id: EntryId(1), revision: 1, epoch: 1, nominal },
+        last: nominal,
         count: 1,
         at: NOW,
         // 00:45 of the same day

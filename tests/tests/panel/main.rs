@@ -3,6 +3,7 @@
 mod answers;
 mod figures;
 mod forged;
+mod history;
 mod measured;
 mod properties;
 mod proposed;

@@ -1,0 +1,57 @@
+//! What became of doses, as the record names them.
+
+use dosewright_core::book::Book;
+use dosewright_core::entry::Nominal;
+use dosewright_core::panel::{Preferences, Recent};
+use dosewright_core::record::{Outcome, OutcomeKind};
+use dosewright_core::schedule::WallClock;
+
+use crate::forged::{H, Looking, N, NOW, book, outcome};
+
+/// The first two lines of the home card of a state, with one outcome.
+fn home(state: Book<N, H>, outcome: &Outcome) -> [String; 2] {
+    let mut looking = Looking::at(state, Preferences::NEW);
+    looking.recent = Recent::NONE;
+    looking.recent.note(outcome);
+    let lines = looking.lines();
+    [lines[0].clone(), lines[1].clone()]
+}
+
+/// The clock lost its feed, and is set to so many days more than it would have been.
+fn after_a_loss(days: i64) -> Book<N, H> {
+    let mut state = book();
+    let clock =
+        |clock: WallClock| WallClock { offset_ms: clock.offset_ms + days * 86_400_000, ..clock };
+    (state.losses, state.clock, state.not_before) = (1, state.clock.map(clock), NOW);
+    state
+}
+
+#[test]
+fn an_outcome_keeps_the_time_of_the_clock_that_its_due_was_of() {
+    let dosed = outcome(OutcomeKind::Dosed, 1200, 0);
+    assert_eq!(home(book(), &dosed)[0], "Last dose   Tu 00:45");
+    // twenty days without feed, which no count knows of
+    assert_eq!(home(after_a_loss(20), &dosed)[0], "Last dose  20 Oct 26");
+    // minutes of it, and a clock that was set back
+    let mut state = book();
+    for minutes in [10, -60] {
+        state.clock = book()
+            .clock
+            .map(|clock| WallClock { offset_ms: clock.offset_ms + minutes * 60_000, ..clock });
+        assert_eq!(home(state, &dosed)[0], "Last dose   Tu 00:45");
+    }
+    // a clock that is not set takes nothing from what the record says
+    state.clock = None;
+    assert_eq!(home(state, &dosed)[0], "Last dose  20 Oct 26");
+}
+
+#[test]
+fn what_comes_by_elapsed_time_or_was_asked_for_is_of_no_day_that_is_not_known() {
+    let mut third = outcome(OutcomeKind::Dosed, 1200, 0);
+    (third.due.nominal, third.last) = (Nominal(3), Nominal(3));
+    assert_eq!(home(book(), &third)[0], "Last dose   Tu 00:45");
+    assert_eq!(home(after_a_loss(20), &third), ["Last dose", "Dosed         120 ml"]);
+    // it came after the clock was set again
+    third.due_at = NOW;
+    assert_eq!(home(after_a_loss(20), &third)[0], "Last dose   Mo 09:05");
+}
