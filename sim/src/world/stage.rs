@@ -5,6 +5,7 @@ mod battery;
 mod calibrate;
 mod faults;
 mod inputs;
+mod ongoing;
 mod panel;
 mod pump;
 mod queue;
@@ -82,9 +83,9 @@ pub(super) struct Stage<'a, const W: usize> {
     plant: Plant,
     /// The pack; `None` on mains.
     battery: Option<Battery>,
-    /// The motor's trouble: the fault's number, and how long its driver takes to
-    /// know; and when it will.
-    trouble: Option<(usize, u64)>,
+    /// The faults that last and are on, in the order in which they began.
+    ongoing: Vec<ongoing::Ongoing>,
+    /// When the motor's driver knows of trouble.
     trip_at: Option<u64>,
     contact: inputs::Contact,
     /// The fault of the foot valve that is on.
@@ -169,7 +170,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             pump_on_since: 0,
             plant: inputs::plant_of(scenario),
             battery: Battery::of(scenario),
-            trouble: None,
+            ongoing: Vec::new(),
             trip_at: None,
             contact: inputs::Contact::default(),
             foot_valve: None,

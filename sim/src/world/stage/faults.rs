@@ -10,7 +10,6 @@ use crate::scenario::FaultKind;
 use crate::world::WorldError;
 use crate::world::flash::Wear;
 use crate::world::memory::{PAGE, Watched};
-use crate::world::plant::{OVER_CURRENT_TRIP_MS, STALL_TRIP_MS};
 use crate::world::script::Cue;
 
 impl<const W: usize> Stage<'_, W> {
@@ -63,44 +62,17 @@ impl<const W: usize> Stage<'_, W> {
                 }
             }
             FaultKind::WatchdogReset => effect = self.watchdog()?,
-            FaultKind::RemoteStop { lasts } => {
-                self.remote_stop = true;
-                self.input(&DeviceAct::RemoteStop(true));
-                self.ends_after(lasts, index);
-                effect = true;
-            }
-            FaultKind::Leak { lasts } => {
-                self.leak = true;
-                self.input(&DeviceAct::Leak(true));
-                self.ends_after(lasts, index);
-                effect = true;
-            }
-            FaultKind::ContainerLow { lasts } => {
-                effect = self.force_contact(true);
+            FaultKind::RemoteStop { lasts }
+            | FaultKind::Leak { lasts }
+            | FaultKind::ContainerLow { lasts }
+            | FaultKind::MotorStall { lasts }
+            | FaultKind::OverCurrent { lasts }
+            | FaultKind::SqueezeLost { lasts, .. }
+            | FaultKind::FootValveLeak { lasts, .. } => {
+                effect = self.lasting_begins(index, fault.kind);
                 self.ends_after(lasts, index);
             }
             FaultKind::LevelBounce { times, over } => self.bounce_begins(times, over, index),
-            FaultKind::MotorStall { lasts } => {
-                self.trouble_begins(index, STALL_TRIP_MS, true);
-                self.ends_after(lasts, index);
-                // it takes effect when the driver says so
-                effect = false;
-            }
-            FaultKind::OverCurrent { lasts } => {
-                self.trouble_begins(index, OVER_CURRENT_TRIP_MS, false);
-                self.ends_after(lasts, index);
-                effect = false;
-            }
-            FaultKind::SqueezeLost { flow, lasts } => {
-                effect = self.squeeze_lost(flow);
-                self.ends_after(lasts, index);
-            }
-            FaultKind::FootValveLeak { flow, lasts } => {
-                self.foot_valve_leaks(Some(flow), index);
-                self.ends_after(lasts, index);
-                // it takes effect when a run begins with air in the suction line
-                effect = false;
-            }
             FaultKind::QueueFlood { events } => effect = self.flood(events),
         }
         if let Some(end) = self.end.faults.get_mut(index) {
@@ -151,23 +123,9 @@ impl<const W: usize> Stage<'_, W> {
 
     pub(super) fn fault_ends(&mut self, index: usize) {
         match self.scenario.faults.get(index).map(|fault| fault.kind) {
-            Some(FaultKind::RemoteStop { .. }) => {
-                self.remote_stop = false;
-                self.input(&DeviceAct::RemoteStop(false));
-            }
-            Some(FaultKind::Leak { .. }) => {
-                self.leak = false;
-                self.input(&DeviceAct::Leak(false));
-            }
-            Some(FaultKind::ContainerLow { .. }) => _ = self.force_contact(false),
             Some(FaultKind::LevelBounce { .. }) => self.bounce_ends(),
-            Some(FaultKind::MotorStall { .. } | FaultKind::OverCurrent { .. }) => {
-                self.trouble_ends(index);
-            }
             Some(FaultKind::MemoryTear { .. }) => self.tear_ends(index),
-            Some(FaultKind::SqueezeLost { .. }) => _ = self.plant.set_siphon(None, self.now),
-            Some(FaultKind::FootValveLeak { .. }) => self.foot_valve_leaks(None, index),
-            _ => {}
+            _ => self.lasting_ends(index),
         }
     }
 }

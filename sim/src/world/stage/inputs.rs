@@ -51,7 +51,6 @@ impl<const W: usize> Stage<'_, W> {
         {
             self.took_effect(fault);
         }
-        self.trip_at = self.trouble.map(|(_, after)| self.now.saturating_add(after));
     }
 
     /// The pump's drive has gone off.
@@ -61,41 +60,6 @@ impl<const W: usize> Stage<'_, W> {
             battery.set_motor(false, self.now);
         }
         self.trip_at = None;
-    }
-
-    /// The motor stalls, or draws too much, from now on.
-    pub(super) fn trouble_begins(&mut self, fault: usize, after_ms: u64, stalls: bool) {
-        self.trouble = Some((fault, after_ms));
-        self.plant.set_stalled(stalls, self.now);
-        if self.one_shot.is_some() {
-            self.trip_at = Some(self.now.saturating_add(after_ms));
-        }
-    }
-
-    pub(super) fn trouble_ends(&mut self, fault: usize) {
-        if self.trouble.is_some_and(|(on, _)| on == fault) {
-            (self.trouble, self.trip_at) = (None, None);
-            self.plant.set_stalled(false, self.now);
-        }
-    }
-
-    /// The head was opened: it squeezes again, and turns freely.
-    pub(super) fn head_cleared(&mut self) {
-        self.plant.set_siphon(None, self.now);
-        if let Some((fault, _)) = self.trouble {
-            self.trouble_ends(fault);
-        }
-    }
-
-    /// The motor's driver knows of the trouble and says so.
-    pub(super) fn trip(&mut self) -> bool {
-        let Some((fault, _)) = self.trouble else { return false };
-        if self.trip_at.take_if(|at| *at <= self.now).is_none() {
-            return false;
-        }
-        self.took_effect(fault);
-        self.act(&DeviceAct::MotorFault);
-        true
     }
 
     /// What the device was told last of the contact.
@@ -130,6 +94,11 @@ impl<const W: usize> Stage<'_, W> {
         if closed || self.contact.told {
             self.tell_contact(closed);
         }
+    }
+
+    /// Whether the contact would be closed without a fault.
+    pub(super) fn is_low(&self) -> bool {
+        self.plant.is_low()
     }
 
     /// A fault closes the contact, or lets go of it; whether that changes it.

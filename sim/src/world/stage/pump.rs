@@ -7,7 +7,8 @@ use crate::observe::Observation;
 
 impl<const W: usize> Stage<'_, W> {
     pub(super) fn pump_on(&mut self, length: Duration) {
-        if self.one_shot.is_none() {
+        let starts = self.one_shot.is_none();
+        if starts {
             self.pump_on_since = self.now;
             self.end.starts += 1;
             self.motor_starts();
@@ -15,6 +16,9 @@ impl<const W: usize> Stage<'_, W> {
         }
         let off_at = self.chip.count(self.now).saturating_add_unsigned(length.as_ms());
         self.one_shot = Some(self.chip.when(off_at));
+        if starts {
+            self.await_trip();
+        }
         if self.script.waits_for_pulses() {
             self.script.pulse_began(self.now, self.dose, self.pulse);
         }

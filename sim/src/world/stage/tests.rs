@@ -1,7 +1,9 @@
 //! The stage's own order of things.
 
+use std::fmt::Write as _;
+
 use crate::observe::{DeviceAct, Observation, Observer};
-use crate::run::{self, FaultEnd, Options};
+use crate::run::{self, FaultEnd, Options, RunEnd};
 use crate::scenario;
 
 struct Nobody;
@@ -103,4 +105,106 @@ fn a_flood_is_more_than_the_queue_holds() {
         assert_eq!(ends, [end], "{events} events");
         assert_eq!((observer.times, observer.on), (told, false), "{events} events");
     }
+}
+
+/// A day with one dose of 12 ml at noon out of 10 l, and these faults.
+fn day_of(faults: &[(&str, &str)], observer: &mut dyn Observer) -> RunEnd {
+    let mut text = String::from(
+        "schema = 1\n[clock]\nstart = 2026-10-26T00:00:00\nzone = \"UTC0\"\nrun_for = \"1 d\"\n\
+         [head]\nflow = \"60 ml/min\"\n[container]\ncapacity = \"10 l\"\n\
+         low_contact = \"1 l\"\n[[entry]]\nname = \"a\"\n\
+         weekly = { days = [\"mon\"], at = \"12:00\" }\nvolume = \"12 ml\"\n\
+         window = \"30 min\"\n",
+    );
+    for (at, kind) in faults {
+        _ = write!(text, "[[fault]]\nat = \"2026-10-26 {at}\"\n{kind}\n");
+    }
+    let (scenario, _) = scenario::read("overlap.toml", &text).unwrap();
+    run::run(&scenario, &Options::default(), observer).unwrap()
+}
+
+/// What comes out of it in ml.
+fn delivered_ml(faults: &[(&str, &str)]) -> (u64, Vec<FaultEnd>) {
+    let end = day_of(faults, &mut Nobody);
+    ((end.delivered_nl + 500_000) / 1_000_000, end.faults)
+}
+
+/// The end of a fault that lies within another of its kind, or laps over its end, ends
+/// nothing: the input stays on while any of them is.
+#[test]
+fn of_faults_of_one_kind_the_last_to_end_ends_it() {
+    use FaultEnd::{NoEffect, TookEffect};
+    let lasts = |kind: &str, lasts: &str| format!("{kind} = {{ lasts = \"{lasts}\" }}");
+    for kind in ["remote_stop", "leak"] {
+        let (long, short) = (lasts(kind, "4 h"), lasts(kind, "10 min"));
+        for faults in
+            [[("11:00", &*long), ("11:10", &*short)], [("11:50", &short), ("11:55", &long)]]
+        {
+            assert_eq!(delivered_ml(&faults), (0, vec![TookEffect; 2]), "{faults:?}");
+        }
+        let over = [("11:00", &*long), ("11:10", &*short), ("11:30", &*short)];
+        assert_eq!(delivered_ml(&over).0, 0, "{kind}");
+        assert_eq!(delivered_ml(&[("11:00", &short), ("11:05", &short)]).0, 12, "{kind}");
+    }
+    // what trips first is what took effect
+    let (stall, short) = (lasts("motor_stall", "4 h"), lasts("motor_stall", "1 min"));
+    let ends = delivered_ml(&[("12:00", &stall), ("12:01", &short)]);
+    assert_eq!(ends, (0, vec![TookEffect, NoEffect]));
+    let ends = delivered_ml(&[("11:59", &short), ("11:59:30", &stall)]);
+    assert_eq!(ends, (0, vec![NoEffect, TookEffect]));
+    // a stall under a motor that draws too much does not turn it
+    let current = lasts("over_current", "1 min");
+    let ends = delivered_ml(&[("12:00", &stall), ("12:01", &current)]);
+    assert_eq!(ends, (0, vec![TookEffect, TookEffect]));
+    let ends = delivered_ml(&[("12:00", &current), ("12:00:30", &stall)]);
+    assert_eq!(ends, (0, vec![TookEffect, TookEffect]));
+}
+
+/// A contact that is kept closed opens when the last fault lets go of it; one that
+/// prolongs the other took effect, one that lies within it did not.
+#[test]
+fn of_contacts_kept_closed_the_last_lets_go() {
+    use FaultEnd::{NoEffect, TookEffect};
+    let low = |lasts: &str| format!("container_low = {{ lasts = \"{lasts}\" }}");
+    let (long, short) = (&*low("4 h"), &*low("10 min"));
+    for (faults, ends, changes) in [
+        ([("11:00", long), ("11:10", short)], [TookEffect, NoEffect], 2),
+        ([("11:00", short), ("11:05", long)], [TookEffect, TookEffect], 2),
+        ([("11:00", short), ("11:15", short)], [TookEffect, TookEffect], 4),
+    ] {
+        let mut told = Levels::default();
+        let end = day_of(&faults, &mut told);
+        assert_eq!((end.faults, told.0), (ends.to_vec(), changes));
+    }
+}
+
+/// How often the device was told of the low-level contact.
+#[derive(Default)]
+struct Levels(u32);
+
+impl Observer for Levels {
+    fn see(&mut self, _: u64, what: &Observation<'_>) {
+        self.0 += u32::from(matches!(what, Observation::Act(DeviceAct::LevelLow(_))));
+    }
+}
+
+/// Of two flows the one that began last counts, and the other again when it is over.
+#[test]
+fn of_two_siphons_the_later_counts_until_it_ends() {
+    let siphon = |flow: &str, lasts: &str| {
+        format!("squeeze_lost = {{ flow = \"{flow}\", lasts = \"{lasts}\" }}")
+    };
+    let spilled = |faults: &[(&str, &str)]| {
+        let end = day_of(faults, &mut Nobody);
+        (end.spilled_nl / 1_000_000, end.faults)
+    };
+    let took = vec![FaultEnd::TookEffect; 2];
+    let (long, short) = (siphon("10 ml/min", "1 h"), siphon("20 ml/min", "10 min"));
+    // an hour of 10 ml a minute, but for ten minutes of 20 ml
+    let within = spilled(&[("14:00", &long), ("14:10", &short)]);
+    assert_eq!(within, (700, took.clone()));
+    // fifty minutes of 10 ml, then half an hour of 20 ml
+    let later = siphon("20 ml/min", "30 min");
+    let over = spilled(&[("14:00", &long), ("14:50", &later)]);
+    assert_eq!(over, (1_100, took));
 }
