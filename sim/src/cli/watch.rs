@@ -1,8 +1,9 @@
 //! Looking on while a run goes: the pace, the progress, the interrupt.
 
 use std::cell::Cell;
+use std::sync::OnceLock;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use dosewright_sim::observe::{Observation, Observer};
 use dosewright_sim::trace::stamp::about;
@@ -12,11 +13,20 @@ use super::ticker::{Ticker, shown};
 
 static INTERRUPTED: AtomicBool = AtomicBool::new(false);
 
+/// When the first interrupt came.
+static FIRST: OnceLock<Instant> = OnceLock::new();
+
+/// One wish to end may come as several signals: a wrapper passes on what its group has
+/// had already, or a runner sends another kind at once. Only what comes so much later is
+/// a second wish.
+const ONE_WISH: Duration = Duration::from_millis(500);
+
 /// From here on an interrupt ends the run that goes and keeps what is finished; a
 /// second one ends the program.
 pub(super) fn catch_interrupts() {
     let caught = ctrlc::set_handler(|| {
-        if INTERRUPTED.swap(true, Ordering::SeqCst) {
+        INTERRUPTED.store(true, Ordering::SeqCst);
+        if FIRST.get_or_init(Instant::now).elapsed() >= ONE_WISH {
             std::process::exit(i32::from(super::exit::Exit::Interrupted.code()));
         }
     });

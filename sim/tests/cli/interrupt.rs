@@ -3,6 +3,8 @@
 
 use std::io::{BufRead as _, BufReader, Read as _};
 use std::process::{Command, Stdio};
+use std::thread::sleep;
+use std::time::Duration;
 
 use crate::support::{Place, good};
 
@@ -10,6 +12,10 @@ fn interrupt(id: u32) {
     let signal = Command::new("kill").args(["-INT", &id.to_string()]).status().unwrap();
     assert!(signal.success());
 }
+
+/// One wish to end may come as several signals close together: a wrapper that passes on
+/// what it gets has its whole group signalled, too.
+const SIGNALS: usize = 3;
 
 /// Interrupts the program once `ready` finds what it waits for in its output; gives
 /// the code and all of standard output.
@@ -30,7 +36,9 @@ fn interrupted(
             break;
         }
     }
-    interrupt(child.id());
+    for _ in 0..SIGNALS {
+        interrupt(child.id());
+    }
     out.read_to_string(&mut text).unwrap();
     let mut err = String::new();
     child.stderr.take().unwrap().read_to_string(&mut err).unwrap();
@@ -52,6 +60,35 @@ fn a_soak_keeps_its_finished_runs() {
     assert!(runs >= 3 && events(&out, "summary") == 1, "{out}");
     let junit = place.read("s.xml");
     assert!(junit.contains(&format!("tests=\"{runs}\"")), "{junit}");
+}
+
+/// A second wish ends a program that does not come to its end. Nobody reads its lines
+/// here, so that it waits for room in the pipe.
+#[test]
+fn a_second_interrupt_ends_the_program() {
+    let place = Place::new("int-twice");
+    place.write("years.toml", &good().replace("4 days", "3000 days"));
+    let args = ["run", "years.toml", "--json", "--junit", "s.xml"];
+    let mut child =
+        place.command(&args).stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
+    let mut out = BufReader::new(child.stdout.take().unwrap());
+    out.read_line(&mut String::new()).unwrap();
+    // the pipe fills up meanwhile
+    sleep(Duration::from_secs(3));
+    interrupt(child.id());
+    sleep(Duration::from_millis(900));
+    assert!(child.try_wait().unwrap().is_none(), "it found room for all its lines");
+    interrupt(child.id());
+    for _ in 0..100 {
+        if child.try_wait().unwrap().is_some() {
+            break;
+        }
+        sleep(Duration::from_millis(100));
+    }
+    let ended = child.try_wait().unwrap();
+    _ = child.kill();
+    assert_eq!(ended.and_then(|status| status.code()), Some(130));
+    assert!(!place.dir.join("s.xml").exists());
 }
 
 #[test]
