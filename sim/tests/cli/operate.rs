@@ -169,6 +169,63 @@ fn an_installed_device_knows_the_files_tube_set() {
     assert_eq!(prime(""), "60");
 }
 
+/// The canteen of the book's scripts for 400 days, with `more` put at the end.
+fn canteen(more: &str) -> String {
+    let site = std::fs::read_to_string(docs().join("scripts/canteen.toml")).unwrap();
+    let (before, after) = site.split_once("run_for = \"3 days\"").expect("it runs for 3 days");
+    format!("{before}run_for = \"400 days\"{after}{more}")
+}
+
+/// What is in the container, by each screen that was shown.
+fn levels(out: &str) -> Vec<&str> {
+    out.lines().filter_map(|line| line.strip_prefix("container ")).collect()
+}
+
+#[test]
+fn what_the_hand_says_is_new_is_new_in_the_world() {
+    let place = Place::new("operate-new");
+    let call = |site: String, script: &str| {
+        place.write("site.toml", &site);
+        place.write("new.script", script);
+        let said = place.call(&["operate", "site.toml", "--script", "new.script"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out
+    };
+    // 480 ml of 1.2 l are gone; ten litres are in, and last for all the doses that follow
+    let filled = call(
+        canteen(""),
+        "wait 4 d\npress\nhold\nscreen\npress\n|Refilled\n|10.0 l\n|\n|> put in force\npress\n\
+         screen\ncame out 480 ml .. 480.001 ml\nwait 20 d\ncame out 2399.9 ml .. 2400.1 ml\nscreen\n",
+    );
+    assert_eq!(levels(&filled), ["720.0 ml", "10000.0 ml", "7600.0 ml"], "{filled}");
+    // no container holds more than it can, whatever is told
+    let over = canteen("").replacen("capacity = \"10 l\"", "capacity = \"2 l\"", 1);
+    let set_up = "press\nhold\nleft\npress\nright 5\npress\nright\npress 2\nright 3\npress 5\nscreen\n\
+                  hold\nright 2\npress 2\n|Refilled\n|5.0 l\n|\n|> put in force\npress\nscreen\n";
+    let over = call(over, set_up);
+    assert_eq!(levels(&over), ["1200.0 ml", "2000.0 ml"], "{over}");
+    // a pack that is exhausted, and the dose that it would have kept from running
+    let weak = canteen("").replacen(
+        "[head]",
+        "[supply]\nbattery = { type = \"LR6\", charge = \"3 %\" }\n\n[head]",
+        1,
+    );
+    let change = "press\nhold\nscreen\nright 2\npress\nright\npress\n|New battery\n|a full one is in\n|\n\
+                  |> put in force\npress\nscreen\nhold\nwait 25 h\ncame out 119.9 ml .. 120.1 ml\n";
+    let changed = call(weak, change);
+    let (before, after) = changed.split_once("battery 100 %").expect("it is full after");
+    assert!(before.contains("battery 3 %") && before.contains("! battery exhausted"), "{changed}");
+    assert!(!after.contains("! battery"), "{changed}");
+    // a new tube set in the head: the rollers squeeze again, and nothing runs out any more
+    let siphons = "\n[[fault]]\nat = \"+1 min\"\nsqueeze_lost = { flow = \"10 ml/min\" }\n";
+    let new_tube = "wait 10 min\npress\nhold\nright 2\npress\nright 2\npress 4\nscreen\npress\n\
+                    screen\nwait 1 h\nscreen\n";
+    let tube = call(canteen(siphons), new_tube);
+    let levels = levels(&tube);
+    assert_eq!(levels.len(), 3, "{tube}");
+    assert!(levels[0] != "1200.0 ml" && levels[1] == levels[2], "{tube}");
+}
+
 #[test]
 fn a_screen_that_differs_is_told_beside_what_was_expected() {
     let place = Place::new("operate-differs");

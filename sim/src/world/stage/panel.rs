@@ -82,6 +82,26 @@ impl<'a, const W: usize> Stage<'a, W> {
         }
     }
 
+    /// What the hand says is new is new: it did that before it said so, taken or not. No
+    /// container holds more than it can. What a set-up asks for is a description of what
+    /// stands there, and changes nothing of it.
+    fn hand_renews(&mut self, act: &DeviceAct) {
+        match act {
+            DeviceAct::Refill(level) => {
+                if let Some(container) = &self.scenario.container {
+                    self.fill((*level).min(container.capacity));
+                }
+            }
+            DeviceAct::PackChanged => {
+                if let Some(battery) = &mut self.battery {
+                    battery.change(None, self.now);
+                }
+            }
+            DeviceAct::TubeChanged => self.head_cleared(),
+            _ => {}
+        }
+    }
+
     fn reread(&mut self) {
         if let (Some(Power::On(device)), Some(front)) = (&mut self.power, &mut self.front) {
             front.recent = Recent::read(device.ledger_mut());
@@ -116,6 +136,7 @@ impl<const W: usize> Desk<LINES, ACCOUNT> for Beside<'_, '_, W> {
             return Some(Refusal::Busy);
         }
         let act = act_of(event)?;
+        self.stage.hand_renews(&act);
         if let Some(front) = &mut self.stage.front {
             (front.asks, front.refusal) = (true, None);
         }
