@@ -2,7 +2,7 @@
 //! go with a site.
 
 use super::{WeakPack, weak_pack};
-use crate::scenario::{EntryPlan, Product, RecurrencePlan, Scenario, Supply, Tube};
+use crate::scenario::{Act, EntryPlan, Product, RecurrencePlan, Scenario, Supply, Tube};
 use crate::trade::crystal;
 use crate::trade::discharge::Discharge;
 use crate::trade::hydraulics::{LAMINAR_UP_TO, drop_any_pa, reynolds, suction_limit_m};
@@ -103,6 +103,30 @@ pub(crate) fn weak_help(weak: &WeakPack) -> String {
     }
 }
 
+/// What is renewed in the run, as a sentence: the dates are of what is there at the start.
+fn left_out(scenario: &Scenario) -> Option<String> {
+    let count = |is: fn(&Act) -> bool| scenario.operator.iter().filter(|act| is(&act.act)).count();
+    let kinds = [
+        ("filling", count(|act| matches!(act, Act::Refill { .. }))),
+        ("new pack", count(|act| matches!(act, Act::ChangePack { .. }))),
+        ("new tube set", count(|act| matches!(act, Act::ChangeTube { .. }))),
+        ("calibration", count(|act| matches!(act, Act::Calibrate { .. }))),
+    ];
+    let all: usize = kinds.iter().map(|(_, count)| count).sum();
+    let words: Vec<String> = kinds
+        .iter()
+        .filter(|(_, count)| *count > 0)
+        .map(|(what, count)| format!("{count} {what}{}", if *count == 1 { "" } else { "s" }))
+        .collect();
+    let (last, others) = words.split_last()?;
+    let list =
+        if others.is_empty() { last.clone() } else { format!("{} and {last}", others.join(", ")) };
+    let are = if all == 1 { "is" } else { "are" };
+    Some(format!(
+        "visits: {list} later in the run {are} left out: the dates are of what is in place at the start"
+    ))
+}
+
 /// What to warn about, a sentence each.
 pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
     let mut found = Vec::new();
@@ -113,6 +137,9 @@ pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
         put(format!(
             "timetable: {later} later change{s} of clock or timetable {are} left out: this is of the timetable at the start"
         ));
+    }
+    if let Some(text) = left_out(scenario) {
+        put(text);
     }
     let is_weekly = |plan: &EntryPlan| matches!(plan.recurrence, RecurrencePlan::Weekly { .. });
     if scenario.clock.unset && scenario.entries.iter().any(|plan| plan.enabled && is_weekly(plan)) {
