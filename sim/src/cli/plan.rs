@@ -85,6 +85,9 @@ pub(super) fn plan(terminal: Terminal, args: &PlanArgs) -> Exit {
     for misfit in &made.misfits {
         terminal.message(&plan::misfit(misfit));
     }
+    for note in made.notes.iter().filter(|_| !terminal.quiet) {
+        terminal.message(&plan::note(note));
+    }
     let lines = |accepted: bool| plan::json(&file.name, &brief, &made, accepted);
     if made.phases.is_empty() {
         if args.json {

@@ -34,6 +34,8 @@ struct PlanLine<'a> {
     verdict: String,
     /// What does not fit, a sentence each.
     misfits: &'a [String],
+    /// Nights without a dose that need none, a sentence each.
+    notes: &'a [String],
     /// The scenario; empty where nothing has a place.
     scenario: &'a str,
     /// Label and local rules govern, and what else is to be heeded.
@@ -126,6 +128,7 @@ pub fn json(file: &str, brief: &Brief, plan: &Plan, accepted: bool) -> String {
             verdict(brief, &plan.phases, &plan.dry, &plan.misfits)
         },
         misfits: &plan.misfits,
+        notes: &plan.notes,
         scenario: &plan.text,
         caution: CAUTION,
     }));

@@ -71,6 +71,8 @@ pub struct Plan {
     pub dry: [Option<Dry>; 7],
     /// What would not fit.
     pub misfits: Misfits,
+    /// Nights without a dose that need none, a sentence each.
+    pub notes: Vec<String>,
     /// The file.
     pub text: String,
 }
@@ -83,6 +85,7 @@ struct Maker<'a> {
     /// before and the week after.
     cleanings: Vec<(u32, u32, u32)>,
     misfits: Misfits,
+    notes: Vec<String>,
 }
 
 /// Minutes in a week.
@@ -312,11 +315,22 @@ impl Maker<'_> {
             }
         };
         let mut places = self.places(least);
-        for why in self.why_not(&places, least) {
-            self.misfits.push(format!("{title}, {why}"));
-        }
+        let why_not = self.why_not(&places, least);
         let free = places.iter().flatten().count();
-        if let Some(count) = self.brief.site.doses_a_week.map(usize::from) {
+        let asked = self.brief.site.doses_a_week.map(usize::from);
+        match asked.filter(|count| free >= *count) {
+            // the doses asked for have their nights, and nobody asked for these
+            Some(count) => {
+                let doses = if count == 1 { "dose is" } else { "doses are" };
+                self.notes.extend(
+                    why_not
+                        .iter()
+                        .map(|why| format!("{title}, {why}. All {count} {doses} in other nights")),
+                );
+            }
+            None => self.misfits.extend(why_not.iter().map(|why| format!("{title}, {why}"))),
+        }
+        if let Some(count) = asked {
             if free < count && free > 0 {
                 self.misfits.push(format!(
                     "{title}: {count} doses a week were asked for, {free} nights have room"
@@ -377,6 +391,13 @@ pub fn misfit(what: &str) -> String {
     out
 }
 
+/// A note as it is told, 80 cells wide.
+pub fn note(what: &str) -> String {
+    let mut out = String::new();
+    crate::words::tagged(&mut out, "note: ", what);
+    out
+}
+
 /// When the container of a scenario is down to its heel; `None` without one, or where
 /// the device would not take the scenario.
 fn heel_date(text: &str) -> Option<Date> {
@@ -393,6 +414,7 @@ pub fn plan(brief: &Brief, log: Option<&FlowLog>) -> Plan {
         dry: water::dry(brief, log),
         cleanings: cleanings(brief),
         misfits: Vec::new(),
+        notes: Vec::new(),
     };
     if brief.trading.is_empty() && brief.quiet.is_empty() && log.is_none() {
         maker.misfits.push(
@@ -403,6 +425,7 @@ pub fn plan(brief: &Brief, log: Option<&FlowLog>) -> Plan {
             phases: Vec::new(),
             dry: maker.dry,
             misfits: maker.misfits,
+            notes: maker.notes,
             text: String::new(),
         };
     }
@@ -420,12 +443,15 @@ pub fn plan(brief: &Brief, log: Option<&FlowLog>) -> Plan {
     let text = if phases.is_empty() {
         String::new()
     } else {
-        let text = |lasts| write::file(brief, log, &phases, &maker.dry, &maker.misfits, lasts);
+        let text = |lasts| {
+            let told = (&maker.misfits[..], &maker.notes[..]);
+            write::file(brief, log, &phases, &maker.dry, told, lasts)
+        };
         let without = text(None);
         match heel_date(&without) {
             Some(date) => text(Some(date)),
             None => without,
         }
     };
-    Plan { phases, dry: maker.dry, misfits: maker.misfits, text }
+    Plan { phases, dry: maker.dry, misfits: maker.misfits, notes: maker.notes, text }
 }

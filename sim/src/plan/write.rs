@@ -77,7 +77,7 @@ pub(super) fn file(
     log: Option<&FlowLog>,
     phases: &[Phase],
     dry: &[Option<Dry>; 7],
-    misfits: &[String],
+    (misfits, notes): (&[String], &[String]),
     lasts: Option<Date>,
 ) -> String {
     let mut out = String::new();
@@ -85,6 +85,9 @@ pub(super) fn file(
     out.push_str("#\n");
     for misfit in misfits {
         comment(&mut out, &format!("Does not fit: {misfit}."));
+    }
+    for note in notes {
+        comment(&mut out, &format!("Note: {note}."));
     }
     if let Some(log) = log {
         comment(

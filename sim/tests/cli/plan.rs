@@ -139,6 +139,46 @@ fn what_does_not_fit_is_said_and_changes_the_exit_code() {
 }
 
 #[test]
+fn nights_that_no_dose_was_asked_for_in_are_no_misfit() {
+    let place = Place::new("plan-fewer");
+    let brief = |doses: u32| {
+        format!(
+            "schema = 1\n[site]\nfirst = 2026-11-19\nzone = \"Europe/Berlin\"\n\
+             nights = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]\n\
+             contact = \"7 h\"\nwindow = \"45 min\"\ndoses_a_week = {doses}\n\
+             [label]\ndose = \"60 ml\"\n\
+             [[trading]]\ndays = [\"tue\", \"wed\", \"fri\", \"sun\"]\nopens = \"06:30\"\ncloses = \"21:00\"\n\
+             [[trading]]\ndays = [\"mon\", \"thu\", \"sat\"]\nopens = \"06:30\"\ncloses = \"02:00\"\n\
+             [head]\nflow = \"26.5 ml/min\"\n"
+        )
+    };
+    let plan = |doses: u32, more: &[&str]| {
+        place.write("brief.toml", &brief(doses));
+        place.call(&[&["plan", "brief.toml"], more].concat())
+    };
+    // three nights are too short for any dose, and four doses need four nights
+    let said = plan(4, &[]);
+    assert!(said.code == 0 && said.out.contains("everything asked for fits"), "{said:?}");
+    let short = "note: maintenance, nights of Monday, Thursday, Saturday: no water for";
+    assert!(said.err.starts_with(short), "{said:?}");
+    let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat(&said.err).ends_with("All 4 doses are in other nights"), "{said:?}");
+    assert!(said.out.contains("# Note: maintenance, nights of Monday"), "{}", said.out);
+    assert_eq!(plan(4, &["-q"]).err, "");
+    let said = plan(4, &["--json"]);
+    let line: serde_json::Value = serde_json::from_str(said.out.lines().next().unwrap()).unwrap();
+    assert_eq!(
+        (said.code, &line["fits"], &line["misfits"]),
+        (0, &true.into(), &serde_json::json!([]))
+    );
+    assert_eq!(line["notes"].as_array().unwrap().len(), 1, "{said:?}");
+    // a fifth has no night
+    let said = plan(5, &[]);
+    assert!(said.code == 1 && said.out.contains("2 things do NOT fit"), "{said:?}");
+    assert!(said.err.contains("5 doses a week were asked for, 4 nights have room"), "{said:?}");
+}
+
+#[test]
 fn a_file_that_is_there_is_left_alone_unless_it_is_said_otherwise() {
     let place = Place::new("plan-there");
     let example = place.call(&["plan", "--example"]).out;
