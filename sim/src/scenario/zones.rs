@@ -70,6 +70,42 @@ pub(super) fn zone(text: &str) -> Result<NamedZone, Problem> {
     }
 }
 
+/// Whether a zone is `UTC` or `GMT` with a sign: what most who write it mean is the other
+/// side of Greenwich, as a TZ string counts westward.
+pub(super) fn reads_backward(text: &str, zone: &NamedZone) -> Option<Problem> {
+    let (name, rest) = text.split_at_checked(3)?;
+    let is_utc = ["UTC", "GMT"].iter().any(|utc| name.eq_ignore_ascii_case(utc));
+    let is_offset = |c: char| c.is_ascii_digit() || c == ':';
+    let offset = rest.strip_prefix(['+', '-']).filter(|rest| rest.chars().all(is_offset))?;
+    let east_s = zone.zone.offset_at(Utc::from_ms(0));
+    if !is_utc || east_s == 0 {
+        return None;
+    }
+    let side = if east_s < 0 { "WEST" } else { "EAST" };
+    let (h, min) = (east_s.unsigned_abs() / 3600, east_s.unsigned_abs() / 60 % 60);
+    let digits = if min == 0 { format!("{h:02}") } else { format!("{h:02}{min:02}") };
+    let unmistakable = |east_s: i32| {
+        if east_s < 0 {
+            format!("for {} write \"<-{digits}>{offset}\"", show_offset(east_s))
+        } else {
+            format!("for {} write \"<+{digits}>-{offset}\"", show_offset(east_s))
+        }
+    };
+    Some(
+        Problem::new(
+            codes::BACKWARD_ZONE,
+            0..text.len(),
+            "counts westward from Greenwich, as all TZ strings do",
+        )
+        .label(format!("read as {}, {side} of Greenwich", show_offset(east_s)))
+        .help(format!(
+            "{}, {}; or name a place, which has its summer time too: \"Europe/Berlin\"",
+            unmistakable(-east_s),
+            unmistakable(east_s),
+        )),
+    )
+}
+
 /// The character at a byte; empty at the end.
 fn char_at(text: &str, at: usize) -> Range<usize> {
     let at = at.min(text.len());
@@ -307,6 +343,31 @@ mod tests {
                     }
                 }
             }
+        }
+    }
+
+    /// A TZ string counts westward (POSIX.1-2017, 8.3), so `UTC+1` is an hour west.
+    #[test]
+    fn utc_with_a_sign_is_told_to_count_westward_with_ways_out_that_are_what_they_say() {
+        for (text, side, meant_s) in [
+            ("UTC+1", "UTC-1, WEST", 3600),
+            ("GMT+2", "UTC-2, WEST", 7200),
+            ("utc-5:30", "UTC+5:30, EAST", -19_800),
+        ] {
+            let read = zone(text).unwrap();
+            let problem = reads_backward(text, &read).unwrap();
+            assert_eq!(problem.code, codes::BACKWARD_ZONE);
+            assert!(problem.label.contains(side), "{problem:?}");
+            let help = problem.help.unwrap();
+            let offered: Vec<&str> = help.split('"').skip(1).step_by(2).take(2).collect();
+            for (way_out, east_s) in offered.into_iter().zip([meant_s, -meant_s]) {
+                let mended = zone(way_out).unwrap();
+                assert_eq!(mended.zone.offset_at(Utc::from_ms(0)), east_s, "{way_out}");
+                assert!(reads_backward(way_out, &mended).is_none(), "{way_out}");
+            }
+        }
+        for text in ["UTC0", "UTC+0", "UTC5", "EST+5", "GMT+0BST,M3.5.0/1,M10.5.0", "Etc/GMT+5"] {
+            assert_eq!(reads_backward(text, &zone(text).unwrap()), None, "{text}");
         }
     }
 

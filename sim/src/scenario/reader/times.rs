@@ -12,17 +12,16 @@ use crate::diagnose::{Diagnostic, Span, codes};
 
 impl TableReader<'_, '_> {
     pub(in crate::scenario) fn zone(&mut self, key: &'static str) -> Option<NamedZone> {
-        self.parsed(key, zones::zone)
-    }
-
-    /// A string read by a function.
-    fn parsed<T>(
-        &mut self,
-        key: &'static str,
-        read: impl Fn(&str) -> Result<T, Problem>,
-    ) -> Option<T> {
         let (text, node, _) = self.text(key)?;
-        read(text).map_err(|problem| self.refuse(key, node, problem)).ok()
+        let read = zones::zone(text);
+        let problem = match &read {
+            Ok(zone) => zones::reads_backward(text, zone),
+            Err(problem) => Some(problem.clone()),
+        };
+        if let Some(problem) = problem {
+            self.refuse(key, node, problem);
+        }
+        read.ok()
     }
 
     /// A date or time, which TOML can write without quotes.
