@@ -298,9 +298,10 @@ impl ScriptHand {
                 let all = bench.sight().delivered_nl;
                 let nl = all - self.measured_nl;
                 self.measured_nl = all;
-                if !(least..=most).contains(&nl) {
-                    let ml = |nl| Volume::from_nl(nl).as_ul() as f64 / 1e3;
-                    let (nl, least, most) = (ml(nl), ml(least), ml(most));
+                // what is told is compared: a microlitre is the least of both
+                let [ul, from, to] = [nl, least, most].map(|nl| Volume::from_nl(nl).as_ul());
+                if !(from..=to).contains(&ul) {
+                    let [nl, least, most] = [ul, from, to].map(|ul| ul as f64 / 1e3);
                     let what = format!("{nl} ml came out, expected {least} ml .. {most} ml");
                     self.fail(line, what);
                 }

@@ -195,7 +195,7 @@ fn what_the_hand_says_is_new_is_new_in_the_world() {
     let filled = call(
         canteen(""),
         "wait 4 d\npress\nhold\nscreen\npress\n|Refilled\n|10.0 l\n|\n|> put in force\npress\n\
-         screen\ncame out 480 ml .. 480.001 ml\nwait 20 d\ncame out 2399.9 ml .. 2400.1 ml\nscreen\n",
+         screen\ncame out 480 ml .. 480 ml\nwait 20 d\ncame out 2399.9 ml .. 2400.1 ml\nscreen\n",
     );
     assert_eq!(levels(&filled), ["720.0 ml", "10000.0 ml", "7600.0 ml"], "{filled}");
     // no container holds more than it can, whatever is told
@@ -246,6 +246,22 @@ fn a_screen_that_differs_is_told_beside_what_was_expected() {
     assert!(said.out.contains("|none yet            |"), "{}", said.out);
     place.write("found.script", &said.out);
     assert_eq!(place.call(&["operate", "--script", "found.script"]).code, 0);
+}
+
+#[test]
+fn what_came_out_is_compared_as_it_is_told() {
+    let place = Place::new("operate-came-out");
+    place.write("site.toml", &canteen(""));
+    for (range, told) in [
+        ("480 ml .. 480 ml", None),
+        ("480.001 ml .. 481 ml", Some("480 ml came out, expected 480.001 ml .. 481 ml")),
+        ("479 ml .. 479.999 ml", Some("480 ml came out, expected 479 ml .. 479.999 ml")),
+    ] {
+        place.write("out.script", &format!("wait 4 d\ncame out {range}\n"));
+        let said = place.call(&["operate", "site.toml", "--script", "out.script"]);
+        assert_eq!(said.code, i32::from(told.is_some()), "{said:?}");
+        assert!(said.err.contains(told.unwrap_or("held")), "{said:?}");
+    }
 }
 
 #[test]
