@@ -223,6 +223,13 @@ fn syntax(error: &ParseError, span: Span, text: &str) -> Diagnostic {
         span,
         if unclosed { "a string is not closed" } else { message },
     );
+    if matches!(message, UNQUOTED | "invalid float")
+        && let Some((at, help)) = other_date(text, span)
+    {
+        return Diagnostic::new(codes::SYNTAX, at, "a date in another form than TOML's")
+            .label("year, month, day are wanted")
+            .help(help);
+    }
     match message {
         UNQUOTED => {
             let value: String = span.of(text).trim().chars().take(40).collect();
@@ -240,9 +247,61 @@ fn syntax(error: &ParseError, span: Span, text: &str) -> Diagnostic {
     }
 }
 
+/// A date with dots or slashes about a place, and how to write it.
+fn other_date(text: &str, about: Span) -> Option<(Span, String)> {
+    let is_part = |c: char| c.is_ascii_digit() || matches!(c, '.' | '/');
+    let before = text.get(..about.start)?;
+    let start = before.trim_end_matches(is_part).len();
+    let rest = text.get(start..)?;
+    let written =
+        rest.find(|c: char| !is_part(c)).map_or(rest, |end| rest.get(..end).unwrap_or(""));
+    let parts: Vec<&str> = written.split(['.', '/']).collect();
+    let [first, second, third] = parts[..] else { return None };
+    let is = |part: &str, digits: std::ops::RangeInclusive<usize>| digits.contains(&part.len());
+    let (year, month, day) = match (first, third) {
+        (year, day) if is(year, 4..=4) && is(day, 1..=2) => (year, Some(second), day),
+        // with slashes it can be the month that comes first
+        (day, year) if is(day, 1..=2) && is(year, 4..=4) => {
+            (year, Some(second).filter(|_| written.contains('.')), day)
+        }
+        _ => return None,
+    };
+    if !is(second, 1..=2) {
+        return None;
+    }
+    let help = match month {
+        Some(month) => format!("write it like {year}-{month:0>2}-{day:0>2}"),
+        None => "write it like 2026-10-25".to_owned(),
+    };
+    Some((Span::new(start, start + written.len()), help))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_date_in_another_form_is_told_how_to_be_written() {
+        for (written, at, help) in [
+            ("23.12.2026", "23.12.2026", "write it like 2026-12-23"),
+            ("3.1.2026", "3.1.2026", "write it like 2026-01-03"),
+            ("23.12.2026 05:00", "23.12.2026", "write it like 2026-12-23"),
+            ("2026.12.23", "2026.12.23", "write it like 2026-12-23"),
+            ("2026/12/23", "2026/12/23", "write it like 2026-12-23"),
+            ("12/11/2026", "12/11/2026", "write it like 2026-10-25"),
+        ] {
+            let text = format!("a = 1\nfirst = {written}\nb = 2\n");
+            let found = &parse(&text).problems;
+            let [problem] = &found[..] else { panic!("{written}: {found:?}") };
+            assert_eq!(problem.code, codes::SYNTAX);
+            assert_eq!((problem.span.of(&text), problem.help.as_deref()), (at, Some(help)));
+        }
+        // what is no date keeps its own words
+        for (written, message) in [("1.2.3", "invalid float"), ("8 days", UNQUOTED)] {
+            let found = parse(&format!("first = {written}\n")).problems;
+            assert_eq!(found[0].message, message, "{written}");
+        }
+    }
 
     fn messages(text: &str) -> Vec<String> {
         let document = parse(text);
