@@ -56,7 +56,13 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
     }
     progress.clear();
     let worst = cells.iter().map(|cell| cell.verdict).max().unwrap_or(Verdict::Held);
-    let text = if args.reports.json { summary(&cells, args.seed) } else { plan.table(&cells) };
+    let text = if args.reports.json {
+        summary(&cells, args.seed)
+    } else if terminal.quiet {
+        sweep::verdict(&cells)
+    } else {
+        plan.table(&cells)
+    };
     let mut exit = super::print(terminal, &text);
     terminal.message(&replays);
     if let Some(path) = &args.reports.junit

@@ -6,6 +6,7 @@ mod moments;
 mod page;
 
 pub use moments::{Moment, Moments};
+pub use page::verdict;
 
 use crate::attempt::{self, Attempt};
 use crate::diagnose::Source;

@@ -41,14 +41,17 @@ pub(super) fn table(plan: &Plan, cells: &[Cell]) -> String {
         }
         out.push('\n');
     }
+    out + &verdict(cells)
+}
+
+/// How many held, in a line.
+pub fn verdict(cells: &[Cell]) -> String {
     let count = |verdict| cells.iter().filter(|cell| cell.verdict == verdict).count();
-    _ = writeln!(
-        out,
-        "{} of {} held, {} failed, {} never took effect (none)",
+    format!(
+        "{} of {} held, {} failed, {} never took effect (none)\n",
         count(Verdict::Held),
         cells.len(),
         count(Verdict::Failed),
         count(Verdict::Invalid)
-    );
-    out
+    )
 }

@@ -27,6 +27,8 @@ bit_flip           held   held   held   held   held   held   held   held
 24 of 24 held, 0 failed, 0 never took effect (none)
 "
     );
+    let quiet = ["sweep", "week.toml", "--faults", "supply_loss,late_wake,bit_flip", "-q"];
+    assert_eq!(place.call(&quiet).out, "24 of 24 held, 0 failed, 0 never took effect (none)\n");
     // a kind whose part of the world is not there takes no effect
     let args = ["sweep", "week.toml", "--faults", "leak,squeeze_lost", "--moments", "every-due"];
     let said = place.call(&[&args[..], &["--json", "--junit", "sweep.xml"]].concat());
