@@ -12,7 +12,7 @@ use crate::scenario::{CellType, Scenario, Supply};
 pub struct Change {
     /// What is changed, in words.
     pub what: String,
-    /// Days that the next visit is later by.
+    /// Days that the next visit is later by, from date to date.
     pub visit_days: f64,
     /// Days that the pack lasts longer; `None` on mains.
     pub pack_days: Option<f64>,
@@ -115,29 +115,43 @@ fn candidates(scenario: &Scenario) -> Vec<(String, Scenario)> {
 /// next visit, then by what lasts longer in all.
 pub fn changes(scenario: &Scenario, before: &Forecast) -> Vec<Change> {
     let visit = |f: &Forecast| f.next().map_or(f64::INFINITY, |call| call.days);
+    // by the clock, which says whether it is worth naming, and from date to date, which is
+    // what is told: dates are told beside it
     let gain = |after: f64, before: f64| {
         // beyond the horizon before and after, nothing is known to be gained
-        if before.is_infinite() { 0.0 } else { after - before }
+        if before.is_infinite() {
+            (0.0, 0.0)
+        } else {
+            (after - before, after.floor() - before.floor())
+        }
     };
     let mut found: Vec<Change> = candidates(scenario)
         .into_iter()
-        .map(|(what, changed)| {
+        .filter_map(|(what, changed)| {
             let after = forecast(&changed);
-            let pack_days = before.pack.as_ref().map(|pack| {
+            let visit = gain(visit(&after), visit(before));
+            let pack = before.pack.as_ref().map(|pack| {
                 let days = after.pack.as_ref().map_or(f64::INFINITY, |pack| pack.until.days);
                 gain(days, pack.until.days)
             });
-            let stock_days = before
+            let stock = before
                 .stock
                 .as_ref()
                 .zip(after.stock.as_ref())
                 .map(|(before, after)| gain(after.until.days, before.until.days));
-            Change { what, visit_days: gain(visit(&after), visit(before)), pack_days, stock_days }
+            let gains = [Some(visit), pack, stock];
+            let is_worth_it = gains.into_iter().flatten().any(|(days, _)| days >= WORTH_DAYS);
+            let dates = |gain: Option<(f64, f64)>| gain.map(|(_, days)| days);
+            is_worth_it.then_some(Change {
+                what,
+                visit_days: visit.1,
+                pack_days: dates(pack),
+                stock_days: dates(stock),
+            })
         })
         .collect();
     let most =
         |change: &Change| change.pack_days.unwrap_or(0.0).max(change.stock_days.unwrap_or(0.0));
-    found.retain(|change| change.visit_days >= WORTH_DAYS || most(change) >= WORTH_DAYS);
     found.sort_by(|a, b| b.visit_days.total_cmp(&a.visit_days).then(most(b).total_cmp(&most(a))));
     found
 }

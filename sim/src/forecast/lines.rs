@@ -118,7 +118,7 @@ struct Discharge {
     cod_mg_l: f64,
 }
 
-/// What a change gains; null for what is not there, or for ever.
+/// What a change gains, from date to date; null for what is not there, or for ever.
 #[derive(Serialize, JsonSchema)]
 struct Gain<'a> {
     what: &'a str,

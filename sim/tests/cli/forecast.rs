@@ -204,6 +204,37 @@ fn what_is_in_the_pack_and_what_the_motor_draws_count() {
     }
 }
 
+/// A forecast as lines for machines.
+fn lines_of(place: &Place, text: &str) -> serde_json::Value {
+    place.write("site.toml", text);
+    let said = place.call(&["forecast", "site.toml", "--json"]);
+    serde_json::from_str(&said.out).unwrap_or_else(|error| panic!("{error}: {said:?}"))
+}
+
+#[test]
+fn days_gained_are_those_between_the_dates_that_are_told() {
+    let place = Place::new("forecast-gained");
+    let site = |ml: u32, level: &str| {
+        nights(&format!("[container]\ncapacity = \"10 l\"\nlevel = \"{level}\"\n"))
+            .replace("120 ml", &format!("{ml} ml"))
+    };
+    let days = |line: &serde_json::Value| {
+        let date = line["container"]["until"]["date"].as_str().unwrap();
+        date.parse::<jiff::civil::Date>().unwrap()
+    };
+    let mut seen = 0;
+    for ml in 60..=120 {
+        let before = lines_of(&place, &site(ml, "2 l"));
+        let changes = before["changes"].as_array().unwrap();
+        let full = changes.iter().find(|change| change["what"] == "the container filled up");
+        let after = lines_of(&place, &site(ml, "10 l"));
+        let moved = days(&before).until(days(&after)).unwrap().get_days();
+        assert_eq!(full.unwrap()["container_days"], f64::from(moved), "{ml} ml: {before}");
+        seen += 1;
+    }
+    assert_eq!(seen, 61);
+}
+
 fn forecast_of(place: &Place, more: &str) -> String {
     place.write("site.toml", &nights(more));
     let said = place.call(&["forecast", "site.toml"]);
