@@ -12,6 +12,9 @@ const QUIET: f64 = 0.1;
 /// for a dose: it would be washed away (own choice).
 const REST: f64 = 0.5;
 
+/// Hours from a night's noon that a quiet stretch is followed, both ways.
+const DAYS_ON: i32 = 6 * 24;
+
 /// No meter of a site shows more, in whatever unit.
 const MOST_FLOW: f64 = 1e6;
 
@@ -19,9 +22,9 @@ const MOST_FLOW: f64 = 1e6;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stretch {
     /// Its first and its last minute, from the night's noon.
-    pub from: u32,
+    pub from: i32,
     /// See `from`.
-    pub to: u32,
+    pub to: i32,
     /// Mean flow in it.
     pub mean: f64,
     /// Median of the night's hours, noon to noon.
@@ -85,6 +88,11 @@ pub fn read(text: &str) -> Result<FlowLog, Vec<String>> {
     if problems.is_empty() && readings == 0 {
         problems.push("there are no readings below the header".to_owned());
     }
+    if problems.is_empty() && sums.iter().flatten().all(|(sum, _)| *sum <= 0.0) {
+        problems.push(format!(
+            "all {readings} readings are 0: the meter did not count, or its flow is in another column"
+        ));
+    }
     if !problems.is_empty() {
         return Err(problems);
     }
@@ -146,22 +154,67 @@ impl FlowLog {
         known.is_some_and(|(mean, median)| mean <= median)
     }
 
-    /// The longest stretch of quiet hours of a night in which the water rests.
-    pub fn quiet(&self, night: usize) -> Option<Stretch> {
-        self.quietest(night).filter(Stretch::is_rest)
+    /// Hours of a night of which there are readings.
+    pub fn known(&self, night: usize) -> usize {
+        (0..24).filter(|hour| self.at(night, *hour).is_some()).count()
+    }
+
+    /// The stretches of quiet hours of a night in which the water rests, in their order.
+    /// One that is quiet up to a noon goes on in the night before or after it.
+    pub fn rests(&self, night: usize) -> Vec<Stretch> {
+        let other = |hour: i32| {
+            let other = (night as i32 + hour.div_euclid(24)).rem_euclid(7) as usize;
+            (other, hour.rem_euclid(24) as usize)
+        };
+        let quiet = |hour: i32| {
+            let (night, hour) = other(hour);
+            self.is_quiet(night, hour)
+        };
+        let mut found = Vec::new();
+        let mut hour = 0;
+        while hour < 24 {
+            let to = (hour..DAYS_ON).find(|hour| !quiet(*hour)).unwrap_or(DAYS_ON);
+            if to > hour {
+                let before = if hour == 0 { -DAYS_ON } else { hour };
+                let from = (before..hour).rev().take_while(|hour| quiet(*hour)).last();
+                let from = from.unwrap_or(hour);
+                let sum = (from..to).filter_map(|hour| {
+                    let (night, hour) = other(hour);
+                    self.at(night, hour)
+                });
+                let mean = sum.sum::<f64>() / f64::from(to - from);
+                let median = self.night_median(night);
+                found.push(Stretch { from: from * 60, to: to * 60, mean, median });
+            }
+            hour = to + 1;
+        }
+        found.retain(Stretch::is_rest);
+        found
+    }
+
+    /// The means of a night's hours, in the order of their size.
+    fn of_night(&self, night: usize) -> Vec<f64> {
+        let mut known: Vec<f64> = (0..24).filter_map(|hour| self.at(night, hour)).collect();
+        known.sort_by(f64::total_cmp);
+        known
+    }
+
+    fn night_median(&self, night: usize) -> f64 {
+        middle(&self.of_night(night)).unwrap_or(0.0)
+    }
+
+    /// Whether an hour of a night, from its noon, is one of its quiet ones.
+    fn is_quiet(&self, night: usize, hour: usize) -> bool {
+        let known = self.of_night(night);
+        let Some((least, most)) = known.first().zip(known.last()) else { return false };
+        let limit = least + QUIET * (most - least);
+        self.allows(night, hour) && self.at(night, hour).is_some_and(|mean| mean <= limit)
     }
 
     /// The longest stretch of quiet hours of a night; of two as long, the one with less
     /// flow.
     pub fn quietest(&self, night: usize) -> Option<Stretch> {
-        let mut known: Vec<f64> = (0..24).filter_map(|hour| self.at(night, hour)).collect();
-        known.sort_by(f64::total_cmp);
-        let least = known.iter().copied().fold(f64::INFINITY, f64::min);
-        let most = known.iter().copied().fold(0.0, f64::max);
-        let limit = least + QUIET * (most - least);
-        let quiet = |hour: usize| {
-            self.allows(night, hour) && self.at(night, hour).is_some_and(|mean| mean <= limit)
-        };
+        let quiet = |hour: usize| self.is_quiet(night, hour);
         let mut best: Option<(usize, usize, f64)> = None;
         let mut from = 0;
         while from < 24 {
@@ -177,8 +230,8 @@ impl FlowLog {
             from = to + 1;
         }
         let (from, to, mean) = best?;
-        let median = middle(&known)?;
-        Some(Stretch { from: from as u32 * 60, to: to as u32 * 60, mean, median })
+        let median = self.night_median(night);
+        Some(Stretch { from: from as i32 * 60, to: to as i32 * 60, mean, median })
     }
 }
 
@@ -209,6 +262,8 @@ mod tests {
         for bad in ["", "time,flow\n", "flow l/min,time\n", "time,flow l/min\n"] {
             assert_eq!(read(bad).unwrap_err().len(), 1, "{bad:?}");
         }
+        let dead = read("time,flow l/min\n2026-10-05 00:30,0\n2026-10-05 01:30,0\n").unwrap_err();
+        assert!(dead.len() == 1 && dead[0].starts_with("all 2 readings are 0"), "{dead:?}");
         let many = format!("time,flow l/min\n{}", "x\n".repeat(50));
         let found = read(&many).unwrap_err();
         assert!(found.len() == 21 && found[20] == "and 30 more lines", "{found:?}");
@@ -235,11 +290,17 @@ mod tests {
         // nine hours of 0 or 0.1, fifteen of 6 to 22: the 12th and 13th of 24
         assert_eq!(log.median(0), Some(8.5));
         // the night of Monday: 23:00 to 06:00, not the shorter lunch
-        let quiet = |night| log.quiet(night).map(|stretch| (stretch.from, stretch.to));
-        assert_eq!(quiet(0), Some((11 * 60, 18 * 60)));
+        let rests = |night| {
+            let rests = log.rests(night);
+            rests.iter().map(|stretch| (stretch.from, stretch.to)).collect::<Vec<_>>()
+        };
+        let lunch = (2 * 60, 4 * 60);
+        assert_eq!(rests(0), [lunch, (11 * 60, 18 * 60)]);
+        let quietest = log.quietest(0).unwrap();
+        assert_eq!((quietest.from, quietest.to), (11 * 60, 18 * 60));
         assert!(log.allows(0, 12) && !log.allows(0, 5) && !log.allows(2, 0));
         // of Sunday nothing is known but Monday's morning
-        assert_eq!(quiet(6), Some((12 * 60, 18 * 60)));
+        assert_eq!((rests(6), log.known(6), log.known(0)), (vec![(12 * 60, 18 * 60)], 12, 24));
     }
 
     #[test]
@@ -252,14 +313,17 @@ mod tests {
             read(&text).unwrap()
         };
         let steady = log(|_| 3.0);
-        assert_eq!(steady.quiet(0), None);
+        assert_eq!(steady.rests(0), []);
         let found = steady.quietest(0).unwrap();
         assert_eq!((found.from, found.to, found.mean, found.median), (0, 1440, 3.0, 3.0));
         // 5 of 9 l/min all night are too much, 4 are not
-        assert_eq!(log(|hour| if (6..20).contains(&hour) { 9.0 } else { 5.0 }).quiet(0), None);
-        let four = log(|hour| if (6..20).contains(&hour) { 9.0 } else { 4.0 }).quiet(0).unwrap();
+        assert_eq!(log(|hour| if (6..20).contains(&hour) { 9.0 } else { 5.0 }).rests(0), []);
+        let four = log(|hour| if (6..20).contains(&hour) { 9.0 } else { 4.0 }).rests(0);
+        let [four] = four[..] else { panic!("{four:?}") };
         assert_eq!((four.from, four.to, four.mean), (8 * 60, 18 * 60, 4.0));
-        // a site that is always dry rests all day
-        assert!(log(|_| 0.0).quiet(0).is_some());
+        // a rest over noon is one, from both of its nights
+        let noon = log(|hour| if (10..16).contains(&hour) { 0.0 } else { 9.0 });
+        let rests: Vec<_> = noon.rests(2).iter().map(|rest| (rest.from, rest.to)).collect();
+        assert_eq!(rests, [(-120, 240), (22 * 60, 28 * 60)]);
     }
 }

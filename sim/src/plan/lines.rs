@@ -103,7 +103,7 @@ fn entry(of: &Phase, placed: &Placed) -> String {
         entry: &placed.name,
         phase: of.name,
         nights: placed.nights.iter().filter_map(|night| NIGHTS.get(*night).copied()).collect(),
-        at: clock(placed.place.start),
+        at: clock(placed.place.start as i32),
         window_min: placed.place.window,
         pulses: placed.pulses.pulses,
         most_pulses: placed.pulses.most,

@@ -140,8 +140,8 @@ impl Maker<'_> {
     /// The stretch in which a night's dose has to lie, in minutes from noon.
     fn slot(&self, night: usize) -> Option<(u32, u32)> {
         let dry = self.dry[night].as_ref()?;
-        let from = up(dry.last + minutes(self.brief.site.settle));
-        let to = dry.first.checked_sub(minutes(self.brief.site.contact))?;
+        let (from, to) = water::slot(self.brief, dry);
+        let (from, to) = (up(u32::try_from(from).ok()?), u32::try_from(to).ok()?);
         (from < to).then_some((from, to))
     }
 
@@ -218,6 +218,10 @@ impl Maker<'_> {
         let site = &self.brief.site;
         let Some(dry) = &self.dry[night] else {
             return match self.log {
+                Some(log) if log.known(night) < 24 => format!(
+                    "the flow log has readings of {} of its 24 hours, and no rest in these",
+                    log.known(night)
+                ),
                 Some(log) => match log.quietest(night).filter(|quiet| !quiet.is_rest()) {
                     Some(quiet) => format!(
                         "the flow log has no rest; even its quietest hours, {} to {}, have {:.1} {}, more than half the median of {:.1}",
@@ -236,7 +240,7 @@ impl Maker<'_> {
             };
         };
         let (settle, contact) = (minutes(site.settle), minutes(site.contact));
-        let room = dry.first.saturating_sub(dry.last);
+        let room = u32::try_from(dry.first.saturating_sub(dry.last)).unwrap_or(0);
         if room < settle + contact + least {
             let way_out = match room.saturating_sub(settle + least) {
                 0 => String::new(),
@@ -249,11 +253,16 @@ impl Maker<'_> {
                 settle + least + contact
             );
         }
-        format!(
-            "cleaning with its clear time, or hours with more flow than the day's median, leave no {least} min between {} and {}",
-            write::clock(dry.last + settle),
-            write::clock(dry.first.saturating_sub(contact))
-        )
+        let (from, to) = water::slot(self.brief, dry);
+        let what = match (self.log, self.brief.cleaning.is_empty()) {
+            (None, true) => "the night itself leaves",
+            (None, false) => "cleaning with its clear time leaves",
+            (Some(_), true) => "hours with more flow than the day's median leave",
+            (Some(_), false) => {
+                "cleaning with its clear time, or hours with more flow than the day's median, leave"
+            }
+        };
+        format!("{what} no {least} min between {} and {}", write::clock(from), write::clock(to))
     }
 
     /// The nights of a week that are farthest apart, `count` of them.

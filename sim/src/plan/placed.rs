@@ -56,7 +56,7 @@ fn rate(brief: &Brief, dose: LabelDose) -> String {
 
 /// When the water rests about all of these nights: the last before, the first after, and
 /// what says so.
-fn rests<'d>(dry: &'d [Option<Dry>; 7], nights: &[usize]) -> (u32, u32, &'d str) {
+fn rests<'d>(dry: &'d [Option<Dry>; 7], nights: &[usize]) -> (i32, i32, &'d str) {
     let of: Vec<&Dry> = nights.iter().filter_map(|night| dry[*night].as_ref()).collect();
     let last = of.iter().map(|dry| dry.last).max().unwrap_or(0);
     let first = of.iter().map(|dry| dry.first).min().unwrap_or(0);
@@ -65,14 +65,19 @@ fn rests<'d>(dry: &'d [Option<Dry>; 7], nights: &[usize]) -> (u32, u32, &'d str)
 
 fn why_here(
     brief: &Brief,
-    (last, first, from): (u32, u32, &str),
+    (last, first, from): (i32, i32, &str),
     place: Place,
     (settle, contact): (u32, u32),
 ) -> String {
-    let end = place.start + place.window;
+    let end = (place.start + place.window) as i32;
+    let settled = if settle < 180 {
+        format!("{settle} min")
+    } else {
+        format!("{} h {:02} min", settle / 60, settle % 60)
+    };
     let mut text = format!(
-        "{}: {settle} min after the last water ({}); over by {}, {} h {:02} min before the first ({}); {} h {:02} min of contact is asked for. By {from}.",
-        clock(place.start),
+        "{}: {settled} after the last water ({}); over by {}, {} h {:02} min before the first ({}); {} h {:02} min of contact is asked for. By {from}.",
+        clock(place.start as i32),
         clock(last),
         clock(end),
         contact / 60,
@@ -81,7 +86,8 @@ fn why_here(
         minutes(brief.site.contact) / 60,
         minutes(brief.site.contact) % 60,
     );
-    if place.start > up(last + minutes(brief.site.settle)) {
+    let settles = i64::from(last) + i64::from(minutes(brief.site.settle));
+    if place.start > up(u32::try_from(settles).unwrap_or(0)) {
         text.push_str(
             " Not earlier: cleaning, busy hours or the other nights' start keep it from that.",
         );
@@ -115,7 +121,7 @@ fn shortened(
     phase: &Phase,
     nights: &[usize],
     place: Place,
-    contact_min: u32,
+    dry: &[Option<Dry>; 7],
 ) -> Option<Short> {
     let zone = &brief.site.zone.zone;
     let noon = |date: Date| Local::new(date, Duration::from_h(12));
@@ -131,11 +137,15 @@ fn shortened(
         }
         let gap_min = i64::from(change.offset_after_s - change.offset_before_s) / 60;
         let at_min = (local_ms - noon(night).as_ms()) / 60_000;
-        let water_min = i64::from(place.start + place.window + contact_min);
+        let end_min = i64::from(place.start + place.window);
+        // of that night: the others of the entry can have less
+        let of_week = night.weekday().index() as usize;
+        let first = dry.get(of_week).and_then(|dry| dry.as_ref()).map(|dry| dry.first);
+        let water_min = first.map_or(end_min, i64::from);
         // a dose in the hour that is skipped is moved by as much
         let is_between = at_min + gap_min > i64::from(place.start) && at_min < water_min;
-        let left_min = u32::try_from(i64::from(contact_min) - gap_min).unwrap_or(0);
-        let has_dose = nights.contains(&(night.weekday().index() as usize))
+        let left_min = u32::try_from(water_min - end_min - gap_min).unwrap_or(0);
+        let has_dose = nights.contains(&of_week)
             && !brief.closed.iter().any(|c| c.first <= night && night <= c.last);
         if gap_min > 0 && is_between && has_dose && left_min < minutes(brief.site.contact) {
             return Some(Short { night, left_min });
@@ -155,8 +165,9 @@ pub fn of_phase(brief: &Brief, dry: &[Option<Dry>; 7], phase: &Phase) -> Vec<Pla
     let many = groups.len() > 1;
     let entry = |(number, (place, nights)): (usize, (Place, Vec<usize>))| {
         let (last, first, from) = rests(dry, &nights);
-        let settle_min = place.start - last.min(place.start);
-        let contact_min = first.saturating_sub(place.start + place.window);
+        let (start, window) = (place.start as i32, place.window as i32);
+        let settle_min = u32::try_from(start - last).unwrap_or(0);
+        let contact_min = u32::try_from(first - start - window).unwrap_or(0);
         // a window that was found for the dose takes it in one pulse at least
         let pulses = passes::choose(phase.dose, u64::from(place.window) * 60_000, head)
             .unwrap_or(Pulses::ONE);
@@ -167,11 +178,11 @@ pub fn of_phase(brief: &Brief, dry: &[Option<Dry>; 7], phase: &Phase) -> Vec<Pla
             format!("{} {}", why_window(brief, phase, place), pulses.why(phase.dose)),
             format!(
                 "Nights run from noon to noon: {} of the night of {first_name} is {}.",
-                clock(place.start),
+                clock(start),
                 if place.start >= 720 { "on the day after it" } else { "on that day" }
             ),
         ];
-        let short = shortened(brief, phase, &nights, place, contact_min);
+        let short = shortened(brief, phase, &nights, place, dry);
         reasons.extend(short.map(|short| {
             format!(
                 "In the night of {} the clocks go forward before the first water: {} h {:02} min of contact are left.",

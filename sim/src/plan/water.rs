@@ -3,78 +3,129 @@
 use dosewright_core::civil::Weekday;
 
 use super::flow_log::FlowLog;
+use super::minutes;
 use crate::scenario::Brief;
 
 /// Minutes from noon to noon.
 pub(super) const NIGHT_MIN: u32 = 1440;
-const NOON_MIN: u32 = 720;
+const NIGHT: i32 = NIGHT_MIN as i32;
+const NOON: i32 = 720;
+const WEEK: i32 = 7 * NIGHT;
 
-/// The waterless stretch of one night, in minutes from its noon.
+/// A stretch without water, in minutes from a night's noon. It can begin before that
+/// noon and end after the next: a night is only what its dose is named after.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Dry {
     /// Last water.
-    pub last: u32,
+    pub last: i32,
     /// First water.
-    pub first: u32,
+    pub first: i32,
     /// Where it is known from, in words.
     pub from: String,
 }
 
-/// Trading of a night: the day's last water and the next day's first, both as
-/// minutes from noon.
-fn trading(brief: &Brief, night: usize) -> (u32, u32) {
-    let day = Weekday::ALL[night];
-    let next = Weekday::ALL[(night + 1) % 7];
-    let before = Weekday::ALL[(night + 6) % 7];
-    let (mut last, mut first) = (0, NIGHT_MIN);
+/// The stretches between trading, in minutes from Monday's noon: of that week, with the
+/// weeks before and after.
+fn between_trading(brief: &Brief) -> Vec<(i32, i32)> {
+    let mut wet: Vec<(i32, i32)> = Vec::new();
     for trading in &brief.trading {
-        let (opens, closes) = (u32::from(trading.opens_min), u32::from(trading.closes_min));
-        if trading.days.contains(day) {
-            // a close at or before the opening is in the night after the day
-            let at =
-                if closes <= opens { closes + NOON_MIN } else { closes.saturating_sub(NOON_MIN) };
-            last = last.max(at.min(NIGHT_MIN));
-        }
-        // what closes after the next noon still runs when the next night begins
-        if trading.days.contains(before) && closes <= opens {
-            last = last.max(closes.saturating_sub(NOON_MIN));
-        }
-        if trading.days.contains(next) && opens < NOON_MIN {
-            first = first.min(opens + NOON_MIN);
+        let (opens, closes) = (i32::from(trading.opens_min), i32::from(trading.closes_min));
+        // a close at or before the opening is on the day after
+        let lasts = if closes <= opens { closes + NIGHT - opens } else { closes - opens };
+        for day in Weekday::ALL.into_iter().filter(|day| trading.days.contains(*day)) {
+            let midnight = i32::from(day.index() as u8) * NIGHT - NOON;
+            for week in [-WEEK, 0, WEEK, 2 * WEEK] {
+                let from = week + midnight + opens;
+                wet.push((from, from + lasts));
+            }
         }
     }
-    (last, first)
+    wet.sort_unstable();
+    let mut dry = Vec::new();
+    let mut until = wet.first().map_or(0, |(_, to)| *to);
+    for (from, to) in wet {
+        if from > until {
+            dry.push((until, from));
+        }
+        until = until.max(to);
+    }
+    dry
 }
 
-/// The dry stretch of each night; `None` where nothing is known of it, or it has
-/// none. What several sources say holds all together.
+/// The stretches that touch a night, from its noon.
+fn of_night(week: &[(i32, i32)], night: usize) -> Vec<(i32, i32)> {
+    let noon = night as i32 * NIGHT;
+    let from_noon = week.iter().map(|(last, first)| (last - noon, first - noon));
+    from_noon.filter(|(last, first)| *last < NIGHT && *first > 0).collect()
+}
+
+/// What several sources say holds all together.
+fn meet(found: Option<Vec<Dry>>, with: &[Dry]) -> Vec<Dry> {
+    let Some(found) = found else { return with.to_vec() };
+    let pairs = found.iter().flat_map(|a| with.iter().map(move |b| (a, b)));
+    pairs
+        .map(|(a, b)| Dry {
+            last: a.last.max(b.last),
+            first: a.first.min(b.first),
+            from: format!("{} and {}", a.from, b.from),
+        })
+        .filter(|dry| dry.last < dry.first)
+        .collect()
+}
+
+/// Minutes in which a dose of a night may lie; less than none where there is no room.
+fn room(brief: &Brief, dry: &Dry) -> i32 {
+    let (from, to) = slot(brief, dry);
+    to - from
+}
+
+/// From when and until when a dose of a night may lie, in minutes from its noon: within
+/// that night, after the water has settled, with its contact time before the first water.
+pub(super) fn slot(brief: &Brief, dry: &Dry) -> (i32, i32) {
+    let length = |of| i32::try_from(minutes(of)).unwrap_or(i32::MAX / 4);
+    let from = dry.last.saturating_add(length(brief.site.settle)).max(0);
+    (from, dry.first.saturating_sub(length(brief.site.contact)).min(NIGHT))
+}
+
+/// The dry stretch of each night in which a dose has the most room; `None` where nothing is
+/// known of it, or it has none.
 pub(super) fn dry(brief: &Brief, log: Option<&FlowLog>) -> [Option<Dry>; 7] {
+    let week = between_trading(brief);
     std::array::from_fn(|night| {
-        let (mut last, mut first) = (0, NIGHT_MIN);
-        let mut from: Vec<String> = Vec::new();
-        let mut meet = |(a, b): (u32, u32), why: &str| {
-            last = last.max(a);
-            first = first.min(b);
-            from.push(why.to_owned());
+        let mut found: Option<Vec<Dry>> = None;
+        let of = |stretches: &[(i32, i32)], from: &str| -> Vec<Dry> {
+            let dry = |(last, first): &(i32, i32)| Dry {
+                last: *last,
+                first: *first,
+                from: from.to_owned(),
+            };
+            stretches.iter().map(dry).collect()
         };
         if !brief.trading.is_empty() {
-            meet(trading(brief, night), "trading hours");
+            found = Some(meet(found, &of(&of_night(&week, night), "trading hours")));
         }
         for quiet in brief.quiet.iter().filter(|q| q.nights.contains(Weekday::ALL[night])) {
-            let at = |min: u16| (u32::from(min) + NIGHT_MIN - NOON_MIN) % NIGHT_MIN;
+            let at = |min: u16| (i32::from(min) + NOON) % NIGHT;
             let (from, to) = (at(quiet.from_min), at(quiet.to_min));
-            // what is quiet past the next noon is so to this night's end
-            let past_noon = to < from || to == 0;
-            meet((from, if past_noon { NIGHT_MIN } else { to }), "the quiet period given");
+            let to = if to < from || to == 0 { to + NIGHT } else { to };
+            found = Some(meet(found, &of(&[(from, to)], "the quiet period given")));
         }
         if let Some(log) = log {
-            let quiet = log.quiet(night)?;
-            let still = match quiet.mean {
-                mean if mean > 0.0 => format!(", with {mean:.1} {} still running", log.unit),
-                _ => String::new(),
+            let still = |mean: f64| {
+                if mean > 0.0 {
+                    format!("the flow log, with {mean:.1} {} still running", log.unit)
+                } else {
+                    "the flow log".to_owned()
+                }
             };
-            meet((quiet.from, quiet.to), &format!("the flow log{still}"));
+            let rests: Vec<Dry> = log
+                .rests(night)
+                .iter()
+                .map(|rest| Dry { last: rest.from, first: rest.to, from: still(rest.mean) })
+                .collect();
+            found = Some(meet(found, &rests));
         }
-        (!from.is_empty() && last < first).then(|| Dry { last, first, from: from.join(" and ") })
+        // of two with as much room the later one: it begins in that night
+        found?.into_iter().max_by_key(|dry| (room(brief, dry), dry.last))
     })
 }

@@ -13,8 +13,8 @@ use crate::words::lines;
 const CELLS: usize = 78;
 
 /// The time of day of minutes from noon.
-pub(super) fn clock(after_noon: u32) -> String {
-    let min = (after_noon + 720) % 1440;
+pub(super) fn clock(after_noon: i32) -> String {
+    let min = (after_noon + 720).rem_euclid(1440);
     format!("{:02}:{:02}", min / 60, min % 60)
 }
 
@@ -60,7 +60,8 @@ pub(super) fn verdict(
     let of = |phase: &Phase| {
         let count = phase.nights.iter().flatten().count();
         let until = phase.last.map_or(String::new(), |last| format!(" until {}", show::date(last)));
-        format!("{} {count} nights a week{until}", show::dose(phase.dose))
+        let s = if count == 1 { "" } else { "s" };
+        format!("{} {count} night{s} a week{until}", show::dose(phase.dose))
     };
     let doses: Vec<String> = phases.iter().map(of).collect();
     let rest = match misfits.len() {
@@ -176,7 +177,7 @@ fn entry(out: &mut String, placed: &Placed, phase: &Phase) {
         out,
         "weekly = {{ nights = [{}], at = \"{}\" }}",
         list(nights),
-        clock(place.start)
+        clock(place.start as i32)
     );
     _ = writeln!(out, "volume = \"{}\"", show::volume(phase.dose));
     _ = writeln!(out, "window = \"{} min\"", place.window);

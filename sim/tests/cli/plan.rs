@@ -4,6 +4,11 @@ use std::fmt::Write as _;
 
 use crate::support::{Place, wide};
 
+/// Without its line breaks.
+fn flat(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 #[test]
 fn the_example_is_planned_and_passes_check() {
     let place = Place::new("plan");
@@ -161,7 +166,6 @@ fn nights_that_no_dose_was_asked_for_in_are_no_misfit() {
     assert!(said.code == 0 && said.out.contains("everything asked for fits"), "{said:?}");
     let short = "note: maintenance, nights of Monday, Thursday, Saturday: no water for";
     assert!(said.err.starts_with(short), "{said:?}");
-    let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(flat(&said.err).ends_with("All 4 doses are in other nights"), "{said:?}");
     assert!(said.out.contains("# Note: maintenance, nights of Monday"), "{}", said.out);
     assert_eq!(plan(4, &["-q"]).err, "");
@@ -309,12 +313,86 @@ fn trading_past_the_next_noon_is_water_in_the_next_night() {
     let monday = entries.filter(|entry| entry.contains("\"mon\"")).collect::<String>();
     assert!(monday.contains("at = \"15:30\""), "half an hour to settle:\n{text}");
     assert!(!monday.contains("at = \"12:"), "{text}");
-    // every day so: from noon to noon the water has no rest of five hours
+    // every day so: the water has a rest of two hours, not of five and more
     let all = "days = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]";
     place.write("brief.toml", &trading(all, "17:00", "15:00"));
     let said = place.call(&["plan", "brief.toml"]);
     assert!(said.code == 1 && said.out.is_empty(), "{said:?}");
-    assert!(said.err.contains("the water runs all night"), "{said:?}");
+    assert!(flat(&said.err).contains("no water for 120 min (15:00 to 17:00)"), "{said:?}");
+    // and never a rest
+    place.write("brief.toml", &trading(all, "17:00", "17:00"));
+    let said = place.call(&["plan", "brief.toml"]);
+    assert!(said.code == 1 && said.err.contains("the water runs all night"), "{said:?}");
+}
+
+#[test]
+fn a_rest_of_the_water_goes_on_past_noon() {
+    let place = Place::new("plan-past-noon");
+    let example = place.call(&["plan", "--example"]).out;
+    let plan = |changes: &[(&str, &str)]| {
+        let brief = changes.iter().fold(example.clone(), |brief, (from, to)| {
+            assert!(brief.contains(from), "{from}");
+            brief.replace(from, to)
+        });
+        place.write("brief.toml", &brief);
+        let said = place.call(&["plan", "brief.toml"]);
+        (said.code, flat(&format!("{}{}", said.out, said.err)).replace("# ", ""))
+    };
+    let hours = |opens: &'static str, closes: &'static str| {
+        [("opens = \"06:30\"", opens), ("closes = \"00:15\"", closes)]
+    };
+    // seven hours without water in the daytime: half of one to settle, 45 min, five of contact
+    let (code, said) = plan(&hours("opens = \"17:00\"", "closes = \"10:00\""));
+    assert_eq!(code, 0, "{said}");
+    assert!(said.contains("everything asked for fits"), "{said}");
+    assert!(said.contains("at = \"10:30\"") && said.contains("before the first (17:00)"), "{said}");
+    // eleven hours, of which the window has what it wants
+    let (code, said) = plan(&hours("opens = \"17:00\"", "closes = \"06:00\""));
+    assert!(code == 0 && said.contains("everything asked for fits"), "{said}");
+    assert!(said.contains("over by 07:15, 9 h 45 min before the first (17:00)"), "{said}");
+    // a day without trading: the rest goes on to the next opening, from the last closing
+    let week = "days = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]";
+    let nights = "nights = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\"]";
+    let six = "days = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\"]";
+    let (code, said) = plan(&[(week, six), (nights, "nights = [\"sat\"]")]);
+    assert!(code == 0 && said.contains("1 night a week"), "{said}");
+    // from Sunday 01:30 to Monday 06:30
+    assert!(said.contains("over by 01:30, 29 h 00 min before the first (06:30)"), "{said}");
+    let (code, said) = plan(&[(week, six), (nights, "nights = [\"sun\"]")]);
+    assert!(
+        code == 0 && said.contains("12:00: 11 h 45 min after the last water (00:15)"),
+        "{said}"
+    );
+    // so that an hour that spring takes leaves enough of it
+    assert!(!said.contains("but for the contact time"), "{said}");
+    // nor does it from the night of Saturday, the one with the change, among all of them
+    let all = "nights = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]";
+    let (code, said) = plan(&[(week, six), (nights, all)]);
+    assert!(code == 0 && said.contains("everything asked for fits."), "{said}");
+}
+
+#[test]
+fn a_flow_log_is_read_past_noon_and_a_dead_one_is_refused() {
+    let place = Place::new("plan-log-noon");
+    let brief = place.call(&["plan", "--example"]).out;
+    let from = brief.find("[[trading]]").unwrap();
+    let to = brief.find("[[cleaning]]").unwrap();
+    place.write("brief.toml", &format!("{}{}", &brief[..from], &brief[to..]));
+    let log = |flow: fn(u32) -> u32| {
+        let mut text = "time,flow l/min\n".to_owned();
+        for (day, hour) in (5..19).flat_map(|day| (0..24).map(move |hour| (day, hour))) {
+            _ = writeln!(text, "2026-10-{day:02} {hour:02}:00,{}", flow(hour));
+        }
+        place.write("log.csv", &text);
+        place.call(&["plan", "brief.toml", "--flow-log", "log.csv"])
+    };
+    // nothing flows from 10:00 to 17:00
+    let said = log(|hour| if (10..17).contains(&hour) { 0 } else { 9 });
+    assert_eq!(said.code, 0, "{said:?}");
+    assert!(said.out.contains("at = \"10:30\""), "{said:?}");
+    assert!(flat(&said.out).contains("30 min after the last water (10:00)"), "{said:?}");
+    let said = log(|_| 0);
+    assert!(said.code == 2 && said.err.contains("all 336 readings are 0"), "{said:?}");
 }
 
 #[test]

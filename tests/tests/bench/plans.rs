@@ -35,9 +35,11 @@ fn holds(brief: &Brief, made: &Plan, log: Option<&FlowLog>) {
         for (night, place) in phase.nights.iter().enumerate() {
             let Some(place) = place else { continue };
             let dry = made.dry[night].as_ref().unwrap();
-            assert!(place.start >= dry.last + minutes(brief.site.settle), "{place:?} {dry:?}");
+            let settled = dry.last + minutes(brief.site.settle) as i32;
+            assert!(place.start as i32 >= settled, "{place:?} {dry:?}");
             let end = place.start + place.window;
-            assert!(end + minutes(brief.site.contact) <= dry.first, "{place:?} {dry:?}");
+            let wet = (end + minutes(brief.site.contact)) as i32;
+            assert!(wet <= dry.first, "{place:?} {dry:?}");
             let Some(log) = log else { continue };
             // no dose in an hour whose mean flow is above its day's median
             for min in place.start..end {
