@@ -143,6 +143,32 @@ fn o1_the_container_lasts_as_the_entries_ask_that_are_in_force_by_then() {
 }
 
 #[test]
+fn o1_an_interval_counts_as_the_part_of_a_week_that_it_is() {
+    const DAY_S: u32 = 86_400;
+    let heel = Volume::from_ml(500);
+    let lasts = |hours: u64, ml: u64| {
+        let every_ms = hours * 60 * MIN as u64;
+        let recurrence = Recurrence::Interval { every_ms, from: Instant::ZERO };
+        let mut rig = Rig::new(&[Entry { recurrence, ..daily(1, 120, Volume::from_ml(100)) }]);
+        let capacity = Volume::from_ml(100_000);
+        let container = Container { capacity, heel, ..Container::NONE };
+        rig.act(0, Event::Container(&container, heel.plus(Volume::from_ml(ml)))).unwrap();
+        rig.device.controller().product_lasts_s(Instant::ZERO)
+    };
+    // twenty doses, one every so many days; whole dues of a hundred years are counted, of
+    // the longest interval 99
+    for days in [1, 4, 5, 7, 8, 13, 14, 30, 60, 366] {
+        let lasts_s = lasts(days * 24, 2000).unwrap();
+        let due_s = 20 * days as u32 * DAY_S;
+        assert!(lasts_s.abs_diff(due_s) <= due_s / 100, "{days} d: {lasts_s} s, not {due_s}");
+    }
+    for hours in [1, 36, 100] {
+        let (lasts_s, due_s) = (lasts(hours, 2000).unwrap(), 20 * hours as u32 * 3600);
+        assert!(lasts_s.abs_diff(due_s) <= due_s / 100, "{hours} h: {lasts_s} s, not {due_s}");
+    }
+}
+
+#[test]
 fn d4_an_open_dose_is_shown_with_what_is_sure_of_it() {
     // 40 ml from 02:00 on: ten pulses of 4 ml, three minutes apart
     let ml = Volume::from_ml;

@@ -11,6 +11,10 @@ use crate::units::{Volume, over, times};
 
 /// Seconds in a week.
 const WEEK_S: u64 = 604_800;
+/// Days and weeks of which an average week is taken, so that an interval that does not go
+/// into a week, or is longer, counts as the part of one that it is: a hundred years.
+const MANY_DAYS: u32 = 36_400;
+const MANY_WEEKS: u64 = MANY_DAYS as u64 / 7;
 
 /// Seconds from a day to another.
 fn days_s(from: i32, to: i32) -> u64 {
@@ -116,11 +120,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         });
         let today = over(local_ms.max(0) as u64, DAY_MS as u64) as i32;
         // a hundred years are for ever
-        let (mut day, end) = (today, today.wrapping_add(36_400));
+        let (mut day, end) = (today, today.wrapping_add(MANY_DAYS as i32));
         while day < end {
             let mut until = end;
             let of_dates = Some((day, &mut until));
-            let a_week = over(self.taken_in(7, pack, 0, of_dates), 1000);
+            let a_week = over(self.taken_in(MANY_DAYS, pack, 0, of_dates), MANY_WEEKS * 1000);
             let taken = times(a_week, days_s(day, until));
             if taken > left_s {
                 let s = over(left_s, a_week).wrapping_add(days_s(today, day));
