@@ -45,7 +45,7 @@ pub struct NextDose {
     pub window_ms: u32,
     /// Its instant.
     pub due_at: Instant,
-    /// What it waits for, where its instant has passed.
+    /// What it waits for, where its instant has passed; else what will keep it from running.
     pub waits_for: Option<Cause>,
 }
 
@@ -72,6 +72,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         Some(ServiceRun { calibrates, asked_ms: service.asked_ms, since })
     }
 
+    /// Whether the last prime ended before all of it had run, whatever ended it.
+    pub const fn prime_was_cut(&self) -> bool {
+        self.prime_cut
+    }
+
     /// The first of the doses that wait; where none does, the first that is due on a date
     /// that is not closed for it.
     pub fn next_dose(&self) -> Option<NextDose> {
@@ -83,7 +88,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             let waiting = self.book.state(line).waiting?;
             (waiting.due_at, self.hindrance(entry).or(Some(waiting.cause)))
         } else {
-            (self.next_on(line, Instant::MAX, true)?.1, None)
+            // without these settings it will be skipped
+            let closed = entry.is_weekly() && entry.observes_closed && self.book.closed_damaged;
+            let damaged = closed || self.book.head.is_none();
+            (self.next_on(line, Instant::MAX, true)?.1, damaged.then_some(Cause::Damaged))
         };
         let Entry { id, volume, window_ms, .. } = *entry;
         Some(NextDose { id, volume, window_ms, due_at, waits_for })

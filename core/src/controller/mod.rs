@@ -100,6 +100,8 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     low: bool,
     /// An operator has acknowledged what the memory had lost.
     acknowledged: bool,
+    /// The last prime ended before all of it had run.
+    prime_cut: bool,
     /// Whether an operator's request hangs on it.
     asked: bool,
     /// An adoption waits for its acknowledgement.
@@ -192,6 +194,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             contact_low: false,
             low: false,
             acknowledged: false,
+            prime_cut: false,
             passing: Cause::SupplyLost,
             doubt: 0,
             doubt_until: Instant::MIN,
@@ -361,7 +364,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// What keeps any dose from running now, the pump's own limits apart.
-    fn stopped_by(&self) -> Option<Cause> {
+    pub fn stopped_by(&self) -> Option<Cause> {
         if self.remote_stop {
             Some(Cause::RemoteStop)
         } else if self.leak {

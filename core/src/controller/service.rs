@@ -93,6 +93,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                     }
                     _ => Bench::EMPTY,
                 };
+                if act == Act::PrimeEnded {
+                    self.prime_cut = ms != asked_ms;
+                }
                 self.stale = true;
             }
             Act::Unlocked | Act::WrongPin => self.try_noted(act, effects),

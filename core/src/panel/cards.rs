@@ -98,6 +98,10 @@ impl Panel {
         if done & u32::from(CALIBRATED) != 0 || book.tube.last().is_some() {
             done |= u32::from(CALIBRATED | PRIMED);
         }
+        if view.controller.prime_was_cut() {
+            // the tube may not be full
+            done &= !u32::from(PRIMED);
+        }
         let mut at = 0;
         while done >> at & 1 == 1 {
             at += 1;

@@ -7,6 +7,7 @@ use super::figures::parted;
 use super::pen::Pen;
 use super::view::{self, View};
 use super::words::Word;
+use crate::cause::Cause;
 use crate::controller::ServiceRun;
 use crate::record::OutcomeKind;
 use crate::time::Duration;
@@ -75,11 +76,27 @@ impl Panel {
     }
 }
 
+/// What keeps the pump off, if anything does; whether it is told.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+pub(super) fn held<const N: usize, const H: usize>(
+    view: &View<'_, N, H>,
+    pen: &mut Pen<'_>,
+) -> bool {
+    let cause = view.controller.stopped_by();
+    if let Some(cause) = cause {
+        pen.begin(2).hindrance(cause);
+    }
+    cause.is_some()
+}
+
 /// Home: what runs, what is wrong, the last outcome.
 fn home<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
     if let Some((least, dose)) = view.controller.open_dose(view.now) {
         pen.line(Word::Dosing).volume(least).end();
         pen.tab().say(Word::AskedFor).volume(dose);
+        if held(view, pen) {
+            return;
+        }
     } else {
         pen.say(Word::Last);
         outcome(0, view, pen);
@@ -108,6 +125,9 @@ fn outcome<const N: usize, const H: usize>(back: u8, view: &View<'_, N, H>, pen:
     pen.say(word);
     if word != Word::Skipped {
         pen.volume(past.least);
+    } else if past.count > 1 {
+        // a row of them
+        pen.char('×').number(past.count.min(999), 1);
     }
     pen.end();
     if let Some(cause) = cause {
@@ -118,7 +138,12 @@ fn outcome<const N: usize, const H: usize>(back: u8, view: &View<'_, N, H>, pen:
 fn next<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
     let next = view.controller.next_dose();
     let Some(next) = &next else {
-        pen.say(Word::NoneDue);
+        let book = view.controller.book();
+        if book.clock.is_none() && view::entries(book) > 0 {
+            pen.end().hindrance(Cause::ClockUnset);
+        } else {
+            pen.say(Word::NoneDue);
+        }
         return;
     };
     pen.when(view.minute_at(next.due_at)).end();

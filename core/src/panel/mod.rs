@@ -243,10 +243,6 @@ impl Panel {
             self.over = Over::Nothing;
         }
         self.notice = Some(Word::Stopped);
-        if !calibrates {
-            // the tube may not be full
-            self.done &= !cards::PRIMED;
-        }
         Some(Request::Release)
     }
 
@@ -335,6 +331,12 @@ impl Panel {
         &mut self,
         view: &View<'_, N, H>,
     ) -> Option<Request> {
+        if self.is_cut(view) {
+            // another run, as long as it was to be
+            (self.told.remedy, self.told.length_ms) = (Remedy::RunAgain, 0);
+            self.mend(view);
+            return None;
+        }
         let book = view.controller.book();
         let draft = &mut self.draft;
         if !draft.is_open() {
@@ -399,6 +401,9 @@ impl Panel {
             None => self.settle(book),
             Some(refusal) if is_pin || draft.is_some() => {
                 self.told.refuse(&refusal, draft, book);
+                if let (Refusal::Busy, Some(cause)) = (refusal, view.controller.stopped_by()) {
+                    self.told.blame(cause);
+                }
                 self.over = Over::Told;
             }
             Some(_) => {}
@@ -424,7 +429,7 @@ impl Panel {
         }
         draft.keep_likes();
         self.done |= kind.spec().step;
-        // prime says so when it has ended, unless it was stopped
+        // prime says so when it has ended, unless it was cut short
         self.notice = Some(match kind {
             Kind::Prime => Word::Primed,
             Kind::StopDose => Word::Stopped,
@@ -438,6 +443,16 @@ impl Panel {
             draft.begin(Kind::Reading, id, book);
         } else {
             draft.close();
+        }
+    }
+
+    /// Whether the run that is to be told of was cut short: a prime, or a calibration run
+    /// whose reading would be asked, though nothing can be measured by it.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn is_cut<const N: usize, const H: usize>(&self, view: &View<'_, N, H>) -> bool {
+        match self.draft.kind {
+            Kind::Reading => !view.controller.waits_for_reading(),
+            _ => self.notice == Some(Word::Primed) && view.controller.prime_was_cut(),
         }
     }
 
@@ -473,6 +488,13 @@ impl Panel {
                 pen.line(Word::Unlock).line(Word::Pin).field(Field::PIN, digits, wheel);
                 let at_end = Field::PIN.ends_at(digits, wheel);
                 pen.action(if at_end { Word::DoDone } else { Word::DoNext });
+            }
+            Over::Nothing if self.is_cut(view) => {
+                let calibrates = self.draft.is_open();
+                pen.line(if calibrates { Word::Calibrate } else { Word::Prime });
+                pen.say(Word::Stopped);
+                faces::held(view, pen);
+                pen.action(Word::DoNew);
             }
             Over::Nothing if self.draft.is_open() => self.draft.show(view, pen),
             Over::Nothing => {

@@ -31,6 +31,8 @@ pub struct Past {
     /// The local time of the due, of a row the last one's, as its record names it; none of
     /// what comes by elapsed time or was asked for.
     pub(super) last: Option<Minute>,
+    /// How many dues it stands for: more than one where a row of them was skipped.
+    pub count: u32,
     /// The instant of the due, or of the first of a row.
     pub due_at: Instant,
     /// How it ended.
@@ -44,6 +46,8 @@ impl Past {
         seq: 0,
         id: EntryId(0),
         last: None,
+        // all of it zeros, which take no room in flash
+        count: 0,
         due_at: Instant::ZERO,
         kind: OutcomeKind::Dosed,
         least: Volume::ZERO,
@@ -90,11 +94,11 @@ impl Recent {
     /// Takes one down at its place, if it is among the latest. What a row of closed dates
     /// was before it grew is none of them.
     fn keep(&mut self, seq: u32, outcome: &Outcome) {
-        let Outcome { due, due_at, kind, least, .. } = *outcome;
+        let Outcome { due, count, due_at, kind, least, .. } = *outcome;
         let grows = kind == OutcomeKind::Skipped(Cause::Closed);
         let named = NonZeroU32::new(outcome.last.0).filter(|last| last.get() >= FIRST_MINUTE);
         let last = named.map(Minute);
-        let mut past = Past { seq, id: due.id, last, due_at, kind, least };
+        let mut past = Past { seq, id: due.id, last, count, due_at, kind, least };
         for item in &mut self.items {
             // of a record there may be two copies
             if item.seq == past.seq {

@@ -4,9 +4,10 @@ use super::draft::{Draft, Kind, Step, WINDOW_STEP_MIN};
 use super::field::NO_WHEEL;
 use super::figures::parted;
 use super::pen::Pen;
-use super::words::{ALARMS, Word};
+use super::words::{ALARMS, CAUSES, Word};
 use crate::book::Book;
 use crate::calibration::NoRun;
+use crate::cause::Cause;
 use crate::record::Alarm;
 use crate::spread::Misfit;
 use crate::timetable::Refusal;
@@ -130,6 +131,11 @@ impl Told {
             _ => Remedy::Back,
         };
         self.remedy = if draft.is_some() { remedy } else { Remedy::Pin };
+    }
+
+    /// It is for a cause that a dose waits for too.
+    pub(super) const fn blame(&mut self, cause: Cause) {
+        self.reason = (CAUSES - 1) as u8 + cause.code();
     }
 
     pub(super) fn show(&self, pen: &mut Pen<'_>) {

@@ -1,6 +1,7 @@
 //! What became of doses, as the record names them.
 
 use dosewright_core::book::Book;
+use dosewright_core::cause::Cause;
 use dosewright_core::entry::Nominal;
 use dosewright_core::panel::{Preferences, Recent};
 use dosewright_core::record::{Outcome, OutcomeKind};
@@ -54,4 +55,14 @@ fn what_comes_by_elapsed_time_or_was_asked_for_is_of_no_day_that_is_not_known() 
     // it came after the clock was set again
     third.due_at = NOW;
     assert_eq!(home(after_a_loss(20), &third)[0], "Last dose   Mo 09:05");
+}
+
+#[test]
+fn d1_a_row_of_skipped_doses_is_its_last_due_and_how_many_they_are() {
+    let first = outcome(OutcomeKind::Skipped(Cause::SupplyLost), 0, 17);
+    let row = |count| Outcome { last: Nominal(first.last.0 + 16 * 1440), count, ..first };
+    let shown = |count| home(book(), &row(count));
+    assert_eq!(shown(1), ["Last dose   Mo 00:45", "Skipped"]);
+    assert_eq!(shown(17), ["Last dose   Mo 00:45", "Skipped          ×17"]);
+    assert_eq!(shown(1000), ["Last dose   Mo 00:45", "Skipped         ×999"]);
 }

@@ -1,5 +1,6 @@
 //! The front panel: what it shows, what it asks for, and what it never does.
 
+mod ahead;
 mod answers;
 mod figures;
 mod forged;
@@ -12,6 +13,7 @@ mod rig;
 mod safety;
 mod screens;
 mod set_up;
+mod stopped;
 mod touch;
 mod wheels;
 mod world;

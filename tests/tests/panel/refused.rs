@@ -4,8 +4,10 @@ use dosewright_core::entry::{Entry, EntryId, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::panel::Input::{self, Left, Press, Right};
 use dosewright_core::panel::{Card, Preferences};
+use dosewright_core::power::Pack;
+use dosewright_core::timetable::Timetable;
 
-use crate::forged;
+use crate::forged::{self, N};
 use crate::rig::Rig;
 
 /// A new entry by night whose dose is entered by touches, at its last question: its window.
@@ -117,4 +119,62 @@ fn who_wants_no_pin_needs_no_two_alike() {
     assert_eq!(rig.lines()[1], "without a PIN");
     rig.touch(Press);
     assert_eq!(rig.lines()[2], "In force");
+}
+
+#[test]
+fn what_runs_by_a_head_that_there_is_none_of_sets_it_up_first() {
+    for card in [Card::Prime, Card::Calibrate, Card::Timetable] {
+        let mut rig = Rig::new().lit();
+        rig.go_to_card(card);
+        rig.touch(Press);
+        assert_eq!(rig.lines()[..2], ["Head             1/3", "Flow of the head"], "{card:?}");
+        rig.touches(&[(Press, 5)]);
+        assert!(rig.book().head.is_some());
+        rig.go_to_card(card);
+        rig.touch(Press);
+        assert_ne!(rig.lines()[0], "Head             1/3");
+    }
+}
+
+#[test]
+fn a_device_on_mains_has_no_battery_to_change() {
+    let mut rig = Rig::set_up(Preferences::NEW);
+    let to_the_battery = [(Press, 1), (Right, 1), (Press, 2)];
+    rig.go_to_card(Card::Supply);
+    rig.touches(&to_the_battery);
+    assert_eq!(rig.lines()[2], "In force");
+    assert_eq!(rig.act(Event::SetPack(&Pack::MAINS)), None);
+    rig.go_to_card(Card::Supply);
+    let asked = rig.side.asked;
+    rig.touches(&to_the_battery);
+    assert_eq!(rig.lines()[..2], ["Not taken:", "mains"]);
+    assert_eq!(rig.side.asked, asked);
+}
+
+#[test]
+fn a_timetable_that_is_full_offers_no_new_entry() {
+    for entries in 1..=N as u16 {
+        let mut rig = Rig::set_up(Preferences::NEW);
+        let mut timetable = Timetable::<N>::EMPTY;
+        for at in 0..entries {
+            let id = if at < 2 { at + 1 } else { at + 8 };
+            timetable.put(Entry { id: EntryId(id), ..self::at(60 * at) }).unwrap();
+        }
+        assert_eq!(rig.act(Event::Timetable(&timetable)), None);
+        rig.go_to_card(Card::Timetable);
+        rig.touch(Press);
+        let mut choices = 0;
+        let mut is_new = false;
+        let first = rig.lines()[1].clone() + &rig.lines()[2];
+        loop {
+            choices += 1;
+            is_new |= rig.lines()[2] == "[New entry]";
+            rig.touch(Right);
+            if rig.lines()[1].clone() + &rig.lines()[2] == first {
+                break;
+            }
+        }
+        let is_full = usize::from(entries) == N;
+        assert_eq!((choices, is_new), (entries + u16::from(!is_full), !is_full), "{entries}");
+    }
 }

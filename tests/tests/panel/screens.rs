@@ -15,6 +15,7 @@ use dosewright_core::panel::Input::{Hold, Left, Press, Right};
 use dosewright_core::panel::{Card, Language, Panel, Preferences, Screen, Unit};
 use dosewright_core::record::{Alarm, OutcomeKind};
 use dosewright_core::spread::Misfit;
+use dosewright_core::time::Duration;
 use dosewright_core::timetable::Refusal;
 use dosewright_core::units::Volume;
 
@@ -121,6 +122,28 @@ fn walk_ring(state: Book<N, H>, preferences: Preferences, title: &str, table: &m
             assert!(looking.panel.is_home());
         }
     }
+}
+
+/// The reading of a calibration run, from its card.
+fn walk_reading(preferences: Preferences, table: &mut Table) {
+    table.section("a reading");
+    let mut looking = Looking::at(book(), preferences);
+    let end = forged::NOW.plus(Duration::from_ms(1000));
+    for (at, event) in [
+        (forged::NOW, Event::Calibrate { run_ms: 1000 }),
+        (forged::NOW, Event::Appended),
+        (end, Event::Wake),
+        (end, Event::Appended),
+    ] {
+        let _ = looking.logic.step(at, event);
+    }
+    assert!(looking.logic.waits_for_reading());
+    for _ in 0..5 {
+        looking.touch(Right);
+    }
+    table.take(looking.screen());
+    looking.touch(Press);
+    walk_draft(&mut looking, table, 1);
 }
 
 /// The ways of a first set-up, step by step.
@@ -274,6 +297,7 @@ fn walk_all(preferences: Preferences) -> Table {
     bare.head = book().head;
     walk_ring(bare, preferences, "bare", &mut table);
     walk_states(preferences, &mut table);
+    walk_reading(preferences, &mut table);
     walk_refusals(preferences, &mut table);
     table
 }

@@ -26,6 +26,8 @@ pub(in crate::panel) struct Spec {
     /// The lock keeps it from being opened. To look, to fill the container, to put in a
     /// battery, to acknowledge and to stop a dose is for whoever is at hand.
     pub(in crate::panel) locked: bool,
+    /// It goes by what the head delivers.
+    pub(in crate::panel) by_head: bool,
     /// The bit of its step of a first set-up that is done by it; none where the book alone
     /// says whether it is.
     pub(in crate::panel) step: u8,
@@ -42,6 +44,7 @@ const PLAIN: Spec = Spec {
     at_end: false,
     opens: false,
     locked: true,
+    by_head: false,
     step: 0,
 };
 /// Without a question.
@@ -109,6 +112,7 @@ kinds! {
         steps: &[Step::MostPrime],
         at_end: true,
         step: PRIMED,
+        by_head: true,
         ..PLAIN
     },
     Calibrate Spec {
@@ -119,6 +123,7 @@ kinds! {
         before: Some(Word::OutletInVessel),
         steps: &[Step::Vessel],
         step: CALIBRATED,
+        by_head: true,
         ..PLAIN
     },
     Reading Spec {
@@ -145,6 +150,7 @@ kinds! {
             Step::Window,
         ],
         step: 1 << 7,
+        by_head: true,
         ..PLAIN
     },
     Entry Spec {
@@ -159,6 +165,7 @@ kinds! {
             Step::State,
         ],
         at_end: true,
+        by_head: true,
         ..PLAIN
     },
     WhichEntry Spec {
@@ -197,7 +204,13 @@ kinds! {
         ..PLAIN
     },
     Lock Spec { title: Word::LockUp, before: Some(Word::PinFromNow), locked: false, ..ACT },
-    RunAgain Spec { title: Word::Again, on_card: Word::DoAgain, put: Word::DoRun, ..ACT },
+    RunAgain Spec {
+        title: Word::Again,
+        on_card: Word::DoAgain,
+        put: Word::DoRun,
+        by_head: true,
+        ..ACT
+    },
     StopDose Spec {
         title: Word::Dosing,
         on_card: Word::DoStop,

@@ -46,11 +46,14 @@ impl Draft {
         id: EntryId,
         book: &Book<N, H>,
     ) {
+        // a head that there is none of is set up first
+        let kind = if kind.spec().by_head && book.head.is_none() { Kind::Head } else { kind };
         let choices = if kind == Kind::Place {
             // a zone that is none of the places is a choice of its own
             zones::index_of(&book.zone).max(zones::COUNT - 1)
         } else {
-            view::entries(book) as usize
+            // where all lines are taken there is no choice of a new entry
+            (view::entries(book) as usize).min(N.saturating_sub(1))
         };
         // as a new entry is one
         (self.kind, self.id, self.choices) = (kind, id, choices as u8 + 1);

@@ -1,0 +1,50 @@
+//! The dose to come: what will keep it from running.
+
+use dosewright_core::book::Book;
+use dosewright_core::config::Head;
+use dosewright_core::entry::{Entry, EntryId, Recurrence};
+use dosewright_core::panel::Input::Right;
+use dosewright_core::panel::Preferences;
+use dosewright_core::timetable::Timetable;
+
+use crate::forged::{ENTRY, H, Looking, N, NOW, book, flow};
+
+/// The lines of the card of a state.
+fn next(state: Book<N, H>) -> Vec<String> {
+    let mut looking = Looking::at(state, Preferences::NEW);
+    looking.touch(Right);
+    looking.lines()
+}
+
+#[test]
+fn a_dose_whose_settings_are_damaged_is_not_promised() {
+    let promised = ["Next dose   We 00:45", "120 ml        45 min", "in 14 h 40 min"];
+    let damaged = ["Next dose   We 00:45", "120 ml        45 min", "! settings damaged"];
+    assert_eq!(next(book())[..3], promised);
+    // without a head nothing runs, and with closed dates that are lost what observes them
+    assert_eq!(next(Book { head: None, ..book() })[..3], damaged);
+    let lost = Book { closed_damaged: true, ..book() };
+    assert_eq!(next(lost)[..3], damaged);
+    let state = |entry| {
+        let mut state = Book { timetable: Timetable::EMPTY, ..lost };
+        state.timetable.put(entry).unwrap();
+        state
+    };
+    assert_eq!(next(state(ENTRY))[..3], damaged);
+    assert_eq!(next(state(Entry { observes_closed: false, ..ENTRY }))[..3], promised);
+    let recurrence = Recurrence::Interval { every_ms: 21_600_000, from: NOW };
+    let every = next(state(Entry { recurrence, ..ENTRY }));
+    assert!(every[2] != damaged[2], "{every:?}");
+    assert_eq!(Head::with_flow(flow(26_500)), book().head.unwrap());
+}
+
+#[test]
+fn where_none_is_due_for_want_of_a_clock_that_is_said() {
+    let unset = Book { clock: None, ..book() };
+    assert_eq!(next(unset)[..2], ["Next dose", "! clock unset"]);
+    // without an entry it makes no odds
+    let none = Timetable::EMPTY;
+    assert_eq!(next(Book { timetable: none, ..unset })[..2], ["Next dose", "none is due"]);
+    assert_eq!(next(Book { timetable: none, ..book() })[..2], ["Next dose", "none is due"]);
+    assert!(unset.timetable.has(EntryId(1)));
+}
