@@ -107,6 +107,11 @@ fn spare_read(path: &Path) -> Result<(), String> {
     Ok(())
 }
 
+/// Whether an output is standard output.
+pub(super) fn is_out(path: Option<&PathBuf>) -> bool {
+    path.is_some_and(|path| path.as_os_str() == "-")
+}
+
 /// Whether each output has a place of its own, standard output among them, and the lines
 /// where they are wanted. Else that is told, before anything is written.
 pub(super) fn are_apart(terminal: Terminal, json: bool, outputs: &[Option<&PathBuf>]) -> bool {

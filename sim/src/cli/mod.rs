@@ -33,6 +33,7 @@ mod ticker;
 mod trial;
 mod watch;
 
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Parser;
@@ -81,6 +82,15 @@ pub(crate) fn main() -> ExitCode {
         Command::Man => papers::man(terminal),
     });
     ExitCode::from(exit.code())
+}
+
+/// Prints; what is said beside a report that is on standard output is a message.
+fn tell(terminal: Terminal, report: Option<&PathBuf>, text: &str) -> Exit {
+    if files::is_out(report) {
+        terminal.message(text);
+        return Exit::Held;
+    }
+    print(terminal, text)
 }
 
 /// Prints data on standard output.

@@ -87,6 +87,7 @@ pub(super) fn replay(
         seed: failure.seed,
         until_ms: failure.until_ms,
         traces,
+        out_is_reports: false,
         out: None,
         failure: None,
         name: &named.name,

@@ -63,7 +63,7 @@ pub(super) fn run(terminal: Terminal, progress: Progress, args: &RunArgs) -> Exi
             break;
         }
         if i > 0 && !args.traces.json && !terminal.quiet {
-            super::print(terminal, "\n");
+            super::tell(terminal, args.junit.as_ref(), "\n");
         }
         let dir = args.out.clone().unwrap_or_else(|| PathBuf::from(OUT));
         let trial = Trial {
@@ -73,6 +73,7 @@ pub(super) fn run(terminal: Terminal, progress: Progress, args: &RunArgs) -> Exi
             seed: args.seed,
             until_ms: args.until,
             traces: &args.traces,
+            out_is_reports: files::is_out(args.junit.as_ref()),
             out: args.out.as_ref().map(|dir| dir.join(stem)),
             failure: Some(dir.join(format!("{stem}-{}.failure.toml", args.seed))),
             name: &named.name,

@@ -273,7 +273,7 @@ impl<'a> Desk<'a> {
         } else {
             soak_report::page(&self.tally, self.runs, interrupted, self.terminal.quiet)
         };
-        let mut exit = super::print(self.terminal, &text);
+        let mut exit = super::tell(self.terminal, self.args.reports.junit.as_ref(), &text);
         if !self.terminal.quiet {
             let years = self.tally.years();
             self.terminal.message(&format!(

@@ -63,7 +63,7 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
     } else {
         plan.table(&cells)
     };
-    let mut exit = super::print(terminal, &text);
+    let mut exit = super::tell(terminal, args.reports.junit.as_ref(), &text);
     terminal.message(&replays);
     if let Some(path) = &args.reports.junit
         && let Err(why) = files::write(terminal, path, &junit::render(&cases))

@@ -40,6 +40,8 @@ pub(super) struct Trial<'a> {
     pub(super) until_ms: Option<u64>,
     /// Traces that were asked for by name.
     pub(super) traces: &'a Traces,
+    /// Standard output is for a report of all trials.
+    pub(super) out_is_reports: bool,
     /// Where all traces go under the stem of a name, where that was asked for.
     pub(super) out: Option<PathBuf>,
     /// Where a failure file goes; `None` where the scenario is one.
@@ -142,11 +144,13 @@ impl Trial<'_> {
 
     /// Whether the page is told on standard output.
     fn has_page(&self) -> bool {
-        let dash = |path: &Option<PathBuf>| path.as_deref() == Some(Path::new("-"));
-        !self.traces.json
-            && !self.terminal.quiet
-            && !dash(&self.traces.vcd)
-            && !dash(&self.traces.csv)
+        !self.traces.json && !self.terminal.quiet && !self.out_is_taken()
+    }
+
+    /// Whether standard output is a trace's or a report's.
+    fn out_is_taken(&self) -> bool {
+        let traces = [&self.traces.vcd, &self.traces.csv, &self.traces.image];
+        self.out_is_reports || traces.into_iter().any(|path| files::is_out(path.as_ref()))
     }
 
     fn open(&self, frame: Frame, held: &Held) -> Result<Writers, String> {
@@ -243,14 +247,13 @@ impl Trial<'_> {
             text.push_str(&page::totals(judged));
             text.push_str(&speed(end_ms, took, self.seed, hash));
         }
-        // where standard output is a trace, the verdict is a message
-        if told || self.terminal.quiet {
-            let mut out = self.terminal.out();
-            out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(failed)
-        } else {
+        // where standard output is taken, the verdict is a message
+        if self.out_is_taken() {
             self.terminal.message(&text);
-            Ok(())
+            return Ok(());
         }
+        let mut out = self.terminal.out();
+        out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(failed)
     }
 
     /// The command that makes this run once more.

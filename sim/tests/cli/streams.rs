@@ -110,6 +110,29 @@ fn progress_is_lines_off_a_terminal_and_nothing_when_quiet() {
 }
 
 #[test]
+fn a_report_on_standard_output_is_alone_there() {
+    let place = Place::new("report-out");
+    place.write("week.toml", &good());
+    place.write("other.toml", &good());
+    for args in [
+        &["run", "week.toml", "other.toml"][..],
+        &["run", "week.toml", "-q"],
+        &["sweep", "week.toml", "--faults", "supply_loss"],
+        &["soak", "week.toml", "--seeds", "1..=1", "--days", "3"],
+    ] {
+        let said = place.call(&[args, &["--junit", "-"]].concat());
+        assert_eq!(said.code, 0, "{said:?}");
+        assert!(said.out.starts_with("<?xml"), "{args:?}: {}", said.out);
+        assert!(said.out.trim_end().ends_with("</testsuites>"), "{args:?}: {}", said.out);
+        // what is said of it is still said
+        assert!(said.err.contains(" held"), "{args:?}: {}", said.err);
+    }
+    // the same beside a trace, when quiet too
+    let said = place.call(&["run", "week.toml", "--csv", "-", "-q"]);
+    assert!(!said.out.contains("held") && said.err.contains("held"), "{said:?}");
+}
+
+#[test]
 fn standard_output_takes_one_thing() {
     let place = Place::new("one-stream");
     place.write("week.toml", &good());
