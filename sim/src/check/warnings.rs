@@ -63,6 +63,7 @@ pub(super) fn find(
     }
     found.extend(plans.iter().filter_map(|(plan, _)| changes::begins_in_skipped(scenario, plan)));
     found.extend(site::at_heel(scenario));
+    found.extend(site::out_of_date(scenario));
     found.extend(on_closed(scenario, &plans, frame));
     found.extend(site::too_weak(scenario));
     found.extend(site::too_large(scenario));

@@ -283,6 +283,22 @@ fn what_no_line_can_lift_is_warned_about() {
 }
 
 #[test]
+fn a_product_that_is_out_of_date_from_the_start_is_warned_about() {
+    let place = Place::new("check-date");
+    let check = |date: &str| {
+        let product = format!("[product]\nuse_by = {date}\n");
+        place.write("site.toml", &nights(&product));
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out
+    };
+    // it starts on 5 October, and can be used on the last day that is given
+    assert!(!check("2026-10-05").contains("W017"));
+    let said = check("2026-10-04");
+    assert!(said.contains("W017") && said.contains("it may be used until 2026-10-04"), "{said}");
+}
+
+#[test]
 fn a_dose_that_no_filling_makes_whole_is_warned_about() {
     let place = Place::new("check-large");
     let check = |capacity: &str| {

@@ -26,6 +26,26 @@ pub(super) fn at_heel(scenario: &Scenario) -> Option<Diagnostic> {
     )
 }
 
+/// W017: a product that is out of date.
+pub(super) fn out_of_date(scenario: &Scenario) -> Option<Diagnostic> {
+    let product = scenario.product.as_ref()?;
+    let start = scenario.clock.start.date();
+    let use_by = product.use_by.filter(|use_by| *use_by < start)?;
+    Some(
+        Diagnostic::new(
+            codes::OUT_OF_DATE,
+            product.spans.at("use_by"),
+            "the product is out of date from the start",
+        )
+        .label(format!(
+            "it may be used until {}, and is dosed from {} on",
+            show::date(use_by),
+            show::date(start)
+        ))
+        .help("fill in product that is in date, and give the `use_by` that stands on it"),
+    )
+}
+
 /// W014: a dose that no filling of the container makes whole.
 pub(super) fn too_large(scenario: &Scenario) -> Vec<Diagnostic> {
     let Some(container) = &scenario.container else { return Vec::new() };

@@ -357,4 +357,28 @@ start = 2026-10-19T00:00:00
 zone = "<+01>-1"
 run_for = "3 days"
 "#;
+
+OUT_OF_DATE = "W017", "the product is out of date from the start",
+"A product loses what is active in it, and its label says until when it may be used. The device does not \
+know of that date: it doses as ever, and what it doses does not do what it is dosed for.",
+wrong r#"
+[clock]
+start = 2026-10-19T00:00:00
+zone = "CET-1CEST,M3.5.0,M10.5.0/3"
+run_for = "3 days"
+
+[product]
+density = "1.02 kg/l"
+use_by = 2026-10-01
+"#,
+right r#"
+[clock]
+start = 2026-10-19T00:00:00
+zone = "CET-1CEST,M3.5.0,M10.5.0/3"
+run_for = "3 days"
+
+[product]
+density = "1.02 kg/l"
+use_by = 2027-10-01
+"#;
 }
