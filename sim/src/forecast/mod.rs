@@ -80,7 +80,12 @@ impl StockForecast {
         let (lead, slack) = self.wait_days;
         let spare = self.until.least - lead;
         if spare < 0.0 {
-            format!("Order now: {lead:.0} d to the delivery, it may be empty before")
+            let before = if self.shelf_governs {
+                "the product goes out of date before"
+            } else {
+                "it may be empty before"
+            };
+            format!("Order now: {lead:.0} d to the delivery, {before}")
         } else if spare < slack {
             format!(
                 "Order now: after {lead:.0} d to the delivery {:.0} d of slack are left, not {slack:.0}",
@@ -88,8 +93,9 @@ impl StockForecast {
             )
         } else {
             format!(
-                "Order by {}: {lead:.0} d to the delivery and {slack:.0} d of slack",
-                date(self.reorder_days)
+                "Order by {}: {lead:.0} d to the delivery and {slack:.0} d of slack before {}",
+                date(self.reorder_days),
+                date(self.until.least)
             )
         }
     }
@@ -209,7 +215,8 @@ fn stock(container: &Container, scenario: &Scenario, start: Date, days: &[Day]) 
             least,
             most: capped(days_until(days, usable / (1.0 - FLOW_RANGE), each)),
         },
-        low_days,
+        // what goes out of date is drawn no further
+        low_days: low_days.filter(|low| shelf.is_none_or(|shelf| *low <= shelf)),
         reorder_days: (least - lead - slack).max(0.0),
         wait_days: (lead, slack),
         is_at_heel: usable <= 0.0,

@@ -255,7 +255,22 @@ fn an_order_that_comes_too_late_is_to_be_made_now() {
     // 360 ml a week: 1 l above the heel are 19 days, 500 ml are 9
     let of = |level: &str| format!("[container]\ncapacity = \"10 l\"\nlevel = \"{level}\"\n");
     let plenty = forecast_of(&place, &of("3 l"));
-    has(&plenty, &["Order by 2026-", "10 d to the delivery and 7 d of slack"]);
+    has(&plenty, &["Order by 2026-", "10 d to the delivery and 7 d of slack before 2026-"]);
+    // the days are those before the date that is told
+    let words: Vec<&str> = plenty.split_whitespace().collect();
+    let date = |after: &[&str]| {
+        let at = words.windows(after.len()).position(|found| found == after).unwrap();
+        let date = words[at + after.len()].trim_end_matches([':', '.']);
+        date.parse::<jiff::civil::Date>().unwrap_or_else(|error| panic!("{date}: {error}"))
+    };
+    let days = date(&["Order", "by"]).until(date(&["slack", "before"])).unwrap().get_days();
+    assert_eq!(days, 17, "{plenty}");
+    // what goes out of date is not empty, and is drawn no further down to the contact
+    let site = "[container]\ncapacity = \"10 l\"\nlevel = \"3 l\"\nlow_contact = \"1 l\"\n\
+                [product]\nuse_by = 2026-10-12\n";
+    let aged = forecast_of(&place, site);
+    has(&aged, &["Order now: 10 d to the delivery, the product goes out of date before"]);
+    assert!(!aged.contains("low-level contact 20"), "{aged}");
     let short = forecast_of(&place, &of("1.2 l"));
     has(&short, &["Order now: after 10 d to the delivery", "of slack are left, not 7"]);
     let late = forecast_of(&place, &of("900 ml"));
