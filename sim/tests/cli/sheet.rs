@@ -114,6 +114,24 @@ fn a_calendar_says_what_it_leaves_out() {
     let said = place.call(&["calendar", "visit.toml", "-o", "visit.ics"]);
     assert!(said.code == 0 && said.err.contains("it shows the timetable at the start"), "{said:?}");
     assert!(place.read("visit.ics").contains("BEGIN:VTIMEZONE"));
+    // a clock that is off puts the doses elsewhere than is shown
+    let off = |by: &str, more: &str| {
+        let site = nights(more).replace("[head]", &format!("off_by = \"{by}\"\n[head]"));
+        place.write("off.toml", &site);
+        let said = place.call(&["calendar", "off.toml"]).err;
+        said.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let slow = off("-3 h", "");
+    assert!(
+        slow.contains("clock is 3 h slow at the start: what is weekly comes that much later"),
+        "{slow}"
+    );
+    let fast = off("20 min", "");
+    assert!(
+        fast.contains("clock is 20 min fast at the start: what is weekly comes that much earlier"),
+        "{fast}"
+    );
+    assert_eq!(off("0 s", ""), "");
     place.write("none.toml", &nights("").replace("run_for = \"4 days\"", "run_for = \"10 h\""));
     let said = place.call(&["calendar", "none.toml"]);
     assert!(said.code == 4 && said.err.contains("the calendar is empty"), "{said:?}");
