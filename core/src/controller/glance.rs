@@ -84,13 +84,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let line = waits.or_else(|| self.first_due(Instant::MAX, true))?;
         let entry = self.book.timetable.line(line);
         let entry = entry.as_ref()?;
+        let hindrance = self.hindrance(entry);
         let (due_at, waits_for) = if waits.is_some() {
             let waiting = self.book.state(line).waiting?;
-            (waiting.due_at, self.hindrance(entry).or(Some(waiting.cause)))
+            (waiting.due_at, hindrance.or(Some(waiting.cause)))
         } else {
             // without these settings it will be skipped
-            let closed = entry.is_weekly() && entry.observes_closed && self.book.closed_damaged;
-            let damaged = closed || self.book.head.is_none();
+            let damaged = hindrance == Some(Cause::Damaged) || self.book.head.is_none();
             (self.next_on(line, Instant::MAX, true)?.1, damaged.then_some(Cause::Damaged))
         };
         let Entry { id, volume, window_ms, .. } = *entry;

@@ -3,7 +3,7 @@
 use super::Panel;
 use super::cards::{Card, SET_UP_STEPS};
 use super::draft::Kind;
-use super::figures::parted;
+use super::figures::{parted, parts};
 use super::pen::Pen;
 use super::view::{self, View};
 use super::words::Word;
@@ -127,7 +127,7 @@ fn outcome<const N: usize, const H: usize>(back: u8, view: &View<'_, N, H>, pen:
         pen.volume(past.least);
     } else if past.count > 1 {
         // a row of them
-        pen.char('×').number(past.count.min(999), 1);
+        pen.char('×').number(u32::from(past.count), 1);
     }
     pen.end();
     if let Some(cause) = cause {
@@ -163,13 +163,13 @@ fn supply<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'
     pen.say(Word::Product);
     if book.stock.container().is_none() {
         pen.say(Word::NoAccount);
-    } else if !day(view.controller.product_lasts_s(view.now), view, pen) {
+    } else if !day(view.controller.product_lasts_s(view.now), pen) {
         pen.volume(book.account());
     }
     pen.say(Word::Pack);
     if book.gauge.pack().is_none() {
         pen.say(Word::Mains);
-    } else if !day(view.controller.pack_lasts_s(view.now), view, pen) {
+    } else if !day(view.controller.pack_lasts_s(view.now), pen) {
         pen.char('-');
     }
 }
@@ -177,14 +177,10 @@ fn supply<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'
 /// The date so many seconds on, where it is known and the clock is set; whether it is
 /// shown.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
-fn day<const N: usize, const H: usize>(
-    lasts_s: Option<u32>,
-    view: &View<'_, N, H>,
-    pen: &mut Pen<'_>,
-) -> bool {
-    let at = lasts_s.map(|s| view.now.plus(Duration::from_ms(u64::from(s) * 1000)));
-    let Some(minute) = at.and_then(|at| view.minute_at(at)) else { return false };
-    pen.date(minute.parts().0, false);
+fn day(lasts_s: Option<u32>, pen: &mut Pen<'_>) -> bool {
+    let (Some(s), Some(now)) = (lasts_s, pen.now) else { return false };
+    let (minutes, _) = parted(s, 60);
+    pen.date(parts(now.0.get().wrapping_add(minutes)).0, false);
     true
 }
 

@@ -197,8 +197,7 @@ impl Panel {
         let forgets = view.now.since(self.touched) >= FORGETS_AFTER;
         self.touched = view.now;
         if forgets {
-            self.notice = self.has_draft().then_some(Word::Forgotten);
-            self.go_home();
+            self.leave(Word::Forgotten);
         }
         if let Some(run) = view.controller.service_run() {
             return self.stop(input, run.calibrates, view);
@@ -210,9 +209,7 @@ impl Panel {
         self.notice = None;
         match input {
             Input::Hold => {
-                let left = self.has_draft();
-                self.go_home();
-                self.notice = left.then_some(Word::NothingChanged);
+                self.leave(Word::NothingChanged);
                 None
             }
             Input::Left | Input::Right => {
@@ -246,6 +243,13 @@ impl Panel {
         Some(Request::Release)
     }
 
+    /// Goes home, and says so of a draft that is left with it.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn leave(&mut self, said: Word) {
+        self.notice = self.has_draft().then_some(said);
+        self.go_home();
+    }
+
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn go_home(&mut self) {
         (self.card, self.back) = (Card::Last, 0);
@@ -275,6 +279,11 @@ impl Panel {
     }
 
     fn press<const N: usize, const H: usize>(&mut self, view: &View<'_, N, H>) -> Option<Request> {
+        if self.over == Over::Nothing && self.is_cut(view) {
+            // another run, as long as it was to be
+            (self.told.remedy, self.told.length_ms) = (Remedy::RunAgain, 0);
+            self.over = Over::Told;
+        }
         match self.over {
             Over::Told => {
                 self.over = Over::Nothing;
@@ -331,12 +340,6 @@ impl Panel {
         &mut self,
         view: &View<'_, N, H>,
     ) -> Option<Request> {
-        if self.is_cut(view) {
-            // another run, as long as it was to be
-            (self.told.remedy, self.told.length_ms) = (Remedy::RunAgain, 0);
-            self.mend(view);
-            return None;
-        }
         let book = view.controller.book();
         let draft = &mut self.draft;
         if !draft.is_open() {

@@ -143,7 +143,6 @@ impl<'a> Pen<'a> {
     }
 
     /// What a dose waits for.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn hindrance(&mut self, cause: Cause) -> &mut Self {
         self.warning(words::CAUSES - 1, u16::from(cause.code()))
     }

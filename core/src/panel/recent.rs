@@ -16,6 +16,8 @@ use crate::units::Volume;
 /// Outcomes that are kept.
 const KEPT: usize = 8;
 
+/// The largest number of a row of them.
+const MOST_SHOWN: u32 = 999;
 /// The least local time, in minutes, that names a due: no clock shows an earlier one. What
 /// is less is a count, of intervals or of doses that were asked for.
 const FIRST_MINUTE: u32 = Date::MIN.days() as u32 * DAY_MIN;
@@ -31,8 +33,9 @@ pub struct Past {
     /// The local time of the due, of a row the last one's, as its record names it; none of
     /// what comes by elapsed time or was asked for.
     pub(super) last: Option<Minute>,
-    /// How many dues it stands for: more than one where a row of them was skipped.
-    pub count: u32,
+    /// How many dues it stands for, as far as there is room to say: more than one where a
+    /// row of them was skipped.
+    pub count: u16,
     /// The instant of the due, or of the first of a row.
     pub due_at: Instant,
     /// How it ended.
@@ -94,7 +97,8 @@ impl Recent {
     /// Takes one down at its place, if it is among the latest. What a row of closed dates
     /// was before it grew is none of them.
     fn keep(&mut self, seq: u32, outcome: &Outcome) {
-        let Outcome { due, count, due_at, kind, least, .. } = *outcome;
+        let Outcome { due, due_at, kind, least, .. } = *outcome;
+        let count = outcome.count.min(MOST_SHOWN) as u16;
         let grows = kind == OutcomeKind::Skipped(Cause::Closed);
         let named = NonZeroU32::new(outcome.last.0).filter(|last| last.get() >= FIRST_MINUTE);
         let last = named.map(Minute);
@@ -104,7 +108,8 @@ impl Recent {
             if item.seq == past.seq {
                 return;
             }
-            let is_of_row = grows && item.id == due.id && item.due_at == due_at;
+            // all of it asked at once, which takes less room than one after the other
+            let is_of_row = grows & (item.id == due.id) & (item.due_at == due_at);
             if item.seq < past.seq {
                 core::mem::swap(item, &mut past);
             }

@@ -47,7 +47,11 @@ impl Draft {
         book: &Book<N, H>,
     ) {
         // a head that there is none of is set up first
-        let kind = if kind.spec().by_head && book.head.is_none() { Kind::Head } else { kind };
+        let (mut kind, mut spec) = (kind, kind.spec());
+        if spec.by_head && book.head.is_none() {
+            kind = Kind::Head;
+            spec = kind.spec();
+        }
         let choices = if kind == Kind::Place {
             // a zone that is none of the places is a choice of its own
             zones::index_of(&book.zone).max(zones::COUNT - 1)
@@ -58,7 +62,6 @@ impl Draft {
         // as a new entry is one
         (self.kind, self.id, self.choices) = (kind, id, choices as u8 + 1);
         self.values = Values([0; MOST_STEPS]);
-        let spec = kind.spec();
         for &step in spec.steps {
             self.fill(step, book);
         }
