@@ -68,6 +68,7 @@ pub(super) fn find(
     found.extend(site::too_weak(scenario));
     found.extend(site::too_large(scenario));
     found.extend(site::out_of_lift(scenario));
+    found.extend(site::high_lift(scenario));
     match never_set(scenario) {
         Some(unset) => found.push(unset),
         None => found.extend(nothing_due(scenario, &plans, frame, clock)),

@@ -276,10 +276,13 @@ fn what_no_line_can_lift_is_warned_about() {
         place.write("site.toml", &nights(&tube));
         let said = place.call(&["check", "site.toml"]);
         assert_eq!(said.code, 0, "{said:?}");
-        said.out.contains("W013")
+        (said.out.contains("W013"), said.out.contains("W018"))
     };
     // 10.11 m is what water can be lifted at 20 C
-    assert!(check("10.2 m") && !check("9.9 m"));
+    assert_eq!(check("10.2 m"), (true, false));
+    assert_eq!(check("9.9 m"), (false, true));
+    // from 2 m on, with its friction, a head may not do it
+    assert_eq!((check("2 m"), check("1.9 m")), ((false, true), (false, false)));
 }
 
 #[test]

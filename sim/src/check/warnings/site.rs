@@ -3,6 +3,7 @@
 use crate::diagnose::{Diagnostic, codes};
 use crate::forecast::{figures, weak_help, weak_pack};
 use crate::scenario::{EntryPlan, Scenario, Supply, show};
+use crate::trade::suction::WARN_LIFT_M;
 
 /// W009: a container from which nothing can be drawn.
 pub(super) fn at_heel(scenario: &Scenario) -> Option<Diagnostic> {
@@ -92,6 +93,25 @@ pub(super) fn out_of_lift(scenario: &Scenario) -> Option<Diagnostic> {
         )
         .label(format!("{lift:.2} m of lift and friction; this product can be lifted {limit:.2} m"))
         .help("put the pump lower, or make the line shorter or wider"),
+    )
+}
+
+/// W018: a suction line that few heads lift the product up.
+pub(super) fn high_lift(scenario: &Scenario) -> Option<Diagnostic> {
+    let tube = scenario.tube.as_ref()?;
+    let (lift, _) = figures(scenario, 0.0)
+        .suction_m
+        .filter(|(lift, limit)| (WARN_LIFT_M..*limit).contains(lift))?;
+    Some(
+        Diagnostic::new(
+            codes::HIGH_LIFT,
+            tube.spans.at("lift"),
+            "a head may not bring the product up this suction line",
+        )
+        .label(format!(
+            "{lift:.2} m of lift and friction; from {WARN_LIFT_M} m on heads lose flow or prime badly"
+        ))
+        .help("put the pump lower, or make the line shorter or wider; else try the head there, and calibrate it at this lift"),
     )
 }
 

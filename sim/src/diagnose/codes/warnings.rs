@@ -381,4 +381,21 @@ run_for = "3 days"
 density = "1.02 kg/l"
 use_by = 2027-10-01
 "#;
+
+HIGH_LIFT = "W018", "a head may not bring the product up this suction line",
+"The rollers of a head draw by the tube's own spring. From about 2 m of lift and friction on heads lose \
+flow or prime badly (common practice, no source), more so with a tube that has worn. The device senses no \
+flow: it tells such doses as dosed.",
+wrong r#"
+[tube]
+bore = "4.8 mm"
+suction = "3 m"
+lift = "2.5 m"
+"#,
+right r#"
+[tube]
+bore = "4.8 mm"
+suction = "3 m"
+lift = "1.5 m"
+"#;
 }
