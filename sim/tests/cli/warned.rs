@@ -286,6 +286,24 @@ fn what_no_line_can_lift_is_warned_about() {
 }
 
 #[test]
+fn a_run_that_starts_in_the_repeated_hour_starts_in_its_first_pass() {
+    let place = Place::new("start-repeated");
+    let check = |start: &str| {
+        let site = nights("").replace("2026-10-05T00:00:00", start);
+        place.write("site.toml", &site);
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let said = check("2026-10-25T02:30:00");
+    assert!(said.contains("W004]: the run starts in the hour that autumn repeats"), "{said}");
+    assert!(said.contains("2026-10-25 02:30 comes twice: it starts at the first"), "{said}");
+    for once in ["2026-10-25T01:59:59", "2026-10-25T03:00:00", "2026-10-24T02:30:00"] {
+        assert!(!check(once).contains("W004"), "{once}");
+    }
+}
+
+#[test]
 fn a_product_that_is_out_of_date_from_the_start_is_warned_about() {
     let place = Place::new("check-date");
     let check = |date: &str| {

@@ -4,7 +4,7 @@ use dosewright_core::civil::{Date, Local};
 use dosewright_core::config::{self, Head};
 use dosewright_core::time::Duration;
 use dosewright_core::units::Volume;
-use dosewright_core::zone::Zone;
+use dosewright_core::zone::{LocalKind, Zone};
 
 use super::super::datetime;
 use super::super::model::{
@@ -78,10 +78,20 @@ pub(super) fn clock(mut t: TableReader) -> Option<ClockPlan> {
 }
 
 /// A start in an hour that the clocks skip is after it, as a clock that is set to such a
-/// time shows the moved one.
+/// time shows the moved one; of one that they repeat it is in the first pass.
 fn existing_start(t: &mut TableReader, start: Local, zone: Option<&Zone>) -> Local {
     let moved = zone.map_or(start, |zone| datetime::existing(zone, start));
     if moved == start {
+        if zone.is_some_and(|zone| zone.kind_of(start) == LocalKind::Repeated) {
+            let found = Diagnostic::new(
+                codes::IN_REPEATED_HOUR,
+                t.place("start"),
+                "the run starts in the hour that autumn repeats",
+            )
+            .label(format!("{} comes twice: it starts at the first", show::local(start)))
+            .help("for the second, start an hour before the first and count from there");
+            t.cx.report(found);
+        }
         return start;
     }
     let found = Diagnostic::new(
