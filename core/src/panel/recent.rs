@@ -108,7 +108,7 @@ impl Recent {
             if item.seq == past.seq {
                 return;
             }
-            // all of it asked at once, which takes less room than one after the other
+            #[allow(clippy::needless_bitwise_bool, reason = "asked at once it takes less room")]
             let is_of_row = grows & (item.id == due.id) & (item.due_at == due_at);
             if item.seq < past.seq {
                 core::mem::swap(item, &mut past);
