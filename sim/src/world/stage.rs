@@ -118,8 +118,8 @@ pub(super) struct Stage<'a, const W: usize> {
     measured_from: u64,
     /// How often something was read off a vessel.
     readings: u32,
-    /// Acts of calibration that have had their second run.
-    run_twice: Vec<usize>,
+    /// Runs that acts of calibration have had beside their first.
+    reruns: Vec<calibrate::Rerun>,
     end: RunEnd,
 }
 
@@ -187,7 +187,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             seed: options.seed,
             measured_from: 0,
             readings: 0,
-            run_twice: Vec::new(),
+            reruns: Vec::new(),
             calls_now: 0,
             doing: None,
             front: None,

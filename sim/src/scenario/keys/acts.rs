@@ -137,7 +137,7 @@ pub(in crate::scenario) static CALIBRATE: Table = Table {
         optional(
             "confirm",
             Kind::Switch,
-            "The operator makes a second run where the device asks for one; false unless said.",
+            "The operator makes a second or a longer run where the device asks for one; false unless said.",
         ),
     ],
 };

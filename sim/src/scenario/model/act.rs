@@ -178,7 +178,7 @@ pub enum Act {
         result: Calibration,
         /// It says how the head was found, and stays out of force.
         as_found: bool,
-        /// The operator makes a second run where the device asks for one.
+        /// The operator makes a second or a longer run where the device asks for one.
         confirm: bool,
     },
     /// Runs an entry's dose again.

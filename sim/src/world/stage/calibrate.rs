@@ -19,6 +19,20 @@ const READING_MS: u64 = 30_000;
 /// How long somebody takes to make ready for a second run, in ms.
 const AGAIN_MS: u64 = 5 * 60_000;
 
+/// Runs that somebody makes beside the first before giving up: the device may ask for a
+/// longer one, for one more where the next reading is a low one, and for another that says
+/// the same.
+const MOST_RERUNS: u32 = 8;
+
+/// Runs of one act beside its first.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::world) struct Rerun {
+    act: usize,
+    runs: u32,
+    /// The length that the device has asked for, in ms; `None` for one as before.
+    run_ms: Option<u32>,
+}
+
 impl<const W: usize> Stage<'_, W> {
     /// The run begins.
     pub(super) fn calibrate(&mut self, index: usize) {
@@ -30,7 +44,10 @@ impl<const W: usize> Stage<'_, W> {
         };
         self.plant.advance(self.now);
         self.measured_from = self.plant.delivered_nl();
+        let asked = self.reruns.iter().find(|rerun| rerun.act == index);
+        let asked = asked.and_then(|rerun| rerun.run_ms);
         self.act(&match run {
+            _ if let Some(run_ms) = asked => DeviceAct::Calibrate(run_ms),
             CalibrationRun::Lasts(run) => {
                 DeviceAct::Calibrate(u32::try_from(run.as_ms()).unwrap_or(u32::MAX))
             }
@@ -85,10 +102,45 @@ impl<const W: usize> Stage<'_, W> {
             reading_error: vessel.reading_error,
             as_found: *as_found,
         }));
-        let wants_more =
-            matches!(self.end.acts.get(index), Some(ActEnd::Refused(Refusal::RunTwice { .. })));
-        if *confirm && wants_more && !self.run_twice.contains(&index) {
-            self.run_twice.push(index);
+        if *confirm {
+            self.run_again(index);
+        }
+    }
+
+    /// Makes ready for another run, where the device has asked for a second one, or for a
+    /// longer one that goes into the vessel.
+    fn run_again(&mut self, index: usize) {
+        let Some(Act::Calibrate { run, vessel, result, .. }) =
+            self.scenario.operator.get(index).map(|act| &act.act)
+        else {
+            return;
+        };
+        let longer = match self.end.acts.get(index) {
+            Some(ActEnd::Refused(Refusal::RunTwice { .. })) => None,
+            Some(ActEnd::Refused(Refusal::RunLonger { least_ms })) => Some(*least_ms),
+            _ => return,
+        };
+        if let Some(run_ms) = longer {
+            // a train is as long as the device makes it, and a reading that the file gives
+            // is of the run that the file gives
+            let is_train = matches!(run, Some(CalibrationRun::Train));
+            if is_train || !matches!(result, Calibration::AsDelivered) {
+                return;
+            }
+            let run = Duration::from_ms(u64::from(run_ms));
+            let comes = self.device().and_then(|device| device.controller().book().head);
+            if comes.is_some_and(|head| head.flow.volume(run) > vessel.capacity) {
+                return;
+            }
+        }
+        let place = self.reruns.iter().position(|rerun| rerun.act == index);
+        let place = place.unwrap_or_else(|| {
+            self.reruns.push(Rerun { act: index, runs: 0, run_ms: None });
+            self.reruns.len() - 1
+        });
+        if let Some(rerun) = self.reruns.get_mut(place).filter(|rerun| rerun.runs < MOST_RERUNS) {
+            rerun.runs += 1;
+            rerun.run_ms = longer.or(rerun.run_ms);
             self.script.at(self.now.saturating_add(AGAIN_MS), Cue::Act(index));
         }
     }

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use crate::observe::{DeviceAct, Observation, Observer};
-use crate::run::{self, FaultEnd, Options, RunEnd};
+use crate::run::{self, ActEnd, FaultEnd, Options, RunEnd};
 use crate::scenario;
 
 struct Nobody;
@@ -207,4 +207,56 @@ fn of_two_siphons_the_later_counts_until_it_ends() {
     let later = siphon("20 ml/min", "30 min");
     let over = spilled(&[("14:00", &long), ("14:50", &later)]);
     assert_eq!(over, (1_100, took));
+}
+
+/// The lengths of the calibration runs of a visit at which the head gives so much, with
+/// readings anywhere within 1 ml, and what came of it.
+fn visit(true_flow: &str, seed: u64) -> (Vec<u32>, ActEnd) {
+    let text = format!(
+        "schema = 1\n[clock]\nstart = 2026-10-19T00:00:00\nzone = \"UTC0\"\nrun_for = \"1 d\"\n\
+         [head]\nflow = \"26.5 ml/min\"\ntrue_flow = \"{true_flow}\"\nrollers = 3\n\
+         volume_per_roller_pass = \"0.29 ml\"\n[[entry]]\nname = \"n\"\n\
+         weekly = {{ days = [\"mon\"], at = \"20:00\" }}\nvolume = \"30 ml\"\n\
+         window = \"10 min\"\n[[operator]]\nat = \"+8 h\"\n\
+         calibrate = {{ vessel = \"100 ml\", as_delivered = true, confirm = true }}\n"
+    );
+    let (scenario, _) = scenario::read("visit.toml", &text).unwrap();
+    let mut runs = Runs::default();
+    let options = Options { seed, ..Options::default() };
+    let end = run::run(&scenario, &options, &mut runs).unwrap();
+    (runs.0, end.acts[0].clone())
+}
+
+/// Lengths that were asked for of calibration runs; 0 for one that fills the vessel.
+#[derive(Default)]
+struct Runs(Vec<u32>);
+
+impl Observer for Runs {
+    fn see(&mut self, _: u64, what: &Observation<'_>) {
+        match *what {
+            Observation::Act(DeviceAct::Calibrate(run_ms)) => self.0.push(*run_ms),
+            Observation::Act(DeviceAct::CalibrateInto(_)) => self.0.push(0),
+            _ => {}
+        }
+    }
+}
+
+/// Whoever is asked for a longer run makes one as long as the device asks for: a head that
+/// gives far less than it did is calibrated in the end.
+#[test]
+fn whoever_is_asked_for_a_longer_run_makes_it() {
+    for true_flow in ["26.5 ml/min", "23.9 ml/min", "22 ml/min", "19 ml/min"] {
+        for seed in 0..40 {
+            let (runs, end) = visit(true_flow, seed);
+            assert_eq!(end, ActEnd::Taken, "{true_flow}, seed {seed}: {runs:?}");
+            assert_eq!(runs[0], 0);
+            let longer: Vec<u32> = runs.iter().copied().filter(|run_ms| *run_ms > 0).collect();
+            assert!(longer.is_sorted(), "{runs:?}");
+            // as the vessel has it, then 20 % longer in the worst case
+            assert!(longer.iter().all(|run_ms| (145_700..210_000).contains(run_ms)), "{runs:?}");
+            if true_flow == "19 ml/min" {
+                assert!(!longer.is_empty() && runs.len() > 2, "{runs:?}");
+            }
+        }
+    }
 }
