@@ -70,6 +70,11 @@ impl Told {
                 self.reason = Word::NoDay as u8;
                 Remedy::Back
             }
+            // of what the panel asks of a head, the rollers alone can be out of its limits
+            Refusal::Head(_) => {
+                self.step = Step::Rollers;
+                Remedy::Ask
+            }
             Refusal::OutOfRange if draft.is_some_and(|draft| draft.kind == Kind::Calibrate) => {
                 self.reason = Word::VesselBig as u8;
                 self.step = Step::Vessel;
@@ -182,8 +187,7 @@ const fn reason_of(refusal: &Refusal) -> u8 {
             Word::EntryGone as u8
         }
         Refusal::NotRunning { .. } => Word::DoseOver as u8,
-        Refusal::Head(_) => Word::LimitsUnfit as u8,
-        Refusal::Field { .. } | Refusal::OutOfRange => Word::OutOfRange as u8,
+        Refusal::Head(_) | Refusal::Field { .. } | Refusal::OutOfRange => Word::OutOfRange as u8,
         Refusal::NeverDue { .. } => Word::NeverDue as u8,
         Refusal::DoesNotFit { .. } => Word::NeedsWindow as u8,
         Refusal::GapTooShort { .. } => Word::WindowLong as u8,

@@ -86,7 +86,7 @@ words! {
         AsFound 17, WithPin 17, WithoutPin 17, Each 6 "_ ",
         OutletInVessel 20, LookFirst 20, PackIsFull 20, PinFromNow 20, RestIsLost 20,
         // why something is not taken
-        NotTaken 20 "_\n", NoLine 20, EntryGone 20, LimitsUnfit 20, NoDay 20, OutOfRange 20,
+        NotTaken 20 "_\n", NoLine 20, EntryGone 20, NoDay 20, OutOfRange 20,
         NeverDue 20, NeedsWindow 20, DoseSmall 20, PulsesMany 20, WindowLong 20, Overlaps 17 "_ ",
         FreeAt 12 "_ ", OverCeiling 20, ManyDoses 20, Busy 20, Locked 20, WrongPin 20, Wait 12,
         VesselSmall 20, VesselCoarse 20, NoRun 20, NotSure 20, RunFor 9 "_ ", FarOff 20, RunTwice 20,

@@ -178,3 +178,19 @@ fn a_timetable_that_is_full_offers_no_new_entry() {
         assert_eq!((choices, is_new), (entries + u16::from(!is_full), !is_full), "{entries}");
     }
 }
+
+#[test]
+fn rollers_out_of_range_are_asked_again() {
+    let mut rig = Rig::set_up(Preferences::NEW);
+    rig.go_to_card(Card::SetUp);
+    // 43 rollers instead of 3
+    rig.touches(&[(Press, 1), (Right, 3), (Press, 2), (Right, 5), (Press, 3)]);
+    assert_eq!(rig.lines()[1..3], ["26.5 ml/min", "43"]);
+    rig.touch(Press);
+    assert_eq!(rig.lines()[..2], ["Not taken:", "out of range"]);
+    rig.touch(Press);
+    assert_eq!(rig.lines()[1..3], ["Rollers", "[43]"]);
+    rig.touches(&[(Left, 5), (Press, 3)]);
+    assert_eq!(rig.lines()[2], "In force");
+    assert_eq!(rig.book().head.map(|head| head.rollers), Some(3));
+}

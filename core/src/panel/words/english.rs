@@ -193,7 +193,6 @@ pub(super) const ENGLISH: Vocabulary = Vocabulary {
         (Word::NotTaken, "Not taken:"),
         (Word::NoLine, "no line is free"),
         (Word::EntryGone, "that entry is gone"),
-        (Word::LimitsUnfit, "the limits don't fit"),
         (Word::NoDay, "no day is chosen"),
         (Word::OutOfRange, "out of range"),
         (Word::NeverDue, "it would never come"),

@@ -193,7 +193,6 @@ pub(super) const FRENCH: Vocabulary = Vocabulary {
         (Word::NotTaken, "Refusé:"),
         (Word::NoLine, "aucune ligne libre"),
         (Word::EntryGone, "entrée disparue"),
-        (Word::LimitsUnfit, "limites incohérentes"),
         (Word::NoDay, "aucun jour choisi"),
         (Word::OutOfRange, "hors limites"),
         (Word::NeverDue, "ne viendrait jamais"),

@@ -193,7 +193,6 @@ pub(super) const GERMAN: Vocabulary = Vocabulary {
         (Word::NotTaken, "Nicht genommen:"),
         (Word::NoLine, "keine Zeile frei"),
         (Word::EntryGone, "Eintrag ist fort"),
-        (Word::LimitsUnfit, "Grenzen unstimmig"),
         (Word::NoDay, "kein Tag gewählt"),
         (Word::OutOfRange, "außerhalb der Werte"),
         (Word::NeverDue, "käme nie"),

@@ -193,7 +193,6 @@ pub(super) const POLISH: Vocabulary = Vocabulary {
         (Word::NotTaken, "Nie przyjęto:"),
         (Word::NoLine, "brak wolnego wiersza"),
         (Word::EntryGone, "wpisu już nie ma"),
-        (Word::LimitsUnfit, "limity niezgodne"),
         (Word::NoDay, "nie wybrano dnia"),
         (Word::OutOfRange, "poza zakresem"),
         (Word::NeverDue, "nigdy nie nastąpi"),

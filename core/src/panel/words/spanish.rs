@@ -193,7 +193,6 @@ pub(super) const SPANISH: Vocabulary = Vocabulary {
         (Word::NotTaken, "No se acepta:"),
         (Word::NoLine, "no hay línea libre"),
         (Word::EntryGone, "la entrada no existe"),
-        (Word::LimitsUnfit, "límites no cuadran"),
         (Word::NoDay, "ningún día elegido"),
         (Word::OutOfRange, "fuera de rango"),
         (Word::NeverDue, "no vendría nunca"),
