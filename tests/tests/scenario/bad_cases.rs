@@ -203,6 +203,12 @@ pub(crate) const CASES: &[Case] = &[
         "\"2026-10-28 23:59\"",
         "ends at 2026-10-27 00:00",
     ),
+    (
+        "[clock]\nstart = 2026-10-19T00:00:00\nzone = \"GMT+2\"\nrun_for = \"3 days\"",
+        "W016",
+        "\"GMT+2\"",
+        "read as UTC-2, WEST of Greenwich",
+    ),
     // names
     (
         "[[operator]]\nat = \"+1 d\"\nadd = { name = \"night\", every = { interval = \"1 h\" }, volume = \"1 ml\", window = \"1 min\" }",

@@ -340,24 +340,6 @@ volume = "60 ml"
 window = "30 min"
 "#;
 
-BACKWARD_ZONE = "W016", "a zone that counts the other way than it reads",
-"A TZ string gives how far local time is behind UTC, so that UTC+1 is an hour west of Greenwich, not one \
-east. Most who write UTC or GMT with a sign mean the other side, and all dues are then twice that far off. \
-A name in angle brackets says what is shown, with its offset after it as ever: <+01>-1 is an hour east. \
-Neither has summer time; a place's name has.",
-wrong r#"
-[clock]
-start = 2026-10-19T00:00:00
-zone = "UTC+1"
-run_for = "3 days"
-"#,
-right r#"
-[clock]
-start = 2026-10-19T00:00:00
-zone = "<+01>-1"
-run_for = "3 days"
-"#;
-
 OUT_OF_DATE = "W017", "the product is out of date from the start",
 "A product loses what is active in it, and its label says until when it may be used. The device does not \
 know of that date: it doses as ever, and what it doses does not do what it is dosed for.",
