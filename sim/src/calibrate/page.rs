@@ -87,6 +87,11 @@ pub fn planned_page(setup: &Setup, plan: &Result<Run, Unreachable>) -> String {
         Err(why) => paragraph(&mut out, &format!("No run does: {}.", unreachable(why))),
     }
     _ = writeln!(out, "\ntarget     {} expanded (k = 2, JCGM 100)", percent(setup.target));
+    _ = writeln!(
+        out,
+        "planned    {}, which does for a tenth less flow and the lowest reading",
+        percent(setup.planned_target())
+    );
     _ = writeln!(out, "measure    {}", setup.gauge.words());
     _ = writeln!(out, "timing     {} s standard uncertainty", setup.timing_s);
     _ = writeln!(out, "flow       {} ml/min as last calibrated", setup.last_ml_min);
