@@ -9,7 +9,7 @@ mod snapshot;
 use crate::calibration::TRAIN_STARTS;
 use crate::config::Head;
 use crate::entry::{Entry, EntryId};
-use crate::limits::{History, Starts};
+use crate::limits::History;
 use crate::lock::Lock;
 use crate::motor::Motor;
 use crate::power::Gauge;
@@ -17,6 +17,7 @@ use crate::record::{
     Act, Adopted, Alarm, LineState, Mark, NewPack, PackedState, Pulse, Record, Staged,
 };
 use crate::schedule::WallClock;
+use crate::starts::Starts;
 use crate::stock::Stock;
 use crate::time::{Duration, Instant, Utc};
 use crate::timetable::Timetable;

@@ -33,6 +33,7 @@ pub mod schedule;
 #[cfg(feature = "inbox")]
 pub mod shell;
 pub mod spread;
+pub mod starts;
 pub mod stock;
 pub mod time;
 pub mod timers;

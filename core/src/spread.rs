@@ -1,11 +1,16 @@
 //! Spreading a dose over its window in pulses (D4 to D7).
 
 use crate::config::Head;
+use crate::starts::{HOUR, Starts};
 use crate::time::{Duration, Instant};
 use crate::units::{over, over_up, times};
 
 /// Milliseconds in an hour.
-const HOUR_MS: u64 = 3_600_000;
+const HOUR_MS: u64 = HOUR.as_ms();
+/// So much later than it was planned a pulse may start for the pump's limits, and its train
+/// stays as it is (own choice): a call that comes a ms late puts off, an hour later, the
+/// pulse that needs its start.
+pub const PUT_OFF: Duration = Duration::from_s(1);
 
 /// Why a dose cannot be spread over a window.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -186,6 +191,22 @@ impl Plan {
         })
     }
 
+    /// Whether starts there have been and a limit of so many an hour let every pulse start
+    /// when it is planned, or so little later that the train stays as it is (D7).
+    pub fn is_allowed(&self, starts: &Starts, limit: u16) -> bool {
+        let limit = usize::from(limit.clamp(1, Head::MOST_STARTS));
+        let mut train = *self;
+        // a train keeps the limit by itself: only its first starts meet older ones
+        for back in (1..=limit).rev() {
+            let Some(start) = train.next_start() else { break };
+            if starts.back(back).is_some_and(|at| at.plus(HOUR) > start.plus(PUT_OFF)) {
+                return false;
+            }
+            train.next = train.next.saturating_add(1);
+        }
+        true
+    }
+
     /// How long the next pulse is.
     pub fn next_length(&self) -> Duration {
         let whole = u64::from(self.total_ms);
@@ -197,15 +218,15 @@ impl Plan {
 /// What a re-spread train must keep to.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Bounds {
+pub struct Bounds<'a> {
     /// The first instant at which the pump may start.
     pub from: Instant,
     /// Where the window ends.
     pub window_end: Instant,
     /// By when every pulse must have ended.
     pub deadline: Instant,
-    /// Starts that the limit allows within the hour from `from`.
-    pub free_starts: u32,
+    /// The starts there have been, which count for the limit of an hour.
+    pub starts: &'a Starts,
     /// Whether to finish as fast as the limits allow, because another waits (D3).
     pub hurry: bool,
 }
@@ -217,10 +238,11 @@ pub struct Bounds {
 /// `pulse_ms` is the length of the pulses the dose was planned with: the rest is
 /// made of pulses no longer than that where the limits allow, since the doubt a
 /// restart leaves is one pulse.
-pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Option<Plan> {
+pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds<'_>) -> Option<Plan> {
     let shortest = u64::from(head.shortest_pulse_ms());
     let rest = u64::from(rest_ms);
-    if rest < shortest || rest == 0 || bounds.free_starts == 0 {
+    let free_starts = bounds.starts.free(bounds.from, head.starts_per_hour);
+    if rest < shortest || rest == 0 || free_starts == 0 {
         return None;
     }
     if bounds.hurry {
@@ -238,14 +260,14 @@ pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Op
             return Some(plan);
         }
     }
-    most_by_deadline(rest, head, bounds)
+    most_by_deadline(rest, head, bounds, free_starts)
 }
 
 /// The number of pulses of a re-spread train, before its span is known.
-fn train_of(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds) -> Plan {
+fn train_of(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds<'_>) -> Plan {
     // in a hurry the fewest, longest pulses lose the least time to rests
     let wanted = if bounds.hurry { 1 } else { over_up(rest, u64::from(pulse_ms.max(1))) };
-    let most = over(rest, u64::from(head.shortest_pulse_ms())).min(u64::from(bounds.free_starts));
+    let most = over(rest, u64::from(head.shortest_pulse_ms()));
     let least = over_up(rest, u64::from(head.longest_pulse_ms().max(1)));
     let pulses = wanted.min(most).max(least).max(1);
     Plan {
@@ -266,7 +288,7 @@ fn ends_by(plan: &Plan, head: &Head, end: Instant) -> bool {
 }
 
 /// The rest evenly to an end, if the pump can do that.
-fn even(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds, end: Instant) -> Option<Plan> {
+fn even(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds<'_>, end: Instant) -> Option<Plan> {
     if end <= bounds.from {
         return None;
     }
@@ -279,23 +301,26 @@ fn even(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds, end: Instant) ->
         let span = left + head.rest_after(head.run_of(Duration::from_ms(on))).as_ms();
         let pulse_fits = on <= u64::from(head.longest_pulse_ms())
             && over(rest, n) >= u64::from(head.shortest_pulse_ms());
-        if pulse_fits
-            && over(span, n) >= slot_ms(rest, n, head)
-            && n <= u64::from(bounds.free_starts)
-        {
-            plan.span_ms = span;
+        plan.span_ms = span;
+        // a train of more than an hour's starts keeps the limit by itself where they are an
+        // hour's share apart; the first of them need older ones to be an hour old
+        let starts_fit = (n <= u64::from(head.starts_per_hour)
+            || over(span, n) >= spacing_ms(head))
+            && plan.is_allowed(bounds.starts, head.starts_per_hour);
+        if pulse_fits && over(span, n) >= slot_ms(rest, n, head) && starts_fit {
             return Some(plan);
         }
         if plan.pulses <= 1 {
             return None;
         }
-        plan.pulses /= 2;
+        // an eighth fewer
+        plan.pulses -= plan.pulses.div_ceil(8);
     }
 }
 
 /// The most that fits before the deadline: one pulse where it may be that long,
 /// else the longest pulses with the rests they need between.
-fn most_by_deadline(rest: u64, head: &Head, bounds: &Bounds) -> Option<Plan> {
+fn most_by_deadline(rest: u64, head: &Head, bounds: &Bounds<'_>, free_starts: u32) -> Option<Plan> {
     if bounds.deadline <= bounds.from {
         return None;
     }
@@ -303,7 +328,7 @@ fn most_by_deadline(rest: u64, head: &Head, bounds: &Bounds) -> Option<Plan> {
     let left = to_deadline.saturating_sub(u64::from(head.lead_ms));
     let longest = u64::from(head.longest_pulse_ms().max(1));
     let slot = slot_ms(longest, 1, head);
-    let whole = over(to_deadline, slot).min(u64::from(bounds.free_starts));
+    let whole = over(to_deadline, slot).min(u64::from(free_starts));
     let (pulses, total) = if whole == 0 || left <= longest {
         (1, left.min(longest).min(rest))
     } else {
@@ -337,7 +362,7 @@ mod tests {
             from: Instant::ZERO,
             window_end: Instant::from_ms(18 * 60_000),
             deadline: Instant::from_ms(18 * 60_000),
-            free_starts: 50,
+            starts: &Starts::NONE,
             hurry: false,
         };
         let mut plan = respread(187_924, 9057, &head(), &bounds).unwrap();
@@ -398,5 +423,38 @@ mod tests {
                 "{dose_ms} {least_ms}"
             );
         }
+    }
+
+    fn at(ms: i64) -> Instant {
+        Instant::from_ms(ms)
+    }
+
+    #[test]
+    fn d7_a_train_keeps_the_starts_before_it_in_mind() {
+        let mut starts = Starts::NONE;
+        for minute in [0, 10] {
+            starts.push(at(minute * 60_000));
+        }
+        // a train of three, ten minutes apart
+        let plan = |minute: i64| Plan {
+            origin: at(minute * 60_000),
+            span_ms: 1_800_000,
+            pulses: 3,
+            total_ms: 30_000,
+            next: 0,
+        };
+        // five an hour are all of them
+        assert!(plan(20).is_allowed(&starts, 5));
+        // of three an hour the second may come an hour after the one at 0, to the instant
+        assert!(plan(50).is_allowed(&starts, 3));
+        // it may be put off by a second and no more
+        let early = |ms: i64| Plan { origin: at(50 * 60_000 - ms), ..plan(50) };
+        assert!(early(1_000).is_allowed(&starts, 3));
+        assert!(!early(1_001).is_allowed(&starts, 3) && !plan(20).is_allowed(&starts, 3));
+        // of four the third
+        assert!(plan(40).is_allowed(&starts, 4) && !plan(39).is_allowed(&starts, 4));
+        // one that is under way asks for what is left of it
+        assert!(Plan { next: 2, ..plan(20) }.is_allowed(&starts, 3));
+        assert!(plan(0).is_allowed(&Starts::NONE, 3), "nothing was before it");
     }
 }

@@ -424,10 +424,16 @@ fn check_alone(entry: &Entry, head: &Head, report: &mut impl FnMut(Refusal)) {
     }
 }
 
-/// How many pulses an entry's dose is made of on this head.
+/// How many pulses an entry's dose is made of on this head. The ms more that a remainder
+/// comes to now and then has to fit as well (D4).
 pub fn fit(entry: &Entry, head: &Head) -> Result<u32, Misfit> {
-    let (on, _) = head.flow.on_time(entry.volume, Carry(0));
-    spread::pulses_for(on.as_ms(), u64::from(entry.window_ms), head, entry.pulses)
+    let (on, left) = head.flow.on_time(entry.volume, Carry(0));
+    let of = |on_ms| spread::pulses_for(on_ms, u64::from(entry.window_ms), head, entry.pulses);
+    let pulses = of(on.as_ms())?;
+    if left != Carry(0) {
+        of(on.as_ms().saturating_add(1))?;
+    }
+    Ok(pulses)
 }
 
 const fn gcd(mut a: u64, mut b: u64) -> u64 {

@@ -173,3 +173,21 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn d4_d5_the_ms_that_a_remainder_comes_to_has_to_fit_as_well() {
+    // pulses of 1 s and no others: at 30 ml/min that is 0.5 ml
+    let head = Head { shortest_on_ms: 1_000, longest_run_ms: 1_000, ..head() };
+    let refused = |nl| {
+        let volume = Volume::from_nl(nl);
+        let mut timetable = Timetable::<8>::EMPTY;
+        timetable.put(Entry { volume, ..entry(1, Days::ALL, 120, 30) }).unwrap();
+        let mut all = Vec::new();
+        timetable.check(&head, None, Instant::ZERO, &mut |refusal| all.push(refusal));
+        all
+    };
+    assert_eq!(refused(500_000), []);
+    // 1000.002 ms: every 500th dose is of 1001 ms, which no pulse can be
+    let misfit = Misfit::Indivisible { dose_ms: 1_001 };
+    assert_eq!(refused(500_001), [Refusal::DoesNotFit { id: EntryId(1), misfit }]);
+}

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 /// The rooms of `core`, each of which may use those before it only. A room is a
 /// file of `core/src` with the folder of its name.
-const ORDER: [&str; 33] = [
+const ORDER: [&str; 34] = [
     "notice",
     "codec",
     "time",
@@ -26,6 +26,7 @@ const ORDER: [&str; 33] = [
     "timers",
     "record",
     "schedule",
+    "starts",
     "spread",
     "calibration",
     "timetable",

@@ -3,6 +3,7 @@
 
 use dosewright_core::config::Head;
 use dosewright_core::spread::{Bounds, Plan, respread};
+use dosewright_core::starts::Starts;
 use dosewright_core::time::Instant;
 use dosewright_core::units::Flow;
 
@@ -18,12 +19,22 @@ fn head() -> Head {
 }
 
 /// The rest of a window that ends after so many ms, with no grace.
-fn within(left_ms: i64) -> Bounds {
+fn within(left_ms: i64) -> Bounds<'static> {
     let end = Instant::from_ms(left_ms);
-    Bounds { from: Instant::ZERO, window_end: end, deadline: end, free_starts: 50, hurry: false }
+    let starts = &Starts::NONE;
+    Bounds { from: Instant::ZERO, window_end: end, deadline: end, starts, hurry: false }
 }
 
-fn hurried(left_ms: i64) -> Bounds {
+/// Starts of the last second, so many that of those of an hour some are left.
+fn but(free: u32) -> Starts {
+    let mut starts = Starts::NONE;
+    for _ in free..u32::from(head().starts_per_hour) {
+        starts.push(Instant::ZERO);
+    }
+    starts
+}
+
+fn hurried(left_ms: i64) -> Bounds<'static> {
     Bounds { hurry: true, ..within(left_ms) }
 }
 
@@ -41,7 +52,7 @@ fn d7_less_than_the_shortest_pulse_is_not_pumped_even_in_a_hurry() {
         // a head that any pulse is long enough for
         let any = Head { shortest_on_ms: 0, ..head() };
         assert_eq!(respread(0, 5_000, &any, &bounds), None);
-        let none_free = Bounds { free_starts: 0, ..bounds };
+        let none_free = Bounds { starts: &but(0), ..bounds };
         assert_eq!(respread(40_000, 5_000, &head(), &none_free), None);
     }
 }
@@ -64,9 +75,10 @@ fn d5_fewer_and_longer_pulses_where_the_rests_take_too_much() {
     // 40 s in eight pulses: 8 times 5 + 2.5 s, less the last rest, is 57.5 s
     let plan = respread(40_000, 5_000, &head(), &within(57_500));
     assert_eq!(parts(plan), Some((8, 40_000, 60_000)));
-    // in four: 4 times 10 + 5 s, less the last rest, is 55 s
+    // in seven: 7 times 5.715 + 2.858 s, less the last rest, is 57.153 s
     let plan = respread(40_000, 5_000, &head(), &within(57_499));
-    assert_eq!(parts(plan), Some((4, 40_000, 62_499)));
+    assert_eq!(parts(plan), Some((7, 40_000, 60_357)));
+    // in four: 4 times 10 + 5 s, less the last rest, is 55 s; five are 56 s
     let plan = respread(40_000, 5_000, &head(), &within(55_000));
     assert_eq!(parts(plan), Some((4, 40_000, 60_000)));
 }
@@ -98,6 +110,43 @@ fn d5_what_cannot_be_delivered_in_time_is_delivered_as_far_as_it_goes() {
     assert_eq!(respread(1_000_000, 50_000, &head(), &within(399)), None);
     assert_eq!(parts(respread(1_000_000, 50_000, &head(), &within(400))), Some((1, 400, 1_100)));
     // as many starts as are free, and no more
-    let bounds = Bounds { free_starts: 2, ..within(270_000) };
+    let bounds = Bounds { starts: &but(2), ..within(270_000) };
     assert_eq!(parts(respread(1_000_000, 50_000, &head(), &bounds)), Some((2, 120_000, 180_000)));
+}
+
+#[test]
+fn d5_an_hour_whose_starts_are_used_up_is_no_reason_to_run_what_is_left_at_once() {
+    // 60 starts a minute apart; the first is an hour old now, the next a minute from now
+    let mut starts = Starts::NONE;
+    for minute in 1..=60 {
+        starts.push(Instant::from_ms(minute * 60_000));
+    }
+    let from = Instant::from_ms(61 * 60_000);
+    let end = Instant::from_ms(180 * 60_000);
+    let bounds = Bounds { from, window_end: end, deadline: end, starts: &starts, hurry: false };
+    // a pulse a minute to the end of the window, the last one's rest of 2.5 s behind it
+    let plan = respread(595_000, 5_000, &head(), &bounds);
+    assert_eq!(parts(plan), Some((119, 595_000, 119 * 60_000 + 2_500)));
+    assert!(plan.unwrap().is_allowed(&starts, head().starts_per_hour));
+    // pulses of half a second would be ten a minute
+    let plan = respread(595_000, 500, &head(), &bounds).unwrap();
+    assert!((60..=119).contains(&plan.pulses) && plan.is_allowed(&starts, head().starts_per_hour));
+    assert!(plan.span_ms > 118 * 60_000, "{plan:?}");
+}
+
+#[test]
+fn d7_starts_that_come_free_within_the_train_are_reckoned_with() {
+    // ten are free, and no more for an hour: eleven pulses do not go, nine do
+    let plan = respread(55_000, 5_000, &head(), &Bounds { starts: &but(10), ..within(300_000) });
+    assert_eq!(parts(plan), Some((9, 55_000, 303_056)));
+    // one of them is an hour old a minute from now, less than the second it may be put off by
+    let mut starts = Starts::NONE;
+    starts.push(Instant::from_ms(60_000));
+    for _ in 1..60 {
+        starts.push(Instant::from_ms(120_000));
+    }
+    let from = Instant::from_ms(3_659_000);
+    let plan = |from| Plan { origin: from, span_ms: 60_000, pulses: 1, total_ms: 5_000, next: 0 };
+    assert!(plan(from).is_allowed(&starts, 60));
+    assert!(!plan(Instant::from_ms(3_658_999)).is_allowed(&starts, 60));
 }

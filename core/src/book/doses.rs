@@ -52,9 +52,10 @@ impl<const N: usize, const H: usize> Book<N, H> {
                     state.mark = pulse.mark;
                 }
                 if first {
-                    state.last = Some(begin);
+                    // what was closed before it is one stretch, and what comes another (D1)
+                    (state.last, state.closed_run) = (Some(begin), None);
                     if !pulse.asked {
-                        (state.edited, state.closed_run, state.waiting) = (false, None, None);
+                        (state.edited, state.waiting) = (false, None);
                     }
                 }
             });

@@ -6,7 +6,7 @@ use crate::cause::Cause;
 use crate::effect::{Effect, Effects};
 use crate::entry::{Entry, EntryId};
 use crate::record::{DueKey, Mark, Outcome, OutcomeKind, Pulse, Record};
-use crate::spread::{self, Bounds, Plan};
+use crate::spread::{self, Bounds, PUT_OFF, Plan};
 use crate::time::{Duration, Instant};
 use crate::timetable::Refusal;
 use crate::units::Flow;
@@ -274,13 +274,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if self.pump_is_on() || self.book.open.is_none() || self.stopped_by().is_some() {
             return false;
         }
+        let another_waits = self.another_waits();
         let Some(running) = &mut self.running else { return false };
-        if running.plan.is_some() && self.any_waiting && !running.hurried {
-            // another dose waits for this one: it finishes as fast as it may (D3)
-            (running.plan, running.hurried) = (None, true);
+        if running.plan.is_some() && running.hurried != another_waits {
+            // while another waits for this one, it is as fast as it may be (D3)
+            (running.plan, running.hurried) = (None, another_waits);
         }
-        let planned = running.plan;
-        let plan = match planned.and_then(|plan| plan.next_start().map(|at| (plan, at))) {
+        let planned = running.plan.and_then(|plan| plan.next_start().map(|at| (plan, at)));
+        let plan = match planned.map(|(plan, at)| (plan, self.put_off(at))) {
             Some((_, start)) if self.now < start => return false,
             Some((plan, start)) if self.may_start(start, &plan) => plan,
             other => {
@@ -324,6 +325,21 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }))
     }
 
+    /// Whether another due waits for the pump. One of the same entry, put ahead by a clock
+    /// that was set back, is no other: its dose does not notice (D9).
+    fn another_waits(&self) -> bool {
+        let Some(OpenDose { pulse, .. }) = &self.book.open else { return false };
+        let is_another = |line: usize| pulse.asked || line != usize::from(pulse.line);
+        self.any_waiting && (0..N).any(|line| is_another(line) && self.book.waits(line))
+    }
+
+    /// When a pulse starts that is planned for an instant: the pump's limits may put it off
+    /// by a little.
+    fn put_off(&self, start: Instant) -> Instant {
+        let allowed = self.start_allowed_from(start);
+        if allowed <= start.plus(PUT_OFF) { allowed } else { start }
+    }
+
     /// Whether the next pulse of a plan may start as planned.
     fn may_start(&self, start: Instant, plan: &Plan) -> bool {
         self.now.since(start) <= ON_TIME
@@ -335,14 +351,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// Spreads what is left of the open dose from the first moment it may go on.
-    fn respread(&mut self, pulse: &Pulse) -> Option<Plan> {
+    fn respread(&self, pulse: &Pulse) -> Option<Plan> {
         let (running, head) = (self.running?, self.book.head?);
         let from = self.next_start_allowed();
         let bounds = Bounds {
             from,
             window_end: running.window_end,
             deadline: running.deadline,
-            free_starts: self.book.starts.free(from, head.starts_per_hour),
+            starts: &self.book.starts,
             hurry: running.hurried,
         };
         let rest_ms = pulse.dose_ms.saturating_sub(running.most_ms).min(self.stock_ms(pulse.flow));
@@ -418,7 +434,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         match (&self.book.open, &self.running) {
             (Some(_), Some(running)) => match &running.plan {
-                Some(plan) => plan.next_start(),
+                Some(plan) => plan.next_start().map(|start| self.put_off(start)),
                 None => Some(self.next_start_allowed()),
             },
             _ if self.any_waiting && self.service.is_none() => {

@@ -5,7 +5,6 @@ use super::dose::Begin;
 use super::dues::{Due, Skip};
 use super::{Controller, ON_TIME};
 use crate::cause::Cause;
-use crate::config::Head;
 use crate::entry::{Entry, Nominal};
 use crate::limits;
 use crate::record::{DueKey, Mark, Outcome, OutcomeKind, Record};
@@ -84,12 +83,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let hurry = self.another_wants_the_pump(line);
         let even = planned.ok().map(|pulses| even_train(&entry, due_at, pulses, dose_ms));
         // starts that disturbed doses took lately may be missing to this one
-        let allowed = even.is_some_and(|plan| self.book.starts.allow(&plan, head.starts_per_hour));
+        let allowed =
+            even.is_some_and(|plan| plan.is_allowed(&self.book.starts, head.starts_per_hour));
         let disturbed = disturbed.or((!allowed).then_some(Cause::PumpLimits));
         let plan = match (disturbed, even) {
             (None, Some(plan)) if !hurry => Some(plan),
             _ => {
-                let bounds = self.bounds(&entry, due_at, &head, hurry);
+                let bounds = self.bounds(&entry, due_at, hurry);
                 spread::respread(dose_ms - doubted, pulse_ms, &head, &bounds)
             }
         };
@@ -126,12 +126,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// What a train that starts now has to keep to, for a due of this instant.
-    fn bounds(&self, entry: &Entry, due_at: Instant, head: &Head, hurry: bool) -> Bounds {
+    fn bounds(&self, entry: &Entry, due_at: Instant, hurry: bool) -> Bounds<'_> {
         Bounds {
             from: self.now,
             window_end: due_at.plus(entry.window()),
             deadline: due_at.plus(entry.window_and_grace()),
-            free_starts: self.book.starts.free(self.now, head.starts_per_hour),
+            starts: &self.book.starts,
             hurry,
         }
     }
@@ -185,10 +185,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let even = even_train(&entry, self.now, planned, dose_ms);
         let pulse_ms = dose_ms.div_ceil(planned.max(1));
         // starts that were taken lately may be missing to this dose
-        let (plan, disturbed) = if self.book.starts.allow(&even, head.starts_per_hour) {
+        let (plan, disturbed) = if even.is_allowed(&self.book.starts, head.starts_per_hour) {
             (even, None)
         } else {
-            let bounds = self.bounds(&entry, self.now, &head, false);
+            let bounds = self.bounds(&entry, self.now, false);
             let plan = spread::respread(dose_ms, pulse_ms, &head, &bounds).ok_or(Refusal::Busy)?;
             (plan, Some(Cause::PumpLimits))
         };

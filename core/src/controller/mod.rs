@@ -388,10 +388,15 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     /// When the pump may start again by its own limits.
     fn next_start_allowed(&self) -> Instant {
+        self.start_allowed_from(self.now)
+    }
+
+    /// The first instant from `from` on at which the pump's limits allow a start.
+    fn start_allowed_from(&self, from: Instant) -> Instant {
         let Pump::Off { rest_until } = self.pump else { return Instant::MAX };
         let limit = self.book.head.map_or(1, |head| head.starts_per_hour);
         let rest_until = rest_until.max(self.book.motor.rests_until());
-        self.book.starts.next_free(self.now, limit).max(rest_until).max(self.now)
+        self.book.starts.next_free(from, limit).max(rest_until).max(from)
     }
 
     /// Sets every timer from the state as it is after a step; after one that asked the

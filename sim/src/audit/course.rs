@@ -121,10 +121,12 @@ impl Auditor {
         let before = self.ready.take();
         self.too_late = None;
         let mut waiting: Vec<Due> = self.model.lines.iter().filter_map(|l| l.waiting).collect();
+        let owner = self.open.as_ref().map(|open| open.due.key);
+        let wanted = owner.is_some_and(|owner| self.model.another_waits(owner));
+        if let Some(open) = self.open.as_mut().filter(|_| !wanted) {
+            open.take_back_hurry(at, &self.limits);
+        }
         if waiting.is_empty() {
-            if let Some(open) = &mut self.open {
-                open.hurry = None;
-            }
             return;
         }
         waiting.sort_by_key(Due::order);
@@ -186,11 +188,12 @@ impl Auditor {
         }
         // a due whose settings may be lost may not be there for the device
         let known = waiting.iter().any(|due| !self.taint.covers(due.key.id));
-        if let Some(open) = self.open.as_mut().filter(|_| !known) {
-            open.disturbed = true;
+        if let Some(open) = self.open.as_mut().filter(|_| wanted && !known) {
+            (open.disturbed, open.may_hurry) = (true, true);
         }
         if let (Some(open), Some(head)) = (&mut self.open, &self.model.head)
             && known
+            && wanted
             && open.able_since.is_some()
             && open.hurry.is_none()
         {

@@ -294,7 +294,8 @@ impl<H: Hand> Ideal<H> {
     /// Pulses of the open dose that end or start now.
     pub(super) fn run_open(&mut self, at: i64) {
         let Some(head) = self.model.head else { return };
-        let hurry = self.model.first_waiting().is_some();
+        let owner = self.open.as_ref().map(|open| open.due.key);
+        let hurry = owner.is_some_and(|owner| self.model.another_waits(owner));
         let stopped = !self.hinder.stop_causes().is_empty();
         while let Some(open) = self.open.as_mut() {
             match open.next(at, &head, &self.limits, hurry, stopped) {

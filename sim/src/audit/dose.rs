@@ -64,6 +64,8 @@ pub(crate) struct Open {
     /// Pumping that restarts and unreadable slots may have cost.
     pub(crate) in_doubt_ms: i64,
     pub(crate) longest_ms: i64,
+    /// The same without the last intent.
+    pub(super) longest_before_ms: i64,
     pub(crate) pin_ms: i64,
     pub(crate) pin_runs: i64,
     pub(crate) pin_cuts: i64,
@@ -77,6 +79,8 @@ pub(crate) struct Open {
     pub(super) most_when_able: i64,
     pub(super) limits_when_able: Limits,
     pub(crate) hurry: Option<Hurry>,
+    /// A due waited for it that may not be there for the device.
+    pub(crate) may_hurry: bool,
     pub(crate) reported: bool,
 }
 
@@ -116,6 +120,7 @@ impl Open {
             restarts: 0,
             in_doubt_ms: 0,
             longest_ms: 0,
+            longest_before_ms: 0,
             pin_ms: 0,
             pin_runs: 0,
             pin_cuts: 0,
@@ -126,6 +131,7 @@ impl Open {
             most_when_able: 0,
             limits_when_able: limits.clone(),
             hurry: None,
+            may_hurry: false,
             reported: false,
         }
     }
@@ -210,6 +216,13 @@ impl Open {
     /// Whether nothing is left of it, whatever pulses may be in doubt.
     pub(crate) fn is_complete(&self) -> bool {
         self.after_flight().1.0 >= self.total_ms
+    }
+
+    /// Nobody waits for the pump any more: the rest is spread again.
+    pub(crate) fn take_back_hurry(&mut self, now: i64, limits: &Limits) {
+        if self.hurry.take().is_some() && self.able_since.is_some() {
+            self.resume(now, limits);
+        }
     }
 
     /// The owner must be as fast as the limits allow from now on (D3).

@@ -7,7 +7,8 @@ use dosewright_core::record::Pulse;
 
 use super::causes::Causes;
 use super::dose::{Finding, Flight, Open, TICK_MS};
-use super::limits::{Limits, lead_ms, rest_ms};
+use super::limits::{Limits, PUT_OFF_MS, lead_ms, most_even, pulse_limits, rest_ms};
+use super::rules::volume_nl;
 use super::share::share;
 
 impl Open {
@@ -105,8 +106,11 @@ impl Open {
                 format!("a pulse ends {} ms after the deadline", at + run - self.due.deadline()),
             ));
         }
+        self.longest_before_ms = self.longest_ms;
         self.longest_ms = self.longest_ms.max(on);
-        if !self.disturbed {
+        if self.disturbed {
+            self.check_rest(at, on, p_most, head, limits, &mut found);
+        } else {
             self.check_even(at, on, p_least, head, limits, &mut found);
         }
         self.index += 1;
@@ -114,6 +118,50 @@ impl Open {
             self.end_by = at + run;
         }
         found
+    }
+
+    /// D5: what is left of a disturbed dose is spread over what is left of its window,
+    /// where that can be. It may lag, for the pump's limits or for other trouble; it may not
+    /// run ahead, and no pulse may be much longer than an even train from now on needs.
+    fn check_rest(
+        &self,
+        at: i64,
+        on: i64,
+        before: i64,
+        head: &Head,
+        limits: &Limits,
+        found: &mut Vec<Finding>,
+    ) {
+        let (Some(since), None, None) = (self.able_since, self.hurry, &self.forced) else { return };
+        let (until, left) = (self.due.due_at + self.due.window_ms, self.total_ms - before);
+        let (run, since) = (on + lead_ms(head), since.max(self.begin.at));
+        if self.may_hurry || left <= 0 || at + run > until || since > at {
+            return;
+        }
+        let planned = match self.pulses {
+            (n, last) if n == last => n,
+            // a device may plan half as many
+            _ => {
+                let volume_nl = volume_nl(self.total_ms, self.flow);
+                most_even(head, self.total_ms, self.due.window_ms, volume_nl).div_euclid(2).max(1)
+            }
+        };
+        // what it had planned may have been longer
+        let pulse = (self.total_ms / planned + 1).max(self.longest_before_ms);
+        let Some(pulse) = limits.longest_even(head, at, until - at, left, pulse) else { return };
+        let most = 2 * pulse + TICK_MS;
+        let wanted = self.total_ms - self.most_when_able;
+        let line = share(wanted, at + run - since, until - since);
+        let ahead = before + on - self.most_when_able - line;
+        if on > most || ahead > most {
+            found.push((
+                "D5",
+                format!(
+                    "a pulse of {on} ms, {ahead} ms ahead of what is left spread over what is left \
+                     of the window: pulses of {pulse} ms would do"
+                ),
+            ));
+        }
     }
 
     /// D5, D6: where the pulses of an undisturbed dose lie.
@@ -131,7 +179,7 @@ impl Open {
         // a busy hour before may hold the pulse back: D7 goes before D5 and D6
         let start = |n: i64| share(window, i, n);
         let planned = self.due.due_at + start(self.pulses.0.max(1));
-        if limits.free_from(head, planned) > planned + TICK_MS {
+        if limits.free_from(head, planned) > planned + PUT_OFF_MS {
             self.disturb(Cause::PumpLimits);
             if i == 0 {
                 self.resume(at, limits);
@@ -165,7 +213,10 @@ impl Open {
             self.pulses = (self.total_ms / (on + 1) + 1, self.total_ms / on.max(1));
         }
         let length = |n: i64| share(total, i + 1, n) - share(total, i, n);
-        let agrees = |n: i64| length(n) == on && (offset - start(n)).abs() <= TICK_MS;
+        // a ms late an hour ago, and the limits put it off by that
+        let put_off = |n: i64| limits.free_from(head, self.due.due_at + start(n));
+        let agrees =
+            |n: i64| length(n) == on && offset + TICK_MS >= start(n) && at <= put_off(n) + TICK_MS;
         let numbers = || self.pulses.0..=self.pulses.1;
         let ends = numbers().find(|&n| agrees(n)).zip(numbers().rfind(|&n| agrees(n)));
         if let Some(pulses) = ends {
@@ -232,7 +283,16 @@ impl Open {
             let wanted = total - self.most_when_able;
             let fits =
                 self.limits_when_able.fit(head, since, window_end - one_pulse, wanted).done_ms;
-            if wanted > 0 && fits >= wanted && last_end + lead_ms(head) > window_end + 2 * TICK_MS {
+            // evenly, it may be, and be it in the longest pulses; else the rest goes on to the
+            // deadline
+            let from = self.limits_when_able.free_at_latest(head, since);
+            let evenly = || {
+                let longest = pulse_limits(head).1;
+                let limits = &self.limits_when_able;
+                limits.longest_even(head, from, window_end - from, wanted, longest).is_some()
+            };
+            let is_after = last_end + lead_ms(head) > window_end + 2 * TICK_MS;
+            if wanted > 0 && is_after && fits >= wanted && evenly() {
                 found.push((
                     "D5",
                     format!(

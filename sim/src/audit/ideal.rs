@@ -99,29 +99,9 @@ impl Running {
         let by_volume = volume_nl / head.least_pulse.as_nl().max(1);
         self.pulses = pulses.map_or(by_volume as i64, i64::from).clamp(1, 1000);
         if self.begin.at <= self.due.due_at + 1 {
-            self.spread =
-                self.even(head, self.due.due_at, self.window_end(), self.total_ms, self.pulses);
+            let (from, until) = (self.due.due_at, self.window_end());
+            self.spread = even(head, from, until, self.total_ms, self.pulses, None);
         }
-    }
-
-    fn even(&self, head: &Head, from: i64, until: i64, ms: i64, most_pulses: i64) -> Spread {
-        let span = until - from;
-        let (shortest, longest) = pulse_limits(head);
-        for pulses in (1..=most_pulses.max(ms / longest + 1)).rev() {
-            let (least, most) = (ms / pulses, (ms + pulses - 1) / pulses);
-            let gap = span / pulses - most;
-            let in_an_hour = pulses.min(pulses * 3_600_000 / span.max(1) + 1);
-            let enough = least >= shortest || pulses == 1;
-            let rest = if pulses == 1 { 0 } else { rest_ms(head, most) };
-            if enough
-                && most <= longest
-                && gap >= rest
-                && in_an_hour <= i64::from(head.starts_per_hour)
-            {
-                return Spread::Even { from, span_ms: span, ms, pulses, done: 0 };
-            }
-        }
-        Spread::Fast
     }
 
     pub(crate) fn disturb(&mut self, causes: Causes) {
@@ -281,11 +261,10 @@ impl Running {
             return Spread::Fast;
         }
         let from = limits.free_from(head, at);
-        let room = i64::from(head.starts_per_hour) - limits.starts_in_hour_before(from) as i64;
-        let pulses = (left * self.pulses / self.total_ms.max(1)).clamp(1, room.max(1));
+        let pulses = (left * self.pulses / self.total_ms.max(1)).max(1);
         for until in [self.window_end(), self.due.deadline()] {
             if until > from {
-                let even = self.even(head, from, until, left, pulses);
+                let even = even(head, from, until, left, pulses, Some(limits));
                 if matches!(even, Spread::Even { .. }) {
                     return even;
                 }
@@ -299,4 +278,35 @@ impl Running {
     pub(crate) fn before(&self) -> (i64, i64) {
         self.intent.map_or((0, 0), |(least, most, _)| (least, most))
     }
+}
+
+/// An even train of as many pulses as may be, if there can be one; the starts there have
+/// been count where they are given.
+fn even(
+    head: &Head,
+    from: i64,
+    until: i64,
+    ms: i64,
+    most_pulses: i64,
+    limits: Option<&Limits>,
+) -> Spread {
+    let span = until - from;
+    let (shortest, longest) = pulse_limits(head);
+    for pulses in (1..=most_pulses.max(ms / longest + 1)).rev() {
+        let (least, most) = (ms / pulses, (ms + pulses - 1) / pulses);
+        let gap = span / pulses - most;
+        let in_an_hour = pulses.min(pulses * 3_600_000 / span.max(1) + 1);
+        let enough = least >= shortest || pulses == 1;
+        let rest = if pulses == 1 { 0 } else { rest_ms(head, most) };
+        let starts = (0..pulses).map(|i| from + share(span, i, pulses));
+        if enough
+            && most <= longest
+            && gap >= rest
+            && in_an_hour <= i64::from(head.starts_per_hour)
+            && limits.is_none_or(|limits| limits.allow_train(head, starts))
+        {
+            return Spread::Even { from, span_ms: span, ms, pulses, done: 0 };
+        }
+    }
+    Spread::Fast
 }

@@ -8,6 +8,11 @@ use super::share::share_up;
 
 const HOUR_MS: i64 = 3_600_000;
 
+/// So much later than its place a pulse may start for the limits, and stays one of its
+/// train: how long a device waits for a start before it makes a new train is its own affair,
+/// and one that waits for a second is not told by its outcome.
+pub(crate) const PUT_OFF_MS: i64 = 1_000;
+
 /// What the pump has done lately, in device ms.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Limits {
@@ -108,16 +113,48 @@ impl Limits {
         self.service_off = Some((at, on_ms));
     }
 
-    /// Whether the pulses of a train may all start when they are planned, as far
-    /// as the starts before it go.
+    /// Whether the pulses of a train may all start when they are planned, or little later,
+    /// as far as the starts before it go.
     pub(crate) fn allow_train(&self, head: &Head, starts: impl Iterator<Item = i64>) -> bool {
         let most = usize::from(head.starts_per_hour.max(1));
         let Some(first) = self.starts.len().checked_sub(most) else {
             let missing = most - self.starts.len();
             let older = self.starts.iter();
-            return older.zip(starts.skip(missing)).all(|(&old, new)| new >= old + HOUR_MS);
+            return older
+                .zip(starts.skip(missing))
+                .all(|(&old, new)| new + PUT_OFF_MS >= old + HOUR_MS);
         };
-        self.starts.iter().skip(first).zip(starts).all(|(&old, new)| new >= old + HOUR_MS)
+        self.starts
+            .iter()
+            .skip(first)
+            .zip(starts)
+            .all(|(&old, new)| new + PUT_OFF_MS >= old + HOUR_MS)
+    }
+
+    /// The longest pulse of an even train of `wanted` ms from `from` on over `span_ms`, of
+    /// pulses as near `pulse_ms` as there can be; `None` where there can be no such train.
+    pub(crate) fn longest_even(
+        &self,
+        head: &Head,
+        from: i64,
+        span_ms: i64,
+        wanted: i64,
+        pulse_ms: i64,
+    ) -> Option<i64> {
+        let (shortest, longest) = pulse_limits(head);
+        let starts = i64::from(head.starts_per_hour.max(1));
+        let most = (wanted / pulse_ms.max(1)).clamp(1, 10_000);
+        let mut numbers = ((wanted + longest - 1) / longest..=most.max(1)).rev();
+        let n = numbers.find(|&n| {
+            let on = (wanted + n - 1) / n;
+            let apart = span_ms / n;
+            on <= longest
+                && wanted / n >= shortest
+                && apart >= on + rest_ms(head, on)
+                && (n <= starts || apart >= share_up(HOUR_MS, 1, starts))
+                && self.allow_train(head, (0..n).map(|i| from + span_ms * i / n))
+        })?;
+        Some((wanted + n - 1) / n)
     }
 
     /// How many starts fall in the hour before `at`.

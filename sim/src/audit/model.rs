@@ -196,6 +196,13 @@ impl Model {
         self.lines.iter().filter_map(|l| l.waiting.as_ref()).min_by_key(|d| d.order())
     }
 
+    /// Whether another due waits than one of the owner's entry: that one a clock that was
+    /// set back has put ahead, and it hurries nobody (D9).
+    pub(crate) fn another_waits(&self, owner: Key) -> bool {
+        let mut waiting = self.lines.iter().filter_map(|l| l.waiting.as_ref());
+        waiting.any(|due| owner.asked || due.key.id != owner.id)
+    }
+
     /// The shortest nominal gap of an entry halved: its repeat guard, in ms.
     pub(crate) fn guard_ms(&self, line: &Line) -> i64 {
         let gap = match (line.entry.recurrence, line.weekly) {

@@ -22,9 +22,6 @@ pub(crate) struct ClosedRun {
     epoch: u16,
     last: i64,
     count: u64,
-    /// A dose that was asked for came between: whether the record grows on
-    /// after it is left open.
-    pub(crate) may_end: bool,
 }
 
 impl Auditor {
@@ -170,17 +167,15 @@ impl Auditor {
                 format!("its instant is noted as {}, not {} ms", o.due_at.as_ms(), settled.due_at),
             );
         }
-        let follows = same
-            .filter(|r| !r.may_end)
-            .zip(weekly)
-            .is_some_and(|(r, w)| w.next_nominal(r.last + 1) == Some(key.nominal));
+        let follows =
+            same.zip(weekly).is_some_and(|(r, w)| w.next_nominal(r.last + 1) == Some(key.nominal));
         if grows.is_none() && follows {
             self.fail("D1", Some(key), String::from("closed dues in a row are not one record"));
         }
         if cause == Cause::Closed {
             let first = grows.map_or(key.nominal, |r| r.first);
             let (revision, epoch, count) = (key.revision, key.epoch, before + settled.count);
-            let run = ClosedRun { first, revision, epoch, last, count, may_end: false };
+            let run = ClosedRun { first, revision, epoch, last, count };
             self.closed_runs.insert(key.id, run);
         } else {
             self.closed_runs.remove(&key.id);

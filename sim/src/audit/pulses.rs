@@ -250,9 +250,8 @@ impl Auditor {
     fn begin_asked(&mut self, key: Key, p: &Pulse) -> Due {
         let at = p.due_at.as_ms();
         let number = i64::from(self.model.asks);
-        if let Some(run) = self.closed_runs.get_mut(&key.id) {
-            run.may_end = true;
-        }
+        // what was closed before it is one stretch, and what comes another
+        self.closed_runs.remove(&key.id);
         let asked = self.pending.ask.take().is_some_and(|(id, _)| id == key.id);
         if asked {
             self.model.asks += 1;

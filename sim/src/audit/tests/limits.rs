@@ -70,13 +70,15 @@ fn d7_a_train_finds_room_among_the_starts_of_the_hour_before() {
     assert!(allows(&[], &[0, 1, 2]));
     // one before: the third of the train is the fourth within the hour
     assert!(allows(&[0], &[100, 200, HOUR]));
-    assert!(!allows(&[0], &[100, 200, HOUR - 1]));
+    // a second less may be waited for, and no more
+    assert!(allows(&[0], &[100, 200, HOUR - 1_000]));
+    assert!(!allows(&[0], &[100, 200, HOUR - 1_001]));
     assert!(allows(&[0, 10, 20], &[HOUR, HOUR + 10]));
-    assert!(!allows(&[0, 10, 20], &[HOUR - 1, HOUR + 10]));
-    assert!(!allows(&[0, 10, 20], &[HOUR, HOUR + 9]));
+    assert!(!allows(&[0, 10, 20], &[HOUR - 1_001, HOUR + 10]));
+    assert!(!allows(&[0, 10, 20], &[HOUR, HOUR - 991]));
     // of four only the last three count
     assert!(allows(&[-5, 0, 10, 20], &[HOUR, HOUR + 10]));
-    assert!(!allows(&[-5, 0, 10, 20], &[HOUR - 1, HOUR + 10]));
+    assert!(!allows(&[-5, 0, 10, 20], &[HOUR - 1_001, HOUR + 10]));
     let limits = started(&[0, 1000, 2000]);
     assert_eq!(limits.starts_in_hour_before(HOUR - 1), 3);
     assert_eq!(limits.starts_in_hour_before(HOUR), 2);

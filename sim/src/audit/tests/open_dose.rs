@@ -263,8 +263,8 @@ fn d6_the_straight_line_to_one_pulse() {
 
 #[test]
 fn d6_d7_a_pulse_that_rest_holds_back_is_no_fault() {
-    // rested two milliseconds after its place, and one: only the first disturbs
-    for (free_after, disturbs) in [(2, true), (1, false)] {
+    // rested over a second after its place, and a second: only the first disturbs
+    for (free_after, disturbs) in [(1_001, true), (1_000, false)] {
         let mut limits = Limits::default();
         limits.ended(DUE + 180_000 + free_after - 600, 100);
         let mut open = after(3);
@@ -280,10 +280,10 @@ fn d6_d7_a_pulse_that_rest_holds_back_is_no_fault() {
 #[test]
 fn d6_d7_a_first_pulse_that_rest_holds_back_begins_the_dose_there() {
     let mut limits = Limits::default();
-    limits.ended(DUE + 2 - 600, 100);
+    limits.ended(DUE + 1_001 - 600, 100);
     let mut open = open();
-    assert_eq!(open.intend(&pulse(2, 6_000, 0), &head(), &limits), []);
-    assert_eq!((open.disturbed, open.able_since), (true, Some(DUE + 2)));
+    assert_eq!(open.intend(&pulse(1_001, 6_000, 0), &head(), &limits), []);
+    assert_eq!((open.disturbed, open.able_since), (true, Some(DUE + 1_001)));
     assert_eq!(open.most_when_able, 6_000);
 }
 

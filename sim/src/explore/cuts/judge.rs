@@ -2,8 +2,8 @@
 
 use dosewright_core::book::Book;
 use dosewright_core::ledger::{Class, Slot};
-use dosewright_core::limits::Starts;
 use dosewright_core::record::{Act, ClosedList, Record, Staged};
+use dosewright_core::starts::Starts;
 use dosewright_core::time::Duration;
 
 use super::course::{Course, Judged, no};
