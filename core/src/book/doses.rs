@@ -34,9 +34,9 @@ impl<const N: usize, const H: usize> Book<N, H> {
     }
 
     pub(super) fn begin_pulse(&mut self, pulse: &Pulse) {
-        if let Some(open) = self.open
-            && (open.pulse.due != pulse.due || open.pulse.asked != pulse.asked)
-        {
+        let is_another =
+            |open: &&OpenDose| open.pulse.due != pulse.due || open.pulse.asked != pulse.asked;
+        if let Some(open) = self.open.as_ref().filter(is_another).copied() {
             // the outcome of the dose before could not be read: its intents tell of it
             let Pulse { line, due, due_at, begun_after_ms, .. } = open.pulse;
             self.delivered(line, due.id, due_at, begun_after_ms, open.most());

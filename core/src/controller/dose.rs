@@ -281,11 +281,15 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             (running.plan, running.hurried) = (None, another_waits);
         }
         let planned = running.plan.and_then(|plan| plan.next_start().map(|at| (plan, at)));
-        let plan = match planned.map(|(plan, at)| (plan, self.put_off(at))) {
+        if planned.is_some_and(|(_, start)| self.now < start) {
+            return false;
+        }
+        let start = planned.and_then(|(_, at)| self.put_off(at));
+        let plan = match planned.zip(start) {
             Some((_, start)) if self.now < start => return false,
-            Some((plan, start)) if self.may_start(start, &plan) => plan,
-            other => {
-                if let Some((_, start)) = other
+            Some(((plan, _), start)) if self.may_start(start, &plan) => plan,
+            _ => {
+                if let Some((_, start)) = planned
                     && let Some(running) = &mut self.running
                 {
                     let late = self.now.since(start) > ON_TIME;
@@ -334,16 +338,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// When a pulse starts that is planned for an instant: the pump's limits may put it off
-    /// by a little.
-    fn put_off(&self, start: Instant) -> Instant {
-        let allowed = self.start_allowed_from(start);
-        if allowed <= start.plus(PUT_OFF) { allowed } else { start }
+    /// by a little; `None` where it is more.
+    fn put_off(&self, start: Instant) -> Option<Instant> {
+        Some(self.start_allowed_from(start)).filter(|&allowed| allowed <= start.plus(PUT_OFF))
     }
 
-    /// Whether the next pulse of a plan may start as planned.
+    /// Whether the next pulse of a plan may start at its instant, which the limits allow.
     fn may_start(&self, start: Instant, plan: &Plan) -> bool {
         self.now.since(start) <= ON_TIME
-            && self.next_start_allowed() <= self.now
             && self.running.as_ref().is_some_and(|running| {
                 let run = plan.next_length().plus(self.book.run_of(0));
                 self.now.plus(run) <= running.deadline
@@ -434,7 +436,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         match (&self.book.open, &self.running) {
             (Some(_), Some(running)) => match &running.plan {
-                Some(plan) => plan.next_start().map(|start| self.put_off(start)),
+                Some(plan) => plan.next_start().map(|start| self.put_off(start).unwrap_or(start)),
                 None => Some(self.next_start_allowed()),
             },
             _ if self.any_waiting && self.service.is_none() => {
