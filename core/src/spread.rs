@@ -287,35 +287,41 @@ fn ends_by(plan: &Plan, head: &Head, end: Instant) -> bool {
     plan.origin.plus(Duration::from_ms(plan.span_ms)).minus(rest) <= end
 }
 
-/// The rest evenly to an end, if the pump can do that.
+/// The rest evenly to an end, if the pump can do that: in pulses of the planned length, or in
+/// as many as there can be where those need too much rest or too many starts.
 fn even(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds<'_>, end: Instant) -> Option<Plan> {
     if end <= bounds.from {
         return None;
     }
     let left = end.since(bounds.from).as_ms();
-    let mut plan = train_of(rest, pulse_ms, head, bounds);
-    // fewer, longer pulses where those of the planned length need too much rest
-    loop {
-        let n = u64::from(plan.pulses);
+    let planned = train_of(rest, pulse_ms, head, bounds);
+    let of = |pulses: u32| {
+        let n = u64::from(pulses);
         let on = over_up(rest, n);
-        let span = left + head.rest_after(head.run_of(Duration::from_ms(on))).as_ms();
-        let pulse_fits = on <= u64::from(head.longest_pulse_ms())
-            && over(rest, n) >= u64::from(head.shortest_pulse_ms());
-        plan.span_ms = span;
+        let span_ms = left + head.rest_after(head.run_of(Duration::from_ms(on))).as_ms();
+        let plan = Plan { pulses, span_ms, ..planned };
+        let apart = over(span_ms, n);
         // a train of more than an hour's starts keeps the limit by itself where they are an
         // hour's share apart; the first of them need older ones to be an hour old
-        let starts_fit = (n <= u64::from(head.starts_per_hour)
-            || over(span, n) >= spacing_ms(head))
+        let fits = on <= u64::from(head.longest_pulse_ms())
+            && over(rest, n) >= u64::from(head.shortest_pulse_ms())
+            && apart >= slot_ms(rest, n, head)
+            && (n <= u64::from(head.starts_per_hour) || apart >= spacing_ms(head))
             && plan.is_allowed(bounds.starts, head.starts_per_hour);
-        if pulse_fits && over(span, n) >= slot_ms(rest, n, head) && starts_fit {
-            return Some(plan);
+        fits.then_some(plan)
+    };
+    // fewer, longer pulses fit where more do, but for what is lost to rounding
+    let fewest = over_up(rest, u64::from(head.longest_pulse_ms().max(1))).max(1);
+    let (mut low, mut high) = (u32::try_from(fewest).unwrap_or(u32::MAX), planned.pulses);
+    let mut found = of(low)?;
+    while low < high {
+        let middle = low + (high - low).div_ceil(2);
+        match of(middle) {
+            Some(plan) => (low, found) = (middle, plan),
+            None => high = middle - 1,
         }
-        if plan.pulses <= 1 {
-            return None;
-        }
-        // an eighth fewer
-        plan.pulses -= plan.pulses.div_ceil(8);
     }
+    Some(found)
 }
 
 /// The most that fits before the deadline: one pulse where it may be that long,
@@ -334,7 +340,14 @@ fn most_by_deadline(rest: u64, head: &Head, bounds: &Bounds<'_>, free_starts: u3
     } else {
         (whole, (whole * longest).min(rest))
     };
-    if over(total, pulses) < u64::from(head.shortest_pulse_ms()) {
+    // what is left over after the longest pulses may be too little for one more
+    let (pulses, total) = if over(total, pulses) < u64::from(head.shortest_pulse_ms()) {
+        let full = over(total, longest);
+        (full, full * longest)
+    } else {
+        (pulses, total)
+    };
+    if pulses == 0 {
         return None;
     }
     Some(Plan {

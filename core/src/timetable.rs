@@ -429,11 +429,17 @@ fn check_alone(entry: &Entry, head: &Head, report: &mut impl FnMut(Refusal)) {
 pub fn fit(entry: &Entry, head: &Head) -> Result<u32, Misfit> {
     let (on, left) = head.flow.on_time(entry.volume, Carry(0));
     let of = |on_ms| spread::pulses_for(on_ms, u64::from(entry.window_ms), head, entry.pulses);
-    let pulses = of(on.as_ms())?;
-    if left != Carry(0) {
-        of(on.as_ms().saturating_add(1))?;
+    let plain = of(on.as_ms());
+    if left == Carry(0) {
+        return plain;
     }
-    Ok(pulses)
+    match (plain, of(on.as_ms().saturating_add(1))) {
+        (plain, Ok(_)) => plain,
+        (Err(Misfit::Window { least_ms: one, .. }), Err(Misfit::Window { dose_ms, least_ms })) => {
+            Err(Misfit::Window { dose_ms, least_ms: least_ms.max(one) })
+        }
+        (_, misfit) => misfit,
+    }
 }
 
 const fn gcd(mut a: u64, mut b: u64) -> u64 {

@@ -136,9 +136,9 @@ fn d5_an_hour_whose_starts_are_used_up_is_no_reason_to_run_what_is_left_at_once(
 
 #[test]
 fn d7_starts_that_come_free_within_the_train_are_reckoned_with() {
-    // ten are free, and no more for an hour: eleven pulses do not go, nine do
+    // ten are free, and no more for an hour: eleven pulses do not go, ten do
     let plan = respread(55_000, 5_000, &head(), &Bounds { starts: &but(10), ..within(300_000) });
-    assert_eq!(parts(plan), Some((9, 55_000, 303_056)));
+    assert_eq!(parts(plan), Some((10, 55_000, 302_750)));
     // one of them is an hour old a minute from now, less than the second it may be put off by
     let mut starts = Starts::NONE;
     starts.push(Instant::from_ms(60_000));
@@ -149,4 +149,18 @@ fn d7_starts_that_come_free_within_the_train_are_reckoned_with() {
     let plan = |from| Plan { origin: from, span_ms: 60_000, pulses: 1, total_ms: 5_000, next: 0 };
     assert!(plan(from).is_allowed(&starts, 60));
     assert!(!plan(Instant::from_ms(3_658_999)).is_allowed(&starts, 60));
+}
+
+#[test]
+fn d5_as_many_pulses_as_there_can_be() {
+    // pulses of 55 s may be 60 s at most: of 20, nineteen fit in 19 minutes, at 57.895 s each
+    let head = Head { least_rest_ms: 0, ..head() };
+    let plan = respread(1_100_000, 55_000, &head, &within(1_114_000));
+    assert_eq!(parts(plan), Some((20, 1_100_000, 1_114_700)));
+    let plan = respread(1_100_000, 55_000, &head, &within(1_113_299));
+    assert_eq!(parts(plan), Some((19, 1_100_000, 1_113_999)));
+    // one pulse is too long for it, and two are too short: the longest is what there can be
+    let head = Head { shortest_on_ms: 50_000, ..head };
+    let plan = respread(70_000, 55_000, &head, &within(600_000));
+    assert_eq!(parts(plan), Some((1, 60_000, 60_700)));
 }

@@ -125,13 +125,18 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// delivered, and is not sure (D4).
     pub(super) fn resumed(&self, open: &OpenDose) -> Running {
         let pulse = &open.pulse;
-        let (window, whole) = match self.open_entry(pulse) {
-            Ok(entry) => (entry.window(), entry.window_and_grace()),
-            Err(_) => (Duration::ZERO, Duration::ZERO),
-        };
+        let entry = self.open_entry(pulse).ok();
+        let (window, whole) =
+            entry.map_or((Duration::ZERO, Duration::ZERO), |e| (e.window(), e.window_and_grace()));
+        // the last one may have been longer, in a hurry
+        let planned = entry.zip(self.book.head.as_ref()).and_then(|(entry, head)| {
+            let pulses = entry.pulses.filter(|_| pulse.cut.is_none());
+            let dose_ms = u64::from(pulse.dose_ms);
+            spread::pulses_for(dose_ms, u64::from(entry.window_ms), head, pulses).ok()
+        });
         Running {
             plan: None,
-            pulse_ms: pulse.on_ms,
+            pulse_ms: planned.map_or(pulse.on_ms, |n| pulse.dose_ms.div_ceil(n.max(1))),
             least_ms: pulse.least_ms,
             most_ms: open.most_ms(),
             window_end: pulse.due_at.plus(window),
@@ -276,7 +281,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         let another_waits = self.another_waits();
         let Some(running) = &mut self.running else { return false };
-        if running.plan.is_some() && running.hurried != another_waits {
+        if running.hurried != another_waits {
             // while another waits for this one, it is as fast as it may be (D3)
             (running.plan, running.hurried) = (None, another_waits);
         }

@@ -64,8 +64,6 @@ pub(crate) struct Open {
     /// Pumping that restarts and unreadable slots may have cost.
     pub(crate) in_doubt_ms: i64,
     pub(crate) longest_ms: i64,
-    /// The same without the last intent.
-    pub(super) longest_before_ms: i64,
     pub(crate) pin_ms: i64,
     pub(crate) pin_runs: i64,
     pub(crate) pin_cuts: i64,
@@ -120,7 +118,6 @@ impl Open {
             restarts: 0,
             in_doubt_ms: 0,
             longest_ms: 0,
-            longest_before_ms: 0,
             pin_ms: 0,
             pin_runs: 0,
             pin_cuts: 0,

@@ -106,7 +106,6 @@ impl Open {
                 format!("a pulse ends {} ms after the deadline", at + run - self.due.deadline()),
             ));
         }
-        self.longest_before_ms = self.longest_ms;
         self.longest_ms = self.longest_ms.max(on);
         if self.disturbed {
             self.check_rest(at, on, p_most, head, limits, &mut found);
@@ -146,8 +145,7 @@ impl Open {
                 most_even(head, self.total_ms, self.due.window_ms, volume_nl).div_euclid(2).max(1)
             }
         };
-        // what it had planned may have been longer
-        let pulse = (self.total_ms / planned + 1).max(self.longest_before_ms);
+        let pulse = self.total_ms / planned + 1;
         let Some(pulse) = limits.longest_even(head, at, until - at, left, pulse) else { return };
         let most = 2 * pulse + TICK_MS;
         let wanted = self.total_ms - self.most_when_able;
