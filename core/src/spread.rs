@@ -41,6 +41,14 @@ pub enum Misfit {
     },
 }
 
+/// How many pulses a dose is made of whose planned number is this, or does not go.
+pub fn pulses_or_most(planned: Result<u32, Misfit>) -> u32 {
+    match planned {
+        Ok(pulses) | Err(Misfit::Pulses { most: pulses }) => pulses.max(1),
+        Err(_) => 1,
+    }
+}
+
 /// The least time from one start to the next so that no hour has too many.
 const fn spacing_ms(head: &Head) -> u64 {
     over_up(HOUR_MS, if head.starts_per_hour == 0 { 1 } else { head.starts_per_hour as u64 })
@@ -252,7 +260,21 @@ pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds<'_>) -
             ..fastest
         };
         if ends_by(&plan, head, bounds.deadline) {
-            return Some(plan);
+            // where starts are scarce the longest pulses come first, and what is left waits
+            // for the next start alone
+            let longest = u64::from(head.longest_pulse_ms().max(1));
+            let full = over(rest, longest);
+            let scarce = fastest.pulses > free_starts && rest - full * longest >= shortest;
+            return if scarce && full > 0 {
+                Some(Plan {
+                    span_ms: full * slot_ms(longest, 1, head),
+                    pulses: full as u32,
+                    total_ms: (full * longest) as u32,
+                    ..plan
+                })
+            } else {
+                Some(plan)
+            };
         }
     }
     for end in [bounds.window_end.min(bounds.deadline), bounds.deadline] {
@@ -299,7 +321,7 @@ fn even(rest: u64, pulse_ms: u32, head: &Head, bounds: &Bounds<'_>, end: Instant
         let n = u64::from(pulses);
         let on = over_up(rest, n);
         let span_ms = left + head.rest_after(head.run_of(Duration::from_ms(on))).as_ms();
-        let plan = Plan { pulses, span_ms, ..planned };
+        let plan = Plan { span_ms, pulses, ..planned };
         let apart = over(span_ms, n);
         // a train of more than an hour's starts keeps the limit by itself where they are an
         // hour's share apart; the first of them need older ones to be an hour old

@@ -126,6 +126,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
             self.rest_until = self.rest_until.min(outcome.at.plus(rest));
         }
         if outcome.asked {
+            // what was closed while it ran is a stretch of its own as well (D1)
+            self.change(usize::from(outcome.line), |state| state.closed_run = None);
             return;
         }
         let here = self.entry_is(outcome.line, due.id);

@@ -129,14 +129,15 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let (window, whole) =
             entry.map_or((Duration::ZERO, Duration::ZERO), |e| (e.window(), e.window_and_grace()));
         // the last one may have been longer, in a hurry
-        let planned = entry.zip(self.book.head.as_ref()).and_then(|(entry, head)| {
+        let pulse_ms = entry.zip(self.book.head.as_ref()).map_or(pulse.on_ms, |(entry, head)| {
             let pulses = entry.pulses.filter(|_| pulse.cut.is_none());
             let dose_ms = u64::from(pulse.dose_ms);
-            spread::pulses_for(dose_ms, u64::from(entry.window_ms), head, pulses).ok()
+            let planned = spread::pulses_for(dose_ms, u64::from(entry.window_ms), head, pulses);
+            pulse.dose_ms.div_ceil(spread::pulses_or_most(planned))
         });
         Running {
             plan: None,
-            pulse_ms: planned.map_or(pulse.on_ms, |n| pulse.dose_ms.div_ceil(n.max(1))),
+            pulse_ms,
             least_ms: pulse.least_ms,
             most_ms: open.most_ms(),
             window_end: pulse.due_at.plus(window),
@@ -270,7 +271,17 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn blame(&self, running: &Running) -> Cause {
         let empty = self.is_short().then_some(Cause::ContainerEmpty);
-        self.stopped_by().or(empty).or(running.disturbed).unwrap_or(Cause::WokenLate)
+        let next = running.plan.and_then(|plan| plan.next_start());
+        let missed = next.and_then(|start| self.missed(start));
+        self.stopped_by().or(empty).or(missed).or(running.disturbed).unwrap_or(Cause::WokenLate)
+    }
+
+    /// What a call passed by that comes too late for a planned start.
+    fn missed(&self, start: Instant) -> Option<Cause> {
+        let late = self.now.since(start) > ON_TIME;
+        // a setting never touches a dose that has begun (D9)
+        let is_set = self.passing == Cause::ClockSet;
+        late.then_some(if is_set { Cause::WokenLate } else { self.passing })
     }
 
     /// The next intent of the open dose, if its time has come; or its end, where
@@ -294,16 +305,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Some((_, start)) if self.now < start => return false,
             Some(((plan, _), start)) if self.may_start(start, &plan) => plan,
             _ => {
-                if let Some((_, start)) = planned
+                let missed = planned.and_then(|(_, start)| self.missed(start));
+                if planned.is_some()
                     && let Some(running) = &mut self.running
                 {
-                    let late = self.now.since(start) > ON_TIME;
-                    running.disturbed = Some(match self.passing {
-                        _ if !late => Cause::PumpLimits,
-                        // a setting never touches a dose that has begun (D9)
-                        Cause::ClockSet => Cause::WokenLate,
-                        passing => passing,
-                    });
+                    running.disturbed = missed.or(Some(Cause::PumpLimits));
                 }
                 let Some(pulse) = self.book.open.map(|open| open.pulse) else { return false };
                 let Some(plan) = self.respread(&pulse) else {

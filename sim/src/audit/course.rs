@@ -7,6 +7,7 @@ use dosewright_core::entry::EntryId;
 use super::Auditor;
 use super::causes::Causes;
 use super::dose::TICK_MS;
+use super::limits::rest_tick_ms;
 use super::model::{Due, Fate, Span, Why};
 use super::owed::Owed;
 use super::rules::Verdict;
@@ -219,7 +220,7 @@ impl Auditor {
         let slack = self.slack();
         self.look_for_low_level(at, slack);
         if let Some((key, by)) = self.ready
-            && at > by + slack
+            && at > by + self.rest_slack()
             && self.ready_reported != Some(key)
         {
             self.ready_reported = Some(key);
@@ -290,6 +291,12 @@ impl Auditor {
         self.rearm();
     }
 
+    /// How late a dose may begin behind the pump's rest: by the device's measure of it.
+    fn rest_slack(&self) -> i64 {
+        let rest = self.model.head.as_ref().map_or(0, rest_tick_ms);
+        self.slack() + if self.chip.slack_ms() > 0 { rest } else { 0 }
+    }
+
     /// Sets the instant at which to look again.
     pub(super) fn rearm(&mut self) {
         let after = self.slack() + 1;
@@ -306,7 +313,7 @@ impl Auditor {
         self.timer = [
             self.model.next_birth(),
             waiting.map(|d| d.deadline()).min(),
-            ready.map(|(_, by)| by + after),
+            ready.map(|(_, by)| by + self.rest_slack() + 1),
             owed.filter(|o| !o.reported).map(|o| o.by + after).min(),
             self.open.as_ref().filter(|o| !o.reported).map(|o| o.end_by + after),
             self.level.due,

@@ -115,8 +115,8 @@ impl Auditor {
         }
         let (begin, due_at, most_nl) = (open.begin, o.due_at.as_ms(), o.most.as_nl());
         self.model.ended(Delivery { id: key.id, begin, due_at, most_nl });
+        self.closed_runs.remove(&key.id);
         if !key.asked {
-            self.closed_runs.remove(&key.id);
             // a dose that began before the clock was set, or in the same ms, shows nothing of what
             // it has since
             let shows = open.begin.at > self.model.clock.set_at;

@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 
 use dosewright_core::config::Head;
 
+use super::dose::TICK_MS;
 use super::share::share_up;
 
 const HOUR_MS: i64 = 3_600_000;
@@ -44,6 +45,13 @@ pub(crate) fn pulse_limits(head: &Head) -> (i64, i64) {
 /// longer than the pulse.
 pub(crate) fn rest_ms(head: &Head, on_ms: i64) -> i64 {
     lead_ms(head) + rest_of_run_ms(head, on_ms + lead_ms(head))
+}
+
+/// How far the end of a rest may be off, in device ms: the pulse before it is measured to a
+/// ms, and each of its ms asks for its share of rest.
+pub(crate) fn rest_tick_ms(head: &Head) -> i64 {
+    share_up(TICK_MS, i64::from(head.least_rest_ms), i64::from(head.longest_run_ms.max(1)))
+        + TICK_MS
 }
 
 /// The rest that a run of the pump needs, in ms.
