@@ -162,7 +162,17 @@ impl Setup {
 
     /// The run that the gauge and the target ask for.
     pub fn plan(&self) -> Result<Run, Unreachable> {
-        run_length::shortest(&self.means(self.last_ml_min))
+        self.shortest(&self.means(self.last_ml_min))
+    }
+
+    /// The shortest run for what is planned; where none is so long, one with as much in hand
+    /// as vessel and longest run leave, in eighths.
+    fn shortest(&self, means: &run_length::Means) -> Result<Run, Unreachable> {
+        let in_hand = self.target - means.target;
+        (1..=8).fold(run_length::shortest(means), |run, eighth| {
+            let target = means.target + in_hand * f64::from(eighth) / 8.0;
+            run.or_else(|_| run_length::shortest(&run_length::Means { target, ..*means }))
+        })
     }
 }
 
@@ -304,7 +314,7 @@ pub fn judge(setup: &Setup, reading: &Reading) -> Outcome {
         // where the flow comes from two points, the run has to do for both
         let train = steady.and(reading.train).map(|(pulses, pulse_s, _)| (pulses, pulse_s));
         let means = run_length::Means { train, ..setup.means(flow_ml_min) };
-        Verdict::RunLonger(run_length::shortest(&means))
+        Verdict::RunLonger(setup.shortest(&means))
     } else if change.abs() <= CONFIRM_FROM {
         Verdict::Accept
     } else {
@@ -386,6 +396,19 @@ mod tests {
             let again = reading(longer.run_s, flow * longer.run_s * 0.95 - 1.0 - reading_ml);
             assert_eq!(judge(&setup, &again).verdict, Verdict::Confirm, "{setup:?}");
         }
+    }
+
+    #[test]
+    fn a_run_that_leaves_less_in_hand_is_better_than_none() {
+        // 6 ml/min for ten minutes at most: 60 ml, read to a millilitre
+        let slow = Setup { last_ml_min: 6.0, pass_ml: 0.0, longest_s: 600.0, ..setup() };
+        let run = slow.plan().unwrap();
+        assert!(run.expanded > slow.planned_target() && run.expanded <= slow.target, "{run:?}");
+        assert!(run.run_s <= 600.0);
+        // slower still, and none meets the target itself
+        let plan = Setup { last_ml_min: 5.0, ..slow }.plan();
+        let Err(Unreachable::Longest { best, .. }) = plan else { panic!("{plan:?}") };
+        assert!(best > slow.target);
     }
 
     #[test]

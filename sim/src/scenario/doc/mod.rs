@@ -8,6 +8,7 @@ mod build;
 
 use std::collections::BTreeMap;
 
+use dosewright_core::civil::Date;
 use toml_parser::parser::{Event, RecursionGuard, ValidateWhitespace, parse_document};
 use toml_parser::{Expected, ParseError};
 
@@ -269,10 +270,13 @@ fn other_date(text: &str, about: Span) -> Option<(Span, String)> {
     if !is(second, 1..=2) {
         return None;
     }
-    let help = match month {
-        Some(month) => format!("write it like {year}-{month:0>2}-{day:0>2}"),
-        None => "write it like 2026-10-25".to_owned(),
-    };
+    // one that no calendar has is not offered
+    let meant = month.and_then(|month| {
+        let date = Date::from_ymd(year.parse().ok()?, month.parse().ok()?, day.parse().ok()?);
+        date.map(|_| format!("{year}-{month:0>2}-{day:0>2}"))
+    });
+    let date = meant.unwrap_or_else(|| "2026-10-25".to_owned());
+    let help = format!("write it like {date}, or with a time of day like {date}T06:30:00");
     Some((Span::new(start, start + written.len()), help))
 }
 
@@ -283,18 +287,21 @@ mod tests {
     #[test]
     fn a_date_in_another_form_is_told_how_to_be_written() {
         for (written, at, help) in [
-            ("23.12.2026", "23.12.2026", "write it like 2026-12-23"),
-            ("3.1.2026", "3.1.2026", "write it like 2026-01-03"),
-            ("23.12.2026 05:00", "23.12.2026", "write it like 2026-12-23"),
-            ("2026.12.23", "2026.12.23", "write it like 2026-12-23"),
-            ("2026/12/23", "2026/12/23", "write it like 2026-12-23"),
-            ("12/11/2026", "12/11/2026", "write it like 2026-10-25"),
+            ("23.12.2026", "23.12.2026", "2026-12-23"),
+            ("3.1.2026", "3.1.2026", "2026-01-03"),
+            ("23.12.2026 05:00", "23.12.2026", "2026-12-23"),
+            ("2026.12.23", "2026.12.23", "2026-12-23"),
+            ("2026/12/23", "2026/12/23", "2026-12-23"),
+            // month or day first, and a day that there is not
+            ("12/11/2026", "12/11/2026", "2026-10-25"),
+            ("31.02.2026", "31.02.2026", "2026-10-25"),
         ] {
+            let help = format!("write it like {help}, or with a time of day like {help}T06:30:00");
             let text = format!("a = 1\nfirst = {written}\nb = 2\n");
             let found = &parse(&text).problems;
             let [problem] = &found[..] else { panic!("{written}: {found:?}") };
             assert_eq!(problem.code, codes::SYNTAX);
-            assert_eq!((problem.span.of(&text), problem.help.as_deref()), (at, Some(help)));
+            assert_eq!((problem.span.of(&text), problem.help.as_ref()), (at, Some(&help)));
         }
         // what is no date keeps its own words
         for (written, message) in [("1.2.3", "invalid float"), ("8 days", UNQUOTED)] {
