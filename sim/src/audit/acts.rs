@@ -294,7 +294,7 @@ impl Auditor {
         let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
         self.model.stock.service_ends(volume_nl(ms, flow));
         // a due whose deadline passes in the same ms is kept by the pump's rest as well
-        let kept = self.owed.values_mut().flat_map(super::owed::OwedList::iter_mut);
+        let kept = self.owed_mut();
         for owed in kept.filter(|o| o.by >= at && o.causes.contains(Cause::Service)) {
             owed.causes = owed.causes.with(Cause::PumpLimits);
         }

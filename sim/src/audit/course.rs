@@ -281,7 +281,7 @@ impl Auditor {
     pub(super) fn ledger_is_good(&mut self) {
         self.hinder.ledger_bad = false;
         let now = self.now;
-        for owed in self.owed.values_mut().flat_map(super::owed::OwedList::iter_mut) {
+        for owed in self.owed_mut() {
             owed.by = owed.by.max(now);
         }
         if let Some(open) = &mut self.open {

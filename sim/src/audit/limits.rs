@@ -63,14 +63,27 @@ pub(crate) fn rest_of_run_ms(head: &Head, on_ms: i64) -> i64 {
 /// Whether a dose can lie evenly in its window: pulses at least an hour's share of
 /// the starts apart, each with its rest, the last one's included (D5, D7).
 pub(crate) fn fits_evenly(head: &Head, total_ms: i64, window_ms: i64, pulses: Option<u16>) -> bool {
-    let (shortest, longest) = pulse_limits(head);
     // fewer pulses need less rest: the fewest that are short enough decide
-    let fewest = (total_ms + longest - 1) / longest;
-    let n = pulses.map_or(fewest, i64::from).max(1);
-    let on = (total_ms + n - 1) / n;
-    let starts = i64::from(head.starts_per_hour.max(1));
-    let share = (HOUR_MS + starts - 1) / starts;
-    n >= fewest && total_ms / n >= shortest && window_ms / n >= (on + rest_ms(head, on)).max(share)
+    let n = pulses.map_or_else(|| fewest(head, total_ms), i64::from).max(1);
+    have_room(head, total_ms, window_ms, n) && window_ms / n >= share_of_hour(head)
+}
+
+/// The fewest pulses that a dose can be of.
+fn fewest(head: &Head, total_ms: i64) -> i64 {
+    share_up(total_ms, 1, pulse_limits(head).1)
+}
+
+/// What a start has of an hour that as many may be in as the head allows.
+fn share_of_hour(head: &Head) -> i64 {
+    share_up(HOUR_MS, 1, i64::from(head.starts_per_hour.max(1)))
+}
+
+/// Whether so many equal pulses are neither too short nor too long, and each has its place
+/// with its rest.
+fn have_room(head: &Head, total_ms: i64, span_ms: i64, n: i64) -> bool {
+    let (shortest, longest) = pulse_limits(head);
+    let on = share_up(total_ms, 1, n);
+    on <= longest && total_ms / n >= shortest && span_ms / n >= on + rest_ms(head, on)
 }
 
 /// The most pulses that a device may have planned a dose with: as many as the
@@ -149,20 +162,14 @@ impl Limits {
         wanted: i64,
         pulse_ms: i64,
     ) -> Option<i64> {
-        let (shortest, longest) = pulse_limits(head);
         let starts = i64::from(head.starts_per_hour.max(1));
         let most = (wanted / pulse_ms.max(1)).clamp(1, 10_000);
-        let mut numbers = ((wanted + longest - 1) / longest..=most.max(1)).rev();
-        let n = numbers.find(|&n| {
-            let on = (wanted + n - 1) / n;
-            let apart = span_ms / n;
-            on <= longest
-                && wanted / n >= shortest
-                && apart >= on + rest_ms(head, on)
-                && (n <= starts || apart >= share_up(HOUR_MS, 1, starts))
+        let n = (fewest(head, wanted)..=most).rev().find(|&n| {
+            have_room(head, wanted, span_ms, n)
+                && (n <= starts || span_ms / n >= share_of_hour(head))
                 && self.allow_train(head, (0..n).map(|i| from + span_ms * i / n))
         })?;
-        Some((wanted + n - 1) / n)
+        Some(share_up(wanted, 1, n))
     }
 
     /// How many starts fall in the hour before `at`.

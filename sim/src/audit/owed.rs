@@ -2,6 +2,7 @@
 
 use std::collections::VecDeque;
 
+use super::Auditor;
 use super::causes::Causes;
 use super::model::{Key, Span};
 
@@ -29,6 +30,13 @@ pub(crate) struct Settled {
     pub(crate) due_at: i64,
     /// The causes that would have done for those that the record's does not fit.
     pub(crate) wrong: Option<Causes>,
+}
+
+impl Auditor {
+    /// All that is owed.
+    pub(super) fn owed_mut(&mut self) -> impl Iterator<Item = &mut Owed> {
+        self.owed.values_mut().flat_map(OwedList::iter_mut)
+    }
 }
 
 /// What one entry is owed, the oldest first.

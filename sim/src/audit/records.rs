@@ -78,7 +78,7 @@ impl Auditor {
             return;
         }
         self.hinder.ledger_bad = true;
-        for owed in self.owed.values_mut().flat_map(super::owed::OwedList::iter_mut) {
+        for owed in self.owed_mut() {
             owed.causes = owed.causes.with(Cause::Ledger);
         }
         if let Some(open) = &mut self.open {

@@ -235,7 +235,7 @@ impl Auditor {
         if let Some((_, at)) = &mut self.ready {
             *at = (*at).max(now);
         }
-        for owed in self.owed.values_mut().flat_map(super::owed::OwedList::iter_mut) {
+        for owed in self.owed_mut() {
             owed.by = owed.by.max(now);
         }
         if let Some(open) = &mut self.open {

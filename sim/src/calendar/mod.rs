@@ -15,7 +15,7 @@ use dosewright_core::time::Utc;
 use dosewright_core::zone::{LocalKind, Zone};
 
 use crate::run::{Frame, Options};
-use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, show};
+use crate::scenario::{Scenario, show};
 use text::{Lines, local_time, utc_time};
 
 const DAY_CODES: [&str; 7] = ["MO", "TU", "WE", "TH", "FR", "SA", "SU"];
@@ -118,10 +118,11 @@ fn notes(scenario: &Scenario) -> Vec<String> {
             if edits == 1 { "is" } else { "are" }
         ));
     }
-    let is_weekly =
-        |plan: &EntryPlan| plan.enabled && matches!(plan.recurrence, RecurrencePlan::Weekly { .. });
     let off_ms = scenario.clock.off_by.0;
-    if off_ms != 0 && !scenario.clock.unset && scenario.entries.iter().any(is_weekly) {
+    if off_ms != 0
+        && !scenario.clock.unset
+        && scenario.entries.iter().any(|plan| plan.enabled && plan.is_weekly())
+    {
         let (is, comes) = if off_ms < 0 { ("slow", "later") } else { ("fast", "earlier") };
         let by = show::length(off_ms.unsigned_abs());
         out.push(format!(

@@ -88,23 +88,17 @@ pub fn planned_page(setup: &Setup, plan: &Result<Run, Unreachable>) -> String {
     }
     _ = writeln!(out, "\ntarget     {} expanded (k = 2, JCGM 100)", percent(setup.target));
     let wanted = setup.planned_target();
-    match plan {
-        Ok(run) if run.expanded > wanted => {
-            _ = writeln!(
-                out,
-                "planned    {}: less in hand than the {} for a tenth less flow",
-                percent(run.expanded),
-                percent(wanted)
-            );
-        }
+    let planned = match plan {
+        Ok(run) if run.expanded > wanted => format!(
+            "{}: less in hand than the {} for a tenth less flow",
+            percent(run.expanded),
+            percent(wanted)
+        ),
         _ => {
-            _ = writeln!(
-                out,
-                "planned    {}, which does for a tenth less flow and the lowest reading",
-                percent(wanted)
-            );
+            format!("{}, which does for a tenth less flow and the lowest reading", percent(wanted))
         }
-    }
+    };
+    _ = writeln!(out, "planned    {planned}");
     _ = writeln!(out, "measure    {}", setup.gauge.words());
     _ = writeln!(out, "timing     {} s standard uncertainty", setup.timing_s);
     _ = writeln!(out, "flow       {} ml/min as last calibrated", setup.last_ml_min);

@@ -19,7 +19,7 @@ use dosewright_core::timetable::Refusal;
 
 use crate::diagnose::{self, Diagnostic, codes};
 use crate::run::{Frame, Options};
-use crate::scenario::{self, RecurrencePlan, Scenario};
+use crate::scenario::{self, Scenario};
 use crate::world;
 
 /// A year that may be a leap year.
@@ -84,8 +84,7 @@ fn timetable(file: &str, scenario: &Scenario, least_ms: u64) -> Vec<Diagnostic> 
 fn is_told(scenario: &Scenario, refusal: &Refusal) -> bool {
     let Refusal::Field { id, field: "first and last" } = *refusal else { return false };
     refusals::plan(scenario, id).is_some_and(|plan| {
-        matches!(plan.recurrence, RecurrencePlan::Every { .. })
-            || plan.first.zip(plan.last).is_some_and(|(first, last)| last < first)
+        !plan.is_weekly() || plan.first.zip(plan.last).is_some_and(|(first, last)| last < first)
     })
 }
 

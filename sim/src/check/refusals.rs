@@ -72,9 +72,7 @@ pub(super) fn diagnostic(
         Refusal::DoesNotFit { id, misfit } => misfits(scenario, timetable, id, misfit),
         Refusal::Overlap { first, second, nearest_min } => {
             // the device looks beside the windows of weekly entries alone
-            let weekly = scenario.entries.iter().all(|plan| {
-                !plan.enabled || matches!(plan.recurrence, RecurrencePlan::Weekly { .. })
-            });
+            let weekly = scenario.entries.iter().all(|plan| !plan.enabled || plan.is_weekly());
             let nearest = nearest_min
                 .filter(|_| weekly)
                 .map(time)

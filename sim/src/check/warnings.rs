@@ -17,7 +17,7 @@ use super::closed;
 use crate::diagnose::{Diagnostic, Span, codes};
 use crate::observe::LINES;
 use crate::run::Frame;
-use crate::scenario::{Act, ClockSetting, EntryPlan, RecurrencePlan, Scenario, show};
+use crate::scenario::{Act, ClockSetting, EntryPlan, Scenario, show};
 use crate::trace::stamp;
 
 /// Before this minute of the day a calendar day's time is most likely meant for
@@ -80,14 +80,13 @@ pub(super) fn find(
 fn never_set(scenario: &Scenario) -> Option<Diagnostic> {
     let sets = |act: &Act| matches!(act, Act::SetClock(ClockSetting::To(_)) | Act::Press { .. });
     let enabled = || scenario.entries.iter().filter(|plan| plan.enabled);
-    let is_weekly = |plan: &EntryPlan| matches!(plan.recurrence, RecurrencePlan::Weekly { .. });
     if !scenario.clock.unset
         || scenario.operator.iter().any(|act| sets(&act.act))
-        || !enabled().any(is_weekly)
+        || !enabled().any(EntryPlan::is_weekly)
     {
         return None;
     }
-    let message = if enabled().all(is_weekly) {
+    let message = if enabled().all(EntryPlan::is_weekly) {
         "nothing is dosed by this timetable"
     } else {
         "nothing is dosed by the weekly entries of this timetable"

@@ -40,7 +40,7 @@ pub(super) fn plan(terminal: Terminal, args: &PlanArgs) -> Exit {
     let Some(path) = args.file.as_ref().filter(|_| !args.example) else {
         return put(terminal, args, plan::example());
     };
-    if args.json && args.output.as_ref().is_some_and(|output| output.as_os_str() == "-") {
+    if args.json && files::is_out(args.output.as_ref()) {
         terminal.error("--json has standard output for itself; give --output a file's name");
         return Exit::Usage;
     }

@@ -186,10 +186,9 @@ fn one(
         terminal.error(&why);
         return Exit::Usage;
     }
-    let dash = |path: &Option<PathBuf>| path.as_ref().is_some_and(|path| path.as_os_str() == "-");
     let text = if args.json {
         pulses::json(name, &entry.name, train, Some(&ran))
-    } else if dash(&args.csv) || dash(&args.vcd) {
+    } else if files::is_out(args.csv.as_ref()) || files::is_out(args.vcd.as_ref()) {
         String::new()
     } else {
         pulses::page::page(&entry.name, train, &ran)

@@ -2,7 +2,7 @@
 //! go with a site.
 
 use super::{WeakPack, weak_pack};
-use crate::scenario::{Act, EntryPlan, Product, RecurrencePlan, Scenario, Supply, Tube};
+use crate::scenario::{Act, Product, Scenario, Supply, Tube};
 use crate::trade::crystal;
 use crate::trade::discharge::Discharge;
 use crate::trade::hydraulics::{LAMINAR_UP_TO, drop_any_pa, reynolds, suction_limit_m};
@@ -141,8 +141,8 @@ pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
     if let Some(text) = left_out(scenario) {
         put(text);
     }
-    let is_weekly = |plan: &EntryPlan| matches!(plan.recurrence, RecurrencePlan::Weekly { .. });
-    if scenario.clock.unset && scenario.entries.iter().any(|plan| plan.enabled && is_weekly(plan)) {
+    if scenario.clock.unset && scenario.entries.iter().any(|plan| plan.enabled && plan.is_weekly())
+    {
         put("clock: it is unset at the start; weekly entries do not run until it is set, and are reckoned here as if it were".to_owned());
     }
     if let Some(weak) = weak_pack(scenario) {

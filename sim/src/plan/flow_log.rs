@@ -162,13 +162,14 @@ impl FlowLog {
     /// The stretches of quiet hours of a night in which the water rests, in their order.
     /// One that is quiet up to a noon goes on in the night before or after it.
     pub fn rests(&self, night: usize) -> Vec<Stretch> {
+        let week: [[bool; 24]; 7] = std::array::from_fn(|night| self.quiet_hours(night));
         let other = |hour: i32| {
             let other = (night as i32 + hour.div_euclid(24)).rem_euclid(7) as usize;
             (other, hour.rem_euclid(24) as usize)
         };
         let quiet = |hour: i32| {
             let (night, hour) = other(hour);
-            self.is_quiet(night, hour)
+            week[night][hour]
         };
         let mut found = Vec::new();
         let mut hour = 0;
@@ -203,18 +204,21 @@ impl FlowLog {
         middle(&self.of_night(night)).unwrap_or(0.0)
     }
 
-    /// Whether an hour of a night, from its noon, is one of its quiet ones.
-    fn is_quiet(&self, night: usize, hour: usize) -> bool {
+    /// Which hours of a night, from its noon, are its quiet ones.
+    fn quiet_hours(&self, night: usize) -> [bool; 24] {
         let known = self.of_night(night);
-        let Some((least, most)) = known.first().zip(known.last()) else { return false };
+        let Some((least, most)) = known.first().zip(known.last()) else { return [false; 24] };
         let limit = least + QUIET * (most - least);
-        self.allows(night, hour) && self.at(night, hour).is_some_and(|mean| mean <= limit)
+        std::array::from_fn(|hour| {
+            self.allows(night, hour) && self.at(night, hour).is_some_and(|mean| mean <= limit)
+        })
     }
 
     /// The longest stretch of quiet hours of a night; of two as long, the one with less
     /// flow.
     pub fn quietest(&self, night: usize) -> Option<Stretch> {
-        let quiet = |hour: usize| self.is_quiet(night, hour);
+        let hours = self.quiet_hours(night);
+        let quiet = |hour: usize| hours.get(hour).is_some_and(|quiet| *quiet);
         let mut best: Option<(usize, usize, f64)> = None;
         let mut from = 0;
         while from < 24 {

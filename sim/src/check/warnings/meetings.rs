@@ -10,7 +10,7 @@ use dosewright_core::timetable::meet_at_times;
 use super::{at_span, clock_changes, doses};
 use crate::diagnose::{Diagnostic, codes};
 use crate::run::Frame;
-use crate::scenario::{EntryPlan, RecurrencePlan, Scenario};
+use crate::scenario::{EntryPlan, Scenario};
 use crate::trace::stamp;
 
 /// What a week's timetable does is seen in so many days after a change.
@@ -100,8 +100,7 @@ fn meeting(
 ) -> Diagnostic {
     let local = |utc_ms: i64| clock.zone.to_local(Utc::from_ms(utc_ms));
     let time = |utc_ms: i64| stamp::hour_minute(local(utc_ms));
-    let weekly = |plan: &EntryPlan| matches!(plan.recurrence, RecurrencePlan::Weekly { .. });
-    let span = if weekly(second) { at_span(second) } else { at_span(first) };
+    let span = if second.is_weekly() { at_span(second) } else { at_span(first) };
     let found = Diagnostic::new(
         codes::MEETS_AT_CHANGE,
         span,
@@ -118,7 +117,7 @@ fn meeting(
         time(late.to_ms)
     ))
     .help("where two meet one waits for the other, which makes haste; a start an hour further off keeps them apart");
-    if weekly(first) && weekly(second) {
+    if first.is_weekly() && second.is_weekly() {
         found
     } else {
         found.note("an interval does not follow the clock: they may meet until it changes back")

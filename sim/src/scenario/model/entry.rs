@@ -86,6 +86,11 @@ pub struct EntryPlan {
 }
 
 impl EntryPlan {
+    /// Whether it comes by days and a time of day.
+    pub const fn is_weekly(&self) -> bool {
+        matches!(self.recurrence, RecurrencePlan::Weekly { .. })
+    }
+
     /// As the logic takes it; `from` as in [`RecurrencePlan::to_core`].
     pub const fn to_core(&self, id: EntryId, from: Instant) -> Entry {
         Entry {

@@ -83,8 +83,8 @@ impl<'a, const W: usize> Stage<'a, W> {
     }
 
     /// What the hand says is new is new: it did that before it said so, taken or not. No
-    /// container holds more than it can. What a set-up asks for is a description of what
-    /// stands there, and changes nothing of it.
+    /// container holds more than it can. Place, head and container of a set-up only describe
+    /// what stands there; its tube set is a new one.
     fn hand_renews(&mut self, act: &DeviceAct) {
         match act {
             DeviceAct::Refill(level) => {
