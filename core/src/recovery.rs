@@ -112,9 +112,7 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
 /// Each slot that cannot be read may have been one pulse more of the open dose (D4).
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 fn doubt<const N: usize, const H: usize>(book: &mut Book<N, H>, slots: u32) {
-    if slots > 0
-        && let Some(open) = &mut book.open
-    {
+    if let Some(open) = &mut book.open {
         let more = open.pulse.on_ms.saturating_mul(slots);
         let most = open.pulse.most_ms.saturating_add(more).min(open.pulse.dose_ms);
         open.pulse.most_ms = most;

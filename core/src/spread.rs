@@ -265,7 +265,7 @@ pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds<'_>) -
             let longest = u64::from(head.longest_pulse_ms().max(1));
             let full = over(rest, longest);
             let scarce = fastest.pulses > free_starts && rest - full * longest >= shortest;
-            return if scarce && full > 0 {
+            return if scarce {
                 Some(Plan {
                     span_ms: full * slot_ms(longest, 1, head),
                     pulses: full as u32,

@@ -11,6 +11,7 @@ use dosewright_core::event::Event;
 use dosewright_core::time::Instant;
 use dosewright_core::timetable::Refusal;
 use dosewright_core::units::Volume;
+use dosewright_core::zone::Zone;
 use dosewright_tests::entries::daily;
 use dosewright_tests::pump::{self, N, Pump};
 use dosewright_tests::wires::Wires;
@@ -136,6 +137,15 @@ fn o1_the_container_lasts_as_the_entries_ask_that_are_in_force_by_then() {
     // one without dates takes its share all along
     let always = daily(4, 300, Volume::from_ml(100));
     assert_eq!(lasts(&[later, soon, always], 3000, 0), Some(20 * DAY_S));
+    // the day is that of the clock, not that of UTC
+    let east = Zone::parse("<+10>-10").unwrap();
+    let mut rig = Rig::new(&[soon, later]);
+    rig.act(0, Event::SetZone(&east)).unwrap();
+    rig.act(0, Event::SetClock(pump::midnight())).unwrap();
+    let container = Container { capacity: Volume::from_ml(100_000), heel, ..Container::NONE };
+    rig.act(0, Event::Container(&container, heel.plus(Volume::from_ml(1000)))).unwrap();
+    let controller = rig.device.controller();
+    assert_eq!(controller.product_lasts_s(Instant::ZERO), Some(200 * DAY_S));
     // a hundred years are for ever
     let far = |days| Entry { first: day(days), last: None, ..soon };
     assert_eq!(lasts(&[far(36_000)], 1000, 0), Some(36_010 * DAY_S));

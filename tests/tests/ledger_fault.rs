@@ -101,6 +101,18 @@ fn d5_a_dose_that_the_memory_kept_from_beginning_says_so() {
 }
 
 #[test]
+fn d5_a_dose_that_the_memory_kept_from_going_on_says_so() {
+    // four of ten pulses, three minutes apart; the memory takes no more of them
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
+    rig.until(DUE.plus(Duration::from_min(10)));
+    rig.memory(false);
+    rig.until(DUE.plus(Duration::from_min(40)));
+    rig.memory(true);
+    rig.until(DUE.plus(Duration::from_min(50)));
+    assert_eq!(rig.outcomes(), [OutcomeKind::Part(Cause::Ledger)]);
+}
+
+#[test]
 fn m1_an_operator_is_told_that_the_memory_took_nothing_and_may_try_at_once() {
     let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
     let at = Instant::from_ms(HOUR_MS);

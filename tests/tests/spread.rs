@@ -71,6 +71,22 @@ fn d3_in_a_hurry_the_longest_pulses_come_with_the_least_rest() {
 }
 
 #[test]
+fn d3_in_a_hurry_with_few_starts_the_longest_pulses_come_first() {
+    let with = |free, rest_ms| {
+        let starts = &but(free);
+        parts(respread(rest_ms, 5_000, &head(), &Bounds { starts, ..hurried(7_200_000) }))
+    };
+    // 150 s are three pulses of 50 s, where there are starts for them
+    assert_eq!(with(3, 150_000), Some((3, 150_000, 225_000)));
+    // with two it is two of 60 s now, and 30 s once there is a start for them
+    assert_eq!(with(2, 150_000), Some((2, 120_000, 180_000)));
+    assert_eq!(with(1, 150_000), Some((2, 120_000, 180_000)));
+    // what would be left is too short for a pulse: three of 40.1 s
+    assert_eq!(with(2, 120_399), Some((3, 120_399, 3 * 60_200)));
+    assert_eq!(with(2, 120_400), Some((2, 120_000, 180_000)));
+}
+
+#[test]
 fn d5_fewer_and_longer_pulses_where_the_rests_take_too_much() {
     // 40 s in eight pulses: 8 times 5 + 2.5 s, less the last rest, is 57.5 s
     let plan = respread(40_000, 5_000, &head(), &within(57_500));
