@@ -412,6 +412,12 @@ impl<const N: usize, const H: usize> Book<N, H> {
         }
     }
 
+    /// How many lines lost their settings to damage.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub const fn lost_lines(&self) -> u32 {
+        self.damaged.count_ones()
+    }
+
     /// Puts one staged line in force. Called for every staged record of an
     /// adoption, before [`Self::adopted`].
     pub fn adopt(&mut self, staged: &Staged) {

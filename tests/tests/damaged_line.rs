@@ -150,6 +150,64 @@ fn m2_a_number_that_was_taken_out_does_not_come_back() {
 }
 
 #[test]
+fn m2_what_is_done_to_another_entry_makes_up_for_no_lost_one() {
+    let mut panel = Panel::default();
+    let (mut device, at) = damaged(&mut panel);
+    // another is moved, put in force as it is, and taken out: what is lost stays lost
+    for entries in [&[entry(1, 660)][..], &[entry(1, 660)], &[]] {
+        device.handle(at, Event::Timetable(&timetable(entries)), &mut panel);
+        assert_eq!((&panel.refused[..], device.controller().book().damaged), (&[][..], 1));
+        // and so the ledger has it
+        let flash = device.into_flash();
+        device = Pump::start(flash, GEOMETRY, Some(at), Reset::PowerOn)
+            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+        device.handle(at, Event::Wake, &mut panel);
+        assert_eq!(device.controller().book().damaged, 1);
+    }
+    assert!(!panel.alarms.contains(&(Alarm::EntryDamaged, false)), "{:?}", panel.alarms);
+}
+
+#[test]
+fn m2_a_new_entry_makes_up_for_a_lost_one_before_it_takes_an_empty_line() {
+    let mut panel = Panel::default();
+    let mut device = started(&mut panel);
+    let midnight = Instant::ZERO;
+    let table = timetable(&[entry(0, 120), entry(1, 600), entry(2, 900), entry(3, 1200)]);
+    device.handle(midnight, Event::Timetable(&table), &mut panel);
+    // the first line is empty, the second and the last are lost
+    let table = timetable(&[entry(1, 600), entry(2, 900), entry(3, 1200)]);
+    device.handle(midnight, Event::Timetable(&table), &mut panel);
+    let mut flash = device.into_flash();
+    let lost =
+        |_: usize, record: &Record| matches!(record, Record::Staged(s) if s.entry.id.0 % 2 == 1);
+    assert_eq!(damage(&mut flash, lost), 2);
+    let mut device = Pump::start(flash, GEOMETRY, Some(midnight), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    device.handle(midnight, Event::Wake, &mut panel);
+    assert_eq!(device.controller().book().damaged, 0b1010);
+    let lines = |device: &Pump| {
+        let book = device.controller().book();
+        ([0, 1, 2, 3].map(|line| book.timetable.id_on(line).map(|id| id.0)), book.damaged)
+    };
+    let one = timetable(&[entry(2, 900), entry(4, 300)]);
+    device.handle(midnight, Event::Timetable(&one), &mut panel);
+    assert_eq!(lines(&device), ([None, Some(4), Some(2), None], 0b1000));
+    assert!(!panel.alarms.contains(&(Alarm::EntryDamaged, false)), "{:?}", panel.alarms);
+    // two at once: the first of them is for the line that is still lost
+    let all = timetable(&[entry(2, 900), entry(4, 300), entry(5, 400), entry(6, 500)]);
+    device.handle(midnight, Event::Timetable(&all), &mut panel);
+    assert_eq!(lines(&device), ([Some(6), Some(4), Some(2), Some(5)], 0));
+    assert!(panel.alarms.contains(&(Alarm::EntryDamaged, false)), "{:?}", panel.alarms);
+    assert_eq!(panel.refused, []);
+    // the ledger says the same
+    let mut flash = device.into_flash();
+    assert_eq!(damage(&mut flash, |_, _| false), 0);
+    let device = Pump::start(flash, GEOMETRY, Some(midnight), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    assert_eq!(lines(&device), ([Some(6), Some(4), Some(2), Some(5)], 0));
+}
+
+#[test]
 fn m2_d1_a_due_that_waits_ends_where_its_settings_are_damaged() {
     // the line, or what put the whole timetable in force
     let line = |record: &Record| matches!(record, Record::Staged(s) if s.entry.id == EntryId(0));

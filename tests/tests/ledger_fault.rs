@@ -313,8 +313,13 @@ fn o5_the_dose_that_waits_is_shown_before_the_next_one() {
     let next = rig.device.controller().next_dose().unwrap();
     assert_eq!((next.due_at, next.waits_for), (DUE, Some(Cause::RemoteStop)));
     rig.until(DUE.plus(Duration::from_h(1)));
+    // the stop that is still on will keep the next one
+    let tomorrow = DUE.plus(Duration::from_h(24));
     let next = rig.device.controller().next_dose().unwrap();
-    assert_eq!((next.due_at, next.waits_for), (DUE.plus(Duration::from_h(24)), None));
+    assert_eq!((next.due_at, next.waits_for), (tomorrow, Some(Cause::RemoteStop)));
+    rig.act(DUE.plus(Duration::from_h(1)), Event::RemoteStop(false)).unwrap();
+    let next = rig.device.controller().next_dose().unwrap();
+    assert_eq!((next.due_at, next.waits_for), (tomorrow, None));
 }
 
 /// How long so many millilitres last, in ms.

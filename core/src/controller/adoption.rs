@@ -59,7 +59,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if free & bit(line) == 0 {
             return None;
         }
-        let before = (free & bit(line).wrapping_sub(1)).count_ones() as usize;
+        // those that lost their settings come first: a new entry makes up for a lost one
+        let (lost, lower) = (free & self.book.damaged, bit(line).wrapping_sub(1));
+        let first = if lost & bit(line) != 0 { lost & lower } else { lost | free & lower };
+        let before = first.count_ones() as usize;
         let mut new = timetable.ids().filter(|&id| self.book.line_of(id).is_none());
         let entry = timetable.get(new.nth(before)?)?;
         Some(self.stage(line, &entry, false))
@@ -96,10 +99,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         Staged { line: line as u8, entry: *entry, revision, mark, edited }
     }
 
-    /// Whether the line's entry is gone from a timetable.
+    /// Whether the line's entry is gone from a timetable. A line that lost its settings
+    /// is not: what is put in force without the entry it had may be so for want of it.
     fn is_cleared(&self, line: usize, timetable: &Timetable<N>) -> bool {
         self.book.timetable.id_on(line).is_some_and(|id| timetable.ids().all(|other| other != id))
-            || self.book.damaged & bit(line) != 0
     }
 
     /// Whether a new entry can go on the line: it is empty or cleared, and no due
@@ -116,7 +119,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let new = || timetable.ids().filter(|&id| self.book.line_of(id).is_none());
         // an entry whose line was damaged in memory may come back under its own
         // number, which the line does not know any more
-        let lost = self.book.damaged.count_ones() as usize;
+        let lost = self.book.lost_lines() as usize;
         if let Some(id) = new().filter(|id| id.0 < self.book.next_id).nth(lost) {
             return Err(Refusal::RetiredId { id });
         }

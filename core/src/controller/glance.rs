@@ -89,9 +89,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             let waiting = self.book.state(line).waiting?;
             (waiting.due_at, hindrance.or(Some(waiting.cause)))
         } else {
-            // without these settings it will be skipped
+            // without these settings it will be skipped, and with a pump that is kept off
             let damaged = hindrance == Some(Cause::Damaged) || self.book.head.is_none();
-            (self.next_on(line, Instant::MAX, true)?.1, damaged.then_some(Cause::Damaged))
+            let halt = self.stopped_by().filter(|_| self.is_halted());
+            (
+                self.next_on(line, Instant::MAX, true)?.1,
+                if damaged { Some(Cause::Damaged) } else { halt },
+            )
         };
         let Entry { id, volume, window_ms, .. } = *entry;
         Some(NextDose { id, volume, window_ms, due_at, waits_for })

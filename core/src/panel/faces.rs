@@ -187,7 +187,12 @@ fn day(lasts_s: Option<u32>, pen: &mut Pen<'_>) -> bool {
 fn timetable<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
     let book = view.controller.book();
     let a_day = book.timetable.most_in_a_day().0;
-    pen.say(Word::Entries).number(view::entries(book), 1);
+    let (entries, lost) = (view::entries(book), book.lost_lines());
+    pen.say(Word::Entries).number(entries, 1);
+    if lost > 0 {
+        // of as many as there were
+        pen.char('/').number(entries.wrapping_add(lost), 1);
+    }
     pen.say(Word::ADay).volume(a_day);
 }
 

@@ -17,7 +17,7 @@ use crate::units::Volume;
 const KEPT: usize = 8;
 
 /// The largest number of a row of them.
-const MOST_SHOWN: u32 = 999;
+const MOST_SHOWN: u32 = u16::MAX as u32;
 /// The least local time, in minutes, that names a due: no clock shows an earlier one. What
 /// is less is a count, of intervals or of doses that were asked for.
 const FIRST_MINUTE: u32 = Date::MIN.days() as u32 * DAY_MIN;

@@ -122,7 +122,10 @@ impl Auditor {
                     || self.model.first_waiting().is_some()
                     || self.model.line(*id).is_none_or(|l| !l.entry.enabled)
                     || !self.could_be_asked_for(*id, now)
-                    || self.lock_may_be_closed(now);
+                    || self.lock_may_be_closed(now)
+                    // a contact that counts by now is taken first
+                    || self.low_level_by().is_some()
+                    || self.level.due.is_some_and(|due| due <= now);
                 self.pending.ask = Some((*id, busy));
             }
             DeviceAct::Prime(_)

@@ -136,9 +136,9 @@ impl Auditor {
         let owner = self.open.is_some();
         let mut ahead = Causes::NONE;
         // whether an account that is unsure keeps it is left open
-        let unsure = self.unsure_accounts();
+        let accounts = self.unsure_accounts();
         for due in &waiting {
-            let mut causes = pump.or(ahead);
+            let (mut causes, mut unsure) = (pump.or(ahead), accounts);
             if owner {
                 causes = causes.with(Cause::PumpInUse);
             }
@@ -165,6 +165,9 @@ impl Auditor {
                     // the pump's rest comes after its use: either is right
                     causes = causes.with(Cause::PumpLimits).with(Cause::PumpInUse);
                     ahead = ahead.or(causes);
+                } else if free + self.chip.slack_ms() > at {
+                    // by the device's measure the rest may end a ms later
+                    unsure = unsure.with(Cause::PumpLimits);
                 }
                 if free + i64::from(head.shortest_on_ms) <= due.deadline() {
                     let since = before.filter(|(key, _)| *key == due.key).map(|(_, at)| at);

@@ -123,9 +123,12 @@ impl Limits {
 
     /// The device starts at this instant of its own time, its pump off: a clock
     /// that lost its feed may say an earlier instant than the pump stopped at.
-    pub(crate) fn booted(&mut self, at: i64) {
-        for off in [&mut self.last_off, &mut self.service_off].into_iter().flatten() {
-            off.0 = off.0.min(at);
+    pub(crate) fn booted(&mut self, at: i64, lead_ms: i64) {
+        // a pulse ends by what it counts, its run a lead later
+        for (off, lead_ms) in [(&mut self.last_off, lead_ms), (&mut self.service_off, 0)] {
+            if let Some((end, _)) = off {
+                *end = (*end).min(at - lead_ms);
+            }
         }
     }
 

@@ -185,7 +185,9 @@ impl Auditor {
                 // pulse up to a step late: the rest goes by what the pulse was to be
                 let meant_ms = intent.on_ms - lead_ms;
                 let known_ms = if ran <= intent.on_ms + slack { meant_ms } else { pulse_ms };
-                self.limits.ended(now - lead_ms, pulse_ms.min(known_ms));
+                // and of one that was broken off the device may have measured a ms less
+                let unsure_ms = if ran < intent.on_ms { self.chip.slack_ms() } else { 0 };
+                self.limits.ended(now - lead_ms, known_ms.min(pulse_ms - unsure_ms));
                 if let Some(open) = self.open.as_mut().filter(|o| o.due.key == key) {
                     open.pin_ms += pulse_ms;
                     let pin_nl = volume_nl(pulse_ms, open.flow);

@@ -11,7 +11,7 @@ use dosewright_core::time::Instant;
 use super::Auditor;
 use super::dose::TICK_MS;
 use super::ledger::About;
-use super::limits::rest_ms;
+use super::limits::{lead_ms, rest_ms};
 use super::model::{Fate, Why};
 use super::readings::Reading;
 use super::report::SleptThrough;
@@ -327,7 +327,7 @@ impl Auditor {
         self.motor.unsure |= self.taint.motor;
         self.motor.row_unsure |= self.taint.motor;
         self.hinder.fault = self.motor.until() > at;
-        self.limits.booted(at);
+        self.limits.booted(at, self.model.head.as_ref().map_or(0, lead_ms));
         if let Some((end, on_ms)) = self.pin.intent.take().map(|i| i.meant()) {
             // the logic cannot know that the pump did not run on
             if let Some(head) = &self.model.head {

@@ -3,6 +3,7 @@
 use dosewright_core::book::Book;
 use dosewright_core::config::Head;
 use dosewright_core::entry::{Entry, EntryId, Recurrence};
+use dosewright_core::motor::Motor;
 use dosewright_core::panel::Input::Right;
 use dosewright_core::panel::Preferences;
 use dosewright_core::timetable::Timetable;
@@ -36,6 +37,29 @@ fn a_dose_whose_settings_are_damaged_is_not_promised() {
     let every = next(state(Entry { recurrence, ..ENTRY }));
     assert!(every[2] != damaged[2], "{every:?}");
     assert_eq!(Head::with_flow(flow(26_500)), book().head.unwrap());
+}
+
+#[test]
+fn entries_that_are_lost_are_counted() {
+    let card = |damaged| {
+        let mut looking = Looking::at(Book { damaged, ..book() }, Preferences::NEW);
+        for _ in 0..3 {
+            looking.touch(Right);
+        }
+        looking.lines()[1].clone()
+    };
+    assert_eq!(card(0), "Entries            3");
+    assert_eq!(card(0b10), "Entries          3/4");
+    assert_eq!(card(0b1010), "Entries          3/5");
+}
+
+#[test]
+fn a_dose_that_a_latched_motor_will_keep_off_is_not_promised() {
+    let mut latched = book();
+    latched.motor.failed(NOW, Motor::LATCHED - 1);
+    assert_eq!(next(latched)[2], "in 14 h 40 min", "it is tried again after a rest");
+    latched.motor.failed(NOW, Motor::LATCHED);
+    assert_eq!(next(latched)[2], "! fault");
 }
 
 #[test]

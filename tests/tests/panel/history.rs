@@ -64,5 +64,6 @@ fn d1_a_row_of_skipped_doses_is_its_last_due_and_how_many_they_are() {
     let shown = |count| home(book(), &row(count));
     assert_eq!(shown(1), ["Last dose   Mo 00:45", "Skipped"]);
     assert_eq!(shown(17), ["Last dose   Mo 00:45", "Skipped          ×17"]);
-    assert_eq!(shown(1000), ["Last dose   Mo 00:45", "Skipped         ×999"]);
+    assert_eq!(shown(14_399), ["Last dose   Mo 00:45", "Skipped       ×14399"]);
+    assert_eq!(shown(70_000), ["Last dose   Mo 00:45", "Skipped       ×65535"]);
 }

@@ -108,11 +108,16 @@ fn d7_from_when_the_pump_is_free() {
     let mut back = Limits::default();
     back.ended(50_000, 10_000);
     back.service_ended(52_000, 10_000);
-    back.booted(51_000);
+    back.booted(51_000, 0);
     assert_eq!(back.free_from(&head(), 0), 55_000);
     assert_eq!(back.free_at_latest(&head(), 0), 56_000);
-    back.booted(1_000);
+    back.booted(1_000, 0);
     assert_eq!(back.free_from(&head(), 0), 6_000);
+    // the rest begins when the pump is off, which is a lead after what the pulse counts
+    let led = Head { lead_ms: 100, ..head() };
+    back.ended(50_000, 9_900);
+    back.booted(1_000, 100);
+    assert_eq!(back.free_from(&led, 0), 6_000);
 }
 
 #[test]
