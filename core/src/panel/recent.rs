@@ -123,16 +123,6 @@ impl Recent {
     pub fn get(&self, back: usize) -> Option<&Past> {
         self.items.get(back).filter(|past| past.seq > 0)
     }
-
-    /// How many there are, at most eight.
-    pub fn len(&self) -> usize {
-        self.items.iter().filter(|past| past.seq > 0).count()
-    }
-
-    /// Whether there are none.
-    pub fn is_empty(&self) -> bool {
-        self.len() == 0
-    }
 }
 
 #[cfg(test)]

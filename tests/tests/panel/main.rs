@@ -2,6 +2,7 @@
 
 mod ahead;
 mod answers;
+mod entries;
 mod figures;
 mod forged;
 mod history;

@@ -3,9 +3,10 @@
 use dosewright_core::entry::{Entry, EntryId, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::panel::Input::{self, Left, Press, Right};
-use dosewright_core::panel::{Card, Preferences};
+use dosewright_core::panel::{Card, Preferences, Recent, View};
 use dosewright_core::power::Pack;
-use dosewright_core::timetable::Timetable;
+use dosewright_core::time::Instant;
+use dosewright_core::timetable::{Refusal, Timetable};
 
 use crate::forged::{self, N};
 use crate::rig::Rig;
@@ -193,4 +194,16 @@ fn rollers_out_of_range_are_asked_again() {
     rig.touches(&[(Left, 5), (Press, 3)]);
     assert_eq!(rig.lines()[2], "In force");
     assert_eq!(rig.book().head.map(|head| head.rollers), Some(3));
+}
+
+#[test]
+fn an_entry_without_a_day_is_another_thing_than_one_out_of_range() {
+    for (field, reason) in [("days", "no day is chosen"), ("volume", "out of range")] {
+        let mut rig = at_the_window(&[]);
+        let refusal = Refusal::Field { id: EntryId(3), field };
+        let Rig { side, panel } = &mut rig;
+        let (controller, now) = (side.device.controller(), Instant::from_ms(side.now));
+        panel.answer(Some(refusal), &View { controller, recent: &Recent::NONE, now });
+        assert_eq!(rig.lines()[..2], ["Not taken:", reason], "{field}");
+    }
 }

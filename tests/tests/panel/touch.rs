@@ -54,6 +54,7 @@ fn the_ring_goes_round_both_ways() {
     let mut seen = Vec::new();
     for _ in Card::ALL {
         seen.push(rig.panel.card());
+        assert_eq!(rig.panel.is_home(), seen.len() == 1, "{seen:?}");
         rig.touch(Right);
     }
     assert_eq!(seen, Card::ALL);
