@@ -142,6 +142,51 @@ fn p3_the_forecast_is_within_a_quarter_and_the_low_alarm_comes_in_time() {
     println!("forecast / world: {ratios:?}; least days to spare: {spare:.1}");
 }
 
+/// Motors weak and strong on few cells and many, at the temperature that is said.
+#[test]
+fn p3_the_range_holds_the_day_on_which_the_pack_lets_a_dose_go() {
+    for seed in 0..40 {
+        let mut chance = Dice::new(seed);
+        let mut one = |of: &[&'static str]| of[chance.whole(0, of.len() as u32 - 1) as usize];
+        let (cells, volts) = (one(&["LR20", "LR14", "LR6", "HR20"]), one(&["3", "6", "12"]));
+        let (current, celsius) = (one(&["100", "200", "350", "500"]), one(&["0", "5", "12", "20"]));
+        let (charge, volume) = (one(&["100", "93", "70"]), one(&["60", "144", "300"]));
+        let nights = one(&["\"mon\", \"thu\"", "\"mon\", \"tue\", \"wed\", \"fri\", \"sat\""]);
+        let text = format!(
+            r#"schema = 1
+[clock]
+start = 2026-11-02T12:00:00
+zone = "CET-1CEST,M3.5.0,M10.5.0/3"
+run_for = "1500 days"
+[head]
+flow = "26.5 ml/min"
+[motor]
+voltage = "{volts} V"
+current = "{current} mA"
+[supply]
+battery = {{ type = "{cells}", temperature = "{celsius} C", charge = "{charge} %" }}
+[[entry]]
+name = "drain line"
+weekly = {{ nights = [{nights}], at = "00:45" }}
+volume = "{volume} ml"
+window = "45 min"
+"#
+        );
+        let scenario =
+            scenario::read("site.toml", &text).unwrap_or_else(|e| panic!("{text}{e:?}")).0;
+        let until = forecast(&scenario).pack.unwrap().until;
+        let (watch, _) = play(&scenario);
+        // what outlasts the run says nothing
+        let Some(stopped) = watch.stopped_ms.map(|ms| ms as f64 / DAY_MS + 0.5) else { continue };
+        assert!(
+            until.least.floor() <= stopped && stopped < until.most.floor() + 1.0,
+            "seed {seed}: {:.1} to {:.1} days forecast, {stopped:.1} in the world\n{text}",
+            until.least,
+            until.most
+        );
+    }
+}
+
 /// In the frost the model says less: the forecast is not to be far on the late side.
 #[test]
 fn p3_in_the_frost_the_least_that_a_pack_lasts_is_no_more_than_it_does() {

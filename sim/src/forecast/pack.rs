@@ -69,11 +69,11 @@ fn is_kept_cool(supply: &Supply) -> bool {
         if pack.usable_ppm.is_none() && pack.temperature_mc.is_none())
 }
 
-/// Share of the cells' capacity that can be used: what is said; else by age and the
-/// temperature, which is that of a cool cellar where it is not said.
-fn cold_or_cool(cell: &Cell, pack: &Pack) -> f64 {
+/// Share of the cells' capacity that can be used: what is said; else by the share that age
+/// leaves and the temperature, which is that of a cool cellar where it is not said.
+fn usable_share(cell: &Cell, pack: &Pack, age: f64) -> f64 {
     let celsius = pack.temperature_mc.map_or(COOL_C, |mc| f64::from(mc) / 1e3);
-    share(pack.usable_ppm, cell.cold_share(celsius) * AGE_SHARE)
+    share(pack.usable_ppm, cell.cold_share(celsius) * age)
 }
 
 /// A pack that cannot give what is in it, at its motor's voltage and current.
@@ -125,6 +125,10 @@ pub(super) fn least_v(scenario: &Scenario) -> f64 {
 /// the share that can be used (own choice).
 const FRESH: f64 = 0.9;
 
+/// What a cell still gives under a small load where it counts as empty, as a factor
+/// (own choice).
+const PAST_END: f64 = 1.01;
+
 /// What a pack gives and what a day takes from it.
 pub(super) struct Draw {
     pub(super) load: Load,
@@ -135,8 +139,14 @@ pub(super) struct Draw {
     pub(super) usable_ah: f64,
     /// Of that, what is gone at the start.
     pub(super) used_ah: f64,
+    /// Share of the charge that is gone at the start.
+    gone: f64,
+    /// Share of the capacity that can be used of cells that lose nothing to age.
+    fresh_share: f64,
     pub(super) lost_ah_a_day: f64,
     pub(super) lit_h: f64,
+    /// Whether that is said: else nobody may ever light the display.
+    is_lit_known: bool,
 }
 
 impl Draw {
@@ -147,7 +157,7 @@ impl Draw {
         let cell = cell(*cells_of);
         let in_series = cells_in_series(scenario)?;
         let least_v = least_v(scenario) / f64::from(in_series);
-        let to_end_ah = cell.capacity_ah(load.motor_a) * cold_or_cool(&cell, pack);
+        let to_end_ah = cell.capacity_ah(load.motor_a) * usable_share(&cell, pack, AGE_SHARE);
         let usable_ah = to_end_ah * cell.used_at_v(least_v, load.motor_a);
         let lost_a_year = share(pack.self_discharge_ppm, cell.lost_a_year);
         let draw = Self {
@@ -156,8 +166,11 @@ impl Draw {
             to_end_ah,
             usable_ah,
             used_ah: to_end_ah * (1.0 - share(pack.charge_ppm, 1.0) / FRESH).max(0.0),
+            gone: 1.0 - share(pack.charge_ppm, 1.0),
+            fresh_share: usable_share(&cell, pack, 1.0),
             lost_ah_a_day: to_end_ah * lost_a_year / 365.25,
             lit_h: pack.lit_a_week_ms.map_or(LIT_MIN / 60.0, |ms| f64::from(ms) / 3.6e6),
+            is_lit_known: pack.lit_a_week_ms.is_some(),
         };
         let is_known = cells.is_some() || scenario.motor.is_some();
         Some((draw, is_known.then_some(in_series)))
@@ -173,14 +186,46 @@ impl Draw {
         (self.usable_ah - self.used_ah).max(0.0)
     }
 
-    /// In Ah.
-    pub(super) fn a_day(&self, day: &Day) -> f64 {
+    fn of_day(&self, day: &Day) -> Drain {
         let week = Week {
             pumping_h: 7.0 * day.pumping_h,
             starts: 7.0 * day.starts,
             display_h: self.lit_h,
         };
-        Drain::of(&self.load, &week).total_ah() / 7.0 + self.lost_ah_a_day
+        Drain::of(&self.load, &week)
+    }
+
+    /// In Ah.
+    pub(super) fn a_day(&self, day: &Day) -> f64 {
+        self.of_day(day).total_ah() / 7.0 + self.lost_ah_a_day
+    }
+
+    /// Share of the charge that a day takes, where each draw has the capacity of its own
+    /// current: the best estimate takes all of it at the motor's.
+    fn share_a_day(&self, day: &Day) -> f64 {
+        let own_ah = |amps: f64| {
+            // no more is known of a current below the lightest load
+            let least_a = self.cell.light.0.min(self.load.motor_a);
+            self.cell.capacity_ah(amps.max(least_a))
+        };
+        let drain = self.of_day(day);
+        let drawn = drain.pumping_ah / own_ah(self.load.motor_a)
+            + drain.starts_ah / own_ah(self.load.start_a)
+            + drain.sleep_ah / own_ah(self.load.sleep_a)
+            + if self.is_lit_known { drain.display_ah / own_ah(self.load.display_a) } else { 0.0 };
+        drawn / 7.0 / self.fresh_share + self.lost_ah_a_day / self.to_end_ah
+    }
+
+    /// Days until fresh cells that lose nothing to age, under a display that nobody lights,
+    /// let a dose go: the one after the dose that was begun with the last of them.
+    fn fresh_days(&self, days: &[Day]) -> f64 {
+        let limit = (self.reach() - self.gone) * PAST_END;
+        if limit.is_nan() || limit <= 0.0 {
+            return 0.0;
+        }
+        let over = days_until(days, limit, |day| self.share_a_day(day));
+        let after = |(i, day): (usize, &Day)| (i as f64 > over && day.doses > 0).then_some(i);
+        days.iter().enumerate().find_map(after).map_or(f64::INFINITY, |i| i as f64)
     }
 }
 
@@ -203,7 +248,7 @@ pub(super) fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
         until: Until {
             days: last,
             least: ranged(1.0 - BATTERY_RANGE),
-            most: ranged(1.0 + BATTERY_RANGE),
+            most: ranged(1.0 + BATTERY_RANGE).max(draw.fresh_days(days)),
         },
         cell,
         cells,
