@@ -63,12 +63,11 @@ pub(super) fn find(
     }
     found.extend(plans.iter().filter_map(|(plan, _)| changes::begins_in_skipped(scenario, plan)));
     found.extend(site::at_heel(scenario));
-    found.extend(site::out_of_date(scenario));
+    found.extend(site::out_of_date(scenario, frame));
     found.extend(on_closed(scenario, &plans, frame));
     found.extend(site::too_weak(scenario));
     found.extend(site::too_large(scenario));
-    found.extend(site::out_of_lift(scenario));
-    found.extend(site::high_lift(scenario));
+    found.extend(site::lift(scenario));
     match never_set(scenario) {
         Some(unset) => found.push(unset),
         None => found.extend(nothing_due(scenario, &plans, frame, clock)),

@@ -7,6 +7,7 @@ use dosewright_core::timetable;
 use dosewright_core::units::Carry;
 use dosewright_core::zone::Zone;
 
+use super::HORIZON_DAYS;
 use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario};
 
 /// One calendar day's use.
@@ -95,6 +96,16 @@ impl<'z> Wall<'z> {
         }
         Local::from_ms(utc_ms.saturating_add(self.offset_ms))
     }
+}
+
+/// When the first dose begins, within the horizon: the day from the start's and the ms of
+/// that day.
+pub(crate) fn first_dose(scenario: &Scenario) -> Option<(usize, i64)> {
+    let mut first: Option<(usize, i64)> = None;
+    each_due(scenario, HORIZON_DAYS, |day, ms, _| {
+        first = Some(first.map_or((day, ms), |first| first.min((day, ms))));
+    });
+    first
 }
 
 /// Calls `put` for every due of the first `count` days, one entry after the other: the

@@ -16,6 +16,7 @@ mod warnings;
 
 pub use changes::{Change, changes};
 pub use course::{Voltage, levels_from_start_ml, levels_ml, voltage};
+pub(crate) use days::first_dose;
 pub use days::{Day, days};
 pub use lines::{courses, drawdown_json, json, not, schema};
 pub use memory::{RATED_ERASES, Wear, wear};

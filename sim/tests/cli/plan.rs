@@ -2,12 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::support::{Place, wide};
-
-/// Without its line breaks.
-fn flat(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
-}
+use crate::support::{Place, flat, wide};
 
 #[test]
 fn the_example_is_planned_and_passes_check() {

@@ -111,6 +111,11 @@ pub(crate) fn failing() -> String {
     nights("[[expect]]\noutcomes = { entry = \"night\", dosed = 4 }\n")
 }
 
+/// A text without its line breaks and indents.
+pub(crate) fn flat(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 /// No line is wider than a terminal of 80 cells.
 #[track_caller]
 pub(crate) fn wide(text: &str) {

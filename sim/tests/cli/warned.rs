@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::support::{Place, nights, shipped};
+use crate::support::{Place, flat, nights, shipped};
 
 #[test]
 fn a_plain_friday_night_is_warned_about() {
@@ -240,7 +240,7 @@ fn weekly_entries_on_a_clock_that_is_never_set_are_warned_about() {
         place.write("site.toml", &nights(more).replace("[head]", "unset = true\n[head]"));
         let said = place.call(&["check", "site.toml"]);
         assert_eq!(said.code, 0, "{said:?}");
-        said.out.split_whitespace().collect::<Vec<_>>().join(" ")
+        flat(&said.out)
     };
     let said = check("");
     assert!(said.contains("W012]: nothing is dosed by this timetable"), "{said}");
@@ -293,7 +293,7 @@ fn a_run_that_starts_in_the_repeated_hour_starts_in_its_first_pass() {
         place.write("site.toml", &site);
         let said = place.call(&["check", "site.toml"]);
         assert_eq!(said.code, 0, "{said:?}");
-        said.out.split_whitespace().collect::<Vec<_>>().join(" ")
+        flat(&said.out)
     };
     let said = check("2026-10-25T02:30:00");
     assert!(said.contains("W004]: the run starts in the hour that autumn repeats"), "{said}");
@@ -304,19 +304,32 @@ fn a_run_that_starts_in_the_repeated_hour_starts_in_its_first_pass() {
 }
 
 #[test]
-fn a_product_that_is_out_of_date_from_the_start_is_warned_about() {
+fn a_product_that_is_out_of_date_at_the_first_dose_is_warned_about() {
     let place = Place::new("check-date");
-    let check = |date: &str| {
-        let product = format!("[product]\nuse_by = {date}\n");
-        place.write("site.toml", &nights(&product));
+    let check = |date: &str, more: &str, first: &str| {
+        let product = format!("[product]\nuse_by = {date}\n[container]\ncapacity = \"9 l\"\n");
+        let site =
+            nights(&format!("{product}{more}")).replace("window =", &format!("{first}window ="));
+        place.write("site.toml", &site);
         let said = place.call(&["check", "site.toml"]);
         assert_eq!(said.code, 0, "{said:?}");
-        said.out
+        flat(&said.out)
     };
-    // it starts on 5 October, and can be used on the last day that is given
-    assert!(!check("2026-10-05").contains("W017"));
-    let said = check("2026-10-04");
-    assert!(said.contains("W017") && said.contains("it may be used until 2026-10-04"), "{said}");
+    // it is dosed from 6 October on, and can be used on the last day that is given
+    assert!(!check("2026-10-06", "", "").contains("W017"));
+    let said = check("2026-10-05", "", "");
+    assert!(said.contains("W017"), "{said}");
+    assert!(said.contains("until 2026-10-05, and is dosed from 2026-10-06 on"), "{said}");
+    // what is filled in before is another product; what is filled in afterwards comes too late
+    let filled =
+        |at: &str| format!("[[operator]]\nat = \"{at}\"\nrefill = {{ level = \"9 l\" }}\n");
+    assert!(!check("2026-10-04", &filled("2026-10-05 12:00"), "").contains("W017"));
+    assert!(check("2026-10-04", &filled("2026-10-06 12:00"), "").contains("W017"));
+    // an entry that begins later
+    let first = "first = 2026-10-07\n";
+    assert!(!check("2026-10-08", "", first).contains("W017"));
+    assert!(!check("2026-10-04", &filled("2026-10-06 12:00"), first).contains("W017"));
+    assert!(check("2026-10-04", "", first).contains("dosed from 2026-10-08 on"));
 }
 
 #[test]

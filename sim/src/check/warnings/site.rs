@@ -1,8 +1,12 @@
 //! What stands on the site: container, pack, tube.
 
+use dosewright_core::civil::{DAY_MS, Local};
+use dosewright_core::time::Duration;
+
 use crate::diagnose::{Diagnostic, codes};
-use crate::forecast::{figures, weak_help, weak_pack};
-use crate::scenario::{EntryPlan, Scenario, Supply, show};
+use crate::forecast::{figures, first_dose, weak_help, weak_pack};
+use crate::run::Frame;
+use crate::scenario::{Act, EntryPlan, Scenario, Supply, show};
 use crate::trade::suction::WARN_LIFT_M;
 
 /// W009: a container from which nothing can be drawn.
@@ -27,21 +31,31 @@ pub(super) fn at_heel(scenario: &Scenario) -> Option<Diagnostic> {
     )
 }
 
-/// W017: a product that is out of date.
-pub(super) fn out_of_date(scenario: &Scenario) -> Option<Diagnostic> {
+/// W017: a product that is out of date at the first dose, and not filled up before.
+pub(super) fn out_of_date(scenario: &Scenario, frame: &Frame) -> Option<Diagnostic> {
     let product = scenario.product.as_ref()?;
-    let start = scenario.clock.start.date();
-    let use_by = product.use_by.filter(|use_by| *use_by < start)?;
+    let use_by = product.use_by?;
+    let (day, ms) = first_dose(scenario)?;
+    let midnight = Local::new(scenario.clock.start.date(), Duration::ZERO).as_ms();
+    let dosed = Local::from_ms(midnight + day as i64 * DAY_MS + ms);
+    // a filling brings product of another date
+    let is_filled = scenario.operator.iter().any(|act| {
+        let at_ms = matches!(act.act, Act::Refill { .. }).then(|| frame.moment(act.at)).flatten();
+        at_ms.is_some_and(|at_ms| frame.local(at_ms) <= dosed)
+    });
+    if dosed.date() <= use_by || is_filled {
+        return None;
+    }
     Some(
         Diagnostic::new(
             codes::OUT_OF_DATE,
             product.spans.at("use_by"),
-            "the product is out of date from the start",
+            "the product is out of date at the first dose",
         )
         .label(format!(
             "it may be used until {}, and is dosed from {} on",
             show::date(use_by),
-            show::date(start)
+            show::date(dosed.date())
         ))
         .help("fill in product that is in date, and give the `use_by` that stands on it"),
     )
@@ -81,38 +95,30 @@ pub(super) fn too_weak(scenario: &Scenario) -> Option<Diagnostic> {
     )
 }
 
-/// W013: a suction line through which nothing comes.
-pub(super) fn out_of_lift(scenario: &Scenario) -> Option<Diagnostic> {
+/// W013 and W018: a suction line through which nothing comes, or that few heads lift the
+/// product up.
+pub(super) fn lift(scenario: &Scenario) -> Option<Diagnostic> {
     let tube = scenario.tube.as_ref()?;
-    let (lift, limit) = figures(scenario, 0.0).suction_m.filter(|(lift, limit)| lift >= limit)?;
-    Some(
-        Diagnostic::new(
-            codes::OUT_OF_LIFT,
-            tube.spans.at("lift"),
-            "nothing comes up this suction line",
+    let (lift, limit) = figures(scenario, 0.0).suction_m?;
+    let at = tube.spans.at("lift");
+    let lifted = format!("{lift:.2} m of lift and friction");
+    if lift >= limit {
+        let message = "nothing comes up this suction line";
+        Some(
+            Diagnostic::new(codes::OUT_OF_LIFT, at, message)
+                .label(format!("{lifted}; this product can be lifted {limit:.2} m"))
+                .help("put the pump lower, or make the line shorter or wider"),
         )
-        .label(format!("{lift:.2} m of lift and friction; this product can be lifted {limit:.2} m"))
-        .help("put the pump lower, or make the line shorter or wider"),
-    )
-}
-
-/// W018: a suction line that few heads lift the product up.
-pub(super) fn high_lift(scenario: &Scenario) -> Option<Diagnostic> {
-    let tube = scenario.tube.as_ref()?;
-    let (lift, _) = figures(scenario, 0.0)
-        .suction_m
-        .filter(|(lift, limit)| (WARN_LIFT_M..*limit).contains(lift))?;
-    Some(
-        Diagnostic::new(
-            codes::HIGH_LIFT,
-            tube.spans.at("lift"),
-            "a head may not bring the product up this suction line",
+    } else if lift >= WARN_LIFT_M {
+        let message = "a head may not bring the product up this suction line";
+        Some(
+            Diagnostic::new(codes::HIGH_LIFT, at, message)
+                .label(format!("{lifted}; from {WARN_LIFT_M} m on heads lose flow or prime badly"))
+                .help("put the pump lower, or make the line shorter or wider; else try the head there, and calibrate it at this lift"),
         )
-        .label(format!(
-            "{lift:.2} m of lift and friction; from {WARN_LIFT_M} m on heads lose flow or prime badly"
-        ))
-        .help("put the pump lower, or make the line shorter or wider; else try the head there, and calibrate it at this lift"),
-    )
+    } else {
+        None
+    }
 }
 
 /// W006: a dose that a failed foot valve would make all air.

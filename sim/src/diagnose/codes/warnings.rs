@@ -340,7 +340,7 @@ volume = "60 ml"
 window = "30 min"
 "#;
 
-OUT_OF_DATE = "W017", "the product is out of date from the start",
+OUT_OF_DATE = "W017", "the product is out of date at the first dose",
 "A product loses what is active in it, and its label says until when it may be used. The device does not \
 know of that date: it doses as ever, and what it doses does not do what it is dosed for.",
 wrong r#"
