@@ -5,11 +5,12 @@ use std::ops::Range;
 use dosewright_core::civil::{DAY_MS, Date, Local, Weekday, days_in_month};
 use dosewright_core::entry::GapRule;
 use dosewright_core::time::{Duration, Utc};
-use dosewright_core::zone::Zone;
+use dosewright_core::zone::{LocalKind, Zone};
 
 use super::model::{ClaimTime, Moment};
 use super::nearest::nearest;
-use super::quantity::{self, Problem};
+use super::other_date::{EXAMPLE, OtherDate};
+use super::quantity::{self, Problem, show};
 use crate::diagnose::codes;
 
 /// The words of the weekdays, Monday first.
@@ -74,9 +75,11 @@ impl Scan<'_> {
             Some((year, month, day))
         };
         let Some((year, month, day)) = shape(self) else {
+            let written = OtherDate::at_start(self.text.get(start..).unwrap_or(""));
+            let date = written.and_then(|written| written.date);
             return Err(bad(start..self.text.len(), "is not a date")
                 .label("year, month, day are wanted")
-                .help("write it like 2026-10-25"));
+                .help(format!("write it like {}", date.as_deref().unwrap_or(EXAMPLE))));
         };
         let at = start..self.at;
         if !(1..=12).contains(&month) {
@@ -218,9 +221,21 @@ pub(super) fn claim_time(text: &str) -> Result<ClaimTime, Problem> {
     Ok(ClaimTime { local, offset_s })
 }
 
+/// The time of day after a date in another form, or an example of one.
+fn time_in(text: &str) -> String {
+    let rest = OtherDate::at_start(text).and_then(|written| text.get(written.len..));
+    let time = rest.unwrap_or("").trim_start_matches([' ', 'T', 't']);
+    let minutes = minute_of_day(time).unwrap_or(150);
+    format!("{:02}:{:02}:00", minutes / 60, minutes % 60)
+}
+
 fn date_and_time(scan: &mut Scan) -> Result<Local, Problem> {
     let text = scan.text;
-    let date = scan.date()?;
+    let date = scan.date().map_err(|mut problem| {
+        // what is to be written has a time of day, too
+        problem.help = problem.help.map(|help| format!("{help}T{}", time_in(text)));
+        problem
+    })?;
     if scan.rest().trim().is_empty() {
         let help = format!("write \"{text} 00:00\" for midnight");
         return Err(bad(0..text.len(), "has no time of day").help(help));
@@ -302,6 +317,33 @@ impl RunBounds {
         (offset_s != said_s).then_some(offset_s)
     }
 
+    /// The moment of a local time. Its offset tells which of two it is; where it is not one
+    /// of them, they are told.
+    fn moment_of(&self, time: ClaimTime) -> Result<Moment, String> {
+        let Some((zone, said_s)) = self.zone.zip(time.offset_s) else {
+            return Ok(Moment::Local(time.local));
+        };
+        let utc = Utc::from_ms(time.place_ms());
+        let first_ms = self.utc_ms(time.local);
+        if zone.offset_at(utc) != said_s {
+            let at = |ms: i64| show::offset(zone.offset_at(Utc::from_ms(ms)));
+            return Err(match zone.kind_of(time.local) {
+                LocalKind::Skipped => "the clocks skip this time".to_owned(),
+                LocalKind::Once => format!("it is {} then", at(first_ms)),
+                LocalKind::Repeated => {
+                    let change = zone.next_change_after(Utc::from_ms(first_ms));
+                    let second = change.map_or(first_ms, |change| change.at.as_ms());
+                    format!("it is {}, then {}", at(first_ms), at(second))
+                }
+            });
+        }
+        let after = utc.as_ms().saturating_sub(self.utc_ms(self.start));
+        match u64::try_from(after) {
+            Ok(after) if utc.as_ms() != first_ms => Ok(Moment::After(Duration::from_ms(after))),
+            _ => Ok(Moment::Local(time.local)),
+        }
+    }
+
     /// Local time at the end of the run.
     pub(super) fn end(&self) -> Option<Local> {
         let end_ms = self.end_ms()?;
@@ -353,7 +395,13 @@ pub(super) fn moment(text: &str, bounds: Option<RunBounds>) -> Result<Option<Mom
         };
     }
     if body.starts_with(|c: char| c.is_ascii_digit()) {
-        return local(body).map(|local| Some(Moment::Local(local))).map_err(|p| shift(p, begin));
+        let time = claim_time(body).map_err(|p| shift(p, begin))?;
+        let Some(bounds) = bounds else {
+            return Ok(time.offset_s.is_none().then_some(Moment::Local(time.local)));
+        };
+        return bounds.moment_of(time).map(Some).map_err(|label| {
+            bad(0..text.len(), "has an offset that the zone does not have then").label(label)
+        });
     }
     let word = body.split_whitespace().next().unwrap_or("");
     if word.is_empty() {
@@ -393,7 +441,6 @@ fn first_at_or_after(bounds: &RunBounds, day: Weekday, ms: i64) -> Local {
 
 #[cfg(test)]
 mod tests {
-    use super::super::quantity::show;
     use super::*;
 
     fn problem<T: std::fmt::Debug>(
@@ -447,6 +494,27 @@ mod tests {
     }
 
     #[test]
+    fn a_date_in_another_form_is_told_as_it_can_be_read() {
+        let help = |problem: Problem| problem.help.unwrap().replace("write it like ", "");
+        for (text, is) in [
+            ("23. 12. 2026", "2026-12-23"),
+            ("3.12.26", "2026-12-03"),
+            ("2026-12-3", "2026-12-03"),
+            ("31.02.2026", "2026-10-25"),
+            ("12/3/2026", "2026-10-25"),
+        ] {
+            let said = help(date(text).unwrap_err());
+            assert_eq!(said, is, "{text}");
+            assert!(date(&said).is_ok());
+            let said = help(local(text).unwrap_err());
+            assert_eq!(said, format!("{is}T02:30:00"), "{text}");
+            assert!(local(&said).is_ok());
+        }
+        assert_eq!(help(local("2.11.2026 12:00").unwrap_err()), "2026-11-02T12:00:00");
+        assert_eq!(help(local("2.11.2026 noon").unwrap_err()), "2026-11-02T02:30:00");
+    }
+
+    #[test]
     fn moments_in_their_forms() {
         // 2026-10-19 is a Monday
         let start = local("2026-10-19 12:00").unwrap();
@@ -462,6 +530,37 @@ mod tests {
         assert_eq!(moment("+3 d 4 h", bounds), Ok(Some(Moment::After(Duration::from_h(76)))));
         assert_eq!(moment("dose 3 pulse 2", bounds), Ok(Some(Moment::Pulse { dose: 3, pulse: 2 })));
         assert_eq!(moment("fri 00:50", None), Ok(None));
+    }
+
+    #[test]
+    fn an_offset_tells_which_of_two_moments_it_is() {
+        let zone = Zone::parse("CET-1CEST,M3.5.0,M10.5.0/3").unwrap();
+        let start = local("2026-10-19 12:00").unwrap();
+        let bounds = Some(RunBounds { start, run_for: None, zone: Some(zone) });
+        let at = |text: &str| moment(text, bounds);
+        let plain = Ok(Some(Moment::Local(local("2026-10-25 02:30").unwrap())));
+        assert_eq!(at("2026-10-25 02:30"), plain);
+        assert_eq!(at("2026-10-25 02:30+02:00"), plain);
+        // 5 days and 14 h 30 min, and the hour that comes twice
+        let second = Ok(Some(Moment::After(Duration::from_min(5 * 1440 + 14 * 60 + 30 + 60))));
+        assert_eq!(at("2026-10-25 02:30 +01:00"), second);
+        assert_eq!(at("2026-10-25T02:30:00+01:00"), second);
+        let other = |text: &str| problem(at(text), text);
+        let text = "2026-10-25 02:30+03:00";
+        assert_eq!(other(text).0, codes::BAD_DATE);
+        assert_eq!(other(text).2, "it is +02:00, then +01:00");
+        assert_eq!(other("2026-10-26 02:30+02:00").2, "it is +01:00 then");
+        assert_eq!(other("2026-10-20 12:00Z").2, "it is +02:00 then");
+        // one before the start is told as such by its local time
+        let early = Moment::Local(local("2026-10-01 12:00").unwrap());
+        assert_eq!(at("2026-10-01 12:00+02:00"), Ok(Some(early)));
+        let spring = Some(RunBounds {
+            zone: Some(zone),
+            start: local("2027-03-01 00:00").unwrap(),
+            run_for: None,
+        });
+        let text = "2027-03-28 02:30+01:00";
+        assert_eq!(problem(moment(text, spring), text).2, "the clocks skip this time");
     }
 
     #[test]

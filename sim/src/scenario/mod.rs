@@ -9,6 +9,7 @@ mod keys;
 pub mod measure;
 mod model;
 mod nearest;
+mod other_date;
 mod quantity;
 mod read;
 mod reader;

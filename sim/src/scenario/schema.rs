@@ -68,6 +68,7 @@ fn of_key(key: &Key) -> Value {
 const NUMBER: &str = r"[0-9]+(\.[0-9]+)?";
 const DATE: &str = "[0-9]{4}-[0-9]{2}-[0-9]{2}";
 const TIME: &str = r"[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]+)?)?";
+const OFFSET: &str = " ?[+-][0-9]{2}:[0-9]{2}|Z";
 const DAY: &str = "(mon|tue|wed|thu|fri|sat|sun)";
 
 fn pattern(body: &str) -> Value {
@@ -112,13 +113,13 @@ fn of_kind(kind: &Kind) -> Value {
         Kind::Quantity(dimension, range) => pattern(&quantity_body(dimension, Some(*range))),
         Kind::Zone => json!({ "type": "string", "minLength": 1, "maxLength": 100 }),
         Kind::LocalTime => pattern(&format!("{DATE}[Tt ]{TIME}")),
-        Kind::ClaimTime => pattern(&format!("{DATE}[Tt ]{TIME}( ?[+-][0-9]{{2}}:[0-9]{{2}}|Z)?")),
+        Kind::ClaimTime => pattern(&format!("{DATE}[Tt ]{TIME}({OFFSET})?")),
         Kind::IntervalStart => pattern(&format!("(now|{DATE}[Tt ]{TIME}|{})", length_body(r"\+"))),
         Kind::Date => pattern(DATE),
         Kind::DateOrNone => pattern(&format!("({DATE}|none)")),
         Kind::TimeOfDay => pattern("[0-9]{2}:[0-9]{2}(:00)?"),
         Kind::Moment => pattern(&format!(
-            "({DATE}[Tt ]{TIME}|{DAY} +{TIME}|{}|dose +[1-9][0-9]* +pulse +[1-9][0-9]*)",
+            "({DATE}[Tt ]{TIME}({OFFSET})?|{DAY} +{TIME}|{}|dose +[1-9][0-9]* +pulse +[1-9][0-9]*)",
             length_body(r"\+ *"),
         )),
         Kind::Days => json!({

@@ -123,7 +123,7 @@ pub(crate) const CASES: &[Case] = &[
     ),
     // dates
     ("[[closed]]\nfirst = 2026-02-29", "S009", "2026-02-29", "28 days"),
-    ("[[closed]]\nfirst = \"24.12.2026\"", "S009", "\"24.12.2026\"", "2026-10-25"),
+    ("[[closed]]\nfirst = \"24.12.2026\"", "S009", "\"24.12.2026\"", "2026-12-24"),
     ("[[closed]]\nfirst = 2026-12-24T00:00:00", "S009", "T00:00:00", "date alone"),
     (
         "[clock]\nstart = 2026-10-19\nzone = \"UTC0\"\nrun_for = \"1 d\"",

@@ -8,11 +8,11 @@ mod build;
 
 use std::collections::BTreeMap;
 
-use dosewright_core::civil::Date;
 use toml_parser::parser::{Event, RecursionGuard, ValidateWhitespace, parse_document};
 use toml_parser::{Expected, ParseError};
 
 use super::MOST_KEPT;
+use super::other_date::{self, OtherDate};
 use crate::diagnose::{Diagnostic, Span, codes};
 
 /// Arrays and inline tables inside each other, and parts of a dotted key. The
@@ -248,36 +248,14 @@ fn syntax(error: &ParseError, span: Span, text: &str) -> Diagnostic {
     }
 }
 
-/// A date with dots or slashes about a place, and how to write it.
+/// A date in another form about a place, and how to write it.
 fn other_date(text: &str, about: Span) -> Option<(Span, String)> {
     let is_part = |c: char| c.is_ascii_digit() || matches!(c, '.' | '/');
-    let before = text.get(..about.start)?;
-    let start = before.trim_end_matches(is_part).len();
-    let rest = text.get(start..)?;
-    let written =
-        rest.find(|c: char| !is_part(c)).map_or(rest, |end| rest.get(..end).unwrap_or(""));
-    let parts: Vec<&str> = written.split(['.', '/']).collect();
-    let [first, second, third] = parts[..] else { return None };
-    let is = |part: &str, digits: std::ops::RangeInclusive<usize>| digits.contains(&part.len());
-    let (year, month, day) = match (first, third) {
-        (year, day) if is(year, 4..=4) && is(day, 1..=2) => (year, Some(second), day),
-        // with slashes it can be the month that comes first
-        (day, year) if is(day, 1..=2) && is(year, 4..=4) => {
-            (year, Some(second).filter(|_| written.contains('.')), day)
-        }
-        _ => return None,
-    };
-    if !is(second, 1..=2) {
-        return None;
-    }
-    // one that no calendar has is not offered
-    let meant = month.and_then(|month| {
-        let date = Date::from_ymd(year.parse().ok()?, month.parse().ok()?, day.parse().ok()?);
-        date.map(|_| format!("{year}-{month:0>2}-{day:0>2}"))
-    });
-    let date = meant.unwrap_or_else(|| "2026-10-25".to_owned());
+    let start = text.get(..about.start)?.trim_end_matches(is_part).len();
+    let found = OtherDate::at_start(text.get(start..)?)?;
+    let date = found.date.as_deref().unwrap_or(other_date::EXAMPLE);
     let help = format!("write it like {date}, or with a time of day like {date}T06:30:00");
-    Some((Span::new(start, start + written.len()), help))
+    Some((Span::new(start, start + found.len), help))
 }
 
 #[cfg(test)]
@@ -292,6 +270,8 @@ mod tests {
             ("23.12.2026 05:00", "23.12.2026", "2026-12-23"),
             ("2026.12.23", "2026.12.23", "2026-12-23"),
             ("2026/12/23", "2026/12/23", "2026-12-23"),
+            ("3.12.26", "3.12.26", "2026-12-03"),
+            ("23. 12. 2026", "23. 12. 2026", "2026-12-23"),
             // month or day first, and a day that there is not
             ("12/11/2026", "12/11/2026", "2026-10-25"),
             ("31.02.2026", "31.02.2026", "2026-10-25"),
