@@ -5,7 +5,7 @@ use dosewright_core::entry::EntryId;
 use dosewright_core::spread::Misfit;
 use dosewright_core::timetable::Refusal;
 
-use crate::scenario::{Act, ClockSetting, show};
+use crate::scenario::{Act, CalibrationRun, ClockSetting, show};
 
 /// Why an act was refused, in words; `name` gives the name of an entry.
 pub fn refusal_of(act: &Act, refused: &Refusal, name: impl Fn(EntryId) -> String) -> String {
@@ -13,6 +13,14 @@ pub fn refusal_of(act: &Act, refused: &Refusal, name: impl Fn(EntryId) -> String
         (Act::SetClock(ClockSetting::By(_)), Refusal::OutOfRange) => {
             "`by` moves a clock that is set, to a date that the device takes; for one that is \
              unset give `to`"
+                .to_owned()
+        }
+        (Act::Calibrate { run: Some(CalibrationRun::Train), .. }, Refusal::OutOfRange) => {
+            "no train of pulses that this head can run is sure enough".to_owned()
+        }
+        (Act::Calibrate { run: Some(_), .. }, Refusal::OutOfRange) => {
+            "the run would be longer than the head's longest calibration run, \
+             `longest_calibration`"
                 .to_owned()
         }
         _ => refusal(refused, name),

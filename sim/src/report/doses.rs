@@ -63,6 +63,12 @@ pub(super) fn outcome(dose: &Dose) -> String {
     }
 }
 
+/// Why it was not dosed, or not when it was due.
+fn why(dose: &Dose) -> String {
+    let parts: Vec<&str> = dose.cause.iter().chain(&dose.wait).map(String::as_str).collect();
+    if parts.is_empty() { "-".to_owned() } else { parts.join(", ") }
+}
+
 /// When a dose was due, or one of its row; in true time where the device had none, as is said.
 pub(super) fn due_time(zone: &Zone, dose: &Dose, at: Option<Stamped>) -> Markup {
     if dose.due.is_none() && dose.due_ms.is_some() && at.is_some() {
@@ -85,7 +91,7 @@ fn table(frame: &Frame, doses: &[&Dose], note: Option<String>) -> Table {
                 due,
                 cell(&dose.entry),
                 cell(outcome(dose)),
-                cell(dose.cause.as_deref().unwrap_or("-")),
+                cell(why(dose)),
                 cell(ml(dose.least_ul)),
                 cell(ml(dose.most_ul)),
                 time(zone, dose.started),

@@ -5,7 +5,7 @@ use dosewright_core::civil::Local;
 use serde_json::Value;
 
 use crate::run::Frame;
-use crate::trace::{Event, Mover, Outcome, Sink, Stamped};
+use crate::trace::{Event, Mover, Outcome, Sink, Stamped, Wait, waited};
 
 /// Pulses of one dose that are kept.
 const MOST_PULSES: usize = 512;
@@ -42,6 +42,8 @@ pub struct Dose {
     pub ended: Option<Stamped>,
     /// An operator asked for it.
     pub asked: bool,
+    /// How long it waited, and for what.
+    pub wait: Option<String>,
 }
 
 /// How a dose ended.
@@ -98,6 +100,7 @@ impl Dose {
             started: outcome.started,
             ended: outcome.ended,
             asked: outcome.asked,
+            wait: outcome.wait.map(Wait::words),
         }
     }
 
@@ -255,6 +258,9 @@ impl Facts {
                     started: when("started"),
                     ended: when("ended"),
                     asked: line["asked"].as_bool().unwrap_or(false),
+                    wait: line["waited_ms"]
+                        .as_u64()
+                        .map(|ms| waited(ms, line["waited_for"].as_str().unwrap_or_default())),
                 });
             }
             "pump" => self.pump(at_ms, on),
@@ -271,7 +277,10 @@ impl Facts {
             }
             "fault" | "operator" => {
                 let number = line["line"].as_u64().unwrap_or(0);
-                self.became.push((text("kind"), number, text("became")));
+                let reason = line["reason"].as_str();
+                let became = text("became")
+                    + &reason.map(|reason| format!(": {reason}")).unwrap_or_default();
+                self.became.push((text("kind"), number, became));
             }
             "summary" => self.summed(line),
             _ => {}

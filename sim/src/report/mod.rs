@@ -174,19 +174,30 @@ fn about_run(facts: &Facts) -> Markup {
 /// Findings told one by one.
 const MOST_FINDINGS: usize = 50;
 
+/// Date and time of day, and what tells which of two it is.
+fn dated(at: Stamped, which: &str) -> String {
+    format!("{} {}{which}", show::date(at.local.date()), clock_time(at.local))
+}
+
 /// What was done to the device in the run.
 fn disturbances(facts: &Facts) -> Option<Markup> {
-    let local = |at: Stamped| {
-        let time = clock_time(at.local);
-        format!("{} {time}{}", show::date(at.local.date()), which(&facts.frame.zone, at))
-    };
+    let local = |at: Stamped| dated(at, &which(&facts.frame.zone, at));
     let mut rows: Vec<(u64, String)> = Vec::new();
     for (from, to) in facts.without_supply() {
         rows.push((from, format!("no supply for {}", about(to.saturating_sub(from)))));
     }
     for (at, before, after) in &facts.clock {
-        let show = |clock: &Option<Stamped>| clock.map_or_else(|| "unset".to_owned(), local);
-        rows.push((*at, format!("clock set from {} to {}", show(before), show(after))));
+        let what = match (*before, *after) {
+            (Some(before), Some(after)) if after.is_same_moment_elsewhere(before) => {
+                let local = |at: Stamped| dated(at, &format!(" ({})", show::offset(at.offset_s)));
+                format!("zone set: the clock goes from {} to {}", local(before), local(after))
+            }
+            _ => {
+                let show = |at: Option<Stamped>| at.map_or_else(|| "unset".to_owned(), local);
+                format!("clock set from {} to {}", show(*before), show(*after))
+            }
+        };
+        rows.push((*at, what));
     }
     for at in &facts.feed_lost {
         rows.push((*at, "the clock chip had lost its feed".to_owned()));

@@ -6,7 +6,7 @@ use super::stamp::rfc3339;
 use super::{Event, Outcome, Sink, Stamped};
 
 /// Names of the columns, in their order.
-pub const COLUMNS: [&str; 15] = [
+pub const COLUMNS: [&str; 17] = [
     "entry",
     "due",
     "outcome",
@@ -22,6 +22,8 @@ pub const COLUMNS: [&str; 15] = [
     "ended",
     "pump_on_ms",
     "restarts",
+    "waited_ms",
+    "waited_for",
 ];
 
 /// Writes the header and the rows; the first error of the writer ends it.
@@ -64,6 +66,8 @@ impl<W: io::Write> Rows<W> {
             text(outcome.ended),
             outcome.on_ms.to_string(),
             outcome.restarts.to_string(),
+            outcome.wait.map(|wait| wait.ms.to_string()).unwrap_or_default(),
+            outcome.wait.map_or("", |wait| wait.cause.words()).to_owned(),
         ]);
     }
 

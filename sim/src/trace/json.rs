@@ -58,6 +58,12 @@ pub(super) struct OutcomeLine<'a> {
     pump_on_ms: u64,
     /// Restarts while it was open.
     restarts: u8,
+    /// From its due to the pump's first run, where the device took down that it waits.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    waited_ms: Option<u64>,
+    /// What kept it waiting first.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    waited_for: Option<&'static str>,
 }
 
 /// How a dose ended, or that it did not.
@@ -96,6 +102,8 @@ impl<'a> OutcomeLine<'a> {
             asked: outcome.asked,
             pump_on_ms: outcome.on_ms,
             restarts: outcome.restarts,
+            waited_ms: outcome.wait.map(|wait| wait.ms),
+            waited_for: outcome.wait.map(|wait| wait.cause.words()),
         }
     }
 }

@@ -9,6 +9,7 @@ mod clocks;
 pub mod csv;
 pub mod json;
 pub mod names;
+mod outcome;
 pub mod outcomes;
 pub mod page;
 pub mod stamp;
@@ -19,7 +20,8 @@ pub mod timeline;
 pub mod vcd;
 
 pub use names::Names;
-pub use outcomes::{Fate, Outcome, Tracker};
+pub use outcome::{Fate, Outcome, Wait, waited};
+pub use outcomes::Tracker;
 
 use dosewright_core::civil::Local;
 use dosewright_core::record::{Act, Alarm, DueKey};
@@ -60,6 +62,12 @@ impl Stamped {
     /// The same as UTC, in ms since 1970.
     pub fn utc_ms(self) -> i64 {
         self.local.as_ms() - i64::from(self.offset_s) * 1000
+    }
+
+    /// Whether it is the moment of another one at another offset, as after a setting of the
+    /// zone.
+    pub fn is_same_moment_elsewhere(self, other: Self) -> bool {
+        self.utc_ms() == other.utc_ms() && self.offset_s != other.offset_s
     }
 }
 

@@ -24,6 +24,7 @@ mod soak;
 mod streams;
 mod support;
 mod sweep;
+mod told;
 mod traces;
 mod warned;
 mod waves;

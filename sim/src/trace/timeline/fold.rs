@@ -4,8 +4,8 @@ use dosewright_core::cause::Cause;
 use dosewright_core::civil::Local;
 use dosewright_core::units::Volume;
 
-use super::super::Outcome;
 use super::super::stamp::{about, hour_minute};
+use super::super::{Outcome, Wait};
 use super::words;
 
 /// Outcomes that are told one by one before they are counted.
@@ -22,6 +22,8 @@ struct Group {
     on_ms: (u64, u64),
     /// The time of day all of them are due; `None` where they differ.
     time: Option<String>,
+    /// How many waited, and the longest wait.
+    waits: (u64, Option<Wait>),
 }
 
 /// What happened since anything out of the ordinary did.
@@ -61,6 +63,9 @@ impl Block {
         match self.groups.iter_mut().find(|group| group.name == outcome.name) {
             Some(group) => {
                 group.count += 1;
+                group.waits.0 += u64::from(outcome.wait.is_some());
+                group.waits.1 =
+                    [group.waits.1, outcome.wait].into_iter().flatten().max_by_key(|wait| wait.ms);
                 group.volume = (
                     group.volume.0.min(least),
                     if least > group.volume.1 { least } else { group.volume.1 },
@@ -78,6 +83,7 @@ impl Block {
                 volume: (least, least),
                 on_ms: (on_ms, on_ms),
                 time,
+                waits: (u64::from(outcome.wait.is_some()), outcome.wait),
             }),
         }
         if self.count < TOLD {
@@ -99,6 +105,10 @@ impl Block {
             }
             if group.on_ms.1 > 0 {
                 parts.push(format!("pump {} each", about(group.on_ms.1)));
+            }
+            if let (count, Some(longest)) = group.waits {
+                let (up_to, why) = (about(longest.ms), longest.cause.words());
+                parts.push(format!("{count} waited, up to {up_to} ({why})"));
             }
             let time = group.time.clone().unwrap_or_else(|| "  -  ".to_owned());
             [time, group.name.clone(), group.word.to_owned(), least, parts.join(", ")]

@@ -7,7 +7,7 @@ use dosewright_core::units::{Volume, VolumeUnit};
 use dosewright_core::zone::Zone;
 
 use super::super::stamp::{clock_time, day, hour_minute, nearest_minute, which};
-use super::super::{ClockChange, Event, Names, Outcome, Stamped};
+use super::super::{ClockChange, Event, Names, Outcome, Stamped, Wait};
 use crate::observe::DeviceAct;
 use crate::scenario::show;
 
@@ -49,6 +49,7 @@ pub(super) fn remark(zone: &Zone, outcome: &Outcome) -> String {
         parts.push("asked for".to_owned());
     }
     parts.extend(outcome.fate.cause().map(|cause| cause.words().to_owned()));
+    parts.extend(outcome.wait.map(Wait::words));
     if volume(outcome.most) != volume(outcome.least) {
         parts.push(format!("at most {}", volume(outcome.most)));
     }
@@ -69,21 +70,25 @@ fn day_and_time(local: Local) -> String {
 }
 
 fn clock(zone: &Zone, change: &ClockChange) -> String {
-    let far = |a: Stamped, b: Stamped| a.local.date() != b.local.date();
-    match (change.before, change.after) {
-        (_, None) => "zone set, the clock is still unset".to_owned(),
+    let (before, after) = match (change.before, change.after) {
+        (_, None) => return "zone set, the clock is still unset".to_owned(),
         (None, Some(after)) => {
             let which = which(zone, after);
-            format!("clock set to {} {}{which}", day(after.local.date()), clock_time(after.local))
+            let day = day(after.local.date());
+            return format!("clock set to {day} {}{which}", clock_time(after.local));
         }
-        (Some(before), Some(after)) => {
-            let name = |at: Stamped| {
-                let time = format!("{}{}", clock_time(at.local), which(zone, at));
-                if far(before, after) { format!("{} {time}", day(at.local.date())) } else { time }
-            };
-            format!("clock set from {} to {}", name(before), name(after))
-        }
-    }
+        (Some(before), Some(after)) => (before, after),
+    };
+    let is_far = before.local.date() != after.local.date();
+    let is_zone = after.is_same_moment_elsewhere(before);
+    let name = |at: Stamped| {
+        let which =
+            if is_zone { format!(" ({})", show::offset(at.offset_s)) } else { which(zone, at) };
+        let day = if is_far { format!("{} ", day(at.local.date())) } else { String::new() };
+        format!("{day}{}{which}", clock_time(at.local))
+    };
+    let what = if is_zone { "zone set: the clock goes" } else { "clock set" };
+    format!("{what} from {} to {}", name(before), name(after))
 }
 
 fn on_off(on: bool) -> &'static str {
@@ -192,6 +197,31 @@ mod tests {
         assert_eq!(time_in(&zone, Stamped { local, offset_s: 7200 }), "02:30 (+02:00)");
         let once = Local::from_ms(local.as_ms() + 3_600_000);
         assert_eq!(time_in(&zone, Stamped { local: once, offset_s: 3600 }), "03:30");
+    }
+
+    #[test]
+    fn a_setting_of_the_zone_is_told_apart_from_one_of_the_clock() {
+        let zone = Zone::parse("CET-1CEST,M3.5.0,M10.5.0/3").unwrap();
+        let at = |day: u8, h: u64, offset_s: i32| Stamped {
+            local: Local::new(Date::from_ymd(2026, 10, day).unwrap(), Duration::from_h(h)),
+            offset_s,
+        };
+        let told = |before, after| {
+            let change =
+                ClockChange { epoch: 2, before: Some(before), after: Some(after), truth: before };
+            clock(&zone, &change)
+        };
+        assert_eq!(
+            told(at(25, 4, 3600), at(25, 3, 0)),
+            "zone set: the clock goes from 04:00 (+01:00) to 03:00 (+00:00)"
+        );
+        assert_eq!(
+            told(at(25, 4, 3600), at(24, 22, -18_000)),
+            "zone set: the clock goes from sun 25 oct 2026 04:00 (+01:00) to sat 24 oct 2026 22:00 (-05:00)"
+        );
+        // another moment, with another zone or without
+        assert_eq!(told(at(25, 4, 3600), at(25, 5, 3600)), "clock set from 04:00 to 05:00");
+        assert_eq!(told(at(25, 4, 3600), at(25, 5, 0)), "clock set from 04:00 to 05:00");
     }
 
     #[test]
