@@ -1,13 +1,14 @@
 //! What the device refuses, at its place in the file and with its arithmetic.
 
+mod misfits;
+
 use dosewright_core::civil::{DAY_MIN, Local};
 use dosewright_core::config::HeadProblem;
 use dosewright_core::entry::{Entry, EntryId, Recurrence};
 use dosewright_core::schedule::WallClock;
-use dosewright_core::spread::{self, Misfit};
 use dosewright_core::time::Instant;
 use dosewright_core::timetable::{self, Refusal, Timetable};
-use dosewright_core::units::{Carry, Volume};
+use dosewright_core::units::Volume;
 
 use crate::diagnose::{Diagnostic, Span, codes};
 use crate::observe::LINES;
@@ -30,19 +31,6 @@ fn name(scenario: &Scenario, id: EntryId) -> &str {
 
 fn time(minutes: u16) -> String {
     format!("{:02}:{:02}", minutes / 60, minutes % 60)
-}
-
-/// `120 ml at 26.5 ml/min is 4 min 32 s of pumping`, rounded up to the second
-/// where it is longer than one.
-fn pumping(scenario: &Scenario, id: EntryId, dose_ms: u64) -> String {
-    let volume = plan(scenario, id).map_or(Volume::ZERO, |plan| plan.volume);
-    let flow = scenario.head.head.flow;
-    format!("{} at {} is {} of pumping", show::dose(volume), show::flow(flow), rounded_up(dose_ms))
-}
-
-/// A length that is at least the given one, to the second where it is long.
-fn rounded_up(ms: u64) -> String {
-    show::length(if ms < 10_000 { ms } else { ms.div_ceil(1000) * 1000 })
 }
 
 /// The starts that were found for entries that meet others: each is looked for once.
@@ -69,7 +57,7 @@ pub(super) fn diagnostic(
     starts: &mut Starts,
 ) -> Diagnostic {
     match *refusal {
-        Refusal::DoesNotFit { id, misfit } => misfits(scenario, timetable, id, misfit),
+        Refusal::DoesNotFit { id, misfit } => misfits::misfits(scenario, timetable, id, misfit),
         Refusal::Overlap { first, second, nearest_min } => {
             // the device looks beside the windows of weekly entries alone
             let weekly = scenario.entries.iter().all(|plan| !plan.enabled || plan.is_weekly());
@@ -207,128 +195,6 @@ const fn range(field: &str) -> &'static str {
         b"first and last" => "dates are those of weekly entries, from 2000-01-01 to 2179-01-01",
         _ => "it is out of the device's range",
     }
-}
-
-fn misfits(
-    scenario: &Scenario,
-    timetable: &Timetable<LINES>,
-    id: EntryId,
-    misfit: Misfit,
-) -> Diagnostic {
-    let head = &scenario.head.head;
-    match misfit {
-        Misfit::Window { dose_ms, least_ms } => {
-            // what binds: the pumping with its rests, or the starts an hour
-            let unbound = dosewright_core::config::Head {
-                starts_per_hour: dosewright_core::config::Head::MOST_STARTS,
-                ..*head
-            };
-            let window_ms = plan(scenario, id).map_or(0, |plan| u64::from(plan.window_ms));
-            let starts_bind = head.starts_per_hour < unbound.starts_per_hour
-                && spread::pulses_for(dose_ms, window_ms, &unbound, None).is_ok();
-            let span = place(scenario, id, "window");
-            let found = if starts_bind {
-                Diagnostic::new(
-                    codes::STARTS_PER_HOUR,
-                    span,
-                    "the dose needs more starts an hour than the head allows",
-                )
-                .label(format!(
-                    "{}; {} starts an hour",
-                    pumping(scenario, id, dose_ms),
-                    head.starts_per_hour
-                ))
-            } else {
-                Diagnostic::new(codes::DOSE_DOES_NOT_FIT, span, "the dose does not fit its window")
-                    .label(pumping(scenario, id, dose_ms))
-            };
-            if least_ms > u64::from(Entry::LONGEST_WINDOW_MS) {
-                return found.help(format!(
-                    "it would take {}, and no window is longer than 7 d: make the dose smaller, or the head faster",
-                    rounded_up(least_ms)
-                ));
-            }
-            found.help(format!("the least window is {}", rounded_up(least_ms)))
-        }
-        Misfit::BelowShortestPulse { dose_ms } => {
-            let least = head
-                .flow
-                .volume(dosewright_core::time::Duration::from_ms(u64::from(head.shortest_on_ms)));
-            let least = Volume::from_nl(least.as_nl().div_ceil(1000) * 1000);
-            Diagnostic::new(
-                codes::BELOW_SHORTEST_PULSE,
-                place(scenario, id, "volume"),
-                "the dose is below what the shortest pulse delivers",
-            )
-            .label(format!(
-                "{}; the shortest pulse is {}",
-                pumping(scenario, id, dose_ms),
-                show::length(u64::from(head.shortest_on_ms))
-            ))
-            .help(format!("the least dose of this head is {}", show::volume(least)))
-        }
-        Misfit::Indivisible { dose_ms } => Diagnostic::new(
-            codes::BELOW_SHORTEST_PULSE,
-            place(scenario, id, "volume"),
-            "the dose cannot be made of pulses this head can run",
-        )
-        .label(format!(
-            "{}; a pulse is {} to {}",
-            pumping(scenario, id, dose_ms),
-            show::length(u64::from(head.shortest_on_ms)),
-            show::length(u64::from(head.longest_run_ms))
-        ))
-        .help("a longer longest run, a shorter shortest pulse or another dose would do"),
-        Misfit::Pulses { most } => pulses(scenario, timetable, id, most),
-    }
-}
-
-fn pulses(scenario: &Scenario, timetable: &Timetable<LINES>, id: EntryId, most: u32) -> Diagnostic {
-    let head = &scenario.head.head;
-    let asked = plan(scenario, id).and_then(|plan| plan.pulses).unwrap_or(1);
-    let span = place(scenario, id, "pulses");
-    let help = format!("{most} pulses at most would do");
-    let entry = timetable.get(id);
-    let window_ms = entry.map_or(0, |entry| u64::from(entry.window_ms));
-    let dose_ms = entry.map_or(0, |entry| head.flow.on_time(entry.volume, Carry(0)).0.as_ms());
-    // starts are an hour's share apart all through the window
-    let room = window_ms / 3_600_000_u64.div_ceil(u64::from(head.starts_per_hour.max(1)));
-    if u64::from(asked) > room && u64::from(most) == room {
-        return Diagnostic::new(
-            codes::STARTS_PER_HOUR,
-            span,
-            "the pulses need more starts an hour than the head allows",
-        )
-        .label(format!(
-            "{} starts an hour are {room} in {}",
-            head.starts_per_hour,
-            show::length(window_ms)
-        ))
-        .help(help);
-    }
-    if u64::from(asked) < u64::from(most) {
-        let longest = u64::from(head.longest_run_ms);
-        return Diagnostic::new(
-            codes::PULSES_DO_NOT_FIT,
-            span,
-            "so few pulses are longer than the longest run",
-        )
-        .label(format!(
-            "{}; the longest run is {}",
-            pumping(scenario, id, dose_ms),
-            show::length(longest)
-        ))
-        .help(format!("{} to {most} pulses would do", dose_ms.div_ceil(longest.max(1))));
-    }
-    let each = dose_ms / u64::from(asked.max(1));
-    Diagnostic::new(codes::PULSES_DO_NOT_FIT, span, "so many pulses do not fit")
-        .label(format!(
-            "{each} ms each in {}; the shortest pulse is {}, the shortest gap {}",
-            show::length(window_ms),
-            show::length(u64::from(head.shortest_on_ms)),
-            show::length(u64::from(head.shortest_off_ms))
-        ))
-        .help(help)
 }
 
 /// The start nearest to the one that an entry has, at which it meets no other entry as a

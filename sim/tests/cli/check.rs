@@ -353,3 +353,30 @@ fn a_timetable_that_is_refused_is_not_looked_at_for_long() {
     // a hundred years of changes against every minute would take minutes
     assert!(before.elapsed().as_secs() < 20, "{:?}", before.elapsed());
 }
+
+/// An entry's own number of pulses takes more of a window than the dose by itself.
+#[test]
+fn the_least_window_that_is_named_is_one_for_the_pulses_asked_for() {
+    let place = Place::new("check-own-pulses");
+    let check = |window: &str, pulses: &str| {
+        let site = format!(
+            "schema = 1\n[clock]\nstart = 2026-10-26T00:00:00\nzone = \"UTC0\"\nrun_for = \"9 d\"\n\
+             [head]\nflow = \"60 ml/min\"\nstarts_per_hour = 3\n[[entry]]\nname = \"a\"\n\
+             weekly = {{ days = [\"tue\"], at = \"06:00\" }}\nvolume = \"60 ml\"\n\
+             window = \"{window}\"\n{pulses}"
+        );
+        place.write("site.toml", &site);
+        place.call(&["check", "site.toml"]).out
+    };
+    assert!(check("30 s", "").contains("the least window is 20 min\n"));
+    assert!(check("30 s", "pulses = 1\n").contains("the least window is 20 min\n"));
+    let said = check("30 s", "pulses = 5\n");
+    let help = "the least window is 1 h 40 min for 5 pulses; without `pulses` 20 min";
+    assert!(said.contains(help), "{said}");
+    assert!(check("100 min", "pulses = 5\n").contains("0 errors"));
+    assert!(check("99 min", "pulses = 5\n").contains("4 pulses at most would do"));
+    assert!(check("20 min", "pulses = 5\n").contains("1 pulse at most would do"));
+    // two hundred of them are too short for the head
+    let said = check("30 s", "pulses = 200\n");
+    assert!(said.contains("20 min, without `pulses`: 200 do not go in any"), "{said}");
+}
