@@ -112,7 +112,11 @@ fn clock_changes(zone: &Zone, frame: &Frame) -> impl Iterator<Item = Change> {
 }
 
 /// The dues of an entry from an instant on, whatever is closed.
-fn dues(entry: &Entry, clock: Option<&WallClock>, from: Instant) -> impl Iterator<Item = Nominal> {
+pub(super) fn dues(
+    entry: &Entry,
+    clock: Option<&WallClock>,
+    from: Instant,
+) -> impl Iterator<Item = Nominal> {
     iter::successors(entry.first_from(from, clock), |due| entry.next_at_or_after(due.next()))
 }
 
