@@ -21,7 +21,7 @@ const told = {
   visit: "09-service-visit.toml",
   year: join(dir, "year.toml"),
 };
-const sheets = [["sheet-a4", 210, 297], ["sheet-letter", 215.9, 279.4], ["sheet-full", 210, 297]];
+const sheets = [["sheet-a4", 210, 297], ["sheet-letter", 215.9, 279.4], ["sheet-full", 210, 297], ["sheet-most", 215.9, 279.4]];
 const wrong = [];
 let checks = 0;
 let compared = 0;

@@ -1,25 +1,19 @@
 //! One page to leave on site: what is set, what it will use, until when things last,
 //! what to check, and blanks to fill in and sign.
 
+mod timetable;
+
 use dosewright_core::civil::Date;
-use dosewright_core::entry::GapRule;
-use dosewright_core::time::Utc;
 use maud::{Markup, html};
 
+use self::timetable::{Fit, timetable};
 use super::figure;
-use crate::check;
 use crate::forecast::{self, Forecast};
-use crate::run::{Frame, Options};
-use crate::scenario::{ClockPlan, EntryPlan, IntervalStart, RecurrencePlan, Scenario, show};
+use crate::scenario::{Scenario, show};
 
 const STYLE: &str = include_str!("sheet.css");
-/// Entries that one page has room for.
-const MOST_ENTRIES: usize = 16;
-/// Closed stretches that are told.
-const MOST_CLOSED: usize = 4;
 /// Warnings of the site that are told.
 const MOST_WARNINGS: usize = 3;
-const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 
 /// Paper sizes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -63,74 +57,6 @@ pub struct Site {
     pub uncertainty: Option<String>,
 }
 
-fn when(entry: &EntryPlan, clock: &ClockPlan) -> String {
-    match entry.recurrence {
-        RecurrencePlan::Weekly { days, at_min, by_night } => {
-            let named: Vec<&str> = WEEKDAYS
-                .iter()
-                .enumerate()
-                .filter(|(i, _)| days.bits() & (1 << i) != 0)
-                .map(|(_, day)| *day)
-                .collect();
-            let days = if named.len() == 7 { "every day".to_owned() } else { named.join(" ") };
-            let what = match (by_night, named.len()) {
-                (true, 7) => "every night".to_owned(),
-                (true, _) => format!("nights of {days}"),
-                (false, _) => days,
-            };
-            format!("{what}, {:02}:{:02}", at_min / 60, at_min % 60)
-        }
-        RecurrencePlan::Every { interval_ms, from } => {
-            let zone = &clock.zone.zone;
-            let from = match from {
-                IntervalStart::Local(local) => local,
-                IntervalStart::After(after) => {
-                    let start = zone.to_utc(clock.start, GapRule::Shift).as_ms();
-                    zone.to_local(Utc::from_ms(start.saturating_add_unsigned(after.as_ms())))
-                }
-                IntervalStart::Accepted => clock.start,
-            };
-            format!("every {} from {}", show::length(interval_ms), show::local(from))
-        }
-    }
-}
-
-fn ends(entry: &EntryPlan) -> String {
-    match entry.recurrence {
-        RecurrencePlan::Weekly { at_min, .. } => {
-            let at = |lasts_ms: u64| {
-                let end = (u64::from(at_min) * 60_000 + lasts_ms).div_ceil(60_000);
-                format!("{:02}:{:02}", end / 60 % 24, end % 60)
-            };
-            let (window, grace) = (u64::from(entry.window_ms), u64::from(entry.grace_ms));
-            if grace == 0 {
-                at(window)
-            } else {
-                format!("{}, if disturbed {}", at(window), at(window + grace))
-            }
-        }
-        RecurrencePlan::Every { .. } => "-".to_owned(),
-    }
-}
-
-/// The window; with what a disturbed dose has beside it.
-fn window(entry: &EntryPlan) -> String {
-    let window = show::length(u64::from(entry.window_ms));
-    match entry.grace_ms {
-        0 => window,
-        grace => format!("{window}, grace {}", show::length(u64::from(grace))),
-    }
-}
-
-fn dates(entry: &EntryPlan) -> String {
-    match (entry.first, entry.last) {
-        (None, None) => "always".to_owned(),
-        (Some(first), None) => format!("from {}", show::date(first)),
-        (None, Some(last)) => format!("until {}", show::date(last)),
-        (Some(first), Some(last)) => format!("{} to {}", show::date(first), show::date(last)),
-    }
-}
-
 /// A line to fill in, or what is known.
 fn blank(name: &str, known: Option<&str>) -> Markup {
     html! {
@@ -139,73 +65,6 @@ fn blank(name: &str, known: Option<&str>) -> Markup {
             @match known {
                 Some(known) => span class="known" { (known) },
                 None => span class="line" { span class="hidden" { "to fill in" } },
-            }
-        }
-    }
-}
-
-fn timetable(scenario: &Scenario) -> Markup {
-    let on: Vec<&EntryPlan> = scenario.entries.iter().filter(|entry| entry.enabled).collect();
-    let closed: Vec<String> = scenario
-        .closed
-        .iter()
-        .take(MOST_CLOSED)
-        .map(|dates| format!("{} to {}", show::date(dates.first), show::date(dates.last)))
-        .collect();
-    // the sheet stays for longer than the run
-    let frame = Frame::of(scenario, &Options::default());
-    let planned = crate::world::first_timetable(scenario, &frame);
-    let always = Frame { run_ms: u64::MAX, ..frame };
-    let go_on: Vec<&str> = scenario
-        .entries
-        .iter()
-        .zip(planned.entries())
-        .filter(|(plan, entry)| plan.enabled && check::dosed_on(scenario, entry, &always).is_some())
-        .map(|(plan, _)| plan.name.as_str())
-        .collect();
-    html! {
-        section class="wide" {
-            h2 { "Timetable" }
-            div class="scroll" tabindex="0" role="region" aria-label="Timetable" {
-                table {
-                    thead { tr {
-                        @for name in ["entry", "when", "dose", "window", "ends by", "dates"] {
-                            th scope="col" { (name) }
-                        }
-                    } }
-                    tbody {
-                        @for entry in on.iter().take(MOST_ENTRIES) {
-                            tr {
-                                th scope="row" { (entry.name) }
-                                td { (when(entry, &scenario.clock)) }
-                                td { (show::dose(entry.volume)) }
-                                td { (window(entry)) }
-                                td { (ends(entry)) }
-                                td { (dates(entry)) }
-                            }
-                        }
-                    }
-                }
-            }
-            @if on.len() > MOST_ENTRIES {
-                p { strong { (on.len() - MOST_ENTRIES) " more entries have no room here: leave the file with this sheet." } }
-            }
-            p {
-                "Zone " code { (scenario.clock.zone_of_device().written) }
-                ". A night is named by the day on which it begins. "
-                @if closed.is_empty() { "No closed dates." }
-                @else {
-                    "Closed: " (figure::dated(&closed.join("; ")))
-                    @if scenario.closed.len() > MOST_CLOSED { "; and " (scenario.closed.len() - MOST_CLOSED) " more" }
-                    "."
-                    @if !go_on.is_empty() {
-                        " These run on closed dates too: " strong { (go_on.join(", ")) } "."
-                    }
-                }
-                @if on.iter().any(|entry| entry.grace_ms > 0) {
-                    " Disturbed: cut, stopped, made to wait or woken late."
-                }
-                " Dosed: pump ran, flow not sensed."
             }
         }
     }
@@ -363,14 +222,16 @@ pub fn sheet(file: &str, hash: &str, scenario: &Scenario, site: &Site, paper: Pa
     // whoever reads it on site has no use for the folders of the one who wrote it
     let name = file.rsplit(['/', '\\']).next().unwrap_or(file);
     let title = scenario.title.as_deref().unwrap_or(name);
+    let fit = Fit::of(scenario);
+    let class = format!("{} {}", paper.class(), fit.class);
     let body = html! {
-        main class=(paper.class()) {
+        main class=(class.trim_end()) {
             header {
                 h1 { (title) }
                 p { "Dosing pump, sheet to leave on site. Planned from " (figure::dated(&show::date(forecast.start))) ". File " (name) ", " code { (hash) } "." }
             }
             div class="columns" {
-                (timetable(scenario))
+                (timetable(scenario, &fit))
                 (head(scenario, site, &forecast))
                 (lasts(&forecast))
                 (place(site))

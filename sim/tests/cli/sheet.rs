@@ -1,5 +1,7 @@
 //! The sheet and the calendar of a site.
 
+use std::fmt::Write as _;
+
 use crate::support::{Place, nights, shipped};
 
 #[test]
@@ -216,4 +218,44 @@ fn the_sheet_says_by_when_a_disturbed_dose_has_ended() {
     place.call(&["sheet", "site.toml", "-o", "sheet.html"]);
     let page = place.read("sheet.html");
     assert!(page.contains("01:30") && !page.contains("isturbed"), "{page}");
+}
+
+/// What does not go onto one page in the usual size is printed smaller; what does not go at
+/// all is counted.
+#[test]
+fn a_long_timetable_is_printed_smaller() {
+    let place = Place::new("sheet-long");
+    let sheet = |count: u32, name: &str, paper: &str, more: &str| {
+        let mut site = "schema = 1\n[clock]\nstart = 2026-10-19T00:00:00\nzone = \"UTC0\"\n\
+            run_for = \"30 d\"\n[head]\nflow = \"26.5 ml/min\"\n\
+            [[closed]]\nfirst = 2026-12-24\nlast = 2027-01-03\n"
+            .to_owned();
+        for i in 0..count {
+            let (hour, minute) = (i / 3, 20 * (i % 3));
+            _ = write!(
+                site,
+                "[[entry]]\nname = \"{i} {name}\"\nvolume = \"5 ml\"\nwindow = \"10 min\"\n\
+                 weekly = {{ days = [\"mon\", \"thu\"], at = \"{hour:02}:{minute:02}\" }}\n{more}"
+            );
+        }
+        place.write("site.toml", &site);
+        let said = place.call(&["sheet", "site.toml", "-q", "-o", "-", "--paper", paper]);
+        assert_eq!(said.code, 0, "{said:?}");
+        let class = said.out.split("<main class=\"").nth(1).unwrap().split('"').next().unwrap();
+        (class.to_owned(), said.out.clone())
+    };
+    let long = "with a name that takes much of the line";
+    assert_eq!(sheet(12, "short", "a4", "").0, "a4");
+    assert_eq!(sheet(13, "short", "letter", "").0, "letter small");
+    assert_eq!(sheet(6, long, "a4", "grace = \"5 min\"\n").0, "a4");
+    assert_eq!(sheet(10, long, "a4", "grace = \"5 min\"\n").0, "a4 small");
+    let (class, page) = sheet(32, "short", "a4", "");
+    assert!(class == "a4 smaller" && !page.contains("more entries"));
+    let (class, page) = sheet(40, "short", "a4", "");
+    assert!(class == "a4 smaller" && page.contains("8 more entries have no room here"));
+    assert_eq!(page.matches("<th scope=\"row\">").count(), 32);
+    // names of entries that run on closed dates take room too, unless it is all of them
+    let go_on = "observes_closed = false\n";
+    let (_, page) = sheet(3, long, "a4", go_on);
+    assert!(page.contains("These run on closed dates too: <strong>all of them</strong>"));
 }
