@@ -20,15 +20,33 @@ const monday = (text) => day(text) - ((new Date(day(text)).getUTCDay() + 6) % 7)
 
 const doses = (lines) => lines.filter((line) => ["outcome", "open"].includes(line.event));
 
+const UNITS = { ms: 1, s: 1000, min: 60_000, h: 3_600_000, d: DAY };
+// a length such as "1 h 8 min", told to less than one of its last unit
+function lasts(text, ms) {
+  const parts = [...text.matchAll(/(\d+) (ms|s|min|h|d)\b/g)];
+  const sum = parts.reduce((all, [, count, unit]) => all + Number(count) * UNITS[unit], 0);
+  return parts.length > 0 && Math.abs(sum - ms) < UNITS[parts.at(-1)[2]];
+}
+
+// why a dose was not dosed, or not when it was due, as one of the cells has it
+function why(cells, line) {
+  if (line.waited_ms === undefined) return or(line.cause);
+  const [before, after] = [`${line.cause ? `${line.cause}, ` : ""}waited `, ` (${line.waited_for})`];
+  const length = (cell) => cell.slice(before.length, cell.length - after.length);
+  const said = cells.find((cell) => cell.startsWith(before) && cell.endsWith(after) && lasts(length(cell), line.waited_ms));
+  return said ?? `${before}${line.waited_ms} ms${after}`;
+}
+
 // all of a short run, of a long one those that were not dosed
 function list(lines, all, rows) {
   const cells = rows.map((row) => row[0]);
+  const causes = rows.map((row) => row[3]);
   const due = (line) => line.due ?? (line.due_ms === undefined ? "-" : told(cells, moment(lines, line)));
   return doses(lines).filter((line) => all || line.outcome !== "dosed").map((line) => [
     line.last_due ? `${line.due} to ${line.last_due}` : due(line),
     line.entry,
     `${line.outcome}${line.count ? ` x ${line.count}` : ""}${line.asked ? ", asked for" : ""}`,
-    or(line.cause),
+    why(causes, line),
     ml(line.volume_ul),
     ml(line.volume_most_ul),
     or(line.started),
