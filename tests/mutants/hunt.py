@@ -67,8 +67,9 @@ def tests(part, work):
     kept = work / "tests.json"
     before = json.loads(kept.read_text()) if kept.exists() else {}
     found, todo = {}, []
-    for program, home, target in json.loads((work / "programs.json").read_text()):
-        mark = hashlib.sha256(pathlib.Path(program).read_bytes()).hexdigest()
+    for program, home, target, beside in json.loads((work / "programs.json").read_text()):
+        parts = b"".join(pathlib.Path(path).read_bytes() for path in [program, *sorted(beside)])
+        mark = hashlib.sha256(parts).hexdigest()
         found[mark] = [Test(*test) for test in before.get(mark, [])]
         known = {test.name for test in found[mark]}
         shown = subprocess.run(

@@ -148,10 +148,13 @@ def build(part, mutants, work):
         if not new:
             raise SystemExit("tests/mutants: the woven tree does not build, and no mutant is to blame")
     artifacts = [line for line in lines if line["reason"] == "compiler-artifact" and line["executable"]]
-    programs = [
-        (a["executable"], str(pathlib.Path(a["manifest_path"]).parent), a["target"]["name"])
-        for a in artifacts
-        if a["profile"]["test"]
-    ]
+    home = lambda artifact: str(pathlib.Path(artifact["manifest_path"]).parent)
+    programs = []
+    for a in artifacts:
+        if a["profile"]["test"]:
+            # with those that the tests of its package may run
+            of_package = [b for b in artifacts if home(b) == home(a) and not b["profile"]["test"]]
+            beside = [b["executable"] for b in of_package]
+            programs.append((a["executable"], home(a), a["target"]["name"], beside))
     (work / "programs.json").write_text(json.dumps(programs))
     return unviable

@@ -208,6 +208,23 @@ fn m2_a_new_entry_makes_up_for_a_lost_one_before_it_takes_an_empty_line() {
 }
 
 #[test]
+fn m2_of_two_new_entries_each_takes_a_line_behind_a_lost_one() {
+    let mut panel = Panel::default();
+    let (mut device, at) = damaged(&mut panel);
+    // the first line is lost, the last two are empty
+    let table = timetable(&[entry(1, 600), entry(5, 300), entry(6, 400)]);
+    device.handle(at, Event::Timetable(&table), &mut panel);
+    // in force, and by the ledger
+    let again = Pump::start(device.ledger().flash().clone(), GEOMETRY, Some(at), Reset::PowerOn)
+        .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+    for device in [&device, &again] {
+        let book = device.controller().book();
+        let ids = [0, 1, 2, 3].map(|line| book.timetable.id_on(line).map(|id| id.0));
+        assert_eq!((ids, book.damaged), ([Some(5), Some(1), Some(6), None], 0));
+    }
+}
+
+#[test]
 fn m2_d1_a_due_that_waits_ends_where_its_settings_are_damaged() {
     // the line, or what put the whole timetable in force
     let line = |record: &Record| matches!(record, Record::Staged(s) if s.entry.id == EntryId(0));
