@@ -24,6 +24,10 @@ pub(super) fn bytes_of(path: &Path, hints: Hints) -> Result<Option<Vec<u8>>, Str
         return Err(format!("{} has {size} bytes; at most {most} are read", path.display()));
     }
     let bytes = std::fs::read(path).map_err(failed)?;
+    if bytes.is_empty() {
+        let path = path.display();
+        return Err(format!("{path}: it is empty: neither a failure file nor a memory's image"));
+    }
     let is_text = std::str::from_utf8(&bytes).is_ok_and(|text| !text.contains('\0'));
     Ok((!is_text || hints != Hints::default()).then_some(bytes))
 }

@@ -45,8 +45,8 @@ pub struct Found {
     pub sectors: Vec<SectorFound>,
 }
 
-/// What a header says of itself. Its place is that of any format version; the
-/// rest is read for this one alone.
+/// What a header says of itself. Magic and version stand where they do in any format
+/// version; the rest counts for those that are read here alone.
 struct Said {
     version: u16,
     sector_bytes: u32,
@@ -66,6 +66,31 @@ fn slots(bytes: &[u8]) -> impl Iterator<Item = &[u8; SLOT]> {
     bytes.as_chunks::<SLOT>().0.iter()
 }
 
+/// Where a ledger lies by its first header.
+enum Place {
+    /// From this byte of the image on, in sectors of so many bytes, so many of them.
+    At(usize, u32, u16),
+    /// So many bytes before the image begins.
+    Before(u64),
+    /// It is of a version that says it in a way not known here.
+    Later(u16),
+    /// There is no header.
+    Unsaid,
+}
+
+/// What a header at a byte of the image says of the ledger's place. The layout of a header
+/// is the same in every version up to this one.
+fn place(at: usize, said: &Said) -> Place {
+    if !(1..=VERSION).contains(&said.version) {
+        return Place::Later(said.version);
+    }
+    let before = u64::from(said.sector) * u64::from(said.sector_bytes);
+    match (at as u64).checked_sub(before) {
+        Some(offset) => Place::At(offset as usize, said.sector_bytes, said.sectors),
+        None => Place::Before(before - at as u64),
+    }
+}
+
 /// Finds the ledger: by its first header, or by what is given.
 pub fn find(bytes: &[u8], hints: Hints) -> Result<Found, Unreadable> {
     if bytes.is_empty() {
@@ -75,39 +100,37 @@ pub fn find(bytes: &[u8], hints: Hints) -> Result<Found, Unreadable> {
         return Err(Unreadable("a word has 1, 4 or 8 bytes".to_owned()));
     }
     let said = slots(bytes).enumerate().find_map(|(at, slot)| Some((at * SLOT, header(slot)?)));
-    let mut version = None;
-    let mut place = None;
-    if let Some((at, said)) = &said {
-        version = Some(said.version);
-        // what another version says after its number is not for this one to read
-        if said.version == VERSION && hints.sector_bytes.is_none_or(|b| b == said.sector_bytes) {
-            let before = u64::from(said.sector) * u64::from(said.sector_bytes);
-            let offset = (*at as u64).checked_sub(before);
-            place = offset.map(|offset| (offset as usize, said.sector_bytes, said.sectors));
+    let version = said.as_ref().map(|(_, said)| said.version);
+    let place = said.as_ref().map_or(Place::Unsaid, |(at, said)| place(*at, said));
+    let (offset, sector_bytes, sectors, is_said) = match (place, hints.sector_bytes) {
+        (Place::At(offset, sector_bytes, sectors), given)
+            if given.is_none_or(|given| given == sector_bytes) =>
+        {
+            (offset, sector_bytes, sectors, true)
         }
-    }
-    let is_said = place.is_some();
-    let (offset, sector_bytes, sectors) = match (place, hints.sector_bytes) {
-        (Some(place), _) => place,
-        (None, Some(sector_bytes)) => {
+        (_, Some(sector_bytes)) => {
             let sectors = bytes.len().div_ceil(sector_bytes.max(1) as usize);
-            (0, sector_bytes, u16::try_from(sectors).unwrap_or(u16::MAX))
+            (0, sector_bytes, u16::try_from(sectors).unwrap_or(u16::MAX), false)
         }
-        (None, None) => match version {
-            Some(version) => {
-                return Err(Unreadable(format!(
-                    "its ledger has format version {version}; this build reads {VERSION} \
-                     (--sector-bytes shows what can be shown all the same)"
-                )));
-            }
-            None => {
-                return Err(Unreadable(
-                    "no header of a ledger can be read in it; if it is one, say its \
-                     layout: --sector-bytes 32768"
-                        .to_owned(),
-                ));
-            }
-        },
+        (Place::Before(missing), None) => {
+            return Err(Unreadable(format!(
+                "the first {missing} bytes of its ledger are not in it: read the memory again, \
+                 from where the ledger begins (--sector-bytes shows what can be shown all the same)"
+            )));
+        }
+        (Place::Later(version), None) => {
+            return Err(Unreadable(format!(
+                "its ledger has format version {version}; this build reads 1 to {VERSION} \
+                 (--sector-bytes shows what can be shown all the same)"
+            )));
+        }
+        (Place::Unsaid | Place::At(..), None) => {
+            return Err(Unreadable(
+                "no header of a ledger can be read in it; if it is one, say its \
+                 layout: --sector-bytes 32768"
+                    .to_owned(),
+            ));
+        }
     };
     let geometry = Geometry { start: 0, sector_bytes, sectors };
     let whole = u64::from(sector_bytes) * u64::from(sectors);

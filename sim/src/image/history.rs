@@ -1,13 +1,13 @@
 //! What the ledger still tells, in the order in which it was written.
 
+use dosewright_core::cause::Cause;
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
 use dosewright_core::motor::Motor;
-use dosewright_core::record::{Act, Alarm, NewPack, OutcomeKind, Record, Reset};
-use dosewright_core::schedule::WallClock;
-use dosewright_core::time::{Instant, Utc};
+use dosewright_core::record::{Act, Alarm, DueKey, NewPack, Outcome, OutcomeKind, Record, Reset};
+use dosewright_core::time::Instant;
 use dosewright_core::units::Volume;
-use dosewright_core::zone::Zone;
 
+use super::dues::Dues;
 use super::words;
 use crate::scenario::show;
 
@@ -49,8 +49,10 @@ pub struct Row {
     pub what: String,
 }
 
-/// Every whole record, the oldest first; pulses and stamps are left out.
-pub fn history(memory: &[u8], geometry: &Geometry) -> Vec<Row> {
+/// Every whole record, the oldest first; pulses and stamps are left out, and of a row of
+/// closed doses all but its last record, which stands for those before it. Beside it what
+/// names a due at its end.
+pub(super) fn history(memory: &[u8], geometry: &Geometry) -> (Vec<Row>, Dues) {
     let mut records: Vec<(u32, Class, Record)> = Vec::new();
     for sector in memory.chunks(geometry.sector_bytes.max(1) as usize) {
         for slot in sector.as_chunks::<SLOT>().0 {
@@ -63,34 +65,34 @@ pub fn history(memory: &[u8], geometry: &Geometry) -> Vec<Row> {
         }
     }
     records.sort_by_key(|(seq, ..)| *seq);
-    let mut clock: Option<WallClock> = None;
+    let mut dues = Dues::default();
     let mut last = Instant::ZERO;
-    let mut rows = Vec::new();
+    let mut rows: Vec<Row> = Vec::new();
+    // the row of closed doses of each entry that was told last
+    let mut closed: Vec<(DueKey, u32)> = Vec::new();
     for (seq, class, record) in &records {
-        if let Record::Clock { at, utc, zone, .. } | Record::SnapClock { at, utc, zone, .. } =
-            record
-        {
-            clock = wall(*at, *utc, *zone);
-        }
-        if let Record::Boot { feed_kept: false, .. } = record {
-            clock = None;
-        }
+        dues.see(record);
         // a snapshot repeats what is there already
         if *class == Class::Snapshot {
             continue;
         }
         let at = instant(record).unwrap_or(last);
         last = at;
-        if let Some((kind, entry, what)) = row(record, clock.as_ref()) {
-            let when = words::moment(at, clock.as_ref());
+        if let Record::Outcome(outcome) = record
+            && outcome.kind == OutcomeKind::Skipped(Cause::Closed)
+        {
+            if let Some((_, told)) = closed.iter().find(|(due, _)| *due == outcome.due) {
+                rows.retain(|row| row.seq != *told);
+            }
+            closed.retain(|(due, _)| due.id != outcome.due.id);
+            closed.push((outcome.due, *seq));
+        }
+        if let Some((kind, entry, what)) = row(record, &dues) {
+            let when = words::moment(at, dues.now.as_ref());
             rows.push(Row { seq: *seq, at_ms: at.as_ms(), when, kind, entry, what });
         }
     }
-    rows
-}
-
-fn wall(at: Instant, utc: Option<Utc>, zone: Zone) -> Option<WallClock> {
-    utc.map(|utc| WallClock { offset_ms: utc.as_ms().saturating_sub(at.as_ms()), zone })
+    (rows, dues)
 }
 
 /// When a record was written, by the device's elapsed time.
@@ -100,7 +102,7 @@ pub(super) fn instant(record: &Record) -> Option<Instant> {
 }
 
 /// Its word, its entry and what it says; `None` for what is too small to tell.
-fn row(record: &Record, clock: Option<&WallClock>) -> Option<(Kind, Option<u16>, String)> {
+fn row(record: &Record, dues: &Dues) -> Option<(Kind, Option<u16>, String)> {
     Some(match record {
         Record::Boot { feed_kept, reset, .. } => {
             let why = match reset {
@@ -123,7 +125,7 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(Kind, Option<u16>,
             format!(
                 "entered, revision {}: {}",
                 staged.revision,
-                words::entry(&staged.entry, clock)
+                words::entry(&staged.entry, dues.now.as_ref())
             ),
         ),
         Record::Adopted(_) => (Kind::Timetable, None, "a timetable is in force".to_owned()),
@@ -131,29 +133,7 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(Kind, Option<u16>,
             (Kind::Waits, Some(born.due.id.0), format!("waits: {}", born.cause.words()))
         }
         Record::Outcome(outcome) => {
-            let due = words::moment(outcome.due_at, clock);
-            let count = match outcome.count {
-                0 | 1 => String::new(),
-                count => format!(" ({count} of them)"),
-            };
-            let (least, most) = (show::volume(outcome.least), show::volume(outcome.most));
-            let amount = match outcome.kind {
-                OutcomeKind::Skipped(_) => String::new(),
-                _ if least == most => format!(" {most}"),
-                _ => format!(" {least} to {most}"),
-            };
-            let (word, cause) = match outcome.kind {
-                OutcomeKind::Dosed => ("dosed", None),
-                OutcomeKind::Part(cause) => ("part", Some(cause)),
-                OutcomeKind::Skipped(cause) => ("skipped", Some(cause)),
-            };
-            let cause = cause.map_or_else(String::new, |cause| format!(", {}", cause.words()));
-            let asked = if outcome.asked { "asked for" } else { "due" };
-            (
-                Kind::Outcome,
-                Some(outcome.due.id.0),
-                format!("{word}{count}{amount}{cause}; {asked} {due}"),
-            )
+            (Kind::Outcome, Some(outcome.due.id.0), outcome_words(outcome, dues))
         }
         Record::Act { act, ms, .. } => {
             let what = match act {
@@ -225,6 +205,30 @@ fn row(record: &Record, clock: Option<&WallClock>) -> Option<(Kind, Option<u16>,
         Record::Motor { faults, .. } => (Kind::Motor, None, motor_words(*faults)),
         _ => return None,
     })
+}
+
+/// How a due, or a row of them, ended.
+fn outcome_words(outcome: &Outcome, dues: &Dues) -> String {
+    let due = dues.due(&outcome.due, outcome.asked, outcome.due_at);
+    let (count, last) = match outcome.count {
+        0 | 1 => (String::new(), None),
+        count => (format!(" ({count} of them)"), dues.last(&outcome.due, outcome.last)),
+    };
+    let last = last.map_or_else(String::new, |last| format!(", the last {last}"));
+    let (least, most) = (show::volume(outcome.least), show::volume(outcome.most));
+    let amount = match outcome.kind {
+        OutcomeKind::Skipped(_) => String::new(),
+        _ if least == most => format!(" {most}"),
+        _ => format!(" {least} to {most}"),
+    };
+    let (word, cause) = match outcome.kind {
+        OutcomeKind::Dosed => ("dosed", None),
+        OutcomeKind::Part(cause) => ("part", Some(cause)),
+        OutcomeKind::Skipped(cause) => ("skipped", Some(cause)),
+    };
+    let cause = cause.map_or_else(String::new, |cause| format!(", {}", cause.words()));
+    let asked = if outcome.asked { "asked for" } else { "due" };
+    format!("{word}{count}{amount}{cause}; {asked} {due}{last}")
 }
 
 /// A fault of the motor, by its number in a row.

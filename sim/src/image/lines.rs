@@ -59,6 +59,10 @@ enum Line<'a> {
         /// As a POSIX TZ string.
         zone: String,
         head: Option<String>,
+        /// The container and what is in it by the account.
+        product: Option<String>,
+        /// The battery pack; of a device on mains there is none.
+        pack: Option<String>,
         open_dose: Option<String>,
         alarms: Vec<&'static str>,
         pump_on_ms: Option<u64>,
@@ -132,7 +136,9 @@ pub(super) fn json(report: &Report) -> String {
         epoch: state.epoch,
         zone: posix_string(&state.zone),
         head: state.head.as_ref().map(words::head),
-        open_dose: started.open.as_ref().map(|_| open(started)),
+        product: words::product(state),
+        pack: words::pack(&state.gauge.pack),
+        open_dose: started.open.as_ref().map(|_| open(started, &report.dues)),
         alarms: started.alarms.iter().map(|alarm| alarm.words()).collect(),
         pump_on_ms: started.pump_on.map(dosewright_core::time::Duration::as_ms),
         next_call_ms: started.next.map(|(at, _)| at.as_ms()),

@@ -2,6 +2,7 @@
 //! by slot, and the device started from a copy of them. Any bytes at all give an
 //! answer.
 
+mod dues;
 mod found;
 mod history;
 mod lines;
@@ -10,11 +11,13 @@ mod started;
 mod words;
 
 pub use found::{Found, SectorFound, SectorState, find};
-pub use history::{Kind, Row, history};
+pub use history::{Kind, Row};
 pub use lines::schema;
 pub use started::{Started, State, start};
 
 use dosewright_core::ledger::Geometry;
+
+use dues::Dues;
 
 /// Images larger than this are not read.
 pub const MOST_BYTES: usize = 64 * 1024 * 1024;
@@ -39,6 +42,8 @@ pub struct Report {
     pub history: Vec<Row>,
     /// The device as it starts from it, or why it does not.
     pub started: Result<Box<Started>, String>,
+    /// What names a due after the last record.
+    dues: Dues,
 }
 
 /// Why there is nothing to say of some bytes.
@@ -54,9 +59,9 @@ pub fn read(bytes: &[u8], hints: Hints) -> Result<Report, Unreadable> {
     let found = found::find(bytes, hints)?;
     let memory = found.memory(bytes);
     let geometry: Geometry = found.geometry;
-    let history = history::history(&memory, &geometry);
+    let (history, dues) = history::history(&memory, &geometry);
     let started = started::start(memory, geometry, hints.word_bytes.unwrap_or(4));
-    Ok(Report { bytes: bytes.len(), found, history, started: started.map(Box::new) })
+    Ok(Report { bytes: bytes.len(), found, history, started: started.map(Box::new), dues })
 }
 
 impl Report {

@@ -2,8 +2,7 @@
 
 use std::fmt::Write as _;
 
-use dosewright_core::units::Volume;
-
+use super::dues::Dues;
 use super::found::SectorState;
 use super::{Report, Started, words};
 use crate::audit::posix_string;
@@ -85,7 +84,7 @@ pub(super) fn text(report: &Report, all: bool) -> String {
         out.push_str("  nothing\n");
     }
     if let Ok(started) = &report.started {
-        out.push_str(&next(started));
+        out.push_str(&next(started, &report.dues));
     }
     out
 }
@@ -101,28 +100,11 @@ fn settings(started: &Started) -> String {
     out.push_str(&wrap(&format!("  clock    {set}; zone {}", posix_string(&state.zone)), 11));
     let head = state.head.as_ref().map_or("none".to_owned(), words::head);
     out.push_str(&wrap(&format!("  head     {head}"), 11));
-    if let Some(container) = state.stock.container() {
-        let contact = match container.low {
-            Volume::ZERO => String::new(),
-            low => format!(", contact at {}", show::dose(low)),
-        };
-        let text = format!(
-            "  product  container of {}, {} in it by the account; heel {}{contact}",
-            show::dose(container.capacity),
-            show::dose(state.account()),
-            show::dose(container.heel)
-        );
-        out.push_str(&wrap(&text, 11));
+    if let Some(product) = words::product(state) {
+        out.push_str(&wrap(&format!("  product  {product}"), 11));
     }
-    if !state.gauge.pack.is_mains() {
-        let pack = &state.gauge.pack;
-        let text = format!(
-            "  pack     {:.2} Ah; low at {:.2} V, exhausted at {:.2} V",
-            f64::from(pack.capacity_mah) / 1e3,
-            f64::from(pack.low_mv) / 1e3,
-            f64::from(pack.exhausted_mv) / 1e3
-        );
-        out.push_str(&wrap(&text, 11));
+    if let Some(pack) = words::pack(&state.gauge.pack) {
+        out.push_str(&wrap(&format!("  pack     {pack}"), 11));
     }
     for entry in state.timetable.entries() {
         let text = format!("  entry {:<2} {}", entry.id.0, words::entry(&entry, clock));
@@ -143,14 +125,13 @@ fn settings(started: &Started) -> String {
     out
 }
 
-pub(super) fn open(started: &Started) -> String {
-    let clock = started.state.clock.as_ref();
+pub(super) fn open(started: &Started, dues: &Dues) -> String {
     started.open.as_ref().map_or("none".to_owned(), |open| {
         let pulse = &open.pulse;
         format!(
             "entry {}, due {}: {} to {} of {} pumped",
             pulse.due.id.0,
-            words::moment(pulse.due_at, clock),
+            dues.due(&pulse.due, pulse.asked, pulse.due_at),
             show::length(u64::from(pulse.least_ms)),
             show::length(u64::from(open.most_ms())),
             show::length(u64::from(pulse.dose_ms))
@@ -163,7 +144,7 @@ fn alarms(started: &Started) -> String {
     if words.is_empty() { "none".to_owned() } else { words.join(", ") }
 }
 
-fn next(started: &Started) -> String {
+fn next(started: &Started, dues: &Dues) -> String {
     let clock = started.state.clock.as_ref();
     let mut out = "\n".to_owned();
     let at = words::moment(started.at, clock);
@@ -171,7 +152,7 @@ fn next(started: &Started) -> String {
         &format!("if the supply came back at {at}, the clock chip fed all along"),
         2,
     ));
-    out.push_str(&wrap(&format!("  open dose  {}", open(started)), 13));
+    out.push_str(&wrap(&format!("  open dose  {}", open(started, dues)), 13));
     out.push_str(&wrap(&format!("  alarms     {}", alarms(started)), 13));
     let pump = match started.pump_on {
         Some(length) => format!("on at once, for {}", show::length(length.as_ms())),

@@ -1,4 +1,4 @@
-use dosewright_core::ledger::VERSION;
+use dosewright_core::ledger::{Class, MAGIC, SLOT, Slot, VERSION};
 
 use super::*;
 use crate::run::Options;
@@ -6,7 +6,13 @@ use crate::{builtin, check, judged};
 
 /// The memory at the end of the built-in example.
 fn example() -> Vec<u8> {
-    let (scenario, _) = check::read(builtin::NAME, builtin::EXAMPLE);
+    memory_after(builtin::EXAMPLE)
+}
+
+/// The memory at the end of a scenario.
+fn memory_after(text: &str) -> Vec<u8> {
+    let (scenario, notes) = check::read("site.toml", text);
+    assert!(scenario.is_some(), "{notes:?}");
     let options = Options { seed: 1, ..Options::default() };
     judged::run(&scenario.unwrap(), &options, Vec::new(), None).unwrap().end.image
 }
@@ -50,6 +56,67 @@ fn a_ledger_inside_a_larger_dump_is_found() {
     let plain = read(&bytes, Hints::default()).unwrap();
     assert_eq!(report.history, plain.history);
     assert!(report.started.is_ok());
+}
+
+/// An image whose headers and seals say another format version.
+fn relabelled(bytes: &[u8], version: u16) -> Vec<u8> {
+    let slots = bytes.as_chunks::<SLOT>().0.iter();
+    let relabel = |slot: &[u8; SLOT]| match Slot::decode(slot) {
+        Slot::Good { seq, class: class @ (Class::Header | Class::Seal), mut payload } => {
+            assert!(payload.starts_with(&MAGIC));
+            payload[4..6].copy_from_slice(&version.to_le_bytes());
+            Slot::encode(class, seq, &payload)
+        }
+        _ => *slot,
+    };
+    slots.flat_map(relabel).collect()
+}
+
+#[test]
+fn m4_an_older_store_is_read_and_a_later_one_refused_with_its_version() {
+    let bytes = example();
+    for version in 1..=VERSION {
+        let report = read(&relabelled(&bytes, version), Hints::default()).unwrap();
+        assert_eq!((report.found.version, report.found.is_said), (Some(version), true));
+        assert!(report.started.is_ok(), "{version}: {:?}", report.started);
+    }
+    for version in [0, VERSION + 1] {
+        let why = read(&relabelled(&bytes, version), Hints::default()).unwrap_err().0;
+        assert!(why.contains(&format!("version {version}; this build reads 1 to 4")), "{why}");
+    }
+    // stores that builds of then wrote, in sectors too small for a device of the simulator's
+    for version in 1..=VERSION {
+        let path = format!("{}/../tests/stores/format-{version}.bin", env!("CARGO_MANIFEST_DIR"));
+        let report = read(&std::fs::read(path).unwrap(), Hints::default()).unwrap();
+        assert!(report.found.is_said && report.found.geometry.sector_bytes == 4096);
+        assert!(report.history.iter().any(|row| row.kind == Kind::Outcome));
+    }
+}
+
+#[test]
+fn a_dump_that_lacks_the_front_is_told_what_is_missing() {
+    let mut bytes = example();
+    // the second sector has a header as well
+    let (first, rest) = bytes.split_at_mut(32_768);
+    let Slot::Good { seq, class, mut payload } = Slot::decode(first.first_chunk().unwrap()) else {
+        panic!("no header");
+    };
+    payload[14] = 1;
+    rest[..SLOT].copy_from_slice(&Slot::encode(class, seq + 1000, &payload));
+    for missing in [64, 32_768] {
+        let why = read(&bytes[missing..], Hints::default()).unwrap_err().0;
+        assert!(why.contains(&format!("the first {missing} bytes of its ledger")), "{why}");
+    }
+}
+
+#[test]
+fn a_layout_that_no_ledger_has_is_refused_in_words() {
+    let bytes = example();
+    for (bytes, sector_bytes) in [(&bytes[..20_000], 20_032), (&bytes[..], 131_072)] {
+        let hints = Hints { sector_bytes: Some(sector_bytes), ..Hints::default() };
+        let why = read(bytes, hints).unwrap().started.unwrap_err();
+        assert!(why.contains("give 2 to 65534"), "{why}");
+    }
 }
 
 #[test]
@@ -120,4 +187,132 @@ fn any_bytes_give_an_answer() {
         }
     }
     assert!(starts > 50 && refused > 50, "{starts} {refused}");
+}
+
+/// 120 ml every day at 00:45 for eight days from a Monday, and more.
+fn daily(more: &str) -> Report {
+    let text = format!(
+        r#"schema = 1
+
+[clock]
+start = 2026-11-02T00:00:00
+zone = "UTC0"
+run_for = "8 days"
+
+[head]
+flow = "30 ml/min"
+
+[supply]
+mains = {{}}
+
+[[entry]]
+name = "a"
+weekly = {{ days = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"], at = "00:45" }}
+volume = "120 ml"
+window = "45 min"
+
+{more}"#
+    );
+    read(&memory_after(&text), Hints::default()).unwrap()
+}
+
+fn outcomes(report: &Report) -> Vec<&str> {
+    let rows = report.history.iter().filter(|row| row.kind == Kind::Outcome);
+    rows.map(|row| row.what.as_str()).collect()
+}
+
+#[test]
+fn a_due_is_told_by_the_clock_it_was_born_under() {
+    // an hour back in the middle of the first dose
+    let back = daily("[[operator]]\nat = \"mon 00:50\"\nset_clock = { by = \"-1 h\" }\n");
+    assert_eq!(
+        outcomes(&back)[..2],
+        ["dosed 120 ml; due 2026-11-02 00:45", "skipped, already dosed; due 2026-11-02 00:45"]
+    );
+    // five hours east in it
+    let east = daily("[[operator]]\nat = \"mon 00:50\"\nset_zone = { zone = \"XXX-5\" }\n");
+    assert_eq!(outcomes(&east)[0], "dosed 120 ml; due 2026-11-02 00:45");
+    // the chip loses its feed in the second
+    let lost = daily("[[fault]]\nat = \"tue 00:50\"\nclock_lost = { lasts = \"10 h\" }\n");
+    assert_eq!(
+        outcomes(&lost),
+        [
+            "dosed 120 ml; due 2026-11-02 00:45",
+            "part 12 ml to 16 ml, clock lost; due 2026-11-03 00:45"
+        ]
+    );
+    // a dose that is open is told alike
+    let open = daily(
+        "[[operator]]\nat = \"+7 d 50 min\"\nset_clock = { by = \"-1 h\" }\n\
+         [[fault]]\nat = \"+7 d 51 min\"\nsupply_loss = { lasts = \"2 d\" }\n",
+    );
+    assert!(open.text(true).contains("  open dose  entry 1, due 2026-11-09 00:45: "));
+    assert!(open.json().contains("\"open_dose\":\"entry 1, due 2026-11-09 00:45: "));
+}
+
+#[test]
+fn a_row_of_closed_doses_is_told_once() {
+    let report = daily("[[closed]]\nfirst = 2026-11-03\nlast = 2026-11-07\n");
+    assert_eq!(
+        outcomes(&report),
+        [
+            "dosed 120 ml; due 2026-11-02 00:45",
+            "skipped (5 of them), closed; due 2026-11-03 00:45, the last 2026-11-07 00:45",
+            "dosed 120 ml; due 2026-11-08 00:45",
+            "dosed 120 ml; due 2026-11-09 00:45"
+        ]
+    );
+    assert_eq!(report.json().matches("\"event\":\"outcome\"").count(), 4);
+}
+
+#[test]
+fn every_setting_that_is_in_force_is_told() {
+    let text = r#"schema = 1
+
+[clock]
+start = 2026-11-02T00:00:00
+zone = "UTC0"
+run_for = "1 h"
+
+[head]
+flow = "26.5 ml/min"
+rollers = 4
+volume_per_roller_pass = "0.2 ml"
+longest_prime = "3 min"
+longest_calibration = "7 min"
+
+[supply]
+battery = { type = "LR20", warn_days = 21 }
+
+[container]
+capacity = "10 l"
+low_contact = "1 l"
+debounce = "7 s"
+
+[[entry]]
+name = "n"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "2 ml"
+window = "45 min"
+pulses = 1
+gap = "first valid"
+observes_closed = false
+"#;
+    let report = read(&memory_after(text), Hints::default()).unwrap();
+    let page = report.text(true);
+    fits(&page);
+    let flat = page.split_whitespace().collect::<Vec<_>>().join(" ");
+    for part in [
+        "at 00:45, 1 pulse, in spring's gap at the first valid time, on closed dates too",
+        "pulses 400 ms to 10 min, of 4 ml or more where a dose allows,",
+        "; 4 rollers, 0.2 ml a pass; prime of 3 min at most, calibration run of 7 min at most",
+        "contact at 1 l, counts when closed for 7 s",
+        "low at 7.00 V or 21 d ahead, exhausted at 6.51 V",
+    ] {
+        assert!(flat.contains(part), "{part:?} is not in\n{page}");
+    }
+    let json = report.json();
+    for part in ["in spring's gap", "4 rollers", "21 d ahead", "closed for 7 s"] {
+        assert!(json.contains(part), "{json}");
+    }
 }

@@ -4,11 +4,14 @@ use std::fmt::Write as _;
 
 use dosewright_core::civil::Weekday;
 use dosewright_core::config::Head;
-use dosewright_core::entry::{Entry, Recurrence};
+use dosewright_core::entry::{Entry, GapRule, Recurrence};
+use dosewright_core::power::Pack;
 use dosewright_core::schedule::WallClock;
 use dosewright_core::time::Instant;
 use dosewright_core::timers::Reason;
+use dosewright_core::units::Volume;
 
+use super::State;
 use crate::scenario::show;
 
 /// A moment by the device's clock, or its elapsed time where that is unset.
@@ -47,7 +50,15 @@ pub(super) fn entry(entry: &Entry, clock: Option<&WallClock>) -> String {
         _ = write!(out, ", grace {}", show::length(u64::from(entry.grace_ms)));
     }
     if let Some(pulses) = entry.pulses {
-        _ = write!(out, ", {pulses} pulses");
+        _ = write!(out, ", {pulses} pulse{}", if pulses == 1 { "" } else { "s" });
+    }
+    if entry.is_weekly() {
+        if entry.gap_rule == GapRule::FirstValid {
+            out.push_str(", in spring's gap at the first valid time");
+        }
+        if !entry.observes_closed {
+            out.push_str(", on closed dates too");
+        }
     }
     if let Some(first) = entry.first {
         _ = write!(out, ", from {}", show::date(first));
@@ -67,15 +78,62 @@ pub(super) fn head(head: &Head) -> String {
         0 => String::new(),
         lead_ms => format!(", {} longer for each start", ms(u32::from(lead_ms))),
     };
+    let rollers = match head.rollers {
+        1 => "1 roller".to_owned(),
+        rollers => format!("{rollers} rollers"),
+    };
+    let pass = match head.roller_pass {
+        Volume::ZERO => "what a pass gives not said".to_owned(),
+        pass => format!("{} a pass", show::volume(pass)),
+    };
     format!(
-        "{}, pulses {} to {}{lead}, off {} at least, rest {} after the longest, {} starts an hour",
+        "{}, pulses {} to {}{lead}, of {} or more where a dose allows, off {} at least, rest {} \
+         after the longest, {} starts an hour; {rollers}, {pass}; prime of {} at most, calibration run \
+         of {} at most",
         show::flow(head.flow),
         ms(head.shortest_on_ms),
         ms(head.longest_run_ms),
+        show::volume(head.least_pulse),
         ms(head.shortest_off_ms),
         ms(head.least_rest_ms),
-        head.starts_per_hour
+        head.starts_per_hour,
+        ms(head.longest_prime_ms),
+        ms(head.longest_calibration_ms)
     )
+}
+
+/// The container and what is in it; `None` where there is none.
+pub(super) fn product(state: &State) -> Option<String> {
+    let container = state.stock.container()?;
+    let contact = match container.low {
+        Volume::ZERO => String::new(),
+        low => {
+            let closed = show::length(u64::from(container.debounce_ms));
+            format!(", contact at {}, counts when closed for {closed}", show::dose(low))
+        }
+    };
+    Some(format!(
+        "container of {}, {} in it by the account; heel {}{contact}",
+        show::dose(container.capacity),
+        show::dose(state.account()),
+        show::dose(container.heel)
+    ))
+}
+
+/// The battery pack's settings; `None` for a device on mains.
+pub(super) fn pack(pack: &Pack) -> Option<String> {
+    (!pack.is_mains()).then(|| {
+        let ahead = match pack.warn_days {
+            0 => String::new(),
+            days => format!(" or {days} d ahead"),
+        };
+        format!(
+            "{:.2} Ah; low at {:.2} V{ahead}, exhausted at {:.2} V",
+            f64::from(pack.capacity_mah) / 1e3,
+            f64::from(pack.low_mv) / 1e3,
+            f64::from(pack.exhausted_mv) / 1e3
+        )
+    })
 }
 
 /// Why the logic wants to be called.

@@ -110,6 +110,6 @@ pub(crate) fn open_error<E: std::fmt::Debug>(error: &OpenError<E>) -> String {
         OpenError::OtherGeometry { sector_bytes, sectors } => {
             format!("its ledger has {sectors} sectors of {sector_bytes} bytes")
         }
-        other => format!("{other:?}"),
+        other => other.to_string(),
     }
 }

@@ -42,6 +42,9 @@ fn bytes_that_are_no_ledger_are_refused_with_the_reason() {
     let said = place.call(&["replay", "blank.bin", "--sector-bytes", "32768"]);
     assert!(said.code == 2 && said.out.contains("does not start from it"), "{said:?}");
     assert_eq!(place.call(&["replay", "missing.bin"]).code, 2);
+    std::fs::write(place.dir.join("empty.bin"), []).unwrap();
+    let said = place.call(&["replay", "empty.bin"]);
+    assert!(said.code == 2 && said.err.contains("empty.bin: it is empty"), "{said:?}");
 }
 
 #[test]
@@ -70,7 +73,7 @@ fn an_image_tells_of_container_pack_lead_and_lock() {
     for part in [
         // three doses of 120 ml
         "product container of 10 l, 7.64 l in it by the account; heel 400 ml, contact at 1 l",
-        "pack 6.08 Ah; low at 7.00 V, exhausted at 6.51 V",
+        "pack 6.08 Ah; low at 7.00 V or 14 d ahead, exhausted at 6.51 V",
         "40 ms longer for each start",
         "lock a PIN is set",
     ] {
