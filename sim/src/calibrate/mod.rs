@@ -320,12 +320,8 @@ pub fn judge(setup: &Setup, reading: &Reading) -> Outcome {
     } else {
         match reading.first_ml_min {
             None => Verdict::Confirm,
-            // two runs of the same uncertainty agree within its root of two
-            Some(first)
-                if (flow_ml_min - first).abs() <= 2.0_f64.sqrt() * expanded * flow_ml_min =>
-            {
-                Verdict::Accept
-            }
+            // as the device does
+            Some(first) if (flow_ml_min / first - 1.0).abs() <= CONFIRM_FROM => Verdict::Accept,
             Some(_) => Verdict::Disagree,
         }
     };

@@ -113,11 +113,25 @@ pub fn planned_page(setup: &Setup, plan: &Result<Run, Unreachable>) -> String {
     out
 }
 
+/// How far a second run is from the first, as a share of it, where that is more than the
+/// doubt of both makes it: two of the same uncertainty differ by its root of two at most.
+fn apart(reading: &Reading, found: &Outcome) -> Option<f64> {
+    let first = reading.first_ml_min?;
+    let off = (found.flow_ml_min - first).abs();
+    (off > 2.0_f64.sqrt() * found.expanded_ml_min()).then(|| off / first)
+}
+
 fn sentence(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
     let flow =
         format!("{:.2} ml/min +-{:.2} ml/min (k = 2)", found.flow_ml_min, found.expanded_ml_min());
     match &found.verdict {
-        Verdict::Accept => format!("Accept {flow}."),
+        Verdict::Accept => match apart(reading, found) {
+            None => format!("Accept {flow}."),
+            Some(apart) => format!(
+                "Accept {flow}. It is {:.1} % from the first run, more than the doubt of the two: look for air before you leave.",
+                100.0 * apart
+            ),
+        },
         Verdict::RunLonger(Ok(run)) => format!(
             "Run longer: {flow} is more doubt than the target of {}. Run {}.",
             percent(setup.target),

@@ -111,6 +111,7 @@ fn left_out(scenario: &Scenario) -> Option<String> {
         ("new pack", count(|act| matches!(act, Act::ChangePack { .. }))),
         ("new tube set", count(|act| matches!(act, Act::ChangeTube { .. }))),
         ("calibration", count(|act| matches!(act, Act::Calibrate { .. }))),
+        ("prime", count(|act| matches!(act, Act::Prime { .. }))),
     ];
     let all: usize = kinds.iter().map(|(_, count)| count).sum();
     let words: Vec<String> = kinds

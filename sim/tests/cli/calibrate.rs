@@ -43,7 +43,24 @@ fn each_verdict_has_its_sentence_and_exit_code() {
         ("1 min", "26.4 ml", &[], "Run longer: 26.40 ml/min", 1),
         ("3 min", "71.7 ml", &[], "Confirm by a second run: 23.90 ml/min", 1),
         ("3 min", "71.7 ml", &["--first", "24 ml/min"], "Accept 23.90 ml/min", 0),
-        ("3 min", "71.7 ml", &["--first", "26 ml/min"], "Not accepted: 23.90 ml/min", 1),
+        // 5 % of the first is what agrees, as on the device; beyond its doubt it is told
+        (
+            "3 min",
+            "71.7 ml",
+            &["--first", "23.4 ml/min"],
+            "Accept 23.90 ml/min +-0.41 ml/min (k = 2).\n",
+            0,
+        ),
+        (
+            "3 min",
+            "71.7 ml",
+            &["--first", "25.1 ml/min"],
+            "Accept 23.90 ml/min +-0.41 ml/min (k = 2). It is 4.8 %",
+            0,
+        ),
+        ("3 min", "71.7 ml", &["--first", "25.2 ml/min"], "Not accepted: 23.90 ml/min", 1),
+        ("3 min", "71.7 ml", &["--first", "22.8 ml/min"], "Accept 23.90 ml/min", 0),
+        ("3 min", "71.7 ml", &["--first", "22.7 ml/min"], "Not accepted: 23.90 ml/min", 1),
         ("3 min", "30 ml", &[], "Refused: 10.00 ml/min", 1),
     ] {
         let mut args =
