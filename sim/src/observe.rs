@@ -132,6 +132,11 @@ pub enum Observation<'a> {
         /// The bytes as they now stand in the memory.
         bytes: &'a [u8],
     },
+    /// The device raised the alarm *memory fault*, or ended it: of it there is no record.
+    MemoryFault {
+        /// Whether it is on now.
+        on: bool,
+    },
     /// Something was done to the device while it was on.
     Act(&'a DeviceAct),
     /// The device is called, or stopped, later than it asked to be called, by so

@@ -4,6 +4,7 @@ use dosewright_core::civil::Local;
 use dosewright_core::entry::{EntryId, GapRule};
 use dosewright_core::time::Duration;
 use dosewright_core::timetable::Refusal;
+use dosewright_core::units::Volume;
 use dosewright_core::zone::Zone;
 
 use crate::observe::Observer;
@@ -32,6 +33,13 @@ pub enum ActEnd {
     DeviceOff,
     /// Its moment did not come before the end of the run.
     NotReached,
+    /// More came out than the vessel holds, so that nothing was read off it.
+    Overflowed {
+        /// What came out.
+        came: Volume,
+        /// What the vessel holds.
+        holds: Volume,
+    },
     /// This world has no part for it.
     NoSuchPart(&'static str),
 }
@@ -82,6 +90,8 @@ pub struct RunEnd {
     pub erases: Vec<u32>,
     /// Alarms as the device raised and lowered them: true ms, alarm, on.
     pub alarms: Vec<(u64, dosewright_core::record::Alarm, bool)>,
+    /// Since which true ms the memory takes nothing, where it takes nothing at the end.
+    pub memory_fault: Option<u64>,
     /// The device could not start from its memory: true ms, and why.
     pub refused_memory: Option<(u64, String)>,
     /// What the installer set at the start was refused.

@@ -134,7 +134,9 @@ impl<H: Hand> Ideal<H> {
                 return;
             }
             Observation::Chip { .. } if ms == self.ms => {}
-            Observation::Display { .. } | Observation::Account { .. } => return,
+            Observation::Display { .. }
+            | Observation::Account { .. }
+            | Observation::MemoryFault { .. } => return,
             _ => self.catch_up(ms, what),
         }
         match *what {
@@ -159,6 +161,7 @@ impl<H: Hand> Ideal<H> {
             | Observation::Slot { .. }
             | Observation::Display { .. }
             | Observation::Account { .. }
+            | Observation::MemoryFault { .. }
             | Observation::Wake => {}
         }
     }

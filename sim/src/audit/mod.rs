@@ -275,7 +275,13 @@ impl Observer for Auditor {
     fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
         // what the device makes of things is for people: nothing is judged by it, and
         // it moves nothing
-        if matches!(what, Observation::Display { .. } | Observation::Account { .. }) {
+        let is_telling = matches!(
+            what,
+            Observation::Display { .. }
+                | Observation::Account { .. }
+                | Observation::MemoryFault { .. }
+        );
+        if is_telling {
             return;
         }
         if at_ms > self.ms {
@@ -292,7 +298,10 @@ impl Observer for Auditor {
             Observation::Slot { address, bytes } => self.see_slot(address, bytes),
             Observation::Act(act) => self.see_act(act),
             Observation::LateWake { by_ms } => self.see_late_wake(by_ms),
-            Observation::Wake | Observation::Display { .. } | Observation::Account { .. } => {}
+            Observation::Wake
+            | Observation::Display { .. }
+            | Observation::Account { .. }
+            | Observation::MemoryFault { .. } => {}
         }
     }
 }

@@ -64,6 +64,19 @@ impl Clocks {
         Stamped { local: clock.zone.to_local(utc), offset_s: clock.zone.offset_at(utc) }
     }
 
+    /// The clock in force; `None` while it is unset.
+    pub(super) const fn now(&self) -> Option<&WallClock> {
+        self.now.as_ref()
+    }
+
+    /// What the chip counts at a true ms, by its present rate.
+    pub(super) fn count_at(&self, at_ms: u64) -> Option<Instant> {
+        let (then, count, rate_ppb) = self.chip?;
+        let passed = i128::from(at_ms) - i128::from(then);
+        let counted = passed * (1_000_000_000 + i128::from(rate_ppb)) / 1_000_000_000;
+        i64::try_from(i128::from(count) + counted).ok().map(Instant::from_ms)
+    }
+
     /// The true ms at which the chip counts an instant, by its present rate;
     /// before the run for one that lies before it.
     pub(super) fn truth_of(&self, at: Instant) -> Option<i64> {
@@ -115,6 +128,7 @@ mod tests {
     fn a_count_is_brought_back_to_the_truth() {
         let mut clocks = Clocks::NONE;
         assert_eq!(clocks.truth_of(Instant::from_ms(5)), None);
+        assert_eq!(clocks.count_at(5), None);
         // 20 ppm of a day are 1.728 s
         clocks.chip(0, 0, 20_000);
         assert_eq!(clocks.truth_of(Instant::from_ms(86_401_728)), Some(86_400_000));
@@ -122,6 +136,10 @@ mod tests {
         assert_eq!(
             clocks.truth_of(Instant::from_ms(86_401_728 + 86_400_000 - 1_175)),
             Some(2 * 86_400_000)
+        );
+        assert_eq!(
+            clocks.count_at(2 * 86_400_000),
+            Some(Instant::from_ms(86_401_728 + 86_400_000 - 1_176))
         );
         // and backwards, to before the run
         clocks.chip(0, 0, 0);

@@ -136,7 +136,7 @@ pub(super) enum Line<'a> {
     ClockLost { at_ms: u64 },
     /// The device was called late.
     LateWake { at_ms: u64, by_ms: u64 },
-    /// The device wrote down that an alarm came or went.
+    /// The device wrote down that an alarm came or went; of the memory fault it says so.
     Alarm { at_ms: u64, alarm: &'static str, on: bool },
     /// The clock or the zone was set.
     Clock {

@@ -17,6 +17,7 @@ pub mod summary;
 #[cfg(test)]
 mod tests;
 pub mod timeline;
+mod untold;
 pub mod vcd;
 
 pub use names::Names;
@@ -166,7 +167,7 @@ pub enum Event<'a> {
     FeedLost,
     /// The clock or the zone was set.
     Clock(&'a ClockChange),
-    /// The device wrote down that an alarm came or went.
+    /// The device wrote down that an alarm came or went; of *memory fault*, that it said so.
     Alarm {
         /// Which.
         alarm: Alarm,

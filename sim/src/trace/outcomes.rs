@@ -3,11 +3,12 @@
 use dosewright_core::cause::Cause;
 use dosewright_core::entry::{Entry, EntryId, Nominal};
 use dosewright_core::ledger::{Class, SLOT, Slot};
-use dosewright_core::record::{self, DueKey, OutcomeKind, Record};
+use dosewright_core::record::{self, Alarm, DueKey, OutcomeKind, Record};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::units::{Flow, Volume};
 
 use super::clocks::Clocks;
+use super::untold::Untold;
 use super::{ClockChange, Event, Fate, Mover, Names, Outcome, Sink, Stamped, Wait};
 use crate::audit::SleptThrough;
 use crate::observe::{Observation, Observer};
@@ -54,11 +55,12 @@ pub struct Tracker<'s> {
     mover: Mover,
     /// Stretches of closed dates, which may still grow; one an entry.
     growing: Vec<Outcome>,
+    untold: Untold,
 }
 
 impl<'s> Tracker<'s> {
     /// At the start of a run.
-    pub const fn new(frame: Frame, names: Names, sinks: Vec<&'s mut dyn Sink>) -> Self {
+    pub fn new(frame: Frame, names: Names, sinks: Vec<&'s mut dyn Sink>) -> Self {
         Self {
             frame,
             names,
@@ -72,11 +74,12 @@ impl<'s> Tracker<'s> {
             lead_ms: 0,
             mover: Mover::Told,
             growing: Vec::new(),
+            untold: Untold::default(),
         }
     }
 
     /// At the end of a run: stretches that can grow no more, then what is open,
-    /// dues that the device slept through among it.
+    /// dues that the device slept through, or that its memory took no record of, among it.
     pub fn finish(mut self, end_ms: u64, slept_through: &[SleptThrough]) {
         if let Some(since) = self.on_since {
             self.pump_ran(since, end_ms);
@@ -104,9 +107,13 @@ impl<'s> Tracker<'s> {
             self.add_pumping(&mut open, &running);
             self.tell(end_ms, &Event::Outcome(&open));
         }
-        for slept in slept_through {
-            let SleptThrough { due, last, count, due_at } = *slept;
-            let open = self.outcome(due, false, due_at, Fate::Open(None), count, last);
+        let now = self.clocks.count_at(end_ms).unwrap_or(Instant::ZERO);
+        let untold = self.untold.passed(now, self.clocks.now());
+        let slept = slept_through.iter().map(|slept| (*slept, None));
+        let untold = untold.into_iter().map(|passed| (passed, Some(Cause::Ledger)));
+        for (dues, cause) in slept.chain(untold) {
+            let SleptThrough { due, last, count, due_at } = dues;
+            let open = self.outcome(due, false, due_at, Fate::Open(cause), count, last);
             self.tell(end_ms, &Event::Outcome(&open));
         }
     }
@@ -220,6 +227,7 @@ impl<'s> Tracker<'s> {
 
     fn record(&mut self, at_ms: u64, record: &Record) {
         self.mover = mover(record).unwrap_or(self.mover);
+        self.untold.record(record);
         match record {
             Record::Boot { feed_kept, .. } => {
                 self.owns = false;
@@ -365,12 +373,23 @@ impl Observer for Tracker<'_> {
                 self.clocks.chip(at_ms, *count_ms, *rate_ppb);
             }
             Observation::Pump { on } => self.pump(at_ms, *on),
-            Observation::Supply { on } => self.tell(at_ms, &Event::Supply { on: *on }),
+            Observation::Supply { on } => {
+                // the next start finds out anew
+                self.untold.refused = false;
+                self.tell(at_ms, &Event::Supply { on: *on });
+            }
+            Observation::MemoryFault { on } => {
+                self.untold.refused = *on;
+                self.tell(at_ms, &Event::Alarm { alarm: Alarm::LedgerFault, on: *on });
+            }
             Observation::Display { lit } => self.tell(at_ms, &Event::Display { lit: *lit }),
             Observation::Account { level } => {
                 self.tell(at_ms, &Event::Account { level: *level, by: self.mover });
             }
-            Observation::Reset => self.tell(at_ms, &Event::Reset),
+            Observation::Reset => {
+                self.untold.refused = false;
+                self.tell(at_ms, &Event::Reset);
+            }
             Observation::LateWake { by_ms } => self.tell(at_ms, &Event::LateWake { by_ms: *by_ms }),
             Observation::Act(act) => {
                 self.names.learn(act);

@@ -135,6 +135,9 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
             ActEnd::DeviceOff => {
                 refused.push(format!("`{word}` (line {line}): the device was off"));
             }
+            ActEnd::Overflowed { came, holds } => {
+                refused.push(format!("`{word}` (line {line}): {}", overflowed(*came, *holds)));
+            }
             ActEnd::Taken | ActEnd::NotReached | ActEnd::NoSuchPart(_) => {}
         }
     }
@@ -147,6 +150,13 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
             put(&mut out, "refused: ", &text);
         }
     }
+    if let Some(at_ms) = judged.end.memory_fault {
+        let at = day_and_time(&judged.frame, Stamped::of(&judged.frame, at_ms));
+        let text =
+            format!("from {at} on it took nothing: no dose runs, and no record tells of one");
+        out.push('\n');
+        put(&mut out, "memory: ", &text);
+    }
     if let Some((at_ms, why)) = &judged.end.refused_memory {
         let at = Stamped::of(&judged.frame, *at_ms);
         let text =
@@ -155,6 +165,15 @@ pub fn findings(scenario: &Scenario, source: &Source, judged: &Judged, paint: Pa
         put(&mut out, "memory: ", &text);
     }
     out
+}
+
+/// Why nothing was read off a vessel.
+pub(super) fn overflowed(came: Volume, holds: Volume) -> String {
+    format!(
+        "the vessel overflowed, nothing is read: {} came out, it holds {}",
+        volume(came),
+        volume(holds)
+    )
 }
 
 /// `sun 25 oct 2026 02:30 (+02:00)`.

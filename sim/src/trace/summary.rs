@@ -6,6 +6,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Stamped;
+use super::page::overflowed;
 use super::stamp::rfc3339;
 use crate::check;
 use crate::diagnose::{Diagnostic, Source};
@@ -129,12 +130,14 @@ pub fn became(scenario: &Scenario, source: &Source, judged: &Judged) -> Vec<Beca
             ActEnd::Refused(_) => "refused",
             ActEnd::DeviceOff => "device off",
             ActEnd::NotReached => "not reached",
+            ActEnd::Overflowed { .. } => "vessel overflowed",
             ActEnd::NoSuchPart(_) => "cannot be simulated",
         };
         let reason = match end {
             ActEnd::Refused(refusal) => Some(check::refusal_of(&act.act, refusal, |id| {
                 name_of(&judged.end.names, Some(&act.act), id)
             })),
+            ActEnd::Overflowed { came, holds } => Some(overflowed(*came, *holds)),
             _ => None,
         };
         Became::Operator(Fortune { kind, line: line(&act.spans, kind), became, reason })
@@ -181,6 +184,8 @@ pub struct Summary<'a> {
     spilled_ul: u64,
     container_ul: Option<u64>,
     account_ul: Option<u64>,
+    /// Since when the memory takes nothing, where it takes nothing at the end.
+    memory_fault_ms: Option<u64>,
     simulated_ms: u64,
     seed: u64,
     wakes: u64,
@@ -242,6 +247,7 @@ impl<'a> Summary<'a> {
             spilled_ul: ul(u128::from(judged.end.spilled_nl)),
             container_ul: judged.end.level_nl.map(|nl| ul(u128::from(nl))),
             account_ul: judged.end.account_nl.map(|nl| ul(u128::from(nl))),
+            memory_fault_ms: judged.end.memory_fault,
             simulated_ms: judged.end.end_ms,
             seed,
             wakes: judged.end.wakes,

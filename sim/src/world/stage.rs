@@ -22,7 +22,7 @@ use std::rc::Rc;
 use dosewright_core::device::Device;
 use dosewright_core::event::Event;
 use dosewright_core::ledger::{Geometry, SLOT, Slot};
-use dosewright_core::record::{Record, Reset};
+use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::time::Instant;
 use dosewright_core::timetable::Refusal;
 
@@ -209,6 +209,7 @@ impl<'a, const W: usize> Stage<'a, W> {
                 image: Vec::new(),
                 erases: Vec::new(),
                 alarms: Vec::new(),
+                memory_fault: None,
                 refused_memory: None,
                 install_refused: None,
             },
@@ -300,6 +301,12 @@ impl<'a, const W: usize> Stage<'a, W> {
     }
 
     fn see(&mut self, what: &Observation<'_>) {
+        match what {
+            Observation::MemoryFault { on } => self.end.memory_fault = on.then_some(self.now),
+            // the next start finds out anew
+            Observation::Supply { .. } | Observation::Reset => self.end.memory_fault = None,
+            _ => {}
+        }
         self.observer.see(self.now, what);
     }
 
@@ -372,7 +379,12 @@ impl<'a, const W: usize> Stage<'a, W> {
                 Deed::PumpOn(length) => self.pump_on(length),
                 Deed::PumpOff => self.pump_off(),
                 Deed::Refused(refusal) => self.refused(refusal),
-                Deed::Alarm(alarm, on) => self.end.alarms.push((self.now, alarm, on)),
+                Deed::Alarm(alarm, on) => {
+                    self.end.alarms.push((self.now, alarm, on));
+                    if alarm == Alarm::LedgerFault {
+                        self.see(&Observation::MemoryFault { on });
+                    }
+                }
                 Deed::Pack(ask) => asked.push(ask),
                 Deed::Light(on) => self.light(on),
             }

@@ -320,3 +320,48 @@ fn a_refused_edit_is_told_a_start_for_the_entry_that_was_edited() {
     assert_eq!(said.out.matches(told).count(), 1, "{}", said.out);
     assert_eq!(said.out.matches("overlap").count(), 1, "{}", said.out);
 }
+
+#[test]
+fn o1_a_prime_by_time_lasts_so_long_by_the_flow_in_force() {
+    let place = Place::new("run-prime-time");
+    let acts = "[[operator]]\nat = \"+1 h\"\ncalibrate = { flow = \"20 ml/min\" }\n\n[[operator]]\nat = \"+2 h\"\nprime = { lasts = \"1 min\" }\n";
+    place.write("site.toml", &nights(acts));
+    let said = place.call(&["run", "site.toml", "-v"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    for part in ["asked to prime, up to 20 ml\n", "prime ended after 1 min\n"] {
+        assert!(said.out.contains(part), "{part:?} is not in\n{}", said.out);
+    }
+}
+
+#[test]
+fn d1_dues_that_pass_while_the_memory_takes_nothing_are_open() {
+    let place = Place::new("run-worn");
+    let worn = |sector: u32| {
+        format!("[[fault]]\nat = \"+90 min\"\npage_worn = {{ sector = {sector} }}\n\n")
+    };
+    let site = format!(
+        "schema = 1\n\n[clock]\nstart = 2026-11-02T00:00:00\nzone = \"UTC0\"\nrun_for = \"1 day\"\n\n[head]\nflow = \"30 ml/min\"\n\n[[entry]]\nname = \"a\"\nevery = {{ interval = \"2 h\" }}\nvolume = \"40 ml\"\nwindow = \"60 min\"\n\n[[entry]]\nname = \"b\"\nweekly = {{ days = [\"mon\"], at = \"23:15\" }}\nvolume = \"10 ml\"\nwindow = \"10 min\"\n\n{}",
+        (0..4).map(worn).collect::<String>()
+    );
+    place.write("site.toml", &site);
+    let said = place.call(&["run", "site.toml", "-v"]);
+    let flat = said.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    for part in [
+        "13 scheduled doses: 1 dosed, 12 open at the end; every promise was kept.",
+        "memory: from mon 2 nov 2026 01:54:08 on it took nothing: no dose runs,",
+        "01:54 alarm: memory fault",
+        "02:00 a open 0 ml memory fault, 11 doses, the last mon 2 nov 2026 22:00",
+        "23:15 b open 0 ml memory fault",
+    ] {
+        assert!(flat.contains(part), "{part:?} is not in\n{}", said.out);
+    }
+    crate::support::wide(&said.out);
+    let lines = place.call(&["run", "site.toml", "--json"]).out;
+    for part in [
+        "\"alarm\":\"memory fault\",\"on\":true",
+        "\"dues\":13,\"dosed\":1,\"part\":0,\"skipped\":0,\"open\":12",
+        "\"memory_fault_ms\":",
+    ] {
+        assert!(lines.contains(part), "{part:?} is not in\n{lines}");
+    }
+}

@@ -94,7 +94,8 @@ impl<const W: usize> Stage<'_, W> {
         let Some(Power::On(device)) = &self.power else {
             return self.note_act(index, ActEnd::DeviceOff);
         };
-        let clock = device.controller().book().clock;
+        let book = device.controller().book();
+        let (clock, head) = (book.clock, book.head);
         self.note_act(index, ActEnd::Taken);
         match &operator_act.act {
             Act::SetClock(ClockSetting::To(local)) => self.act(&DeviceAct::SetClock(*local)),
@@ -129,8 +130,9 @@ impl<const W: usize> Stage<'_, W> {
                 }
             }
             Act::Prime { volume, lasts } => {
-                let head = self.scenario.head.head;
-                let by_time = lasts.map(|lasts| head.flow.volume(lasts));
+                // a device times a prime by the flow that is in force
+                let flow = head.map_or(scenario.head.head.flow, |head| head.flow);
+                let by_time = lasts.map(|lasts| flow.volume(lasts));
                 let volume = match (*volume, by_time) {
                     (Some(a), Some(b)) => a.min(b),
                     (Some(a), None) | (None, Some(a)) => a,

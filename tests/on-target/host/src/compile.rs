@@ -147,6 +147,7 @@ impl Observer for Watch {
             Observation::Supply { on: true }
             | Observation::Display { .. }
             | Observation::Account { .. }
+            | Observation::MemoryFault { .. }
             | Observation::Wake => {}
             Observation::Chip { count_ms, rate_ppb, feed_kept } => {
                 self.chip = (at_ms, *count_ms);
