@@ -1,5 +1,6 @@
 //! What is accepted and yet worth knowing.
 
+mod acts;
 mod ceiling;
 mod changes;
 mod meetings;
@@ -68,6 +69,8 @@ pub(super) fn find(
     found.extend(site::too_weak(scenario));
     found.extend(site::too_large(scenario));
     found.extend(site::lift(scenario));
+    found.extend(acts::overflows(scenario));
+    found.extend(acts::other_cells(scenario));
     match never_set(scenario) {
         Some(unset) => found.push(unset),
         None => found.extend(nothing_due(scenario, &plans, frame, clock)),

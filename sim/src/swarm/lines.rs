@@ -264,17 +264,22 @@ pub(super) fn make(
                 let line = format!("calibrate = {{ run = \"{run_s} s\", flow = \"{near}\" }}");
                 return act(line, run_s * 1000);
             }
-            let vessel = chance.pick(&["50 ml", "100 ml", "250 ml", "1 l"]);
-            let run =
-                if chance.percent(50) { format!("run = \"{run_s} s\", ") } else { String::new() };
-            let reading = if chance.percent(60) {
+            let (vessel, holds_ml) =
+                chance.pick(&[("50 ml", 50), ("100 ml", 100), ("250 ml", 250), ("1 l", 1000)]);
+            let is_timed = chance.percent(50);
+            let run = if is_timed { format!("run = \"{run_s} s\", ") } else { String::new() };
+            let is_read = chance.percent(60);
+            let reading = if is_read {
                 "as_delivered = true".to_owned()
             } else {
-                format!("measured = \"{} ml\"", chance.number(1, 250))
+                format!("measured = \"{} ml\"", chance.number(1, 250).min(holds_ml))
             };
+            // the others may overflow, and are not read then
+            let large = is_timed && is_read && !run_s.is_multiple_of(4);
+            let first = if large { "1 l" } else { vessel };
             let (found, confirm) = (chance.percent(25), chance.percent(60));
             let line = format!(
-                "calibrate = {{ {run}vessel = \"{vessel}\", reading_error = \"0.2 ml\", {reading}, \
+                "calibrate = {{ {run}vessel = \"{first}\", reading_error = \"0.2 ml\", {reading}, \
                  as_found = {found}, confirm = {confirm} }}"
             );
             // two runs at most, with what comes between and after them

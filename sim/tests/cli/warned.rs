@@ -360,3 +360,52 @@ fn an_interval_counted_from_a_time_that_does_not_exist_is_warned_about() {
     assert!(said.contains("it begins at 03:30"), "{said}");
     assert!(!check("2027-03-28 03:30").contains("W002"));
 }
+
+#[test]
+fn a_vessel_that_overflows_is_warned_about_and_never_read() {
+    let place = Place::new("check-vessel");
+    let site = |vessel: &str, more: &str| {
+        let act = format!("calibrate = {{ vessel = \"{vessel}\", run = \"5 min\", {more} }}");
+        place.write("site.toml", &nights(&format!("[[operator]]\nat = \"+1 h\"\n{act}\n")));
+        let said = place.call(&["check", "site.toml"]);
+        (said.code, said.out.split_whitespace().collect::<Vec<_>>().join(" "))
+    };
+    // five minutes at 26.5 ml/min
+    let (code, said) = site("100 ml", "as_delivered = true");
+    assert!(code == 0 && said.contains("W019]"), "{said}");
+    assert!(said.contains("about 132.5 ml come, it holds 100 ml"), "{said}");
+    let ran = place.call(&["run", "site.toml", "-v"]).out;
+    let flat = ran.split_whitespace().collect::<Vec<_>>().join(" ");
+    let why = "the vessel overflowed, nothing is read: 132.5 ml came out, it holds 100 ml";
+    assert!(flat.contains(why) && !flat.contains("calibrated:"), "{ran}");
+    let lines = place.call(&["run", "site.toml", "--json"]).out;
+    assert!(lines.contains("\"became\":\"vessel overflowed\"") && lines.contains(why), "{lines}");
+    // one that holds it is read
+    let (code, said) = site("250 ml", "as_delivered = true");
+    assert!(code == 0 && !said.contains("W019"), "{said}");
+    let ran = place.call(&["run", "site.toml", "-v"]).out;
+    assert!(ran.contains("calibrated:") && !ran.contains("overflowed"), "{ran}");
+    // nobody can read more than is there to be read
+    let (code, said) = site("100 ml", "measured = \"101 ml\"");
+    assert!(code == 2 && said.contains("`measured` is more than the vessel holds"), "{said}");
+    assert_eq!(site("100 ml", "measured = \"100 ml\"").0, 0);
+}
+
+#[test]
+fn cells_of_another_type_are_warned_about() {
+    let place = Place::new("check-cells");
+    let check = |cells: &str| {
+        let act = format!("change_pack = {{ {cells} }}");
+        let more = format!(
+            "[supply]\nbattery = {{ type = \"LR20\" }}\n[[operator]]\nat = \"+1 h\"\n{act}\n"
+        );
+        place.write("site.toml", &nights(&more));
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.out.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let said = check("type = \"LR6\"");
+    assert!(said.contains("W020]: the device is set up for cells of another type"), "{said}");
+    assert!(said.contains("goes on with charge and voltages of LR20"), "{said}");
+    assert!(!check("type = \"LR20\"").contains("W020") && !check("").contains("W020"));
+}

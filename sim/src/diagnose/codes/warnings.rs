@@ -352,6 +352,12 @@ run_for = "3 days"
 [product]
 density = "1.02 kg/l"
 use_by = 2026-10-01
+
+[[entry]]
+name = "night"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
 "#,
 right r#"
 [clock]
@@ -362,6 +368,12 @@ run_for = "3 days"
 [product]
 density = "1.02 kg/l"
 use_by = 2027-10-01
+
+[[entry]]
+name = "night"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
 "#;
 
 HIGH_LIFT = "W018", "a head may not bring the product up this suction line",
@@ -379,5 +391,41 @@ right r#"
 bore = "4.8 mm"
 suction = "3 m"
 lift = "1.5 m"
+"#;
+
+OVERFLOWS = "W019", "a calibration run gives more than its vessel holds",
+"Who says how long a calibration run lasts has to give it a vessel that holds what comes out. Where more \
+comes the vessel overflows: nothing is read off it, and the flow stays as it was. A run whose length is left \
+to the device goes into the vessel.",
+wrong r#"
+[[operator]]
+at = "+1 d"
+calibrate = { vessel = "100 ml", run = "5 min", as_delivered = true }
+"#,
+right r#"
+[[operator]]
+at = "+1 d"
+calibrate = { vessel = "100 ml", as_delivered = true }
+"#;
+
+OTHER_CELLS = "W020", "cells of another type are put in",
+"The device reckons what is left in its pack by the charge, and judges it by the voltages, of the pack that it \
+was set up for. Whoever puts in cells of another type and does not set it up anew gets the alarm *battery low* \
+too late or too early.",
+wrong r#"
+[supply]
+battery = { type = "LR20" }
+
+[[operator]]
+at = "+1 d"
+change_pack = { type = "LR6" }
+"#,
+right r#"
+[supply]
+battery = { type = "LR20" }
+
+[[operator]]
+at = "+1 d"
+change_pack = { type = "LR20" }
 "#;
 }

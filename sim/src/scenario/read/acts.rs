@@ -193,6 +193,16 @@ fn calibrate(mut t: TableReader) -> Option<Act> {
         .help("say how long the pump ran for it, run = \"1 min\", or what it was measured with");
         t.cx.report(found);
     }
+    if given.zip(measured).is_some_and(|(given, measured)| measured > given) {
+        let found = Diagnostic::new(
+            codes::CONTRADICTION,
+            t.key_place("measured"),
+            "`measured` is more than the vessel holds",
+        )
+        .label("nobody can read this off it")
+        .help("take a larger vessel, or a shorter run");
+        t.cx.report(found);
+    }
     if t.has("as_delivered") && !t.has("vessel") {
         let found = Diagnostic::new(
             codes::CONTRADICTION,

@@ -92,7 +92,14 @@ impl<const W: usize> Stage<'_, W> {
         let volume = match *result {
             Calibration::Flow(flow) => return self.enter_flow(index, flow),
             Calibration::Measured(volume) => volume,
-            Calibration::AsDelivered => self.read_off(vessel),
+            Calibration::AsDelivered => {
+                let came = self.came_out();
+                if came > vessel.capacity {
+                    let holds = vessel.capacity;
+                    return self.note_act(index, ActEnd::Overflowed { came, holds });
+                }
+                self.read_off(came, vessel)
+            }
         };
         if !matches!(self.power, Some(Power::On(_))) {
             return self.note_act(index, ActEnd::DeviceOff);
@@ -145,17 +152,21 @@ impl<const W: usize> Stage<'_, W> {
         }
     }
 
-    /// What has come out since the run began, as it is read off a vessel: anywhere
-    /// within its reading error, by the seed and how often something was read.
-    fn read_off(&mut self, vessel: &Vessel) -> Volume {
+    /// What has come out since the run began.
+    fn came_out(&mut self) -> Volume {
         self.plant.advance(self.now);
-        let true_nl = self.plant.delivered_nl().saturating_sub(self.measured_from);
+        Volume::from_nl(self.plant.delivered_nl().saturating_sub(self.measured_from))
+    }
+
+    /// A volume as it is read off a vessel: anywhere within its reading error, by the seed
+    /// and how often something was read.
+    fn read_off(&mut self, came: Volume, vessel: &Vessel) -> Volume {
         self.readings += 1;
         let seed = self.seed ^ u64::from(self.readings).wrapping_mul(0x9e37_79b9_7f4a_7c15);
         let share = u128::from(Pcg64Mcg::seed_from_u64(seed).next_u32());
         let error = u128::from(vessel.reading_error.as_nl());
         let off = (2 * error * share) >> 32;
-        let read = (u128::from(true_nl) + off).saturating_sub(error);
+        let read = (u128::from(came.as_nl()) + off).saturating_sub(error);
         Volume::from_nl(u64::try_from(read).unwrap_or(u64::MAX))
     }
 
