@@ -57,7 +57,7 @@ impl Untold {
         self.named.push(due);
     }
 
-    /// The dues from the last record to before an instant that none names, a stretch an entry.
+    /// The dues from the last record up to an instant that none names, a stretch an entry.
     pub(super) fn passed(&self, now: Instant, clock: Option<&WallClock>) -> Vec<SleptThrough> {
         if !self.refused {
             return Vec::new();
@@ -69,7 +69,7 @@ impl Untold {
         let (entry, revision) = (&staged.entry, staged.revision);
         let first = entry.first_from(self.last, clock)?.max(self.after_named(entry.id, revision));
         let first = entry.next_at_or_after(first)?;
-        let end = entry.first_from(now, clock)?;
+        let end = entry.first_after(now, clock)?;
         let count = entry.count(first, end);
         let last = entry.last_before(end, first).filter(|_| count > 0)?;
         let due = DueKey { id: entry.id, revision, epoch: self.epoch, nominal: first };

@@ -303,6 +303,12 @@ pub(crate) const CASES: &[Case] = &[
         "without `vessel`",
     ),
     (
+        "[[operator]]\nat = \"+1 d\"\ncalibrate = { vessel = \"100 ml\", measured = \"101 ml\" }",
+        "S022",
+        "measured",
+        "more than the vessel holds",
+    ),
+    (
         "[[operator]]\nat = \"+1 d\"\ncalibrate = { vessel = \"100 ml\", as_delivered = false }",
         "S022",
         "as_delivered",
