@@ -7,7 +7,7 @@ mod doses;
 mod snapshot;
 
 use crate::calibration::TRAIN_STARTS;
-use crate::config::Head;
+use crate::config::{Container, Head};
 use crate::entry::{Entry, EntryId};
 use crate::limits::History;
 use crate::lock::Lock;
@@ -47,6 +47,15 @@ impl OpenDose {
     /// That pumping as a volume.
     pub fn most(&self) -> Volume {
         self.pulse.flow.volume(Duration::from_ms(u64::from(self.most_ms())))
+    }
+
+    /// The most by an instant, where its last pulse runs and delivers from so long after its
+    /// start on.
+    fn most_by(&self, at: Instant, lead_ms: u16) -> Volume {
+        let ran = at.since(self.pulse.at).as_ms().saturating_sub(u64::from(lead_ms));
+        let left = u64::from(self.pulse.on_ms).saturating_sub(ran);
+        let ms = u64::from(self.most_ms()).saturating_sub(left);
+        self.pulse.flow.volume(Duration::from_ms(ms))
     }
 }
 
@@ -227,6 +236,9 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Record::Head { head, .. } => {
                 self.head = Some(*head);
                 self.tube.nominal = Some(head.flow);
+                self.stock.service_lost();
+                // what was drawn by another flow says nothing of this one
+                self.stock.drawn = Volume::ZERO;
             }
             Record::SnapHead(head) => self.head = Some(*head),
             Record::Calibration { found, in_force, lead_ms } => {
@@ -236,11 +248,10 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Record::Pulse(pulse) => self.begin_pulse(pulse),
             Record::Outcome(outcome) => self.end(outcome),
             Record::Act { at, act, ms } => self.act(*at, *act, *ms),
-            Record::Alarm { alarm, on, .. } => self.alarm(*alarm, *on),
-            Record::Container { container, level, .. } => {
-                let drawn = self.open.map_or(Volume::ZERO, |open| open.most());
-                let (container, level) = (*container, level.plus(drawn));
-                self.stock = Stock { container, level, ..Stock::NONE };
+            Record::Alarm { at, alarm, on, .. } => self.alarm(*at, *alarm, *on),
+            Record::Container { at, container, level } => {
+                let (container, level) = (*container, level.plus(self.drawn_by(*at)));
+                self.stock = Stock { container, level, drawn: Volume::ZERO, ..self.stock };
             }
             Record::Pin { check, .. } => self.lock = Lock::with(*check),
             Record::Motor { at, faults } => self.motor.failed(*at, *faults),
@@ -329,7 +340,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
                     self.rest_until = self.rest_until.plus(Duration::from_ms(rests_ms));
                 }
                 self.motor.starts();
-                self.stock.service_begins(drawn);
+                self.stock.service = self.stock.level.min(drawn);
             }
             Act::PrimeEnded | Act::CalibrationEnded | Act::TrainEnded => {
                 if act == Act::TrainEnded {
@@ -358,28 +369,34 @@ impl<const N: usize, const H: usize> Book<N, H> {
         }
     }
 
-    fn alarm(&mut self, alarm: Alarm, on: bool) {
+    fn alarm(&mut self, at: Instant, alarm: Alarm, on: bool) {
         let bit = 1 << alarm as u16;
         self.alarms = if on { self.alarms | bit } else { self.alarms & !bit };
         match alarm {
             Alarm::MotorFault if on => self.motor.faults = Motor::LATCHED,
-            // the contact is right: the account goes down to it, and never up
+            // the contact is right: the account goes down to it, and never up; it was
+            // there when the contact closed, for as long ago as it may bounce
             Alarm::LowLevel if on => {
-                let drawn = self.open.map_or(Volume::ZERO, |open| open.most());
-                let low = self.stock.container.low.plus(drawn);
-                self.stock.level = self.stock.level.min(low);
-                self.stock.drawn = Volume::ZERO;
+                let Container { low, debounce_ms, .. } = self.stock.container;
+                let closed_at = at.minus(Duration::from_ms(u64::from(debounce_ms)));
+                self.stock.put_down(low.plus(self.drawn_by(closed_at)));
             }
-            Alarm::LevelDisagrees if on => {
-                (self.stock.level, self.stock.drawn) = (Volume::ZERO, Volume::ZERO);
-            }
+            Alarm::LevelDisagrees if on => self.stock.put_down(Volume::ZERO),
             _ => {}
         }
     }
 
-    /// What the container holds by account, the open dose taken off.
+    /// What the open dose has drawn by an instant.
+    fn drawn_by(&self, at: Instant) -> Volume {
+        let lead_ms = self.head.as_ref().map_or(0, |head| head.lead_ms);
+        self.open.map_or(Volume::ZERO, |open| open.most_by(at, lead_ms))
+    }
+
+    /// What the container holds by account; the open dose, and all that a run can draw that
+    /// has begun, are taken off.
     pub fn account(&self) -> Volume {
-        self.stock.level.minus(self.open.map_or(Volume::ZERO, |open| open.most()))
+        let left = self.stock.level.minus(self.stock.service);
+        left.minus(self.open.map_or(Volume::ZERO, |open| open.most()))
     }
 
     fn boot(&mut self, feed_kept: bool) {
@@ -390,7 +407,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
             open.lost |= !feed_kept;
         }
         // what a prime had begun it may have drawn, and no retry has proved anything
-        self.stock.service = Volume::ZERO;
+        self.stock.service_lost();
         self.motor.tried = false;
         if !feed_kept {
             self.clock = None;

@@ -10,9 +10,10 @@ use crate::units::{Flow, Volume, over};
 pub struct Stock {
     /// The container.
     pub container: Container,
-    /// What is in it, the dose that is open not taken off yet.
+    /// What is in it; neither the dose that is open is taken off yet, nor the prime or
+    /// calibration run that has begun.
     pub level: Volume,
-    /// What the prime or calibration run that has begun was taken off for.
+    /// What this run can draw of it at the most; nothing where none has begun.
     pub service: Volume,
     /// What was taken off since somebody or something last said how much is in it,
     /// or how much the head delivers.
@@ -39,19 +40,24 @@ impl Stock {
         self.level = self.level.minus(volume);
     }
 
-    /// A prime or calibration run begins: all that it can draw is taken off, so
-    /// that a restart in the middle of it leaves nothing out.
-    pub const fn service_begins(&mut self, most: Volume) {
-        self.service = self.level.min(most);
-        self.draw(most);
+    /// It can hold no more than so much, whatever the account was.
+    pub fn put_down(&mut self, most: Volume) {
+        self.level = self.level.min(most);
+        self.service = self.service.min(self.level);
+        self.drawn = Volume::ZERO;
     }
 
-    /// It has ended: what it did not draw is there still.
-    pub const fn service_ends(&mut self, drawn: Volume) {
-        let left = self.service.minus(drawn);
-        self.level = self.level.plus(left);
-        self.drawn = self.drawn.minus(left);
-        self.service = Volume::ZERO;
+    /// A prime or calibration run has ended: what it drew is taken off.
+    pub fn service_ends(&mut self, drawn: Volume) {
+        if core::mem::take(&mut self.service) > Volume::ZERO {
+            self.draw(drawn);
+        }
+    }
+
+    /// How much it has drawn will not be known, after a start or with another flow: all that
+    /// it can draw is taken off.
+    pub fn service_lost(&mut self) {
+        self.service_ends(self.service);
     }
 
     /// The head was found to deliver another flow than the one in force. What was
@@ -82,19 +88,27 @@ mod tests {
     use super::*;
 
     #[test]
-    fn o1_a_prime_that_ends_early_gives_back_what_it_did_not_draw() {
+    fn o1_a_prime_takes_off_what_it_drew_or_all_that_it_can_have_drawn() {
         let ml = Volume::from_ml;
-        let mut stock = Stock { level: ml(300), ..Stock::NONE };
-        stock.service_begins(ml(127));
-        assert_eq!(stock.level, ml(173));
+        let begun = Stock { level: ml(300), service: ml(127), ..Stock::NONE };
+        let mut stock = begun;
         stock.service_ends(ml(50));
-        assert_eq!((stock.level, stock.service), (ml(250), ml(0)));
-        // more asked for than there is: what was not there does not come back
-        stock.service_begins(ml(400));
-        assert_eq!(stock.level, ml(0));
+        assert_eq!((stock.level, stock.service, stock.drawn), (ml(250), ml(0), ml(50)));
+        // that is told once
         stock.service_ends(ml(50));
-        assert_eq!(stock.level, ml(200));
-        assert_eq!(stock.drawn, ml(100));
+        assert_eq!(stock.level, ml(250));
+        stock = begun;
+        stock.service_lost();
+        assert_eq!((stock.level, stock.service, stock.drawn), (ml(173), ml(0), ml(127)));
+        // put down to less than it can draw: to nothing
+        stock = Stock { drawn: ml(7), ..begun };
+        stock.put_down(ml(400));
+        assert_eq!((stock.level, stock.service, stock.drawn), (ml(300), ml(127), ml(0)));
+        stock.put_down(ml(100));
+        assert_eq!((stock.level, stock.service), (ml(100), ml(100)));
+        stock.put_down(ml(0));
+        stock.service_ends(ml(50));
+        assert_eq!((stock.level, stock.drawn), (ml(0), ml(0)));
     }
 
     #[test]

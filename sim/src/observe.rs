@@ -137,6 +137,8 @@ pub enum Observation<'a> {
         /// Whether it is on now.
         on: bool,
     },
+    /// An erase of the ledger's memory left something of what was there: a worn page.
+    NotErased,
     /// Something was done to the device while it was on.
     Act(&'a DeviceAct),
     /// The device is called, or stopped, later than it asked to be called, by so

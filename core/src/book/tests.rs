@@ -9,7 +9,7 @@ use crate::cause::Cause;
 use crate::config::Container;
 use crate::entry::{Nominal, Recurrence, plain};
 use crate::power::Pack;
-use crate::record::{Begin, Born, Delivery, DueKey, Outcome, OutcomeKind};
+use crate::record::{Begin, Born, Delivery, DueKey, Outcome, OutcomeKind, Reset};
 use crate::units::{Carry, Flow};
 
 type Small = Book<4, 8>;
@@ -144,19 +144,51 @@ fn o1_the_contact_sets_the_account_down_to_its_level_and_never_up() {
     assert_eq!(account(&[set(ml(100)), low(true)]), ml(100));
     assert_eq!(account(&[set(ml(300)), low(false)]), ml(300));
     let open = Record::Pulse(pulse());
-    // what an open dose has drawn is not in it any more
-    assert_eq!(account(&[open, set(ml(300))]), ml(300));
-    assert_eq!(account(&[open, set(ml(300)), low(true)]), ml(200));
-    assert_eq!(account(&[open, set(ml(300)), low(true), Record::Outcome(outcome())]), ml(191));
+    // what an open dose has drawn is not in it any more, but for a pulse that may run yet
+    let Record::Pulse(p) = open else { unreachable!() };
+    let lasts = |ms: u32| p.flow.volume(Duration::from_ms(u64::from(ms)));
+    let (before, all) = (lasts(p.most_ms), lasts(p.most_ms + p.on_ms));
+    let on = all.minus(before);
+    assert!(on > ml(0));
+    assert_eq!(account(&[open, set(ml(300))]), ml(300).minus(on));
+    assert_eq!(account(&[open, set(ml(300)), low(true)]), ml(200).minus(on));
+    let over = at(p.at.as_ms() + i64::from(p.on_ms));
+    let told = |at: Instant| Record::Container { at, container, level: ml(300) };
+    assert_eq!(account(&[open, told(over)]), ml(300));
+    let (earlier, missing) =
+        (over.minus(Duration::from_ms(7)), all.minus(lasts(p.most_ms + p.on_ms - 7)));
+    assert_eq!(account(&[open, told(earlier)]), ml(300).minus(missing));
+    // the contact was closed for as long as it may bounce
+    let closed = Record::Alarm { at: over, alarm: Alarm::LowLevel, on: true, detail: 0 };
+    let bounces = Container { debounce_ms: 7, ..container };
+    let told = Record::Container { at: over, container: bounces, level: ml(300) };
+    assert_eq!(account(&[open, told, closed]), ml(200).minus(missing));
+    let ended = account(&[open, set(ml(300)), low(true), Record::Outcome(outcome())]);
+    assert_eq!(ended, ml(200).plus(before).minus(outcome().most));
+    // all that a run can draw is taken off while it lasts, and what it drew once it is over
+    let (began, over) = (acted(Act::PrimeBegun, 9_000), acted(Act::PrimeEnded, 5_000));
+    assert_eq!(account(&[set(ml(300)), began]), ml(291));
+    // the contact closes in the middle: all of it may come out of what is left
+    let run = |end: &[Record]| account(&[&[set(ml(400)), began, low(true)][..], end].concat());
+    assert_eq!((run(&[]), run(&[over])), (ml(191), ml(195)));
+    let start = Record::Boot { at: at(9), feed_kept: true, reset: Reset::PowerOn };
+    assert_eq!((run(&[start]), run(&[start, over])), (ml(191), ml(191)));
+    // a flow that comes in the middle leaves open how much it drew
+    let other = Record::Head { at: at(2), head: Head { lead_ms: 7, ..head() } };
+    assert_eq!(account(&[set(ml(300)), began, other, over]), ml(291));
     let disagrees = |on| Record::Alarm { at: at(2), alarm: Alarm::LevelDisagrees, on, detail: 0 };
     assert_eq!(account(&[set(ml(300)), disagrees(true)]), ml(0));
     assert_eq!(account(&[set(ml(300)), disagrees(false)]), ml(300));
+    // nor does a run that goes on give anything back
+    let level = with(&book(), &[set(ml(300)), began, disagrees(true), over]).stock.level;
+    assert_eq!(level, ml(0));
     // what was taken off since is what a new flow restates
     let drawn = |records: &[Record]| with(&book(), records).stock.drawn;
     let primed = [set(ml(300)), acted(Act::PrimeBegun, 9_000), acted(Act::PrimeEnded, 5_000)];
     assert_eq!(drawn(&primed), ml(5));
     let [a, b, c] = primed;
     assert_eq!(drawn(&[a, b, c, acted(Act::TubeChanged, 0)]), ml(0));
+    assert_eq!(drawn(&[a, b, c, other]), ml(0));
     assert_eq!(drawn(&[a, b, c, low(true)]), ml(0));
     assert_eq!(drawn(&[a, b, c, low(false)]), ml(5));
     assert_eq!(drawn(&[a, b, c, disagrees(true)]), ml(0));

@@ -80,15 +80,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// The length of a run of whole turns into a vessel, in ms.
     fn run_into(&self, vessel: &Vessel, target: Target) -> Result<u32, Refusal> {
         let head = self.book.head.ok_or(Refusal::Busy)?;
-        // the rotor keeps its speed: a worn tube gives less a turn, not fewer turns. No
-        // turn has more than four litres
-        let turn_nl = times(head.roller_pass.as_nl(), u64::from(head.rollers));
+        let turn = Volume::from_nl(times(head.roller_pass.as_nl(), u64::from(head.rollers)));
         let nominal = self.book.tube.nominal.unwrap_or(head.flow);
-        let turn = Volume::from_nl(over(
-            turn_nl.min(u64::from(u32::MAX)) * u64::from(head.flow.as_nl_per_min()),
-            u64::from(nominal.as_nl_per_min()),
-        ));
-        let run = calibration::run_for(&vessel.to_fill(), &target, head.flow, turn);
+        let run = calibration::run_for(&vessel.to_fill(), &target, head.flow, turn, nominal);
         run.map(|run| run.run_ms).map_err(Refusal::NoRun)
     }
 
@@ -105,9 +99,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let nominal = self.book.tube.nominal.unwrap_or(head.flow);
         let Bench { starts, long_ms, first, .. } = self.bench;
         let is_train = starts > 1;
-        // a train is expected to give less by the lead of each start
-        let lost_ms = if is_train { u32::from(head.lead_ms) * u32::from(starts) } else { 0 };
-        let on = Duration::from_ms(u64::from(run_ms.saturating_sub(lost_ms)));
+        // it is expected to give less by the lead of each start
+        let lost_ms = u32::from(head.lead_ms) * u32::from(starts);
+        let on_ms = run_ms.saturating_sub(lost_ms);
+        let on = Duration::from_ms(u64::from(on_ms));
         let expected = calibration::reading(head.flow.volume(on), Volume::ZERO, run_ms, 0);
         let expected = expected.map_or(head.flow, |expected| expected.flow);
         let reading = match calibration::judge(reading, run_ms, target, nominal, expected, first) {
@@ -122,10 +117,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Judgement::RunLonger { least_ms, .. } => return Err(Refusal::RunLonger { least_ms }),
             Judgement::Implausible { flow } => return Err(Refusal::Implausible { flow }),
         };
-        let (mut flow, uncertainty_ppm) = (reading.flow, reading.uncertainty_ppm);
+        let (mut flow, mut uncertainty_ppm) = (reading.flow, reading.uncertainty_ppm);
         let mut lead_ms = head.lead_ms;
-        if is_train {
-            let long = head.flow.volume(Duration::from_ms(u64::from(long_ms)));
+        if !is_train && on_ms < run_ms {
+            // the steady flow, as a train gives it
+            flow = calibration::reading(volume, Volume::ZERO, on_ms, 0).map_or(flow, |r| r.flow);
+        } else if is_train {
+            let long = u64::from(long_ms.saturating_sub(u32::from(head.lead_ms)));
+            let long = head.flow.volume(Duration::from_ms(long));
             let long = Train { on_ms: long_ms, starts: 1, volume: long };
             let train = Train { on_ms: run_ms, starts: u32::from(starts), volume };
             let found = calibration::two_point(&long, &train);
@@ -134,6 +133,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             let implausible = Refusal::Implausible { flow: Some(flow) };
             let found = found.filter(|_| !measured.as_found).ok_or(implausible)?;
             flow = found.steady;
+            let long_ppm = self.book.tube.last().map_or(0, |last| last.uncertainty_ppm);
+            uncertainty_ppm = calibration::two_point_ppm(&long, long_ppm, &train, uncertainty_ppm);
             let lead = flow.on_time(found.loss_per_start, Carry(0)).0.as_ms();
             lead_ms = u16::try_from(lead.min(most_ms + 1)).unwrap_or(u16::MAX);
             if u64::from(lead_ms) > most_ms || u32::from(lead_ms) >= head.longest_run_ms {

@@ -149,12 +149,18 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if !container.is_sound() || level > container.capacity {
             return Err(Refusal::OutOfRange);
         }
+        // how much a run drew before is not known
+        if self.service.is_some() {
+            return Err(Refusal::Busy);
+        }
         Ok(self.want(&Record::Container { at: self.now, container, level }))
     }
 
     fn head_record(&mut self, head: Head) -> Result<bool, Refusal> {
         match head.problem() {
             Some(problem) => Err(Refusal::Head(problem)),
+            // what it draws is taken off the container by the flow that it began with
+            None if self.service.is_some() => Err(Refusal::Busy),
             None => Ok(self.want(&Record::Head { at: self.now, head })),
         }
     }

@@ -47,6 +47,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Act::PrimeBegun => run_ms.min(u64::from(longest_ms)),
             _ => run_ms,
         };
+        // whoever asked for more has not got it
+        self.prime_cut = ms < run_ms;
         match u32::try_from(ms) {
             Ok(ms) if ms >= 1 && ms <= longest_ms => {
                 Ok(self.want(&Record::Act { at: self.now, act, ms }))
@@ -94,7 +96,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                     _ => Bench::EMPTY,
                 };
                 if act == Act::PrimeEnded {
-                    self.prime_cut = ms != asked_ms;
+                    self.prime_cut |= ms != asked_ms;
                 }
                 self.stale = true;
             }

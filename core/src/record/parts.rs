@@ -66,19 +66,17 @@ pub(super) fn get_container(g: &mut Get) -> Container {
 
 pub(super) fn put_stock(p: &mut Put, s: &Stock) {
     put_container(p, &s.container);
-    put_volume(p, s.level);
+    // of a run that has begun all is written as drawn, and how much it is
+    put_volume(p, s.level.minus(s.service));
     put_volume(p, s.service);
-    put_volume(p, s.drawn);
+    put_volume(p, s.drawn.plus(s.service));
 }
 
 pub(super) fn get_stock(g: &mut Get) -> Stock {
-    Stock {
-        container: get_container(g),
-        level: get_volume(g),
-        service: get_volume(g),
-        // format 2 ends before it, in zeros
-        drawn: get_volume(g),
-    }
+    let (container, left, service) = (get_container(g), get_volume(g), get_volume(g));
+    // format 2 ends before it, in zeros
+    let drawn = get_volume(g).minus(service);
+    Stock { container, level: left.plus(service), service, drawn }
 }
 
 pub(super) fn put_found(p: &mut Put, found: &Found) {

@@ -105,10 +105,10 @@ impl Bench {
     }
 
     /// The mean flow in nl/min that the run is expected to have given, of a head as it is
-    /// set: a train has lost its leads.
+    /// set: each start has lost its lead.
     pub(crate) fn expected(&self, head: &Head) -> u32 {
         let flow = f64::from(head.flow.as_nl_per_min());
-        let lost_ms = if self.starts > 1 { self.starts * i64::from(head.lead_ms) } else { 0 };
+        let lost_ms = self.starts.max(1) * i64::from(head.lead_ms);
         let Some(run_ms) = self.run_ms else { return head.flow.as_nl_per_min() };
         (flow * (run_ms - lost_ms).max(0) as f64 / run_ms.max(1) as f64).round() as u32
     }
@@ -125,10 +125,34 @@ impl Bench {
         let (t1, t2) = (self.long_ms? as f64, self.run_ms? as f64);
         let n = self.starts as f64;
         let flow = f64::from(head.flow.as_nl_per_min());
-        let (v1, v2) = (flow * t1, flow_of(measured, self.run_ms?).0 * t2);
+        let (v1, v2) = (self.long_run(head)?, flow_of(measured, self.run_ms?).0 * t2);
         let q = (n * v1 - v2) / (n * t1 - t2);
         let d = t1 - v1 / q;
         (q > 0.0).then_some(if d > 0.0 { (q, d) } else { (flow, 0.0) })
+    }
+
+    /// What the long run gave, in the unit of a flow times its ms: its start has lost a lead.
+    fn long_run(&self, head: &Head) -> Option<f64> {
+        let on_ms = (self.long_ms? - i64::from(head.lead_ms)).max(0);
+        Some(f64::from(head.flow.as_nl_per_min()) * on_ms as f64)
+    }
+
+    /// What a reading says of the head once it runs: flow in nl/min and its uncertainty in
+    /// ppm. A train's is that of the difference from the long run, each reading with its
+    /// share (JCGM 100:2008, 5.1.3).
+    fn steady(&self, measured: &Measured, head: &Head) -> Option<(f64, f64)> {
+        let run_ms = self.run_ms?;
+        let (mean, ppm) = flow_of(measured, run_ms);
+        if !self.is_train() {
+            let on_ms = (run_ms - i64::from(head.lead_ms)).max(1);
+            return Some((mean * run_ms as f64 / on_ms as f64, ppm));
+        }
+        let (flow, _) = self.two_points(measured, head)?;
+        let of_long = self.starts as f64 * self.long_run(head)?;
+        let of_train = mean * run_ms as f64;
+        let long_ppm = f64::from(self.found.last()?.uncertainty_ppm);
+        let both = (of_long * long_ppm).hypot(of_train * ppm);
+        Some((flow, both / (of_long - of_train)))
     }
 
     /// The longest lead that is believed, in ms: half a pulse of the train.
@@ -193,8 +217,8 @@ impl Bench {
     }
 
     /// A good reading as the device notes it.
-    pub(crate) fn found(&self, measured: &Measured, at: i64) -> Option<Found> {
-        let (flow, ppm) = flow_of(measured, self.run_ms?);
+    pub(crate) fn found(&self, measured: &Measured, head: &Head, at: i64) -> Option<Found> {
+        let (flow, ppm) = self.steady(measured, head)?;
         Some(Found {
             at: dosewright_core::time::Instant::from_ms(at),
             flow: dosewright_core::units::Flow::from_nl_per_min(flow.round() as u32)?,
@@ -368,14 +392,13 @@ impl Auditor {
             let what = format!("a reading is taken that is none to take: {worth:?}");
             self.fail("O2", None, what);
         }
-        let Some(run_ms) = self.bench.run_ms else { return };
-        let (mut wanted, ppm) = flow_of(m, run_ms);
+        let Some((wanted, ppm)) = self.bench.steady(m, &head) else { return };
         let mut lead = f64::from(head.lead_ms);
         let mut is_lead = lead_ms == head.lead_ms;
         if self.bench.is_train()
             && let Some(found) = self.bench.two_points(m, &head)
         {
-            (wanted, lead) = found;
+            lead = found.1;
             // rounded down to a whole ms
             is_lead = (f64::from(lead_ms) + 0.5 - lead).abs() <= 1.5;
         }

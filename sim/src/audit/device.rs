@@ -162,6 +162,7 @@ impl<H: Hand> Ideal<H> {
             | Observation::Display { .. }
             | Observation::Account { .. }
             | Observation::MemoryFault { .. }
+            | Observation::NotErased
             | Observation::Wake => {}
         }
     }
@@ -230,7 +231,7 @@ impl<H: Hand> Ideal<H> {
             self.model.lose_clock();
         }
         self.hand.booted(&self.model, self.ms, at, !lost);
-        self.model.stock.booted();
+        self.model.stock.service_lost();
         self.bench.leave();
         self.motor.tried = false;
         self.hinder.fault = self.motor.until() > at;

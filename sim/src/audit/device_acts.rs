@@ -40,10 +40,12 @@ impl<H: Hand> Ideal<H> {
         match act {
             DeviceAct::SetHead(head) => {
                 self.model.head = Some(*head);
+                self.model.stock.flow_is_another();
                 self.bench.set_up(head);
             }
             DeviceAct::SetFlow(flow) => {
                 self.model.head = self.model.head.map(|h| Head { flow: *flow, ..h });
+                self.model.stock.flow_is_another();
                 self.model.head.iter().for_each(|head| self.bench.set_up(head));
             }
             DeviceAct::Measured(measured) => self.read(measured, at),
@@ -125,7 +127,7 @@ impl<H: Hand> Ideal<H> {
             Worth::Twice(flow) => return self.bench.again(flow),
             _ => return,
         }
-        let Some(found) = self.bench.found(measured, at) else { return };
+        let Some(found) = self.bench.found(measured, &head, at) else { return };
         self.bench.note(found, !measured.as_found);
         self.model.stock.restate(flow, found.flow.as_nl_per_min());
         if !measured.as_found {
@@ -140,9 +142,13 @@ impl<H: Hand> Ideal<H> {
         self.open.as_ref().map_or(0, |open| volume_nl(open.intended_ms(), open.flow))
     }
 
+    /// The same by an instant.
+    fn drawn_by_nl(&self, at: i64) -> u64 {
+        self.open.as_ref().map_or(0, |open| volume_nl(open.intended_by(at), open.flow))
+    }
+
     fn fill(&mut self, container: Container, level_nl: u64, at: i64) {
-        let drawn = self.drawn_nl();
-        self.model.stock.set(container, level_nl, drawn);
+        self.model.stock.set(container, level_nl, self.drawn_by_nl(at));
         self.level.counts = false;
         let (closed, told) = (self.level.closed, self.alarm_is_on(Alarm::LowLevel));
         self.level.look(closed, at, &self.model.stock, told);
@@ -167,7 +173,7 @@ impl<H: Hand> Ideal<H> {
         if stock.low_nl().is_some_and(|low| account > low) && !self.level.counts {
             self.tell(at, Alarm::LowLevel, false);
         }
-        if stock.account_nl(0) > 0 {
+        if stock.level_nl() > 0 {
             self.tell(at, Alarm::LevelDisagrees, false);
         }
         self.tell(at, Alarm::MotorFault, self.motor.faults >= 4);
@@ -207,7 +213,8 @@ impl<H: Hand> Ideal<H> {
             self.model.stock.nothing_left();
             self.stop(Cause::ContainerEmpty, true, at);
         } else {
-            self.model.stock.put_down(drawn);
+            let closed_at = at - self.model.stock.debounce_ms();
+            self.model.stock.put_down(self.drawn_by_nl(closed_at));
         }
         self.tell(at, Alarm::LowLevel, true);
         self.cap_open();

@@ -28,6 +28,12 @@ impl Flight {
     fn ended_early(&self) -> Option<i64> {
         self.ran_ms.filter(|&ran| ran + TICK_MS < self.on_ms)
     }
+
+    /// What is left of it at an instant, where it delivers from a lead after its start on and
+    /// runs as it was meant to.
+    pub(crate) fn left_ms(&self, at: i64, lead_ms: i64) -> i64 {
+        (self.on_ms - (at - self.at - lead_ms).max(0)).max(0)
+    }
 }
 
 /// When the owner must have left the pump, rested, to another due that waits.

@@ -51,6 +51,8 @@ pub(crate) struct Running {
     pulse: Option<(i64, i64)>,
     /// The last intent, which a restart counts: least and most before, length.
     intent: Option<(i64, i64, i64)>,
+    /// When that was.
+    intent_at: i64,
     spread: Spread,
     pulses: i64,
     was_hurried: bool,
@@ -82,6 +84,7 @@ impl Running {
             slack_ms: 0,
             pulse: None,
             intent: None,
+            intent_at: 0,
             spread: Spread::Open,
             pulses: 1,
             was_hurried: false,
@@ -137,6 +140,12 @@ impl Running {
     /// The most pumping by its intents, the last one in full.
     pub(crate) fn intended_ms(&self) -> i64 {
         self.intent.map_or(0, |(_, most, on)| most + on).min(self.total_ms)
+    }
+
+    /// The same by an instant, which the last pulse may have begun after or reach beyond.
+    pub(crate) fn intended_by(&self, at: i64) -> i64 {
+        let left = self.intent.map_or(0, |(_, _, on)| (on - (at - self.intent_at).max(0)).max(0));
+        self.intended_ms() - left
     }
 
     /// The pump stops in mid-pulse and the device knows how long it ran; gives
@@ -251,6 +260,7 @@ impl Running {
             *done += 1;
         }
         self.intent = Some((self.least_ms, self.most_ms, on));
+        self.intent_at = at;
         self.pulse = Some((at, on));
         Next::On { on_ms: on }
     }

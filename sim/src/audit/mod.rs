@@ -296,6 +296,7 @@ impl Observer for Auditor {
             }
             Observation::Pump { on } => self.see_pump(on),
             Observation::Slot { address, bytes } => self.see_slot(address, bytes),
+            Observation::NotErased => self.on_damage(None),
             Observation::Act(act) => self.see_act(act),
             Observation::LateWake { by_ms } => self.see_late_wake(by_ms),
             Observation::Wake

@@ -59,7 +59,7 @@ impl Auditor {
 
     /// A slot cannot be read: torn by a cut, worn, or flipped since. Where the
     /// device was awake, it may be a record that it could not write.
-    fn on_damage(&mut self, lost: Option<About>) {
+    pub(super) fn on_damage(&mut self, lost: Option<About>) {
         self.pin.ms.damaged = true;
         if let Some(about) = lost {
             // what it drew or said of the container may be lost with it

@@ -93,6 +93,7 @@ impl Auditor {
         self.taint.mended(About::Head);
         self.fastest = self.fastest.max(head.flow.as_nl_per_min());
         self.model.head = Some(head);
+        self.model.stock.flow_is_another();
         self.bench.set_up(&head);
         if let Some(open) = self.open.as_mut().filter(|_| limits_changed) {
             open.disturb(Cause::PumpLimits);
@@ -425,7 +426,7 @@ impl Auditor {
             }
         }
         let stock = &self.model.stock;
-        let account = stock.container.map(|_| stock.account_nl(0));
+        let account = stock.container.map(|_| stock.level_nl());
         if snapshot.account_nl != account && !stock.unsure && self.facts.reading.is_none() {
             let carried = snapshot.account_nl;
             self.fail("D11", None, format!(

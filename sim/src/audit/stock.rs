@@ -12,9 +12,9 @@ use super::rules::on_time;
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Stock {
     pub(crate) container: Option<Container>,
-    /// What is in it, the open dose not taken off.
+    /// What is in it, neither the open dose nor the prime or calibrate that runs taken off.
     level_nl: u64,
-    /// What the prime or calibrate that runs was taken off for.
+    /// The most that this can draw.
     service_nl: u64,
     /// What was taken off since the container or the flow was last spoken of.
     drawn_nl: u64,
@@ -31,9 +31,9 @@ impl Stock {
 
     /// Somebody says what is in it; the open dose has drawn so much.
     pub(crate) fn set(&mut self, container: Container, level_nl: u64, drawn_nl: u64) {
-        let (level_nl, reading) = (level_nl + drawn_nl, self.reading);
+        let level_nl = level_nl + drawn_nl;
         let container = Some(container);
-        *self = Self { container, level_nl, unsure: false, reading, ..Self::default() };
+        *self = Self { container, level_nl, unsure: false, drawn_nl: 0, ..*self };
     }
 
     pub(crate) fn draw(&mut self, nl: u64) {
@@ -57,27 +57,40 @@ impl Stock {
         self.drawn_nl = 0;
     }
 
-    /// O1: prime and calibrate are taken off, all that they can draw at first.
+    /// O1: prime and calibrate are taken off, all that they can draw while they last.
     pub(crate) fn service_begins(&mut self, most_nl: u64) {
         if self.reading != Some(Reading::PrimeNotTakenOff) {
             self.service_nl = self.level_nl.min(most_nl);
-            self.draw(most_nl);
         }
     }
 
     pub(crate) fn service_ends(&mut self, drawn_nl: u64) {
-        let left = std::mem::take(&mut self.service_nl).saturating_sub(drawn_nl);
-        self.level_nl += left;
-        self.drawn_nl = self.drawn_nl.saturating_sub(left);
+        if std::mem::take(&mut self.service_nl) > 0 {
+            self.draw(drawn_nl);
+        }
     }
 
-    /// The device started again, and does not know what a prime drew.
-    pub(crate) fn booted(&mut self) {
-        self.service_nl = 0;
+    /// The device started again, or goes by another flow, and does not know what a prime
+    /// drew: all that it can have.
+    pub(crate) fn service_lost(&mut self) {
+        self.service_ends(self.service_nl);
     }
 
+    /// Somebody says what the head delivers: what was drawn by another flow, by a prime that
+    /// runs as well, is not restated by it.
+    pub(crate) fn flow_is_another(&mut self) {
+        self.service_lost();
+        self.settle();
+    }
+
+    /// What it holds by account, of the open dose so much taken off.
     pub(crate) fn account_nl(&self, drawn_nl: u64) -> u64 {
-        self.level_nl.saturating_sub(drawn_nl)
+        self.level_nl.saturating_sub(self.service_nl).saturating_sub(drawn_nl)
+    }
+
+    /// The account as a snapshot has it: what is drawn now not taken off.
+    pub(crate) fn level_nl(&self) -> u64 {
+        self.level_nl
     }
 
     /// What can be dosed: all but the heel. `None` without a container, or where a
@@ -90,7 +103,7 @@ impl Stock {
             Some(Reading::HeelDosed) => 0,
             _ => self.container?.heel.as_nl(),
         };
-        self.container.map(|_| self.account_nl(drawn_nl).saturating_sub(heel))
+        self.container.map(|_| self.level_nl.saturating_sub(drawn_nl).saturating_sub(heel))
     }
 
     /// Whether there is less than the shortest pulse takes.
@@ -114,19 +127,29 @@ impl Stock {
         Some(self.low_nl()? + self.container?.capacity.as_nl() / 10)
     }
 
-    /// The contact is closed: it holds no more than its level.
+    /// How long the contact is closed before it counts.
+    pub(crate) fn debounce_ms(&self) -> i64 {
+        match self.reading {
+            Some(Reading::BouncesCount) => 0,
+            _ => self.container.map_or(0, |c| i64::from(c.debounce_ms)),
+        }
+    }
+
+    /// The contact is closed: it holds no more than its level. The open dose has drawn so
+    /// much by then.
     pub(crate) fn put_down(&mut self, drawn_nl: u64) {
         if self.reading != Some(Reading::ContactNotBelieved)
             && let Some(low) = self.low_nl()
         {
             self.level_nl = self.level_nl.min(low + drawn_nl);
+            self.service_nl = self.service_nl.min(self.level_nl);
             self.settle();
         }
     }
 
     /// The contact shows the account to be far off.
     pub(crate) fn nothing_left(&mut self) {
-        (self.level_nl, self.drawn_nl) = (0, 0);
+        (self.level_nl, self.service_nl, self.drawn_nl) = (0, 0, 0);
     }
 }
 
@@ -149,11 +172,7 @@ impl Level {
     pub(crate) fn look(&mut self, closed: bool, at: i64, stock: &Stock, told: bool) {
         self.closed = closed;
         let waits = closed && !told && !self.counts && stock.low_nl().is_some();
-        let debounce = match stock.reading {
-            Some(Reading::BouncesCount) => 0,
-            _ => stock.container.map_or(0, |c| i64::from(c.debounce_ms)),
-        };
-        self.due = waits.then_some(at + debounce);
+        self.due = waits.then_some(at + stock.debounce_ms());
     }
 
     /// The device stops: it reads the contact when it starts again.

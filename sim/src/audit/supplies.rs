@@ -10,6 +10,7 @@ use crate::observe::DeviceAct;
 use super::Auditor;
 use super::causes::Causes;
 use super::dose::TICK_MS;
+use super::limits::lead_ms;
 use super::rules::volume_nl;
 use super::stock::Motor;
 
@@ -21,6 +22,17 @@ impl Auditor {
         let flight = open.flight.map_or(0, |flight| flight.on_ms);
         let all = |ms: i64| volume_nl((ms + flight).min(open.total_ms), open.flow);
         (all(open.most.0), all(open.most.1))
+    }
+
+    /// What it has drawn by an instant, if its last pulse runs as it was meant to; at least
+    /// and at most, in nl.
+    fn drawn_by_nl(&self, at: i64) -> (u64, u64) {
+        let Some(open) = &self.open else { return (0, 0) };
+        let lead_ms = self.model.head.as_ref().map_or(0, lead_ms);
+        let left = open.flight.map_or(0, |flight| flight.left_ms(at, lead_ms));
+        let all = open.flight.map_or(0, |flight| flight.on_ms);
+        let by = |ms: i64| volume_nl((ms + all).min(open.total_ms) - left, open.flow);
+        (by(open.most.0), by(open.most.1))
     }
 
     /// The low-level contact changed.
@@ -70,7 +82,7 @@ impl Auditor {
         if said.is_none_or(|(c, level)| c != container || level.as_nl() != level_nl) && !unknown {
             self.fail("O6", None, String::from("the ledger speaks of the container as nobody did"));
         }
-        let drawn = self.drawn_nl().1;
+        let drawn = self.drawn_by_nl(at).1;
         self.model.stock.set(container, level_nl, drawn);
         self.level.counts = false;
         self.level.reported = false;
@@ -126,7 +138,7 @@ impl Auditor {
             (Alarm::LowLevel, false) if high <= contact => {
                 Some("though the container is still low by account")
             }
-            (Alarm::LevelDisagrees, false) if high == 0 => {
+            (Alarm::LevelDisagrees, false) if stock.level_nl() == 0 => {
                 Some("though nobody has said what is in the container")
             }
             (Alarm::ContainerEmpty, _) if short != on => Some("against the account"),
@@ -139,6 +151,8 @@ impl Auditor {
         }
         match (alarm, on) {
             (Alarm::LowLevel, true) => {
+                let closed_at = at - self.model.stock.debounce_ms();
+                let (least, most) = self.drawn_by_nl(closed_at);
                 self.model.stock.put_down(most);
                 self.model.stock.unsure |= least != most;
                 self.cap_open(at);

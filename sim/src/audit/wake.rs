@@ -320,7 +320,7 @@ impl Auditor {
         self.supply.stamped_at = at;
         self.taint.known = true;
         self.hinder.service = None;
-        self.model.stock.booted();
+        self.model.stock.service_lost();
         self.bench.leave();
         self.lock.close();
         (self.motor.pending, self.motor.tried) = (false, false);

@@ -395,7 +395,7 @@ impl Observer for Tracker<'_> {
                 self.names.learn(act);
                 self.tell(at_ms, &Event::Asked(act));
             }
-            Observation::Wake => {}
+            Observation::NotErased | Observation::Wake => {}
         }
     }
 }

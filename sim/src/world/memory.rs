@@ -20,7 +20,12 @@ pub(super) const PAGE: usize = 1024;
 /// One thing that the device did, in the order in which it did it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Deed {
-    Wrote { address: u32, bytes: u32 },
+    Wrote {
+        address: u32,
+        bytes: u32,
+    },
+    /// An erase left what was there.
+    NotErased,
     PumpOn(Duration),
     PumpOff,
     Refused(Refusal),
@@ -79,6 +84,11 @@ impl<const W: usize> Watched<W> {
         Self { nor, deeds, tear: None }
     }
 
+    fn is_left(&self, from: u32, to: u32) -> bool {
+        let erased = self.nor.bytes().get(from as usize..to as usize);
+        erased.is_some_and(|bytes| bytes.iter().any(|&byte| byte != 0xff))
+    }
+
     fn arm(&mut self, work: MemoryWork) {
         if let Some((_, after)) = self.tear.take_if(|(wanted, _)| *wanted == work) {
             self.nor.cut_after_steps(Some(u64::from(after)));
@@ -116,6 +126,11 @@ impl<const W: usize> NorFlash for Watched<W> {
 
     fn erase(&mut self, from: u32, to: u32) -> Result<(), NorError> {
         self.arm(MemoryWork::Erase);
-        self.nor.erase(from, to)
+        let result = self.nor.erase(from, to);
+        if result.is_ok() && self.is_left(from, to) {
+            // a device that looks after its erase leaves it at that, and writes nothing there
+            self.deeds.borrow_mut().push(Deed::NotErased);
+        }
+        result
     }
 }

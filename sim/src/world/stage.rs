@@ -376,6 +376,7 @@ impl<'a, const W: usize> Stage<'a, W> {
         for deed in &deeds {
             match *deed {
                 Deed::Wrote { address, bytes } => self.see_slots(address, bytes),
+                Deed::NotErased => self.see(&Observation::NotErased),
                 Deed::PumpOn(length) => self.pump_on(length),
                 Deed::PumpOff => self.pump_off(),
                 Deed::Refused(refusal) => self.refused(refusal),

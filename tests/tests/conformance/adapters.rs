@@ -52,10 +52,11 @@ impl Seen {
             Observation::Slot { address, bytes } => Self::Slot(address, bytes.to_vec()),
             Observation::Act(act) => Self::Act(act.clone()),
             Observation::LateWake { by_ms } => Self::LateWake(by_ms),
-            Observation::Wake
+            Observation::NotErased
+            | Observation::MemoryFault { .. }
+            | Observation::Wake
             | Observation::Display { .. }
-            | Observation::Account { .. }
-            | Observation::MemoryFault { .. } => {
+            | Observation::Account { .. } => {
                 return None;
             }
         })

@@ -234,7 +234,7 @@ pub(super) fn samples() -> Vec<Record> {
         Record::SnapStock(Stock {
             container: CONTAINER,
             level: Volume::from_nl(41),
-            service: Volume::from_nl(42),
+            service: Volume::from_nl(40),
             drawn: Volume::from_nl(43),
         }),
         Record::SnapLock(lock()),

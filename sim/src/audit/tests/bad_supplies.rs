@@ -336,7 +336,7 @@ fn p4_a_leak_stops_the_pump_as_a_remote_stop_does() {
 
 #[test]
 fn o1_what_is_said_of_the_container_in_a_dose_is_what_it_has_from_then_on() {
-    // at eleven pulses of 4 ml it is told that 40 ml are left, 10 of them out of reach
+    // after eleven pulses of 4 ml it is told that 40 ml are left, 10 of them out of reach
     let stream = device(&[fill(MIN, 900), fill(60 * MIN + 10_000, 40)]);
     holds(&stream, END);
     let outcome = super::bench::outcomes(&stream)[0];

@@ -70,10 +70,19 @@ struct Train {
     read_off: i64,
     /// What every start loses beside whole ms, in us.
     lead_us: i64,
+    /// It is noted as sure as the train's reading alone.
+    alone: bool,
 }
 
-const GOOD: Train =
-    Train { pulses: STARTS, hurry_ms: 0, lead_off_ms: 0, flow_off: 0, read_off: 0, lead_us: 0 };
+const GOOD: Train = Train {
+    pulses: STARTS,
+    hurry_ms: 0,
+    lead_off_ms: 0,
+    flow_off: 0,
+    read_off: 0,
+    lead_us: 0,
+    alone: false,
+};
 
 /// The pumping of a train into the vessel: whole seconds, for the turn of this head is not
 /// known, until 2 sqrt((0.5/sqrt 3/V)^2 + (0.1/t)^2) is 1.5 % or less (JCGM 100, 5.1.6).
@@ -111,10 +120,13 @@ fn trained(how: Train) -> Stream {
     let measured = came + came * how.read_off / 1000;
     put(read_at, read(measured));
     let ppm = {
-        let (volume, total) = (measured as f64 / 1e6, total_ms as f64);
         // JCGM 100, 5.1.6: 0.5 ml at its mark, 0.1 s
-        let share = (0.5 / 3_f64.sqrt() / volume).hypot(100.0 / total);
-        (2e6 * share).ceil() as u32
+        let of = |ml: f64, ms: f64| (2e6 * (0.5 / 3_f64.sqrt() / ml).hypot(100.0 / ms)).ceil();
+        let (one, all) = (LONG_NL as f64 / 1e6, measured as f64 / 1e6);
+        let (long, train) = (of(one, run_ms as f64), of(all, total_ms as f64));
+        // and 5.1.3: thirty times the long run, less the train
+        let both = (30.0 * one * long).hypot(all * train) / (30.0 * one - all);
+        if how.alone { train as u32 } else { both.ceil() as u32 }
     };
     let found = Found {
         at: Instant::from_ms(read_at),
@@ -137,6 +149,11 @@ fn o3_a_train_written_out_by_hand_holds() {
     let report = holds(&stream, END);
     // 30 pulses of the night's dose, the long run, and 30 of the train
     assert_eq!(report.pump_starts, 30 + 1 + 30);
+}
+
+#[test]
+fn o3_what_a_train_finds_is_no_surer_than_the_long_run() {
+    breaks(&trained(Train { alone: true, ..GOOD }), END, "O2", "an uncertainty of");
 }
 
 #[test]

@@ -62,20 +62,20 @@ fn o1_short_is_less_than_the_shortest_pulse() {
 }
 
 #[test]
-fn o1_prime_is_taken_off_at_most_and_given_back() {
+fn o1_prime_is_taken_off_at_most_while_it_lasts() {
     let mut stock = filled(100);
     stock.service_begins(30 * ML);
     assert_eq!(stock.account_nl(0), 70 * ML);
     stock.service_ends(20 * ML);
     assert_eq!(stock.account_nl(0), 80 * ML);
-    // more than there is: what is given back was there
+    // more than there is by account
     stock.service_begins(90 * ML);
     assert_eq!(stock.account_nl(0), 0);
     stock.service_ends(75 * ML);
     assert_eq!(stock.account_nl(0), 5 * ML);
-    // a start in between forgets what it was for
+    // a start in between takes all of it
     stock.service_begins(3 * ML);
-    stock.booted();
+    stock.service_lost();
     stock.service_ends(ML);
     assert_eq!(stock.account_nl(0), 2 * ML);
 }

@@ -148,6 +148,7 @@ impl Observer for Watch {
             | Observation::Display { .. }
             | Observation::Account { .. }
             | Observation::MemoryFault { .. }
+            | Observation::NotErased
             | Observation::Wake => {}
             Observation::Chip { count_ms, rate_ppb, feed_kept } => {
                 self.chip = (at_ms, *count_ms);
