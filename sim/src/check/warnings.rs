@@ -67,6 +67,7 @@ pub(super) fn find(
     found.extend(site::out_of_date(scenario, frame));
     found.extend(on_closed(scenario, &plans, frame));
     found.extend(site::too_weak(scenario));
+    found.extend(site::over_the_pack(scenario));
     found.extend(site::too_large(scenario));
     found.extend(site::lift(scenario));
     found.extend(acts::overflows(scenario));

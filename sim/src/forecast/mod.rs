@@ -11,6 +11,7 @@ mod lines;
 mod memory;
 mod pack;
 mod page;
+mod reserve;
 mod setting;
 mod warnings;
 
@@ -22,6 +23,7 @@ pub use lines::{courses, drawdown_json, json, not, schema};
 pub use memory::{RATED_ERASES, Wear, wear};
 pub use pack::{PackForecast, WeakPack, cells_in_series, weak_pack};
 pub use page::{drawdown_page, page};
+pub use reserve::{OverPack, over_pack};
 pub use setting::pack_setting;
 pub(crate) use warnings::weak_help;
 pub use warnings::{Figures, figures, warnings};

@@ -1,11 +1,13 @@
 //! What a pack gives, what a day takes from it, and whether it is strong enough.
 
+use super::reserve::{TIMES, reserve};
 use super::{BATTERY_RANGE, Day, Until, days_until, share};
 use crate::scenario::{CellType, Motor, Pack, Scenario, Supply};
 use crate::trade::battery::{Drain, Load, Week};
 use crate::trade::cells::{
     AGE_SHARE, COOL_C, Cell, DRIVER_DROP_V, HR20, LR6, LR14, LR20, MOTOR_V, cells_for,
 };
+use crate::world::battery::Work;
 
 /// Motor current, start current and its length unless said (common practice, no
 /// source).
@@ -196,6 +198,12 @@ impl Draw {
     }
 
     /// In Ah.
+    fn of_work(&self, work: &Work) -> f64 {
+        let start_as = self.load.start_a * self.load.start_s * work.starts as f64;
+        (self.load.motor_a * work.on_ms as f64 / 1e3 + start_as) / 3600.0
+    }
+
+    /// In Ah.
     pub(super) fn a_day(&self, day: &Day) -> f64 {
         self.of_day(day).total_ah() / 7.0 + self.lost_ah_a_day
     }
@@ -231,7 +239,11 @@ impl Draw {
 
 pub(super) fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
     let (draw, cells) = Draw::of(scenario)?;
-    let left_ah = draw.left_ah();
+    let reserve = reserve(scenario);
+    let kept_ah = reserve.as_ref().map_or(0.0, |reserve| TIMES * draw.of_work(&reserve.most));
+    // a pack that cannot be counted on to finish a dose begins none
+    let is_over = reserve.is_some_and(|reserve| reserve.over.is_some());
+    let left_ah = if is_over { 0.0 } else { draw.left_ah() };
     let Draw { load, cell, usable_ah, lost_ah_a_day, lit_h, .. } = draw;
     let a_day = |day: &Day| draw.a_day(day);
     let last = days_until(days, left_ah, a_day);
@@ -244,12 +256,11 @@ pub(super) fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
         &Week { pumping_h: sum(|d| d.pumping_h), starts: sum(|d| d.starts), display_h: lit_h },
     );
     let ranged = |by: f64| days_until(days, left_ah * by, a_day);
+    // a dose is let go when the pack does not hold it and what is kept for it
+    let least = ranged(1.0 - BATTERY_RANGE).min(days_until(days, left_ah - kept_ah, a_day));
+    let fresh_days = if left_ah > 0.0 { draw.fresh_days(days) } else { 0.0 };
     Some(PackForecast {
-        until: Until {
-            days: last,
-            least: ranged(1.0 - BATTERY_RANGE),
-            most: ranged(1.0 + BATTERY_RANGE).max(draw.fresh_days(days)),
-        },
+        until: Until { days: last, least, most: ranged(1.0 + BATTERY_RANGE).max(fresh_days) },
         cell,
         cells,
         usable_ah,

@@ -1,7 +1,7 @@
 //! Suction, siphon, drain-back, discharge, drift of the clock: the figures that
 //! go with a site.
 
-use super::{WeakPack, weak_pack};
+use super::{WeakPack, over_pack, weak_pack};
 use crate::scenario::{Act, Product, Scenario, Supply, Tube};
 use crate::trade::crystal;
 use crate::trade::discharge::Discharge;
@@ -159,6 +159,9 @@ pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
             },
             weak_help(&weak)
         ));
+    }
+    if let Some(over) = over_pack(scenario) {
+        put(format!("pack: {} too large for it: {}; no dose begins", over.doses(), over.takes()));
     }
     if let Supply::Battery { pack, .. } = &scenario.supply
         && let Some(mc) = pack.temperature_mc.filter(|mc| *mc <= 0)

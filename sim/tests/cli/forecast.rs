@@ -1,6 +1,6 @@
 //! `forecast`.
 
-use crate::support::{Place, nights, wide};
+use crate::support::{Place, flat, nights, wide};
 
 const MORE: &str = r#"
 [supply]
@@ -370,4 +370,37 @@ fn a_tube_set_past_its_hours_is_overdue() {
     assert!(!of("99 h").contains("overdue") && !of("99 h").contains("due 2026-10-05"));
     let lines = place.call(&["forecast", "site.toml", "--json"]).out;
     assert!(lines.contains("\"overdue_hours\":0.0"), "{lines}");
+}
+
+#[test]
+fn a_dose_that_is_too_large_for_the_pack_is_warned_about_and_not_begun() {
+    let place = Place::new("forecast-over");
+    let of = |cells: &str, celsius: &str, more: &str| {
+        let pack = format!(
+            "[motor]\nvoltage = \"6 V\"\n\n[supply]\nbattery = {{ type = \"{cells}\"{celsius} }}\n{more}"
+        );
+        let site = nights(&pack).replace("26.5 ml/min", "1 ml/min").replace("45 min", "5 h");
+        place.write("site.toml", &site);
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        let run = place.call(&["run", "site.toml", "--json"]).out;
+        assert_eq!(said.out.contains("W021"), !run.contains("\"outcome\":\"dosed\""), "{said:?}");
+        flat(&said.out)
+    };
+    // 2 h of pumping are 0.7 Ah: 1.4 Ah of an LR6 at 20 C, a fifth of that at -20 C
+    let said = of("LR6", ", temperature = \"-20 C\"", "");
+    assert!(said.contains("W021]: a dose of \"night\" is too large for this pack"), "{said}");
+    assert!(said.contains("2 h of pumping, and a quarter more, is more than"), "{said}");
+    assert!(!said.contains("say the `temperature`"), "{said}");
+    assert!(!of("LR6", ", temperature = \"20 C\"", "").contains("W021"));
+    assert!(!of("LR14", ", temperature = \"0 C\"", "").contains("W021"));
+    // an interval may come right after it: both have to be in the pack
+    let twice = "[[entry]]\nname = \"flush\"\nevery = { interval = \"24 h\", from = \"2026-10-06 12:00\" }\nvolume = \"30 ml\"\nwindow = \"2 h\"\n";
+    let said = of("LR6", "", twice);
+    let both = "doses of \"flush\" and \"night\", one after the other, are too large";
+    assert!(said.contains(both) && said.contains("say the `temperature`, too"), "{said}");
+    // nothing is forecast of it
+    let said = flat(&place.call(&["forecast", "site.toml"]).out);
+    assert!(said.contains(&format!("pack: {both} for it: 2 h 30 min of pumping")), "{said}");
+    assert!(said.contains("no dose will run"), "{said}");
 }

@@ -4,9 +4,10 @@ use dosewright_core::civil::{DAY_MS, Local};
 use dosewright_core::time::Duration;
 
 use crate::diagnose::{Diagnostic, codes};
-use crate::forecast::{figures, first_dose, weak_help, weak_pack};
+use crate::forecast::{figures, first_dose, over_pack, weak_help, weak_pack};
 use crate::run::Frame;
 use crate::scenario::{Act, EntryPlan, Scenario, Supply, show};
+use crate::trade::cells::COOL_C;
 use crate::trade::suction::WARN_LIFT_M;
 
 /// W009: a container from which nothing can be drawn.
@@ -92,6 +93,24 @@ pub(super) fn too_weak(scenario: &Scenario) -> Option<Diagnostic> {
                 weak.volts, weak.motor_a, weak.cells
             ))
             .help(weak_help(&weak)),
+    )
+}
+
+/// W021: a dose that not even a fresh pack can be counted on to finish.
+pub(super) fn over_the_pack(scenario: &Scenario) -> Option<Diagnostic> {
+    let Supply::Battery { pack, spans, .. } = &scenario.supply else { return None };
+    let over = over_pack(scenario)?;
+    let help = "take larger cells, or a smaller dose more often";
+    let help = if pack.temperature_mc.is_some() {
+        help.to_owned()
+    } else {
+        format!("{help}; say the `temperature`, too: a cellar is taken to be at {COOL_C} C")
+    };
+    let message = format!("{} too large for this pack", over.doses());
+    Some(
+        Diagnostic::new(codes::OVER_PACK, spans.at("type"), message)
+            .label(format!("{}: no dose begins", over.takes()))
+            .help(help),
     )
 }
 

@@ -428,4 +428,37 @@ battery = { type = "LR20" }
 at = "+1 d"
 change_pack = { type = "LR20" }
 "#;
+
+OVER_PACK = "W021", "a dose is too large for this pack",
+"A dose is begun only where the pack can finish it. What it reads under the motor's load has to lie so far \
+above the least voltage of the device that the dose, and a quarter more, is in it (an estimate of the \
+remaining battery is held to 25 %: PCA R7.3.0(3)). Doses of entries that may have to wait for one another \
+count together. Where not even a fresh pack reads that much, every dose is *skipped, battery*. Cold takes \
+much of a pack; where no temperature is given it is reckoned at 20 C and in a cellar at 0 C.",
+wrong r#"
+[supply]
+battery = { type = "LR6" }
+
+[head]
+flow = "10 ml/min"
+
+[[entry]]
+name = "night"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "1500 ml"
+window = "4 h"
+"#,
+right r#"
+[supply]
+battery = { type = "LR20" }
+
+[head]
+flow = "10 ml/min"
+
+[[entry]]
+name = "night"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "1500 ml"
+window = "4 h"
+"#;
 }

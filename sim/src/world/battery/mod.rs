@@ -17,6 +17,20 @@ const ROOM_C: f64 = 20.0;
 /// How long the device is off after a brown-out, until its supply has recovered, in
 /// ms (model parameter).
 pub(super) const RECOVERS_MS: u64 = 1_000;
+/// With this share of its charge used a pack still counts as a fresh one: it waits for its
+/// first dose (own choice).
+const FRESH: f64 = 0.02;
+
+/// Work that a pack is to do in one go.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Work {
+    /// Pump-on time, in ms.
+    pub on_ms: u64,
+    /// Starts of the motor.
+    pub starts: u64,
+    /// How long the device is awake for it, in ms.
+    pub lasts_ms: u64,
+}
 
 /// A pack and what draws from it.
 #[derive(Debug, Clone)]
@@ -74,15 +88,48 @@ impl Battery {
         Some(battery)
     }
 
+    /// The same at another temperature, in C.
+    #[must_use]
+    pub fn at(&self, celsius: f64) -> Self {
+        let mut other = Self { celsius, ..self.clone() };
+        other.dead_from = other.find_dead();
+        other
+    }
+
     /// The share of use from which on the voltage at rest is under the device's least.
     fn find_dead(&self) -> f64 {
+        self.find_under(false)
+    }
+
+    /// The share of use from which on the voltage is under the device's least.
+    fn find_under(&self, motor: bool) -> f64 {
         // an open circuit has nothing left long before twice the charge is used
         let (mut alive, mut dead) = (0.0, 2.0);
         while dead - alive > 1e-9 {
             let share = f64::midpoint(alive, dead);
-            if self.volts(share, false) < self.least_v { dead = share } else { alive = share }
+            if self.volts(share, motor) < self.least_v { dead = share } else { alive = share }
         }
         dead
+    }
+
+    /// Whether a fresh one has the device's least voltage under the motor's load.
+    pub fn moves_motor(&self) -> bool {
+        self.fresh_v() >= self.least_v
+    }
+
+    /// Voltage of a fresh one under the motor's load, in V.
+    pub fn fresh_v(&self) -> f64 {
+        self.volts(0.0, true)
+    }
+
+    /// Voltage under the motor's load, in V, of one that is down to the device's least when
+    /// so many times this work is done; `None` where a fresh one would be there before.
+    pub fn begins_v(&self, work: &Work, times: f64) -> Option<f64> {
+        let takes = self.used_a_ms(true) * work.on_ms as f64
+            + self.used_a_ms(false) * work.lasts_ms as f64
+            + self.used_a_start() * work.starts as f64;
+        let used = self.find_under(true) - times * takes;
+        (used > FRESH).then(|| self.volts(used, true))
     }
 
     /// Another pack, full.
@@ -110,6 +157,11 @@ impl Battery {
         share / HOUR_MS
     }
 
+    /// Share of the charge that a start takes beside the running current.
+    fn used_a_start(&self) -> f64 {
+        self.start_as / (3600.0 * self.cell.capacity_at(self.start_a, self.celsius))
+    }
+
     /// Lets time pass up to a true ms.
     pub(super) fn advance(&mut self, to: u64) {
         let ms = to.saturating_sub(self.now);
@@ -123,8 +175,7 @@ impl Battery {
     pub(super) fn set_motor(&mut self, on: bool, now: u64) {
         self.advance(now);
         if on && !self.motor {
-            let capacity_as = 3600.0 * self.cell.capacity_at(self.start_a, self.celsius);
-            self.used += self.start_as / capacity_as;
+            self.used += self.used_a_start();
         }
         self.motor = on;
     }
