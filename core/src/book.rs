@@ -53,7 +53,8 @@ impl OpenDose {
     /// start on.
     fn most_by(&self, at: Instant, lead_ms: u16) -> Volume {
         let ran = at.since(self.pulse.at).as_ms().saturating_sub(u64::from(lead_ms));
-        let left = u64::from(self.pulse.on_ms).saturating_sub(ran);
+        // what a start broke off does not run on
+        let left = if self.in_doubt { 0 } else { u64::from(self.pulse.on_ms).saturating_sub(ran) };
         let ms = u64::from(self.most_ms()).saturating_sub(left);
         self.pulse.flow.volume(Duration::from_ms(ms))
     }

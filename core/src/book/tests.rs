@@ -158,6 +158,8 @@ fn o1_the_contact_sets_the_account_down_to_its_level_and_never_up() {
     let (earlier, missing) =
         (over.minus(Duration::from_ms(7)), all.minus(lasts(p.most_ms + p.on_ms - 7)));
     assert_eq!(account(&[open, told(earlier)]), ml(300).minus(missing));
+    let start = Record::Boot { at: earlier, feed_kept: true, reset: Reset::PowerOn };
+    assert_eq!(account(&[open, start, told(earlier)]), ml(300));
     // the contact was closed for as long as it may bounce
     let closed = Record::Alarm { at: over, alarm: Alarm::LowLevel, on: true, detail: 0 };
     let bounces = Container { debounce_ms: 7, ..container };

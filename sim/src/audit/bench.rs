@@ -124,11 +124,10 @@ impl Bench {
     pub(crate) fn two_points(&self, measured: &Measured, head: &Head) -> Option<(f64, f64)> {
         let (t1, t2) = (self.long_ms? as f64, self.run_ms? as f64);
         let n = self.starts as f64;
-        let flow = f64::from(head.flow.as_nl_per_min());
         let (v1, v2) = (self.long_run(head)?, flow_of(measured, self.run_ms?).0 * t2);
         let q = (n * v1 - v2) / (n * t1 - t2);
         let d = t1 - v1 / q;
-        (q > 0.0).then_some(if d > 0.0 { (q, d) } else { (flow, 0.0) })
+        (q > 0.0).then_some(if d > 0.0 { (q, d) } else { (v1 / t1, 0.0) })
     }
 
     /// What the long run gave, in the unit of a flow times its ms: its start has lost a lead.

@@ -6,6 +6,11 @@ use dosewright_core::entry::EntryId;
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
 use dosewright_core::record::Record;
 
+use super::dose::TICK_MS;
+
+/// An instant is written at least so often, in device ms.
+const STAMP_MS: i64 = 3_600_000;
+
 /// What the loss of a record can put in doubt.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum About {
@@ -151,6 +156,13 @@ impl LedgerWatch {
     /// sector left since may or may not have been carried forward.
     pub(crate) fn unreadable(&self) -> u32 {
         self.left_behind + self.damaged_after(self.last_intent)
+    }
+
+    /// Whether an instant may be the last that can be read: it comes hourly, and each slot
+    /// that cannot be read may have held one.
+    pub(crate) fn may_end_at(&self, at: i64) -> bool {
+        let lost_ms = self.damaged.len() as i64 * STAMP_MS;
+        (self.last_at - lost_ms - TICK_MS..=self.last_at + TICK_MS).contains(&at)
     }
 
     /// Slots that cannot be read after the last record.
