@@ -288,6 +288,31 @@ fn d6_d7_a_first_pulse_that_rest_holds_back_begins_the_dose_there() {
 }
 
 #[test]
+fn d5_what_is_left_of_a_disturbed_dose_is_spread_and_not_pumped_at_once() {
+    // 42 s over 7 minutes, in six pulses of 7 s, none shorter than planned: twice one, and a ms
+    let disturbed = || {
+        let mut open = after(3);
+        open.disturb(Cause::RemoteStop);
+        open.resume(DUE + 180_000, &Limits::default());
+        open
+    };
+    for (on_ms, wrong) in [(14_001, false), (14_002, true)] {
+        let p = pulse(180_000, on_ms, 18_000);
+        let found = disturbed().intend(&p, &head(), &Limits::default());
+        assert_eq!(says(&found, "D5", "pulses of 7000 ms would do"), wrong, "{on_ms}: {found:?}");
+    }
+    // and no more than that ahead of a tenth of the time: 20 s where 6 s are due, or 5.9
+    for (after_ms, wrong) in [(234_000, false), (233_000, true)] {
+        let mut open = disturbed();
+        let first = open.intend(&pulse(180_000, 14_000, 18_000), &head(), &Limits::default());
+        assert_eq!(first, []);
+        open.flight.as_mut().unwrap().ran_ms = Some(14_000);
+        let found = open.intend(&pulse(after_ms, 6_000, 32_000), &head(), &Limits::default());
+        assert_eq!(says(&found, "D5", "would do"), wrong, "{after_ms}: {found:?}");
+    }
+}
+
+#[test]
 fn d6_where_the_entry_names_no_pulses_any_even_number_will_do() {
     // 200 ms of 60 s may be the first of 299 pulses or of 300
     let of = |pulses: &[i64]| {
