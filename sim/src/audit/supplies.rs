@@ -18,21 +18,22 @@ impl Auditor {
     /// What the open dose may have drawn by now, its last intent in full; at least
     /// and at most, in nl.
     fn drawn_nl(&self) -> (u64, u64) {
-        let Some(open) = &self.open else { return (0, 0) };
-        let flight = open.flight.map_or(0, |flight| flight.on_ms);
-        let all = |ms: i64| volume_nl((ms + flight).min(open.total_ms), open.flow);
-        (all(open.most.0), all(open.most.1))
+        self.drawn_but_nl(0)
     }
 
-    /// What it has drawn by an instant, if its last pulse runs as it was meant to; at least
-    /// and at most, in nl.
+    /// What it has drawn by an instant, if its last pulse runs as it was meant to.
     fn drawn_by_nl(&self, at: i64) -> (u64, u64) {
-        let Some(open) = &self.open else { return (0, 0) };
+        let flight = self.open.as_ref().and_then(|open| open.flight);
         let lead_ms = self.model.head.as_ref().map_or(0, lead_ms);
-        let left = open.flight.map_or(0, |flight| flight.left_ms(at, lead_ms));
-        let all = open.flight.map_or(0, |flight| flight.on_ms);
-        let by = |ms: i64| volume_nl((ms + all).min(open.total_ms) - left, open.flow);
-        (by(open.most.0), by(open.most.1))
+        self.drawn_but_nl(flight.map_or(0, |flight| flight.left_ms(at, lead_ms)))
+    }
+
+    /// All of its intents but so many ms of the last.
+    fn drawn_but_nl(&self, left_ms: i64) -> (u64, u64) {
+        let Some(open) = &self.open else { return (0, 0) };
+        let flight_ms = open.flight.map_or(0, |flight| flight.on_ms);
+        let all = |ms: i64| volume_nl((ms + flight_ms).min(open.total_ms) - left_ms, open.flow);
+        (all(open.most.0), all(open.most.1))
     }
 
     /// The low-level contact changed.
