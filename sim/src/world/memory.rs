@@ -86,7 +86,8 @@ impl<const W: usize> Watched<W> {
 
     fn is_left(&self, from: u32, to: u32) -> bool {
         let erased = self.nor.bytes().get(from as usize..to as usize);
-        erased.is_some_and(|bytes| bytes.iter().any(|&byte| byte != 0xff))
+        // all of them at once: to stop at the first would take the bytes one by one
+        erased.is_some_and(|bytes| bytes.iter().fold(0xff, |all, &byte| all & byte) != 0xff)
     }
 
     fn arm(&mut self, work: MemoryWork) {
