@@ -30,5 +30,6 @@ pub mod swarm;
 pub mod sweep;
 pub mod trace;
 pub mod trade;
+pub mod units;
 mod words;
 pub mod world;

@@ -13,14 +13,26 @@ const GLUE: char = '\u{e000}';
 const UNITS: [&str; 14] =
     ["%", "ml", "l", "ml/min", "g", "g/l", "mg/l", "ms", "s", "min", "h", "m", "days", "weeks"];
 
+/// Names of units of several words.
+const OUNCES: [&str; 2] = ["US fl oz", "imp fl oz"];
+
+fn is_unit(word: &str) -> bool {
+    let name = word.strip_suffix("/min").unwrap_or(word).replace(GLUE, " ");
+    UNITS.contains(&word) || OUNCES.contains(&name.as_str())
+}
+
 /// Numbers and their units glued together.
 fn glued(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut after_number = false;
-    for (i, word) in text.split(' ').enumerate() {
+    // the name of a unit is one word
+    let whole = OUNCES.into_iter().fold(text.to_owned(), |text, name| {
+        text.replace(name, &name.replace(' ', &GLUE.to_string()))
+    });
+    for (i, word) in whole.split(' ').enumerate() {
         let bare = word.trim_end_matches(['.', ',', ';', ':', ')']);
         if i > 0 {
-            out.push(if after_number && UNITS.contains(&bare) { GLUE } else { ' ' });
+            out.push(if after_number && is_unit(bare) { GLUE } else { ' ' });
         }
         out.push_str(word);
         after_number = word.ends_with(|c: char| c.is_ascii_digit());
@@ -57,5 +69,6 @@ mod tests {
         tagged(&mut out, "tag: ", &format!("{} 1.97 %, 24.0 ml/min).", "x".repeat(70)));
         assert_eq!(out, format!("tag: {}\n     1.97 %, 24.0 ml/min).\n", "x".repeat(70)));
         assert_eq!(lines("aaaa 12 words", 9), ["aaaa 12", "words"]);
+        assert_eq!(lines("aaaa 4 US fl oz/min, up", 19), ["aaaa", "4 US fl oz/min, up"]);
     }
 }

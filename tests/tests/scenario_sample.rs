@@ -95,6 +95,7 @@ fn expected() -> Scenario {
     Scenario {
         schema: 1,
         title: Some("A harbour canteen across the autumn clock change".to_owned()),
+        units: dosewright_sim::units::Units::Metric,
         clock: ClockPlan {
             start: local(2026, 10, 19, 0, 0, 0),
             zone: NamedZone {

@@ -7,10 +7,25 @@ use super::{
     run_length::Unreachable,
 };
 use crate::trade::vessel::{Class, Standard};
+use crate::units::{self, Units};
 use crate::words::{CELLS, lines, paragraph};
 
 fn percent(share: f64) -> String {
     format!("{:.2} %", 100.0 * share)
+}
+
+/// What is as it was given: in ml with the digits that it has.
+fn exact(ml: f64) -> String {
+    match Units::chosen() {
+        Units::Metric => format!("{ml} ml"),
+        _ => units::in_ml(ml, 3),
+    }
+}
+
+/// A figure in ml and how far it may be off.
+fn apart_by(ml: f64, off_ml: f64, decimals: usize) -> String {
+    let [value, off] = [ml, off_ml].map(|ml| units::in_ml(ml, decimals));
+    format!("{} +-{off}", units::bare(value))
 }
 
 /// To the tenth of a second, as a stopwatch shows it.
@@ -32,9 +47,12 @@ impl Gauge {
             Self::Cylinder { size_ml, class, standard } => {
                 let class = if *class == Class::A { "A" } else { "B" };
                 let of = if *standard == Standard::Astm { "ASTM E1272" } else { "ISO 4788" };
+                // named by what stands on it, whatever else is shown in
                 format!("{size_ml} ml cylinder, class {class}, +-{off} ml ({of})")
             }
-            Self::Other { size_ml, .. } => format!("vessel of {size_ml} ml, +-{off} ml"),
+            Self::Other { size_ml, .. } => {
+                format!("vessel of {}, +-{}", exact(*size_ml), exact(off))
+            }
             Self::Balance { within_g, liquid } => match liquid {
                 Liquid::Water(t) => format!(
                     "balance, +-{within_g} g; water at {t} C, Z {:.4} ml/g (ISO 8655-6)",
@@ -55,8 +73,8 @@ fn run_words(run: &Run) -> String {
         time(run.run_s)
     };
     format!(
-        "{turns}, about {:.1} ml, expanded uncertainty {}",
-        run.volume_ml,
+        "{turns}, about {}, expanded uncertainty {}",
+        units::in_ml(run.volume_ml, 1),
         percent(run.expanded)
     )
 }
@@ -64,9 +82,9 @@ fn run_words(run: &Run) -> String {
 pub(super) fn unreachable(why: &Unreachable) -> String {
     match why {
         Unreachable::Vessel { needed_ml, best } => format!(
-            "this vessel is too small for the target: the best it can do is {}; one of about {:.0} ml with the same reading error would do, or a finer one",
+            "this vessel is too small for the target: the best it can do is {}; one of about {} with the same reading error would do, or a finer one",
             percent(*best),
-            needed_ml.ceil()
+            units::in_ml(needed_ml.ceil(), 0)
         ),
         Unreachable::Longest { needed_s, best } => format!(
             "the head may not run for so long: {} would be needed; the best within its longest calibration run is {}",
@@ -101,9 +119,14 @@ pub fn planned_page(setup: &Setup, plan: &Result<Run, Unreachable>) -> String {
     _ = writeln!(out, "planned    {planned}");
     _ = writeln!(out, "measure    {}", setup.gauge.words());
     _ = writeln!(out, "timing     {} s standard uncertainty", setup.timing_s);
-    _ = writeln!(out, "flow       {} ml/min as last calibrated", setup.last_ml_min);
+    _ = writeln!(out, "flow       {}/min as last calibrated", exact(setup.last_ml_min));
     if setup.pass_ml > 0.0 {
-        _ = writeln!(out, "turn       {:.3} ml, {} rollers", setup.turn_ml(), setup.rollers);
+        _ = writeln!(
+            out,
+            "turn       {}, {} rollers",
+            units::in_ml(setup.turn_ml(), 3),
+            setup.rollers
+        );
     } else {
         _ = writeln!(out, "turn       not known: the run may end within a roller pass");
     }
@@ -122,8 +145,11 @@ fn apart(reading: &Reading, found: &Outcome) -> Option<f64> {
 }
 
 fn sentence(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
-    let flow =
-        format!("{:.2} ml/min +-{:.2} ml/min (k = 2)", found.flow_ml_min, found.expanded_ml_min());
+    let flow = format!(
+        "{}/min +-{}/min (k = 2)",
+        units::in_ml(found.flow_ml_min, 2),
+        units::in_ml(found.expanded_ml_min(), 2)
+    );
     match &found.verdict {
         Verdict::Accept => match apart(reading, found) {
             None => format!("Accept {flow}."),
@@ -143,15 +169,15 @@ fn sentence(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
             unreachable(why)
         ),
         Verdict::Refused => format!(
-            "Refused: {flow} is outside {:.2} to {:.2} ml/min, the plausible range of this head. Look for air, a kinked or unclipped tube, a failed foot valve, the wrong tube set, a misread vessel.",
-            PLAUSIBLE.0 * setup.nominal_ml_min,
-            PLAUSIBLE.1 * setup.nominal_ml_min
+            "Refused: {flow} is outside {:.2} to {}/min, the plausible range of this head. Look for air, a kinked or unclipped tube, a failed foot valve, the wrong tube set, a misread vessel.",
+            units::little(PLAUSIBLE.0 * setup.nominal_ml_min),
+            units::in_ml(PLAUSIBLE.1 * setup.nominal_ml_min, 2)
         ),
         Verdict::Confirm => format!(
-            "Confirm by a second run: {flow} is {:+.1} % from the last flow, more than {:.0} %. Run again and give this result with --first \"{:.2} ml/min\".",
+            "Confirm by a second run: {flow} is {:+.1} % from the last flow, more than {:.0} %. Run again and give this result with --first \"{}/min\".",
             100.0 * found.change,
             100.0 * CONFIRM_FROM,
-            found.flow_ml_min
+            units::in_ml(found.flow_ml_min, 2)
         ),
         Verdict::TrainGivesMore => format!(
             "Not accepted: the train gave {:.1} % more than the flow of the run, {flow}. A start does not give so much: check the count of pulses, their length and both readings, and look for a valve that leaks. Then run again.",
@@ -168,15 +194,20 @@ pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
     let mut out = String::new();
     paragraph(&mut out, &sentence(setup, reading, found));
     let turns = found.turns.map_or(String::new(), |turns| format!(", {turns:.2} rotor turns"));
-    _ = writeln!(out, "\nrun        {}, {:.2} ml{turns}", time(reading.run_s), reading.volume_ml);
+    _ = writeln!(
+        out,
+        "\nrun        {}, {}{turns}",
+        time(reading.run_s),
+        units::in_ml(reading.volume_ml, 2)
+    );
     for line in lines(&setup.gauge.words(), CELLS - 11).iter().zip(["measure", ""]) {
         _ = writeln!(out, "{:<11}{}", line.1, line.0);
     }
     _ = writeln!(
         out,
-        "change     {:+.2} % from {} ml/min",
+        "change     {:+.2} % from {}/min",
         100.0 * found.change,
-        setup.last_ml_min
+        exact(setup.last_ml_min)
     );
     _ = writeln!(out, "\nuncertainty of the one run (JCGM 100), as shares of the flow");
     for part in &found.budget.parts {
@@ -192,8 +223,8 @@ pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
     );
     if let Some((steady, flow_u, loss_u)) = &found.steady {
         _ = writeln!(out, "\ntwo points");
-        _ = writeln!(out, "  steady flow       {:.3} +-{:.3} ml/min", steady.flow_ml_min, flow_u);
-        _ = writeln!(out, "  loss per start    {:.4} +-{:.4} ml", steady.loss_ml, loss_u);
+        _ = writeln!(out, "  steady flow       {}/min", apart_by(steady.flow_ml_min, *flow_u, 3));
+        _ = writeln!(out, "  loss per start    {}", apart_by(steady.loss_ml, *loss_u, 4));
         let lead_ms = steady.lead_ms();
         if lead_ms > 0.0 {
             _ = writeln!(
@@ -211,10 +242,10 @@ pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
         _ = writeln!(out, "\naccount since the last calibration, linear drift (common practice)");
         _ = writeln!(
             out,
-            "  best {:.2} l, bounds {:.2} to {:.2} l; the flow changed {:+.1} %",
-            restated.best / 1000.0,
-            restated.least / 1000.0,
-            restated.most / 1000.0,
+            "  best {}, bounds {} to {}; the flow changed {:+.1} %",
+            units::in_l(restated.best, 2),
+            units::bare(units::in_l(restated.least, 2)),
+            units::in_l(restated.most, 2),
             restated.change_percent
         );
     }

@@ -45,6 +45,19 @@ pub(super) struct Global {
     /// How a long run shows that it goes on
     #[arg(long, global = true, value_enum, default_value_t = Progress::Auto, value_name = "HOW", help_heading = "Global options")]
     pub(super) progress: Progress,
+    /// In what volumes are shown; as the file says (`units`), else metric
+    #[arg(long, global = true, value_enum, value_name = "UNITS", help_heading = "Global options")]
+    pub(super) units: Option<ShownIn>,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum ShownIn {
+    /// Millilitres and litres
+    Metric,
+    /// US fluid ounces
+    Us,
+    /// Imperial fluid ounces
+    Imperial,
 }
 
 #[derive(ValueEnum, Debug, Clone, Copy, PartialEq, Eq)]

@@ -241,6 +241,7 @@ pub(super) fn calibrate(terminal: Terminal, args: &CalibrateArgs) -> Exit {
             else {
                 return Exit::Usage;
             };
+            files::show_as(&named.text);
             match scenario::read_head(&named.name, &named.text) {
                 Ok(head) => Some(head),
                 Err(problems) => {

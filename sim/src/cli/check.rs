@@ -18,6 +18,7 @@ pub(super) fn check(terminal: Terminal, paths: &[PathBuf], format: Format) -> Ex
     for path in paths {
         match files::read(path) {
             Ok(file) => {
+                files::show_as(&file.text);
                 found.extend(check::read_ahead(&file.name, &file.text).1);
                 named.push(file);
             }

@@ -4,8 +4,11 @@ use std::fs;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, Ordering};
 
-use super::args::Reports;
+use dosewright_sim::units::Units;
+
+use super::args::{Reports, ShownIn};
 use super::terminal::Terminal;
 
 /// What this command has read: nothing is written over it.
@@ -45,6 +48,27 @@ pub(super) fn for_shell(path: &Path) -> String {
 pub(super) struct Named {
     pub(super) name: String,
     pub(super) text: String,
+}
+
+/// The units that were asked for on the command line: what a file says does not matter then.
+static ASKED: AtomicBool = AtomicBool::new(false);
+
+/// Shows volumes in what was asked for.
+pub(super) fn show_in(units: Option<ShownIn>) {
+    ASKED.store(units.is_some(), Ordering::Relaxed);
+    let units = units.map(|units| match units {
+        ShownIn::Metric => Units::Metric,
+        ShownIn::Us => Units::Us,
+        ShownIn::Imperial => Units::Imperial,
+    });
+    units.unwrap_or_default().choose();
+}
+
+/// Shows volumes as this scenario or brief has them, where nothing was asked for.
+pub(super) fn show_as(text: &str) {
+    if !ASKED.load(Ordering::Relaxed) {
+        Units::said_in(text).unwrap_or_default().choose();
+    }
 }
 
 /// What a scenario that came by standard input is called.

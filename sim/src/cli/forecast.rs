@@ -45,6 +45,7 @@ pub(super) fn forecast(terminal: Terminal, args: &ForecastArgs) -> Exit {
     let Some(file) = files::read_all(terminal, &[&args.file]).and_then(|mut all| all.pop()) else {
         return Exit::Usage;
     };
+    files::show_as(&file.text);
     let (scenario, problems) = check::read_ahead(&file.name, &file.text);
     let Some(scenario) = scenario else {
         let errors: Vec<Diagnostic> =

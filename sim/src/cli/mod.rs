@@ -51,6 +51,7 @@ pub(crate) fn main() -> ExitCode {
     let cli = Cli::parse();
     let terminal = Terminal::new(cli.global);
     let progress = cli.global.progress;
+    files::show_in(cli.global.units);
     let exit = exit::guarded(move || match cli.command {
         Command::New { path } => new::new(terminal, &path),
         Command::Check { files, format } => check::check(terminal, &files, format),

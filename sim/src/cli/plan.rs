@@ -51,6 +51,7 @@ pub(super) fn plan(terminal: Terminal, args: &PlanArgs) -> Exit {
         let sources = [Source::new(&file.name, &file.text)];
         terminal.message(&diagnose::text::report(problems, &sources, what, terminal.paint_err()));
     };
+    files::show_as(&file.text);
     let brief = match scenario::read_brief(&file.name, &file.text) {
         Ok((brief, warnings)) => {
             if !warnings.is_empty() && !terminal.quiet {

@@ -89,6 +89,7 @@ pub(super) fn pulses(terminal: Terminal, args: &PulsesArgs) -> Exit {
     let Some(file) = files::read_all(terminal, &[&args.file]).and_then(|mut all| all.pop()) else {
         return Exit::Usage;
     };
+    files::show_as(&file.text);
     // with heads of their own the file's head need not fit the file's timetable
     let read = if args.head.is_empty() {
         match check::read(&file.name, &file.text) {

@@ -184,6 +184,7 @@ fn scenario_of(terminal: Terminal, lines: &Named, facts: &Facts) -> Option<Scena
         let Ok(named) = files::read(&path) else { continue };
         let text = Failure::read(&named.text).map_or(named.text.as_str(), |(_, text)| text);
         if digest(text.as_bytes()) == facts.hash {
+            files::show_as(text);
             return dosewright_sim::check::read(&named.name, text).0;
         }
     }

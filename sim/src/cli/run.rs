@@ -6,6 +6,7 @@ use dosewright_sim::diagnose::{self, Diagnostic, Severity, Source};
 use dosewright_sim::digest::digest;
 use dosewright_sim::judged::Verdict;
 use dosewright_sim::scenario::Scenario;
+use dosewright_sim::units::Units;
 use dosewright_sim::{builtin, check};
 
 use super::args::{Progress, RunArgs};
@@ -115,8 +116,11 @@ pub(super) fn checked(terminal: Terminal, named: &[Named]) -> Option<Vec<Scenari
     let mut scenarios = Vec::new();
     let mut found: Vec<Diagnostic> = Vec::new();
     for file in named {
+        files::show_as(&file.text);
         let (scenario, problems) = check::read(&file.name, &file.text);
-        scenarios.extend(scenario);
+        // what was asked for holds at its panel too
+        let units = Units::chosen();
+        scenarios.extend(scenario.map(|scenario| Scenario { units, ..scenario }));
         found.extend(problems);
     }
     let good = scenarios.len() == named.len();

@@ -89,6 +89,8 @@ impl Write for Held {
 impl Trial<'_> {
     /// Runs it. An error has been told already.
     pub(super) fn perform(&self) -> Result<Done, Exit> {
+        // of several scenarios each has its own
+        files::show_as(self.text);
         let hash = self.hash.as_str();
         let source = Source::new(self.name, self.text);
         let options = Options {

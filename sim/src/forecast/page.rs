@@ -6,6 +6,7 @@ use super::{Change, Figures, Forecast, Until};
 use crate::scenario::show;
 use crate::trade::crystal;
 use crate::trade::restate::Drawdown;
+use crate::units;
 use crate::words::{paragraph, tagged};
 
 fn date(f: &Forecast, days: f64) -> String {
@@ -69,7 +70,7 @@ pub fn page(
     tagged(
         &mut out,
         &tag("timetable"),
-        &format!("{} doses and {:.2} l in the first 365 days", f.year.1, f.year.0 / 1000.0),
+        &format!("{} doses and {} in the first 365 days", f.year.1, units::in_l(f.year.0, 2)),
     );
     if let Some(pack) = &f.pack {
         let cells = pack.cells.map_or(String::new(), |cells| format!("{cells} x "));
@@ -166,7 +167,9 @@ pub fn page(
             &mut out,
             &tag("lines"),
             &format!(
-                "prime {prime:.0} ml; a change of product flushes {flush:.0} ml into a vessel, and the old calibration is void{suction}"
+                "prime {}; a change of product flushes {} into a vessel, and the old calibration is void{suction}",
+                units::in_ml(prime, 0),
+                units::in_ml(flush, 0)
             ),
         );
     }
@@ -226,8 +229,8 @@ pub fn drawdown_page(found: &Drawdown, density: f64) -> String {
         &mut out,
         &format!("{:12}", "drawdown"),
         &format!(
-            "{:.3} l drawn by weight at {density:.3} kg/l, {:.2} % {} than the account has, {judged} (U {:.2} %, k = 2)",
-            found.drawn_ml / 1000.0,
+            "{} drawn by weight at {density:.3} kg/l, {:.2} % {} than the account has, {judged} (U {:.2} %, k = 2)",
+            units::in_l(found.drawn_ml, 3),
             found.error_percent.abs(),
             if found.error_percent < 0.0 { "less" } else { "more" },
             found.expanded_percent

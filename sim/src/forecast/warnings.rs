@@ -2,7 +2,7 @@
 //! go with a site.
 
 use super::{WeakPack, over_pack, weak_pack};
-use crate::scenario::{Act, Product, Scenario, Supply, Tube};
+use crate::scenario::{Act, Product, Scenario, Supply, Tube, show};
 use crate::trade::crystal;
 use crate::trade::discharge::Discharge;
 use crate::trade::hydraulics::{LAMINAR_UP_TO, drop_any_pa, reynolds, suction_limit_m};
@@ -10,6 +10,7 @@ use crate::trade::product::flush_ml;
 use crate::trade::siphon::{self, Regime};
 use crate::trade::suction::{WARN_LIFT_M, drains_back, tube_ml};
 use crate::trade::water::{GRAVITY, vapour_pressure_pa};
+use crate::units;
 
 /// Temperature of the product where the file gives none, in C.
 const USUAL_C: f64 = 20.0;
@@ -197,8 +198,8 @@ pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
             format!(", the container is empty in about {}", crate::trace::stamp::about(ms))
         });
         put(format!(
-            "siphon: the outlet lies below the product. If the squeeze is lost about {:.0} ml/min run out ({regime}){}: fit an anti-siphon valve or an air gap",
-            flow.ml_min,
+            "siphon: the outlet lies below the product. If the squeeze is lost about {}/min run out ({regime}){}: fit an anti-siphon valve or an air gap",
+            units::in_ml(flow.ml_min, 0),
             empty.unwrap_or_default()
         ));
     }
@@ -209,9 +210,10 @@ pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
             let ml = plan.volume.as_nl() as f64 / 1e6;
             if lift > 0.0 && drains_back(bore, lift, ml) {
                 put(format!(
-                    "drain-back: a dose of \"{}\" is {ml} ml and the suction line above the product holds {:.0} ml: with a failed foot valve such a dose is all air",
+                    "drain-back: a dose of \"{}\" is {} and the suction line above the product holds {}: with a failed foot valve such a dose is all air",
                     plan.name,
-                    tube_ml(bore, lift)
+                    show::volume(plan.volume),
+                    units::in_ml(tube_ml(bore, lift), 0)
                 ));
             }
         }

@@ -8,6 +8,7 @@ use dosewright_core::units::{Volume, VolumeUnit};
 
 use super::Sight;
 use crate::scenario::show;
+use crate::units::Units;
 
 /// The screen between bars, as a script has it.
 pub(super) fn barred(screen: &Screen) -> String {
@@ -47,6 +48,9 @@ pub fn facts(sight: &Sight) -> String {
 }
 
 fn volume(nl: u64) -> String {
-    let tenths = Volume::from_nl(nl).tenths_of(VolumeUnit::Millilitre);
-    format!("{}.{} ml", tenths / 10, tenths % 10)
+    let volume = Volume::from_nl(nl);
+    Units::chosen().ounces(volume, 2).unwrap_or_else(|| {
+        let tenths = volume.tenths_of(VolumeUnit::Millilitre);
+        format!("{}.{} ml", tenths / 10, tenths % 10)
+    })
 }

@@ -20,7 +20,7 @@ use dosewright_core::panel::{COLUMNS, Input, ROWS, Screen};
 use dosewright_core::units::Volume;
 
 use super::{Bench, Dots, Hand, page};
-use crate::scenario;
+use crate::scenario::{self, show};
 
 /// What a hand takes for one touch, in ms.
 const TOUCH_MS: u64 = 500;
@@ -203,14 +203,10 @@ fn step(code: &str) -> Result<Vec<Step>, String> {
     Ok(vec![one])
 }
 
-/// Nanolitres of a volume in ml.
+/// Nanolitres of a volume in any unit.
 fn volume(text: &str) -> Result<u64, String> {
-    let number = text.trim().strip_suffix("ml").map(str::trim);
-    let ml = number.and_then(|number| number.parse::<f64>().ok());
-    match ml.filter(|ml| (0.0..1e6).contains(ml)) {
-        Some(ml) => Ok((ml * 1e6).round() as u64),
-        None => Err(format!("`{}` is no volume in ml, such as 127 ml", text.trim())),
-    }
+    let text = text.trim();
+    scenario::volume_nl(text).map_err(|why| format!("`{text}` is no volume: {why}"))
 }
 
 /// The hand of a script.
@@ -301,8 +297,9 @@ impl ScriptHand {
                 // what is told is compared: a microlitre is the least of both
                 let [ul, from, to] = [nl, least, most].map(|nl| Volume::from_nl(nl).as_ul());
                 if !(from..=to).contains(&ul) {
-                    let [nl, least, most] = [ul, from, to].map(|ul| ul as f64 / 1e3);
-                    let what = format!("{nl} ml came out, expected {least} ml .. {most} ml");
+                    let [out, least, most] =
+                        [ul, from, to].map(|ul| show::volume(Volume::from_ul(ul)));
+                    let what = format!("{out} came out, expected {least} .. {most}");
                     self.fail(line, what);
                 }
             }
@@ -424,7 +421,7 @@ mod tests {
     #[test]
     fn everything_that_is_wrong_is_told_with_its_line() {
         let text =
-            "pres\nright 0\nwait 5\n|a\n|b\nleft\ncame out 1 l .. 2 l\n|123456789012345678901";
+            "pres\nright 0\nwait 5\n|a\n|b\nleft\ncame out 1 fl oz .. 2 l\n|123456789012345678901";
         let wrong = Script::read(text).unwrap_err();
         let lines: Vec<usize> = wrong.iter().map(|(line, _)| *line).collect();
         assert_eq!(lines, [1, 2, 3, 5, 7, 8, 8], "{wrong:?}");

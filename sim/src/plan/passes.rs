@@ -59,6 +59,7 @@ impl Pulses {
     pub fn why(&self, dose: Volume) -> String {
         let Self { pulses, most, passes } = *self;
         let each = dose.as_nl() as f64 / 1e6 / f64::from(pulses.max(1));
+        let each = crate::units::in_ml(each, 2);
         let noun = if pulses == 1 { "pulse" } else { "pulses" };
         let as_many = "as even as the head's limits and its least pulse allow";
         let is_most = pulses == most;
@@ -71,13 +72,13 @@ impl Pulses {
                     format!("chosen so, of {most} that the head's limits and its least pulse allow")
                 };
                 format!(
-                    "{pulses} {noun} of {each:.2} ml, {whole} roller {plural} each: each gives the same wherever the rotor stands; {why}."
+                    "{pulses} {noun} of {each}, {whole} roller {plural} each: each gives the same wherever the rotor stands; {why}."
                 )
             }
             (None, Some(passes)) => format!(
-                "{pulses} {noun} of {each:.2} ml: {as_many}. No number near it makes whole roller passes of this dose: it is {passes:.2} each."
+                "{pulses} {noun} of {each}: {as_many}. No number near it makes whole roller passes of this dose: it is {passes:.2} each."
             ),
-            (None, None) => format!("{pulses} {noun} of {each:.2} ml: {as_many}."),
+            (None, None) => format!("{pulses} {noun} of {each}: {as_many}."),
         }
     }
 }

@@ -7,6 +7,7 @@ use dosewright_core::civil::Date;
 use super::placed::{self, Placed};
 use super::{Dry, FlowLog, Phase};
 use crate::scenario::{Brief, show, write};
+use crate::units::Units;
 use crate::words::lines;
 
 /// Cells of a comment's text.
@@ -123,7 +124,11 @@ pub(super) fn file(
         .first()
         .and_then(|phase| phase.last)
         .map_or(28, |last| (last.days() - brief.site.first.days()).max(0) + 15);
-    _ = writeln!(out, "schema = 1\ntitle = {}\n", write::text(title));
+    _ = writeln!(out, "schema = 1\ntitle = {}", write::text(title));
+    if brief.units != Units::Metric {
+        _ = writeln!(out, "units = \"{}\"", brief.units.word());
+    }
+    out.push('\n');
     _ = writeln!(
         out,
         "[clock]\nstart = {}T12:00:00             # the first night's noon\nzone = {}\nrun_for = \"{run_days} days\"\n",
@@ -179,7 +184,7 @@ fn entry(out: &mut String, placed: &Placed, phase: &Phase) {
         list(nights),
         clock(place.start as i32)
     );
-    _ = writeln!(out, "volume = \"{}\"", show::volume(phase.dose));
+    _ = writeln!(out, "volume = \"{}\"", show::written(phase.dose));
     _ = writeln!(out, "window = \"{} min\"", place.window);
     _ = writeln!(out, "pulses = {}", pulses.pulses);
     _ = writeln!(out, "first = {}", show::date(phase.first));

@@ -8,7 +8,8 @@ use crate::plan::passes;
 use crate::scenario::show;
 use crate::trade::evenness::Error;
 use crate::trade::turndown::{ACCURACY_PERCENT, LINEARITY_PERCENT, REPEATABILITY_PERCENT};
-use crate::words::{CELLS, paragraph};
+use crate::units::{self, Units};
+use crate::words::{CELLS, paragraph, tagged};
 
 /// Most lines of a histogram.
 const BINS: usize = 8;
@@ -128,7 +129,7 @@ fn why(train: &Train) -> String {
         ),
         None => String::new(),
     };
-    format!("pulses: {chose}; {each:.2} ml each{passes}.{other}")
+    format!("pulses: {chose}; {} each{passes}.{other}", units::in_ml(each, 2))
 }
 
 fn turndown_lines(out: &mut String, down: &Turndown) {
@@ -136,10 +137,14 @@ fn turndown_lines(out: &mut String, down: &Turndown) {
         out,
         "\nover the turndown, by API 675's definitions (model; no conformity is claimed)"
     );
-    _ = writeln!(
+    tagged(
         out,
-        "  largest dose of this window {:.1} ml; {} of 10 settings from a tenth of it",
-        down.most_ml, down.settings
+        "  ",
+        &format!(
+            "largest dose of this window {}; {} of 10 settings from a tenth of it",
+            units::in_ml(down.most_ml, 1),
+            down.settings
+        ),
     );
     let Some(found) = down.found else {
         _ = writeln!(out, "  too few settings to judge");
@@ -170,22 +175,22 @@ pub fn page(entry: &str, train: &Train, ran: &Ran) -> String {
     paragraph(
         &mut out,
         &format!(
-            "commanded: {} of pumping, {:.3} ml; against the straight line at most {:.2} ml ahead and {:.2} ml behind; one pulse is {:.2} ml.",
+            "commanded: {} of pumping, {}; against the straight line at most {} ahead and {} behind; one pulse is {}.",
             ms(train.on_ms()),
-            train.commanded_ml(),
-            line.lead_ml,
-            line.lag_ml,
-            line.pulse_ml
+            units::in_ml(train.commanded_ml(), 3),
+            units::in_ml(line.lead_ml, 2),
+            units::in_ml(line.lag_ml, 2),
+            units::in_ml(line.pulse_ml, 2)
         ),
     );
     let model = &train.model;
     paragraph(
         &mut out,
         &format!(
-            "outflow (model): {:.2} ml, {} of the dose. Each start loses {:.4} ml: spin-up {:.0} ms, coast {:.0} ms, swing {:.0} % at {:.1} roller passes a second.",
-            train.outflow_ml(),
+            "outflow (model): {}, {} of the dose. Each start loses {}: spin-up {:.0} ms, coast {:.0} ms, swing {:.0} % at {:.1} roller passes a second.",
+            units::in_ml(train.outflow_ml(), 2),
             percent(100.0 * (train.outflow_ml() / train.dose_ml() - 1.0)),
-            model.loss_ml(),
+            units::in_ml(model.loss_ml(), 4),
             model.spin_up_s * 1e3,
             model.coast_s * 1e3,
             model.pulsation * 100.0,
@@ -239,9 +244,10 @@ pub fn side_by_side(entry: &str, heads: &[(String, Result<Train, String>)]) -> S
     );
     out.push('\n');
     // what does not fit the page comes below it
-    let columns = ((CELLS - 22) / 19).max(1);
+    let names = if Units::chosen() == Units::Metric { 22 } else { 28 };
+    let columns = ((CELLS - names) / 19).max(1);
     for group in heads.chunks(columns) {
-        let mut line = " ".repeat(22);
+        let mut line = " ".repeat(names);
         for (name, _) in group {
             let name = short(name);
             let pad = 18_usize.saturating_sub(display(&name).1);
@@ -249,19 +255,24 @@ pub fn side_by_side(entry: &str, heads: &[(String, Result<Train, String>)]) -> S
         }
         _ = writeln!(out, "{line}");
         let mut row = |name: &str, cell: &dyn Fn(&Train) -> String| {
-            let mut line = format!("{name:<22}");
+            let mut line = format!("{name:<names$}");
             for (_, train) in group {
                 let text = train.as_ref().map_or_else(|_| "-".to_owned(), cell);
                 _ = write!(line, " {text:>18}");
             }
             _ = writeln!(out, "{}", line.trim_end());
         };
-        row("flow, ml/min", &|t| format!("{:.2}", f64::from(t.head.flow.as_nl_per_min()) / 1e6));
+        let unit = units::of_little();
+        let of = |name: &str| format!("{name}, {unit}");
+        let number = |ml: f64| units::bare(units::in_ml(ml, 2));
+        row(&format!("{}/min", of("flow")), &|t| {
+            number(f64::from(t.head.flow.as_nl_per_min()) / 1e6)
+        });
         row("pulses", &|t| t.pulses.len().to_string());
-        row("pulse, ml", &|t| format!("{:.2}", t.line().pulse_ml));
+        row(&of("pulse"), &|t| number(t.line().pulse_ml));
         row("pumping, s", &|t| format!("{:.1}", t.on_ms() as f64 / 1e3));
-        row("outflow (model), ml", &|t| format!("{:.2}", t.outflow_ml()));
-        row("ahead of the line, ml", &|t| format!("{:.2}", t.line().lead_ml));
+        row(&of("outflow (model)"), &|t| number(t.outflow_ml()));
+        row(&of("ahead of the line"), &|t| number(t.line().lead_ml));
         for window in crate::trade::evenness::WINDOWS_MIN {
             row(&format!("error in {window} min"), &|t| {
                 let (_, outflow) = t.evenness();

@@ -5,10 +5,11 @@ use maud::{Markup, html};
 
 use super::courses::{LEFT, LOW, RIGHT, TOP, dates, day, sampled};
 use super::facts::Facts;
-use super::figure::{Figure, Table, W, cell, label, line, n, path, sample, ticks, time};
+use super::figure::{Figure, Table, W, cell, label, line, ml, n, path, sample, ticks, time};
 use crate::forecast::{self, Forecast};
 use crate::scenario::{Scenario, show};
 use crate::trace::{Mover, Stamped};
+use crate::units;
 
 /// Changes of the account that are drawn one by one.
 const MOST_STEPS: usize = 400;
@@ -48,15 +49,11 @@ impl Besides {
             self.before_ul.saturating_sub(self.after_ul),
         );
         if more > 0 {
-            format!("{}, {} ml more", self.word(), in_ml(more))
+            format!("{}, {} {} more", self.word(), ml(more), units::of_little())
         } else {
-            format!("{}, {} ml less", self.word(), in_ml(less))
+            format!("{}, {} {} less", self.word(), ml(less), units::of_little())
         }
     }
-}
-
-fn in_ml(ul: u64) -> String {
-    n(ul as f64 / 1000.0, 3)
 }
 
 /// All of them, but what the device is told when it is set up.
@@ -76,7 +73,7 @@ fn level_at(facts: &Facts, at_ms: u64) -> Option<u64> {
     after.checked_sub(1).and_then(|last| facts.account.get(last)).map(|(_, ul, _)| *ul)
 }
 
-/// The account as steps: true ms and litres. Of many only the last in each small
+/// The account as steps: true ms and litres, or ounces. Of many only the last in each small
 /// stretch, and all that are no doses.
 fn steps(facts: &Facts) -> Vec<(u64, f64)> {
     let end = facts.totals.simulated_ms.max(1);
@@ -90,14 +87,14 @@ fn steps(facts: &Facts) -> Vec<(u64, f64)> {
             shown = Some(ul);
             continue;
         }
-        let litres = |ul: u64| ul as f64 / 1e6;
+        let litres = |ul: u64| units::much(ul as f64 / 1e3);
         if let Some(before) = shown {
             out.push((at, litres(before)));
         }
         out.push((at, litres(ul)));
         shown = Some(ul);
     }
-    out.extend(shown.map(|ul| (end, ul as f64 / 1e6)));
+    out.extend(shown.map(|ul| (end, units::much(ul as f64 / 1e3))));
     out
 }
 
@@ -143,7 +140,7 @@ fn told(besides: &[Besides]) -> String {
     let filled = besides.iter().filter(|one| one.word() == "filled").count();
     let mut parts = Vec::new();
     if drawn > 0 {
-        parts.push(format!("prime and calibration runs drew {} ml", in_ml(drawn)));
+        parts.push(format!("prime and calibration runs drew {} {}", ml(drawn), units::of_little()));
     }
     match filled {
         0 => {}
@@ -161,17 +158,18 @@ fn table(facts: &Facts, besides: &[Besides], planned: &[f64], days: usize) -> Ta
     for (at, _) in sampled(&vec![0.0; days + 1]) {
         let at_ms = days_after(facts, at);
         if at_ms < end_ms {
-            let by_run = level_at(facts, at_ms).map_or_else(|| "-".to_owned(), in_ml);
-            let by_plan = planned.get(at).map_or_else(|| "-".to_owned(), |ml| n(*ml, 3));
+            let by_run = level_at(facts, at_ms).map_or_else(|| "-".to_owned(), ml);
+            let by_plan =
+                planned.get(at).map_or_else(|| "-".to_owned(), |ml| n(units::little(*ml), 3));
             rows.push((at_ms, vec![moment(facts, at_ms), cell(by_run), cell(by_plan), cell("-")]));
         }
     }
     for one in besides.iter().take(MOST_BESIDES) {
-        let (when, level) = (moment(facts, one.at_ms), in_ml(one.after_ul));
+        let (when, level) = (moment(facts, one.at_ms), ml(one.after_ul));
         rows.push((one.at_ms, vec![when, cell(level), cell("-"), cell(one.words())]));
     }
     rows.sort_by_key(|(at, _)| *at);
-    let last = level_at(facts, end_ms).map_or_else(|| "-".to_owned(), in_ml);
+    let last = level_at(facts, end_ms).map_or_else(|| "-".to_owned(), ml);
     let row = vec![moment(facts, end_ms), cell(last), cell("-"), cell("end of the run")];
     rows.push((end_ms, row));
     let more = besides.len().saturating_sub(MOST_BESIDES);
@@ -219,7 +217,7 @@ pub(super) fn in_run(facts: &Facts, scenario: &Scenario) -> Option<Figure> {
     let ran = steps(facts);
     let (first, last) = (facts.account.first()?.1, facts.account.last()?.1);
     let besides = besides(facts);
-    let levels = || ran.iter().map(|(_, l)| *l).chain(planned.iter().map(|ml| ml / 1000.0));
+    let levels = || ran.iter().map(|(_, l)| *l).chain(planned.iter().map(|ml| units::much(*ml)));
     let scale = steps_over(levels().fold(f64::INFINITY, f64::min), levels().fold(0.001, f64::max));
     let (low_l, high_l) = (scale.first().copied()?, scale.last().copied()?);
     let x = |ms: u64| LEFT + ms as f64 / (days as u64 * DAY_MS) as f64 * (RIGHT - LEFT);
@@ -229,7 +227,7 @@ pub(super) fn in_run(facts: &Facts, scenario: &Scenario) -> Option<Figure> {
     let shown = |l: f64| (low_l..=high_l).contains(&l);
     let plan: Vec<(f64, f64)> = sampled(planned)
         .into_iter()
-        .map(|(day, ml)| (x(day as u64 * DAY_MS), y(ml / 1000.0)))
+        .map(|(day, ml)| (x(day as u64 * DAY_MS), y(units::much(ml))))
         .collect();
     let run: Vec<(f64, f64)> = ran.iter().map(|(ms, l)| (x(*ms), y(*l))).collect();
     let (heel, low) = (litres(container.heel), container.low_contact.map(litres));
@@ -237,7 +235,7 @@ pub(super) fn in_run(facts: &Facts, scenario: &Scenario) -> Option<Figure> {
     let svg = html! {
         @for step in &scale {
             (line("grid", LEFT, y(*step), RIGHT, y(*step)))
-            (label(LEFT - 4.0, y(*step) + 4.0, "end", &format!("{} l", n(*step, 3))))
+            (label(LEFT - 4.0, y(*step) + 4.0, "end", &format!("{} {}", n(*step, 3), units::of_much())))
         }
         @if shown(heel) { (line("limit", LEFT, y(heel), RIGHT, y(heel))) }
         @if let Some(low) = low { (line("due", LEFT, y(low), RIGHT, y(low))) }
@@ -260,13 +258,14 @@ pub(super) fn in_run(facts: &Facts, scenario: &Scenario) -> Option<Figure> {
     if low.is_some() {
         legend.push((sample(line("due", 0.0, 7.0, 24.0, 7.0)), "low-level contact"));
     }
+    let of = units::of_little();
     Some(Figure {
         id: "container-run".to_owned(),
         title: "Level of the container in the run".to_owned(),
         finding: format!(
-            "By the device's account there are {} ml at the start and {} ml at the end.{}",
-            in_ml(first),
-            in_ml(last),
+            "By the device's account there are {} {of} at the start and {} {of} at the end.{}",
+            ml(first),
+            ml(last),
             told(&besides)
         ),
         height: 210.0,
@@ -279,7 +278,7 @@ pub(super) fn in_run(facts: &Facts, scenario: &Scenario) -> Option<Figure> {
 const HEEL: &str = "heel: the suction tube ends here";
 
 fn litres(volume: dosewright_core::units::Volume) -> f64 {
-    volume.as_nl() as f64 / 1e9
+    units::much(volume.as_nl() as f64 / 1e6)
 }
 
 /// The container by the timetable, until it is down to its heel; `None` without one.
@@ -296,7 +295,7 @@ pub(super) fn planned(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
     let x = |day: f64| LEFT + day / most_days as f64 * (RIGHT - LEFT);
     let y = |l: f64| LOW - l / most_l * (LOW - TOP);
     let course: Vec<(f64, f64)> =
-        sampled(planned).into_iter().map(|(day, ml)| (x(day as f64), y(ml / 1000.0))).collect();
+        sampled(planned).into_iter().map(|(day, ml)| (x(day as f64), y(units::much(ml)))).collect();
     let date =
         |days: f64| forecast.date(days).map_or_else(|| "after 10 years".to_owned(), show::date);
     // what lasts longer than is reckoned has no date
@@ -310,7 +309,7 @@ pub(super) fn planned(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
     let svg = html! {
         @for step in &scale {
             (line("grid", LEFT, y(*step), RIGHT, y(*step)))
-            (label(LEFT - 4.0, y(*step) + 4.0, "end", &format!("{} l", n(*step, 2))))
+            (label(LEFT - 4.0, y(*step) + 4.0, "end", &format!("{} {}", n(*step, 2), units::of_much())))
         }
         (line("limit", LEFT, y(heel), RIGHT, y(heel)))
         @if let Some(low) = low { (line("due", LEFT, y(low), RIGHT, y(low))) }
@@ -350,12 +349,16 @@ pub(super) fn planned(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
     }
     let rows = sampled(planned)
         .into_iter()
-        .map(|(at, ml)| vec![cell(day(forecast.start, at)), cell(n(ml, 3))])
+        .map(|(at, ml)| vec![cell(day(forecast.start, at)), cell(n(units::little(ml), 3))])
         .collect();
     Some(Figure {
         id: "container".to_owned(),
         title: "Level of the container by the timetable".to_owned(),
-        finding: format!("{} l at the start {until}.{contact}{order}", n(top_l, 3)),
+        finding: format!(
+            "{} {} at the start {until}.{contact}{order}",
+            n(top_l, 3),
+            units::of_much()
+        ),
         height: 210.0,
         svg,
         legend,

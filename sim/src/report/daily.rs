@@ -7,6 +7,7 @@ use super::facts::Facts;
 use super::figure::{Figure, Table, W, cell, label, line, n, rect, sample, ticks};
 use crate::run::{Frame, Options};
 use crate::scenario::{Scenario, show};
+use crate::units;
 
 /// Bars that are drawn: days, else the fullest day of each week or month.
 const MOST_BARS: usize = 62;
@@ -95,7 +96,7 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
     let by = if by > 1 { by.div_ceil(7) * 7 } else { 1 };
     let bars = gathered(&days, by.max(1));
     let ceiling = scenario.map(ceiling);
-    let in_ml = |ul: u64| ul as f64 / 1000.0;
+    let (in_ml, unit) = (|ul: u64| units::little(ul as f64 / 1000.0), units::of_little());
     let top = bars
         .iter()
         .map(|bar| bar.most_ul.max(bar.in_23_h_ul))
@@ -112,7 +113,7 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
     let svg = html! {
         @for step in &steps {
             (line("grid", left, y(*step), right, y(*step)))
-            (label(left - 4.0, y(*step) + 4.0, "end", &format!("{} ml", n(*step, 1))))
+            (label(left - 4.0, y(*step) + 4.0, "end", &format!("{} {unit}", n(*step, 1))))
         }
         @for (i, bar) in bars.iter().enumerate() {
             @let x = left + i as f64 * each;
@@ -134,11 +135,11 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
         let ml = n(in_ml(ceiling), 3);
         if changed {
             return format!(
-                ". The timetable was changed in the run, and the ceiling with it: that of the start is {ml} ml"
+                ". The timetable was changed in the run, and the ceiling with it: that of the start is {ml} {unit}"
             );
         }
         let word = if fullest.in_23_h_ul <= ceiling { "stays under" } else { "is over" };
-        format!(", and {word} the ceiling of {ml} ml")
+        format!(", and {word} the ceiling of {ml} {unit}")
     });
     let of_ceiling = if changed { "ceiling at the start" } else { "ceiling of any 23 hours" };
     let what = match by {
@@ -168,7 +169,7 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
         id: "daily".to_owned(),
         title: "Daily volume against the ceiling".to_owned(),
         finding: format!(
-            "The most in any 23 hours is {} ml, first on {}{against}.{what}",
+            "The most in any 23 hours is {} {unit}, first on {}{against}.{what}",
             n(in_ml(fullest.in_23_h_ul), 3),
             date(&fullest)
         ),

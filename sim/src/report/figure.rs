@@ -6,6 +6,7 @@ use maud::{Markup, PreEscaped, html};
 
 use crate::trace::Stamped;
 use crate::trace::stamp::{rfc3339, which};
+use crate::units;
 
 /// Width of every picture, in its own units; some 300 pixels of a small screen.
 pub(super) const W: f64 = 380.0;
@@ -13,7 +14,7 @@ pub(super) const W: f64 = 380.0;
 /// Rows of cells under a head; the first cell of a row names it.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Table {
-    /// Names of the columns.
+    /// Names of the columns; `, ml` at the end is the unit that was chosen.
     pub(super) head: Vec<&'static str>,
     /// Rows.
     pub(super) rows: Vec<Vec<Markup>>,
@@ -56,9 +57,9 @@ pub(super) fn c(value: f64) -> String {
     n(value, 1)
 }
 
-/// Microlitres as millilitres, exactly.
+/// Microlitres as the number of millilitres, exactly, or of ounces.
 pub(super) fn ml(ul: u64) -> String {
-    n(ul as f64 / 1000.0, 3)
+    n(units::little(ul as f64 / 1000.0), 3)
 }
 
 /// A cell of text.
@@ -166,7 +167,7 @@ impl Table {
             div class="scroll" tabindex="0" role="region" aria-label=(caption) {
                 table {
                     caption class="hidden" { (caption) }
-                    thead { tr { @for name in &self.head { th scope="col" { (name) } } } }
+                    thead { tr { @for name in &self.head { th scope="col" { (units::headed(name)) } } } }
                     tbody {
                         @for row in &self.rows {
                             tr {

@@ -10,6 +10,7 @@ use self::timetable::{Fit, timetable};
 use super::figure;
 use crate::forecast::{self, Forecast};
 use crate::scenario::{Scenario, show};
+use crate::units;
 
 const STYLE: &str = include_str!("sheet.css");
 /// Warnings of the site that are told.
@@ -98,7 +99,7 @@ fn lasts(forecast: &Forecast) -> Markup {
             h2 { "How long it lasts" }
             dl {
                 dt { "uses" }
-                dd { (figure::n(ml / 1000.0 / 365.0 * 7.0, 2)) " l a week, " (figure::n(ml / 1000.0, 1)) " l and " (doses) " doses a year" }
+                dd { (figure::n(units::much(ml) / 365.0 * 7.0, 2)) " " (units::of_much()) " a week, " (figure::n(units::much(ml), 1)) " " (units::of_much()) " and " (doses) " doses a year" }
                 dt { "container" }
                 @match &forecast.stock {
                     Some(stock) => dd {
@@ -196,9 +197,9 @@ fn signing(site: &Site) -> Markup {
                 (blank("pump serial number", site.serial.as_deref()))
                 (blank("product and batch", None))
                 (blank("as found: run, s", None))
-                (blank("measured, ml", None))
+                (blank(&units::headed("measured, ml"), None))
                 (blank("as left: run, s", None))
-                (blank("measured, ml", None))
+                (blank(&units::headed("measured, ml"), None))
                 (blank("container, kg", None))
                 (blank("date", None))
                 (blank("name", None))

@@ -33,6 +33,12 @@ pub fn ml(text: &str) -> Result<f64, String> {
     some(of(text, &VOLUME, 1e6)?, "a volume")
 }
 
+/// A volume in nl, which may be nothing.
+pub(super) fn nl(text: &str) -> Result<u64, String> {
+    let nl = quantity::quantity(text, &VOLUME).map_err(words)?;
+    u64::try_from(nl).map_err(|_| "a volume is not negative".to_owned())
+}
+
 /// A date that exists, such as 2026-10-05, as it is written.
 pub fn date(text: &str) -> Result<Date, String> {
     match super::datetime::date(text.trim()) {

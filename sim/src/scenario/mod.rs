@@ -162,6 +162,15 @@ pub fn length(text: &str) -> Result<u64, String> {
     }
 }
 
+/// Nanolitres of a volume in any of its units, such as `127 ml`.
+///
+/// # Errors
+///
+/// What is wrong with the text, in words.
+pub fn volume_nl(text: &str) -> Result<u64, String> {
+    measure::nl(text)
+}
+
 /// A commented scenario to start from: what `dosewright new` writes.
 pub fn template() -> &'static str {
     include_str!("template.toml")

@@ -6,14 +6,15 @@ use std::fmt::Write as _;
 use super::Stamped;
 use super::stamp::{about, clock_time, day, which};
 use super::summary::name_of;
-use super::timeline::{padded, volume};
+use super::timeline::{padded, volume, volume_cells};
 use crate::check;
 use crate::diagnose::text::{Paint, render};
-use crate::diagnose::{Diagnostic, Source, display, wrap};
+use crate::diagnose::{Diagnostic, Source, display};
 use crate::expect::EntryFigures;
 use crate::judged::{Judged, Verdict};
 use crate::run::{ActEnd, Frame, RunEnd};
 use crate::scenario::{Scenario, show};
+use crate::words::lines;
 use dosewright_core::entry::EntryId;
 use dosewright_core::units::Volume;
 
@@ -183,7 +184,7 @@ fn day_and_time(frame: &Frame, at: Stamped) -> String {
 
 fn put(out: &mut String, tag: &str, text: &str) {
     let indent = tag.len();
-    for (i, line) in wrap(text, CELLS - indent).iter().enumerate() {
+    for (i, line) in lines(text, CELLS - indent).iter().enumerate() {
         if i == 0 {
             _ = writeln!(out, "{tag}{line}");
         } else {
@@ -200,14 +201,15 @@ fn nl(volume_nl: u128) -> String {
 pub fn totals(judged: &Judged) -> String {
     let entries = judged.figures.entries();
     let cells = entries.iter().map(|entry| display(&entry.name).1).max().unwrap_or(0).clamp(5, 18);
+    let wide = volume_cells();
     let mut out = format!(
-        "\n{:cells$}  {:>6} {:>6} {:>8} {:>6} {:>6}  {:>9}  {:>9}\n",
+        "\n{:cells$}  {:>6} {:>6} {:>8} {:>6} {:>6}  {:>wide$}  {:>9}\n",
         "entry", "dosed", "part", "skipped", "open", "asked", "pumped", "pump on"
     );
     let mut row = |entry: &EntryFigures, name: &str| {
         _ = writeln!(
             out,
-            "{}  {:>6} {:>6} {:>8} {:>6} {:>6}  {:>9}  {:>9}",
+            "{}  {:>6} {:>6} {:>8} {:>6} {:>6}  {:>wide$}  {:>9}",
             padded(name, cells),
             entry.dosed,
             entry.part,
@@ -288,5 +290,5 @@ pub fn heading(scenario: &Scenario) -> String {
 
 /// A sentence on lines of the page's width, without a newline at the end.
 pub fn wrapped(sentence: &str) -> String {
-    wrap(sentence, CELLS).join("\n")
+    lines(sentence, CELLS).join("\n")
 }

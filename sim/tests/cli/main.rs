@@ -26,5 +26,6 @@ mod support;
 mod sweep;
 mod told;
 mod traces;
+mod units;
 mod warned;
 mod waves;

@@ -173,7 +173,7 @@ impl Setup {
                 let (h, min, named) = (at_min / 60, at_min % 60, named.join(", "));
                 format!("weekly = {{ {key} = [{named}], at = \"{h:02}:{min:02}\" }}")
             }
-            _ => format!("volume = \"{}\"", show::volume(entry.volume)),
+            _ => format!("volume = \"{}\"", show::written(entry.volume)),
         }
     }
 

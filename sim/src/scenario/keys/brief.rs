@@ -1,6 +1,7 @@
 //! The keys of a brief: what `plan` makes a timetable from; and of a head file.
 
 use super::super::quantity::RATE;
+use super::site::unit_words;
 use super::{
     A_VOLUME, ANY_LENGTH, CLOSED, CONTAINER, HEAD, KEPT_VOLUME, Kind, LIMITS, MOTOR, PRODUCT,
     SUPPLY, TUBE, Table, UP_TO_A_DAY, WINDOW, one_of, optional, range, required,
@@ -22,6 +23,7 @@ pub(in crate::scenario) static BRIEF: Table = Table {
     keys: &[
         required("schema", Kind::Version, "Version of the format: 1."),
         optional("title", Kind::Text(200), "What site it is."),
+        optional("units", Kind::Word(unit_words), "In what volumes are shown; metric unless said."),
         required("site", Kind::Table(&SITE), "When the water runs, and what to keep of it."),
         required("label", Kind::Table(&LABEL), "What the product's label asks for."),
         required("head", Kind::Table(&HEAD), "Pump head and tube set with their limits."),

@@ -134,13 +134,13 @@ impl Kind {
         let size = u64::try_from(value.unsigned_abs()).unwrap_or(u64::MAX);
         match self {
             Self::Volume(_) | Self::VolumeOrShare(_) => {
-                format!("{sign}{}", show::volume(Volume::from_nl(size)))
+                format!("{sign}{}", show::written(Volume::from_nl(size)))
             }
             Self::Flow(_) => {
                 let flow = u32::try_from(size).ok().and_then(Flow::from_nl_per_min);
                 flow.map_or_else(
                     || format!("{value} nl/min"),
-                    |flow| format!("{sign}{}", show::flow(flow)),
+                    |flow| format!("{sign}{}", show::written_flow(flow)),
                 )
             }
             Self::Length(_) if size < 86_400_000 => format!("{sign}{}", Duration::from_ms(size)),

@@ -9,6 +9,7 @@ use super::{
     Kind, MOST_KEPT, MS_PER_DAY, OPERATOR, PRODUCT, TUBE, Table, UP_TO_A_DAY, one_of, optional,
     range, required,
 };
+use crate::units::Units;
 use crate::world::LEAST_SECTOR_BYTES;
 
 pub(in crate::scenario) static ROOT: Table = Table {
@@ -17,6 +18,11 @@ pub(in crate::scenario) static ROOT: Table = Table {
     keys: &[
         required("schema", Kind::Version, "Version of the format: 1."),
         optional("title", Kind::Text(200), "What the scenario is about."),
+        optional(
+            "units",
+            Kind::Word(unit_words),
+            "In what volumes are shown, here and at the panel: metric (unless said), US or imperial fluid ounces.",
+        ),
         required("clock", Kind::Table(&CLOCK), "The time, true and the device's."),
         required("head", Kind::Table(&HEAD), "Pump head and tube set with their limits."),
         optional("motor", Kind::Table(&MOTOR), "The motor, for the battery model."),
@@ -294,6 +300,10 @@ pub(in crate::scenario) static BATTERY: Table = Table {
         ),
     ],
 };
+
+pub(super) fn unit_words() -> Vec<&'static str> {
+    Units::ALL.map(Units::word).to_vec()
+}
 
 pub(super) fn cell_words() -> Vec<&'static str> {
     CellType::ALL.map(CellType::word).to_vec()

@@ -7,6 +7,7 @@ use dosewright_core::units::Volume;
 
 use super::{Container, HeadPlan, Limits, Motor, NamedZone, Product, Supply, Tube};
 use crate::diagnose::Spans;
+use crate::units::Units;
 
 /// A head in a file of its own.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -22,6 +23,8 @@ pub struct HeadFile {
 pub struct Brief {
     /// What site it is.
     pub title: Option<String>,
+    /// In what volumes are shown to a person.
+    pub units: Units,
     /// When the water runs.
     pub site: SitePlan,
     /// What the label asks for.

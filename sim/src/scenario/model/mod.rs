@@ -29,6 +29,7 @@ use dosewright_core::entry::{ClosedDates, Entry};
 use dosewright_core::time::Duration;
 
 use crate::diagnose::{Span, Spans};
+use crate::units::Units;
 
 /// A whole scenario file.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,6 +38,8 @@ pub struct Scenario {
     pub schema: u32,
     /// What the scenario is about.
     pub title: Option<String>,
+    /// In what volumes are shown to a person.
+    pub units: Units,
     /// The time, true and the device's.
     pub clock: ClockPlan,
     /// Pump head and tube set.

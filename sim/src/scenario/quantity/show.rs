@@ -1,5 +1,6 @@
 //! Quantities as people write them, with the fewest digits that are exact
-//! where that is possible: `120 ml`, `26.5 ml/min`, `4 min 32 s`.
+//! where that is possible: `120 ml`, `26.5 ml/min`, `4 min 32 s`. What is written into a file
+//! is metric; volumes and flows that are shown are in the units that were chosen.
 
 use std::fmt::Write as _;
 
@@ -7,14 +8,21 @@ use dosewright_core::civil::{Date, Local};
 use dosewright_core::tube::Found;
 use dosewright_core::units::{Flow, Volume};
 
+use crate::units::Units;
+
 /// A whole number of millionths, without trailing zeros.
 fn millionths(value: u64) -> String {
     let text = format!("{}.{:06}", value / 1_000_000, value % 1_000_000);
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// In ml, or in l from one litre on.
+/// For a person: exact in ml and l, to a thousandth of an ounce or finer.
 pub fn volume(volume: Volume) -> String {
+    Units::chosen().ounces(volume, 3).unwrap_or_else(|| written(volume))
+}
+
+/// For a file: in ml, or in l from one litre on, exactly.
+pub fn written(volume: Volume) -> String {
     let nl = volume.as_nl();
     if nl >= 1_000_000_000 {
         let text = format!("{}.{:09}", nl / 1_000_000_000, nl % 1_000_000_000);
@@ -24,8 +32,13 @@ pub fn volume(volume: Volume) -> String {
     }
 }
 
-/// In ml/min.
+/// For a person.
 pub fn flow(flow: Flow) -> String {
+    Units::chosen().ounces_per_min(flow).unwrap_or_else(|| written_flow(flow))
+}
+
+/// For a file: in ml/min, exactly.
+pub fn written_flow(flow: Flow) -> String {
     format!("{} ml/min", millionths(u64::from(flow.as_nl_per_min())))
 }
 
@@ -35,9 +48,10 @@ const fn hundredths(millionths: u64) -> u64 {
     (millionths + 5_000) / 10_000 * 10_000
 }
 
-/// A volume that was measured, in ml.
+/// A volume that was measured.
 pub fn measured(volume: Volume) -> String {
-    format!("{} ml", millionths(hundredths(volume.as_nl())))
+    let metric = || format!("{} ml", millionths(hundredths(volume.as_nl())));
+    Units::chosen().ounces(volume, 3).unwrap_or_else(metric)
 }
 
 /// A dose as people are told of it: one that was given in ounces is told to a hundredth of
@@ -47,9 +61,10 @@ pub fn dose(dose: Volume) -> String {
     volume(if nl < 1_000_000 { dose } else { Volume::from_nl(hundredths(nl)) })
 }
 
-/// A flow that was reckoned from what was measured, in ml/min.
+/// A flow that was reckoned from what was measured.
 pub fn measured_flow(flow: Flow) -> String {
-    format!("{} ml/min", millionths(hundredths(u64::from(flow.as_nl_per_min()))))
+    let metric = || format!("{} ml/min", millionths(hundredths(u64::from(flow.as_nl_per_min()))));
+    Units::chosen().ounces_per_min(flow).unwrap_or_else(metric)
 }
 
 /// A share in parts per million, as a percentage.

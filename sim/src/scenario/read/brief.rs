@@ -12,6 +12,7 @@ use super::super::model::{
 use super::super::reader::{Context, TableReader};
 use super::{SCHEMA, closed, list, product, site};
 use crate::diagnose::{Diagnostic, Span, codes};
+use crate::units::Units;
 
 /// A whole file by its table of keys: what was read, and every problem.
 fn file<T>(
@@ -46,6 +47,7 @@ pub(in crate::scenario) fn brief(text: &str) -> (Option<Brief>, Vec<Diagnostic>)
     file(text, &keys::BRIEF, |mut t| {
         let schema = t.version("schema", SCHEMA);
         let title = t.free_text("title");
+        let units = t.word("units", &Units::ALL).unwrap_or_default();
         let place = t.inner("site").and_then(site_plan);
         let label = t.inner("label").and_then(label);
         let head = t.inner("head").and_then(site::head);
@@ -63,6 +65,7 @@ pub(in crate::scenario) fn brief(text: &str) -> (Option<Brief>, Vec<Diagnostic>)
         t.finish();
         Some(Brief {
             title,
+            units,
             site: schema.and(place)?,
             label: label?,
             head: head?,

@@ -30,6 +30,7 @@ use super::quantity::show;
 use super::reader::{Context, TableReader};
 use super::zones;
 use crate::diagnose::{Diagnostic, Span, Spans, codes};
+use crate::units::Units;
 
 /// The version of the format that is read.
 pub(super) const SCHEMA: u32 = 1;
@@ -50,6 +51,7 @@ pub(super) fn document(text: &str) -> (Option<Scenario>, Vec<Diagnostic>) {
 fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
     let schema = t.version("schema", SCHEMA);
     let title = t.free_text("title");
+    let units = t.word("units", &Units::ALL).unwrap_or_default();
     // The clock first: moments are read against its start.
     let clock = t.inner("clock").and_then(site::clock);
     let head = t.inner("head").and_then(site::head);
@@ -88,6 +90,7 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
     Some(Scenario {
         schema: schema?,
         title,
+        units,
         clock: clock?,
         head: head?,
         motor,

@@ -13,12 +13,13 @@ use dosewright_core::zone::Change;
 
 use super::stamp::{about, clock_time, day, hour_minute, which};
 use super::{Event, Names, Outcome, Sink, Stamped};
-use crate::diagnose::{display, wrap};
+use crate::diagnose::display;
 use crate::observe::DeviceAct;
 use crate::run::Frame;
+use crate::words::lines;
 use fold::{Block, TOLD};
 
-pub(super) use words::volume;
+pub(super) use words::{volume, volume_cells};
 
 /// Cells on a line.
 const CELLS: usize = 80;
@@ -191,10 +192,10 @@ impl<W: io::Write> Timeline<W> {
     }
 
     fn row(&mut self, time: &str, name: &str, word: &str, volume: &str, remark: &str) {
-        let name = padded(name, self.name_cells);
-        let start = format!("  {time}  {name}  {word:<7}  {volume:>9}  ");
+        let (name, wide) = (padded(name, self.name_cells), volume_cells());
+        let start = format!("  {time}  {name}  {word:<7}  {volume:>wide$}  ");
         let indent = display(&start).1;
-        let wrapped = wrap(remark, CELLS.saturating_sub(indent));
+        let wrapped = lines(remark, CELLS.saturating_sub(indent));
         for (i, part) in wrapped.iter().enumerate() {
             if i == 0 {
                 self.line(&format!("{start}{part}"));
@@ -211,7 +212,7 @@ impl<W: io::Write> Timeline<W> {
         self.day_of(at_ms);
         let at = Stamped::of(&self.frame, at_ms);
         let start = format!("  {}{}  ", hour_minute(at.local), which(&self.frame.zone, at));
-        for (i, part) in wrap(text, CELLS - start.len()).iter().enumerate() {
+        for (i, part) in lines(text, CELLS - start.len()).iter().enumerate() {
             if i == 0 {
                 self.line(&format!("{start}{part}"));
             } else {

@@ -10,9 +10,14 @@ use super::super::stamp::{clock_time, day, hour_minute, nearest_minute, which};
 use super::super::{ClockChange, Event, Names, Outcome, Stamped, Wait};
 use crate::observe::DeviceAct;
 use crate::scenario::show;
+use crate::units::Units;
 
-/// To a tenth of a millilitre, without a zero after the point; litres from ten on.
+/// To a tenth of a millilitre, without a zero after the point; litres from ten on. To a
+/// hundredth of an ounce, which is a third of a millilitre.
 pub(in crate::trace) fn volume(volume: Volume) -> String {
+    if let Some(ounces) = Units::chosen().ounces(volume, 2) {
+        return ounces;
+    }
     let (tenths, unit) = if volume.as_nl() >= 10_000_000_000 {
         (volume.tenths_of(VolumeUnit::Litre), "l")
     } else {
@@ -23,6 +28,11 @@ pub(in crate::trace) fn volume(volume: Volume) -> String {
     } else {
         format!("{}.{} {unit}", tenths / 10, tenths % 10)
     }
+}
+
+/// Cells of a column of volumes.
+pub(in crate::trace) fn volume_cells() -> usize {
+    if Units::chosen() == Units::Metric { 9 } else { 15 }
 }
 
 /// The time of day, to the minute; of a time that happens twice its offset, too.

@@ -49,9 +49,11 @@ impl<'a, const W: usize> Stage<'a, W> {
     pub(in crate::world) fn under(mut self, hand: &'a mut dyn Hand, condition: Condition) -> Self {
         self.is_bare = condition == Condition::Factory;
         let tube = self.scenario.tube.as_ref().filter(|_| !self.is_bare);
+        let likes = tube.map_or(Preferences::NEW, told_of);
+        let unit = self.scenario.units.at_panel();
         self.front = Some(Front {
             hand: Some(hand),
-            panel: Panel::new(tube.map_or_else(Preferences::default, told_of)),
+            panel: Panel::new(Preferences { unit, ..likes }),
             recent: Recent::NONE,
             refusal: None,
             asks: false,
@@ -203,7 +205,10 @@ fn told_of(tube: &Tube) -> Preferences {
 fn label(scenario: &Scenario) -> String {
     let head = &scenario.head.head;
     let tenths = u64::from(head.flow.as_nl_per_min()) / 100_000;
-    let mut label = format!("{}.{} ml/min, {} rollers", tenths / 10, tenths % 10, head.rollers);
+    // a head for a place that uses ounces has them on it
+    let flow = scenario.units.ounces_per_min(head.flow);
+    let flow = flow.unwrap_or_else(|| format!("{}.{} ml/min", tenths / 10, tenths % 10));
+    let mut label = format!("{flow}, {} rollers", head.rollers);
     if let Some(tube) = &scenario.tube {
         let length_dm = (tube.suction_um + tube.discharge_um) / 100_000;
         let bore = tube.bore_um / 100;
