@@ -5,6 +5,7 @@
 //! and tells [`Event`]s to any number of [`Sink`]s. Every writer streams and
 //! holds a bounded amount, so that ten years take no more room than a week.
 
+mod account;
 mod clocks;
 pub mod csv;
 pub mod json;

@@ -3,13 +3,14 @@
 use dosewright_core::cause::Cause;
 use dosewright_core::entry::{Entry, EntryId, Nominal};
 use dosewright_core::ledger::{Class, SLOT, Slot};
-use dosewright_core::record::{self, Alarm, DueKey, OutcomeKind, Record};
+use dosewright_core::record::{self, Act, Alarm, DueKey, OutcomeKind, Record};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::units::{Flow, Volume};
 
+use super::account::Moved;
 use super::clocks::Clocks;
 use super::untold::Untold;
-use super::{ClockChange, Event, Fate, Mover, Names, Outcome, Sink, Stamped, Wait};
+use super::{ClockChange, Event, Fate, Names, Outcome, Sink, Stamped, Wait};
 use crate::audit::SleptThrough;
 use crate::observe::{Observation, Observer};
 use crate::run::Frame;
@@ -51,8 +52,7 @@ pub struct Tracker<'s> {
     on_since: Option<u64>,
     /// What each start takes, by the calibration in force.
     lead_ms: u16,
-    /// What the last record says of the container's account.
-    mover: Mover,
+    moved: Moved,
     /// Stretches of closed dates, which may still grow; one an entry.
     growing: Vec<Outcome>,
     untold: Untold,
@@ -72,7 +72,7 @@ impl<'s> Tracker<'s> {
             owns: false,
             on_since: None,
             lead_ms: 0,
-            mover: Mover::Told,
+            moved: Moved::default(),
             growing: Vec::new(),
             untold: Untold::default(),
         }
@@ -226,7 +226,7 @@ impl<'s> Tracker<'s> {
     }
 
     fn record(&mut self, at_ms: u64, record: &Record) {
-        self.mover = mover(record).unwrap_or(self.mover);
+        self.moved.record(at_ms, record);
         self.untold.record(record);
         match record {
             Record::Boot { feed_kept, .. } => {
@@ -259,7 +259,8 @@ impl<'s> Tracker<'s> {
             Record::Pulse(pulse) => self.pulse(at_ms, pulse),
             Record::Outcome(outcome) => self.ended(at_ms, outcome),
             Record::Act { act, ms, .. } => {
-                self.owns = false;
+                // what is acknowledged, entered or put in while a pulse runs takes no run from it
+                self.owns &= !begins_run(*act);
                 self.tell(at_ms, &Event::Done { act: *act, ms: *ms });
             }
             Record::Calibration { found, in_force, lead_ms } => {
@@ -341,21 +342,9 @@ impl<'s> Tracker<'s> {
     }
 }
 
-/// How a record changes the container's account, if it may.
-const fn mover(record: &Record) -> Option<Mover> {
-    use dosewright_core::record::{Act, Alarm};
-    Some(match record {
-        Record::Container { .. } => Mover::Told,
-        Record::Outcome(_) => Mover::Dose,
-        Record::Act { act: Act::PrimeEnded, .. } => Mover::Prime,
-        Record::Act { act: Act::CalibrationEnded | Act::TrainEnded, .. } => Mover::Calibrate,
-        Record::Calibration { .. } => Mover::Restated,
-        Record::Alarm { alarm: Alarm::LowLevel | Alarm::LevelDisagrees, on: true, .. } => {
-            Mover::Contact
-        }
-        Record::Boot { .. } => Mover::Restart,
-        _ => return None,
-    })
+/// Whether the pump's next run is that act's, and no dose's.
+const fn begins_run(act: Act) -> bool {
+    matches!(act, Act::PrimeBegun | Act::CalibrationBegun | Act::TrainBegun)
 }
 
 impl Observer for Tracker<'_> {
@@ -384,7 +373,8 @@ impl Observer for Tracker<'_> {
             }
             Observation::Display { lit } => self.tell(at_ms, &Event::Display { lit: *lit }),
             Observation::Account { level } => {
-                self.tell(at_ms, &Event::Account { level: *level, by: self.mover });
+                let by = self.moved.by();
+                self.tell(at_ms, &Event::Account { level: *level, by });
             }
             Observation::Reset => {
                 self.untold.refused = false;

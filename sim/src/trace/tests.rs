@@ -45,7 +45,7 @@ fn key(nominal: u32) -> DueKey {
     DueKey { id: EntryId(1), revision: 1, epoch: 1, nominal: Nominal(nominal) }
 }
 
-fn skipped(first: u32, count: u32, cause: Cause) -> Record {
+pub(super) fn skipped(first: u32, count: u32, cause: Cause) -> Record {
     Record::Outcome(Ended {
         line: 0,
         due: key(first),
@@ -64,7 +64,7 @@ fn skipped(first: u32, count: u32, cause: Cause) -> Record {
     })
 }
 
-fn dosed(nominal: u32, ml: u64) -> Record {
+pub(super) fn dosed(nominal: u32, ml: u64) -> Record {
     let Record::Outcome(outcome) = skipped(nominal, 1, Cause::Closed) else { unreachable!() };
     Record::Outcome(Ended {
         kind: OutcomeKind::Dosed,
@@ -180,6 +180,32 @@ fn the_pump_is_put_down_to_the_dose_it_ran_for() {
     assert_eq!(outcome.started.unwrap().local, Local::from_ms(frame().start.as_ms() + 1000));
     let for_dose: Vec<bool> = told.pump.iter().map(|(_, _, for_dose)| *for_dose).collect();
     assert_eq!(for_dose, [true, true, true, true, false, false]);
+}
+
+/// What somebody does to the device while a pulse runs begins no run of its own: the pulse
+/// stays its dose's.
+#[test]
+fn an_act_without_a_run_takes_no_run_from_its_dose() {
+    for act in [Act::Acknowledged, Act::TubeChanged, Act::Unlocked, Act::WrongPin] {
+        let done = |at| (at, Write(Record::Act { at: Instant::ZERO, act, ms: 0 }));
+        let told = told(&[
+            (1000, Write(pulse(7, 2000, 0))),
+            (1000, Pump(true)),
+            done(1500),
+            (3000, Pump(false)),
+            // and none between two pulses
+            done(3500),
+            (4000, Write(pulse(7, 1500, 2000))),
+            done(4000),
+            (4000, Pump(true)),
+            (5500, Pump(false)),
+            (5500, Write(dosed(7, 3))),
+        ]);
+        let [(_, outcome)] = told.outcomes.as_slice() else { panic!("{:?}", told.outcomes) };
+        let ran = (outcome.started_ms, outcome.ended_ms, outcome.on_ms);
+        assert_eq!(ran, (Some(1000), Some(5500), 3500), "{act:?}");
+        assert!(told.pump.iter().all(|(_, _, for_dose)| *for_dose), "{act:?}: {:?}", told.pump);
+    }
 }
 
 #[test]
