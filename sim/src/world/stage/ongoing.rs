@@ -14,8 +14,10 @@ pub(in crate::world) struct Ongoing {
     /// Its number in the file.
     fault: usize,
     kind: FaultKind,
-    /// When it began, in true ms.
+    /// When it began, in true ms: it, or one of its kind that it lapped over and outlasts.
     since: u64,
+    /// That one's number, and when it was over.
+    earlier: Option<(usize, u64)>,
 }
 
 impl Ongoing {
@@ -33,7 +35,7 @@ impl Ongoing {
 impl<const W: usize> Stage<'_, W> {
     /// A fault that lasts begins; whether it has taken effect.
     pub(super) fn lasting_begins(&mut self, fault: usize, kind: FaultKind) -> bool {
-        self.ongoing.push(Ongoing { fault, kind, since: self.now });
+        self.ongoing.push(Ongoing { fault, kind, since: self.now, earlier: None });
         match kind {
             FaultKind::RemoteStop { .. } | FaultKind::Leak { .. } => {
                 self.look_at_detectors();
@@ -57,8 +59,12 @@ impl<const W: usize> Stage<'_, W> {
     /// A fault that lasts is over: what others of its kind keep up stays.
     pub(super) fn lasting_ends(&mut self, fault: usize) {
         let Some(place) = self.ongoing.iter().position(|on| on.fault == fault) else { return };
-        let kind = self.ongoing.remove(place).kind;
+        let Ongoing { kind, since, earlier, .. } = self.ongoing.remove(place);
         let like = |on: &&Ongoing| on.kind.word() == kind.word();
+        for on in self.ongoing.iter_mut().filter(|on| like(&&**on) && since < on.since) {
+            // the motor's driver makes no difference between the one and the other
+            (on.since, on.earlier) = (since, earlier.or(Some((fault, self.now))));
+        }
         let left = self.ongoing.iter().rev().find(like).copied();
         match kind {
             FaultKind::RemoteStop { .. } | FaultKind::Leak { .. } => self.look_at_detectors(),
@@ -127,10 +133,10 @@ impl<const W: usize> Stage<'_, W> {
     }
 
     /// When, and by which fault, the motor's driver knows of trouble in the run that goes.
-    fn trouble(&self) -> Option<(u64, usize)> {
+    fn trouble(&self) -> Option<(u64, Ongoing)> {
         let known = |on: &Ongoing| {
             let from = on.since.max(self.pump_on_since);
-            Some((from.saturating_add(on.trip_ms()?), on.fault))
+            Some((from.saturating_add(on.trip_ms()?), *on))
         };
         self.ongoing.iter().filter_map(known).min_by_key(|(at, _)| *at)
     }
@@ -146,8 +152,12 @@ impl<const W: usize> Stage<'_, W> {
         if self.trip_at.take_if(|at| *at <= self.now).is_none() {
             return false;
         }
-        if let Some((_, fault)) = self.trouble() {
+        if let Some((_, Ongoing { fault, earlier, .. })) = self.trouble() {
             self.took_effect(fault);
+            // without the one that began it the driver would have known later
+            if let Some((earlier, _)) = earlier.filter(|(_, over)| *over > self.pump_on_since) {
+                self.took_effect(earlier);
+            }
         }
         self.act(&DeviceAct::MotorFault);
         true

@@ -160,6 +160,52 @@ fn of_faults_of_one_kind_the_last_to_end_ends_it() {
     assert_eq!(ends, (0, vec![TookEffect, TookEffect]));
 }
 
+/// How long the pump ran in each of its first runs, in ms.
+#[derive(Default)]
+struct PumpRuns(Vec<u64>, u64);
+
+impl Observer for PumpRuns {
+    fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
+        match *what {
+            Observation::Pump { on: true } => self.1 = at_ms,
+            Observation::Pump { on: false } => self.0.push(at_ms - self.1),
+            _ => {}
+        }
+    }
+}
+
+/// The motor is stalled while any stall is on: its driver says so after 0.2 s of it, though
+/// the one that began it is over by then. With a moment between two it has turned, and the
+/// time counts anew.
+#[test]
+fn stalls_that_lap_over_one_another_trip_as_one() {
+    use FaultEnd::{NoEffect, TookEffect};
+    let lasts = |kind: &str, lasts: &str| format!("{kind} = {{ lasts = \"{lasts}\" }}");
+    let (short, long) = (lasts("motor_stall", "150 ms"), lasts("motor_stall", "1 min"));
+    let (draws, on) = (lasts("over_current", "40 ms"), lasts("over_current", "1 min"));
+    for (first, second, at, ran_ms, effect) in [
+        (&short, &long, "12:00:00.349", 400, TookEffect),
+        (&short, &long, "12:00:00.350", 400, TookEffect),
+        (&short, &long, "12:00:00.351", 551, NoEffect),
+        (&draws, &on, "12:00:00.239", 250, TookEffect),
+        (&draws, &on, "12:00:00.241", 291, NoEffect),
+        // of two kinds each has its own time
+        (&short, &on, "12:00:00.300", 350, NoEffect),
+        (&draws, &long, "12:00:00.220", 420, NoEffect),
+    ] {
+        let mut runs = PumpRuns::default();
+        let end = day_of(&[("12:00:00.2", first), (at, second)], &mut runs);
+        assert_eq!(runs.0.first(), Some(&ran_ms), "{first}, {second} at {at}");
+        assert_eq!(end.faults, [effect, TookEffect], "{first}, {second} at {at}");
+    }
+    // a third that outlasts both
+    let end = lasts("motor_stall", "10 ms");
+    let mut runs = PumpRuns::default();
+    let three = [("12:00:00.2", &*short), ("12:00:00.34", &end), ("12:00:00.345", &long)];
+    assert_eq!(day_of(&three, &mut runs).faults, [TookEffect, NoEffect, TookEffect]);
+    assert_eq!(runs.0.first(), Some(&400));
+}
+
 /// A contact that is kept closed opens when the last fault lets go of it; one that
 /// prolongs the other took effect, one that lies within it did not.
 #[test]
