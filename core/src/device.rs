@@ -23,6 +23,10 @@ use crate::timetable::{Refusal, Timetable};
 pub trait Outputs {
     /// Turn the pump on, and arm the one-shot that turns it off after this
     /// length whatever happens (D4).
+    ///
+    /// A pump that does not go on is handed in as [`Event::MotorFault`] right after this
+    /// call, at [`Device::now`] and before anything sleeps: a run that its end comes to
+    /// counts as whole.
     fn pump_on(&mut self, length: Duration);
     /// Turn the pump off.
     fn pump_off(&mut self);

@@ -76,7 +76,8 @@ pub trait Board: Outputs {
     fn sleep(&mut self, until: Option<Instant>);
     /// Reads the contacts.
     fn levels(&mut self) -> Levels;
-    /// Whether the pump's drive failed since this was last asked.
+    /// Whether the pump's drive failed since this was last asked. It is asked after each
+    /// call of the logic: a pump that did not go on is known before anything sleeps.
     fn drive_failed(&mut self) -> bool;
     /// So many signals of interrupt handlers were lost. The contacts have been
     /// read again; what a key said is gone.

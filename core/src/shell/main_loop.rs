@@ -29,8 +29,9 @@ impl<'a, F: NorFlash, B: Board, const N: usize, const H: usize, const Q: usize>
     /// Starts the device from its memory. The pump is turned off before anything
     /// else (P4), and contacts are read before anything is decided.
     ///
-    /// `count` is what the clock chip counts, `None` where it lost its feed: then
-    /// the board has to set it to [`Device::now`] before the first turn.
+    /// `count` is what the clock chip counts, `None` where it lost its feed. A clock
+    /// that is not at [`Device::now`] or after it has to be set to that before the first
+    /// turn: its feed was lost, whether the board knew or not.
     pub fn start(
         flash: F,
         geometry: Geometry,
@@ -94,11 +95,10 @@ where
                 None => break,
             }
         }
-        if self.board.drive_failed() {
-            self.hand_in(Event::MotorFault);
-        }
         let now = self.board.clock();
-        if self.device.next_wake().is_some_and(|(at, _)| at <= now) {
+        if self.board.drive_failed() {
+            self.take(now, Event::MotorFault);
+        } else if self.device.next_wake().is_some_and(|(at, _)| at <= now) {
             self.take(now, Event::Wake);
         }
         let until = self.device.next_wake().map(|(at, _)| at);
@@ -136,8 +136,18 @@ where
         (self.device.into_flash(), self.board)
     }
 
+    /// Hands in an event, and after it what became of the start that it may have asked for:
+    /// before anything sleeps, and at its instant, so that a run that never was is not
+    /// counted (D4).
     fn take(&mut self, now: Instant, event: Event<'_, N>) {
-        self.device.handle(now, event, &mut self.board);
+        let (mut now, mut event) = (now, event);
+        for _ in 0..2 {
+            self.device.handle(now, event, &mut self.board);
+            if !self.board.drive_failed() {
+                break;
+            }
+            (now, event) = (self.device.now(), Event::MotorFault);
+        }
     }
 
     /// Signals found no room: what can be read again is read again.

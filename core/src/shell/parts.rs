@@ -100,7 +100,8 @@ impl<C: Clock, D: Drive, T: OneShot, I: Inputs, R: Report> Outputs for Parts<C, 
     }
 
     fn now(&mut self, before: Instant) -> Instant {
-        self.clock.now().max(before)
+        // until the loop knows of it no run is over: one that failed would count as whole
+        if self.drive_failed { before } else { self.clock.now().max(before) }
     }
 }
 

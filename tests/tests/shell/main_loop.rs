@@ -8,7 +8,7 @@ use dosewright_core::device::Outputs;
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
-use dosewright_core::record::{Alarm, Reset};
+use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::shell::drives::Switched;
 use dosewright_core::shell::{
     Clock, Inbox, Inputs, Levels, MainLoop, Message, OneShot, Parts, Report, Signal,
@@ -160,11 +160,46 @@ fn d4_a_run_that_nothing_would_end_is_not_begun() {
     install(&mut main);
     world.unarmed.set(true);
     turn_until(&mut main, 1001);
-    main.turn();
     assert!(!main.device().controller().pump_is_on());
     assert_eq!(main.device().controller().book().motor.faults, 1);
     drop(main);
     pin.done();
+}
+
+/// The least that each outcome in the ledger was delivered for, in nl.
+fn delivered(main: &mut Loop<'_>) -> Vec<u64> {
+    let mut least = Vec::new();
+    main.ledger().each_record(|_, payload| {
+        if let Some(Record::Outcome(outcome)) = Record::decode(payload) {
+            least.push(outcome.least.as_nl());
+        }
+    });
+    least
+}
+
+#[test]
+fn d4_a_run_that_did_not_begin_is_known_before_the_sleep_and_is_not_counted() {
+    let off = Level::set(State::Low);
+    let fails = Level::set(State::High).with_error(MockError::Io(std::io::ErrorKind::BrokenPipe));
+    let armless = vec![off.clone(), off.clone()];
+    let failed = vec![fails, off.clone(), off.clone()];
+    for (unarmed, tried) in [(true, armless), (false, failed)] {
+        // off at the start; tried once more after a minute
+        let edges = [vec![off.clone()], tried.clone(), tried].concat();
+        let (world, mut pin, inbox) = (Rc::new(World::default()), Pin::new(&edges), Inbox::new());
+        let mut main = started(&world, &pin, &inbox);
+        install(&mut main);
+        world.unarmed.set(unarmed);
+        turn_until(&mut main, 1000);
+        assert!(!main.device().controller().pump_is_on());
+        main.turn();
+        assert!(!main.device().controller().pump_is_on(), "asleep with a run that is none");
+        assert_eq!(main.device().controller().book().motor.faults, 1);
+        turn_until(&mut main, 130_000);
+        assert_eq!(delivered(&mut main), [0], "unarmed: {unarmed}");
+        drop(main);
+        pin.done();
+    }
 }
 
 #[test]
@@ -225,7 +260,9 @@ fn a_drive_that_does_not_start_is_a_motor_fault_and_is_turned_off() {
         Level::set(State::High).with_error(MockError::Io(std::io::ErrorKind::BrokenPipe)),
         Level::set(State::Low),
         Level::set(State::Low),
-        // tried again after a minute
+        // tried again after a minute: both pulses are still to come
+        Level::set(State::High),
+        Level::set(State::Low),
         Level::set(State::High),
         Level::set(State::Low),
     ];
@@ -235,6 +272,7 @@ fn a_drive_that_does_not_start_is_a_motor_fault_and_is_turned_off() {
     turn_until(&mut main, 70_000);
     assert_eq!(main.device().controller().book().motor.faults, 1);
     turn_until(&mut main, 130_000);
+    assert_eq!(delivered(&mut main), [2_000_000]);
     drop(main);
     pin.done();
 }
@@ -287,5 +325,8 @@ fn after_the_ledger_was_written_it_is_as_late_as_the_clock_says() {
     assert_eq!(board.now(at(1390)), at(1400));
     // and never earlier than it was before
     assert_eq!(board.now(at(1410)), at(1410));
+    // a run that did not begin is not over before the loop knows of it
+    board.drive_failed = true;
+    assert_eq!(board.now(at(1390)), at(1390));
     pin.done();
 }
