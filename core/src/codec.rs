@@ -9,6 +9,8 @@
 // goes into checks of lengths
 #![allow(clippy::inline_always)]
 
+use crate::time::Instant;
+
 /// Writes fields one after another.
 pub(crate) struct Put<'a> {
     buffer: &'a mut [u8],
@@ -83,7 +85,7 @@ impl<'a> Put<'a> {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     pub(crate) fn i48(&mut self, value: i64) {
-        const MOST: i64 = (1 << 47) - 1;
+        const MOST: i64 = Instant::LAST.as_ms();
         self.number(value.clamp(-MOST - 1, MOST) as u64, 6);
     }
 }

@@ -80,8 +80,9 @@ impl<F: NorFlash, const N: usize, const H: usize> Device<F, N, H> {
     ///
     /// `count` is what the clock chip counts, `None` where it lost its feed: the
     /// device's time then goes on from the last instant in the ledger, and
-    /// [`Device::now`] is what the chip is to be set to. The flash comes
-    /// back with an error.
+    /// [`Device::now`] is what the chip is to be set to. The same holds of a count that
+    /// cannot be that of the ledger's clock: more than a minute before that instant, or
+    /// after [`Instant::LAST`]. The flash comes back with an error.
     pub fn start(
         flash: F,
         geometry: Geometry,

@@ -70,6 +70,9 @@ impl Instant {
     pub const MIN: Self = Self(i64::MIN);
     /// After every other instant.
     pub const MAX: Self = Self(i64::MAX);
+    /// The last that the ledger can hold: some 4460 years after [`Self::ZERO`]. No clock
+    /// counts beyond it, and an instant that does is not taken.
+    pub const LAST: Self = Self((1 << 47) - 1);
 
     /// From milliseconds since the count began.
     pub const fn from_ms(ms: i64) -> Self {

@@ -52,6 +52,9 @@ use service::Service;
 const STAMP_EVERY: Duration = Duration::from_h(1);
 /// How long a ledger that failed is left alone.
 const RETRY_AFTER: Duration = Duration::from_min(1);
+/// So far behind the ledger's last instant a clock chip's count may be at a start (own
+/// choice): one that is read coarsely begins anew somewhat earlier.
+const MAY_LAG: Duration = Duration::from_min(1);
 /// Lateness that still counts as in time: a wake comes on the millisecond.
 const ON_TIME: Duration = Duration::from_ms(1);
 
@@ -72,7 +75,9 @@ pub struct Start {
     /// The instant by the clock chip; after a loss of its feed, the last
     /// instant in the ledger ([`Book::at`]).
     pub now: Instant,
-    /// Whether the clock chip was fed all along.
+    /// Whether the clock chip was fed all along. A count that lies more than a minute
+    /// before the last instant in the ledger, or after [`Instant::LAST`], is of none
+    /// that was.
     pub feed_kept: bool,
     /// Why the logic starts.
     pub reset: Reset,
@@ -216,8 +221,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// The book is filled in: the logic starts.
-    pub(crate) fn begin_with(&mut self, start: Start) {
-        self.now = start.now.max(self.book.at);
+    pub(crate) fn begin_with(&mut self, mut start: Start) {
+        // no count of the clock that the ledger was written by: that one lost its feed (D9)
+        let at = self.book.at;
+        if start.now > Instant::LAST || start.now < at.minus(MAY_LAG) {
+            (start.now, start.feed_kept) = (at, false);
+        }
+        self.now = start.now.max(at);
         self.start = Some(start);
         self.unreadable = start.unreadable;
         self.refit();
@@ -271,7 +281,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// Takes in an event at its instant. An instant before an earlier one counts
-    /// as that earlier one: elapsed time does not run back.
+    /// as that earlier one: elapsed time does not run back. So does one after
+    /// [`Instant::LAST`], which no clock counts.
     pub fn step(&mut self, now: Instant, event: Event<'_, N>) -> Effects {
         #[cfg(debug_assertions)]
         return self.step_proved(now, event);
@@ -280,7 +291,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     fn take_step(&mut self, now: Instant, event: Event<'_, N>) -> Effects {
-        self.now = self.now.max(now);
+        if now <= Instant::LAST && now > self.now {
+            self.now = now;
+        }
         let mut effects = Effects::NONE;
         self.end_run(&mut effects);
         if !matches!(event, Event::Wake | Event::Appended) {
