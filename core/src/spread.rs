@@ -31,7 +31,7 @@ pub enum Misfit {
     Window {
         /// Pumping that the dose asks for, in ms.
         dose_ms: u64,
-        /// The least window that would do, in ms.
+        /// The least window that would do, in ms; [`u64::MAX`] stands for more as well.
         least_ms: u64,
     },
     /// The number of pulses asked for does not go.
@@ -141,7 +141,7 @@ fn range(dose_ms: u64, window_ms: u64, head: &Head, is_asked: bool) -> Result<(u
         return Err(Misfit::Indivisible { dose_ms });
     }
     if !fits(dose_ms, window_ms, least, head) {
-        let least_ms = least * slot_ms(dose_ms, least, head).max(spacing_ms(head));
+        let least_ms = times(least, slot_ms(dose_ms, least, head).max(spacing_ms(head)));
         return Err(Misfit::Window { dose_ms, least_ms });
     }
     let (least_pulse, _) = head.flow.on_time(head.least_pulse, crate::units::Carry(0));
@@ -219,7 +219,7 @@ impl Plan {
     pub fn next_length(&self) -> Duration {
         let whole = u64::from(self.total_ms);
         let from = Self::share(whole, self.next, self.pulses);
-        Duration::from_ms(Self::share(whole, self.next + 1, self.pulses) - from)
+        Duration::from_ms(Self::share(whole, self.next.saturating_add(1), self.pulses) - from)
     }
 }
 
@@ -245,7 +245,7 @@ pub struct Bounds<'a> {
 ///
 /// `pulse_ms` is the length of the pulses the dose was planned with: the rest is
 /// made of pulses no longer than that where the limits allow, since the doubt a
-/// restart leaves is one pulse.
+/// restart leaves is one pulse. The head is one in which [`Head::problem`] finds nothing.
 pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds<'_>) -> Option<Plan> {
     let shortest = u64::from(head.shortest_pulse_ms());
     let rest = u64::from(rest_ms);
@@ -256,7 +256,10 @@ pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds<'_>) -
     if bounds.hurry {
         let fastest = train_of(rest, pulse_ms, head, bounds);
         let plan = Plan {
-            span_ms: u64::from(fastest.pulses) * slot_ms(rest, u64::from(fastest.pulses), head),
+            span_ms: times(
+                u64::from(fastest.pulses),
+                slot_ms(rest, u64::from(fastest.pulses), head),
+            ),
             ..fastest
         };
         if ends_by(&plan, head, bounds.deadline) {
@@ -267,7 +270,7 @@ pub fn respread(rest_ms: u32, pulse_ms: u32, head: &Head, bounds: &Bounds<'_>) -
             let scarce = fastest.pulses > free_starts && rest - full * longest >= shortest;
             return if scarce {
                 Some(Plan {
-                    span_ms: full * slot_ms(longest, 1, head),
+                    span_ms: times(full, slot_ms(longest, 1, head)),
                     pulses: full as u32,
                     total_ms: (full * longest) as u32,
                     ..plan
@@ -458,6 +461,51 @@ mod tests {
                 "{dose_ms} {least_ms}"
             );
         }
+    }
+
+    #[test]
+    fn a_least_window_that_no_number_holds_is_the_longest_there_is() {
+        // 100 l at a nanolitre a minute in pulses of a second, 46 days apart
+        let slow = Head {
+            longest_run_ms: 1000,
+            shortest_off_ms: 4_000_000_000,
+            ..Head::with_flow(Flow::from_nl_per_min(1).unwrap())
+        };
+        let dose_ms = slow.flow.on_time(Volume::from_ml(100_000), crate::units::Carry(0)).0.as_ms();
+        let least_ms = u64::MAX;
+        for asked in [None, Some(1)] {
+            let planned = pulses_for(dose_ms, 3_600_000, &slow, asked);
+            assert_eq!(planned, Err(Misfit::Window { dose_ms, least_ms }));
+        }
+        // 2^32 - 1 pulses of a millisecond with a lead of two, each 2^32 + 2 from the next
+        let head = Head {
+            shortest_on_ms: 1,
+            longest_run_ms: 3,
+            lead_ms: 2,
+            shortest_off_ms: u32::MAX,
+            ..head()
+        };
+        let bounds = Bounds {
+            from: Instant::ZERO,
+            window_end: Instant::LAST,
+            deadline: Instant::LAST,
+            starts: &Starts::NONE,
+            hurry: true,
+        };
+        let plan = respread(u32::MAX, 1, &head, &bounds).unwrap();
+        assert!(plan.pulses <= u32::from(head.starts_per_hour), "{plan:?}");
+    }
+
+    #[test]
+    fn a_train_that_is_over_has_no_next_pulse() {
+        let over = Plan {
+            origin: Instant::ZERO,
+            span_ms: 1,
+            pulses: u32::MAX,
+            total_ms: 1,
+            next: u32::MAX,
+        };
+        assert_eq!((over.next_start(), over.next_length()), (None, Duration::ZERO));
     }
 
     fn at(ms: i64) -> Instant {
