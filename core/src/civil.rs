@@ -222,9 +222,9 @@ impl Local {
         self.0
     }
 
-    /// A date and a time of day.
+    /// A date and a time of day, or at most the last there is.
     pub const fn new(date: Date, time_of_day: Duration) -> Self {
-        Self(date.0 as i64 * DAY_MS + time_of_day.as_ms() as i64)
+        Self((date.0 as i64 * DAY_MS).saturating_add_unsigned(time_of_day.as_ms()))
     }
 
     /// The date.
@@ -306,5 +306,7 @@ mod tests {
             assert_eq!((local.date().days(), local.time_of_day()), (day, of_day));
             assert_eq!(Local::new(local.date(), of_day).as_ms(), ms);
         }
+        let of_day = Duration::from_ms(u64::MAX);
+        assert_eq!(Local::new(Date::from_days(1), of_day), Local::from_ms(i64::MAX));
     }
 }

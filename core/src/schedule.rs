@@ -3,7 +3,7 @@
 use crate::civil::{DAY_MIN, Date, Days, Local, MINUTE_MS};
 use crate::entry::{Entry, Nominal, Recurrence, is_next_day};
 use crate::time::{Duration, Instant, Utc};
-use crate::units::over;
+use crate::units::{over, over_up};
 use crate::zone::Zone;
 
 /// What the device's clock says: its distance from elapsed time, and its zone.
@@ -55,6 +55,9 @@ impl WallClock {
 /// instant and the first that is: two offsets are a few days apart at most.
 const NEAR: usize = 8;
 
+/// Dues of an entry in which [`Entry::bad_field`] finds nothing, by a clock whose zone a TZ
+/// string can give: no other is taken in. Of another they can be anything, and a build that
+/// looks for overflows can panic.
 impl Entry {
     /// Whether the times of a by-night entry fall on the day after the night's name.
     const fn is_after_midnight(&self) -> bool {
@@ -159,8 +162,7 @@ impl Entry {
                 None
             }
             Recurrence::Interval { every_ms, from } => {
-                let passed =
-                    at.since(from).as_ms().checked_add(every_ms - 1)?.checked_div(every_ms)?;
+                let passed = over_up(at.since(from).as_ms(), every_ms);
                 u32::try_from(passed).ok().map(Nominal)
             }
         }

@@ -465,7 +465,8 @@ const fn keeps_time_of_day(every_ms: u64) -> bool {
 
 /// Whether the windows of two entries overlap as a matter of course. Two that
 /// meet only now and then, because an interval wanders through the day, are
-/// not refused: there one waits for the other (D3).
+/// not refused: there one waits for the other (D3). Both are entries in which
+/// [`Entry::bad_field`] finds nothing.
 pub fn overlap(a: &Entry, b: &Entry, clock: Option<&WallClock>, now: Instant) -> bool {
     let (wa, wb) = (u64::from(a.window_ms), u64::from(b.window_ms));
     match (a.recurrence, b.recurrence) {

@@ -99,7 +99,7 @@ impl Volume {
 
     /// In microlitres, rounded half up.
     pub const fn as_ul(self) -> u64 {
-        (self.0 + 500) / 1000
+        self.0.saturating_add(500) / 1000
     }
 
     /// In tenths of `unit`, rounded half up: what a display shows.
@@ -238,6 +238,7 @@ mod tests {
     fn a_volume_is_shown_rounded_half_up() {
         let ul = |nl| Volume::from_nl(nl).as_ul();
         assert_eq!([ul(499), ul(500), ul(1_499), ul(1_500)], [0, 1, 1, 2]);
+        assert_eq!(ul(u64::MAX), u64::MAX / 1000, "to within a microlitre");
         let tenths = |nl, unit| Volume::from_nl(nl).tenths_of(unit);
         let ml = [49_999, 50_000, 26_549_999, 26_550_000];
         assert_eq!(ml.map(|nl| tenths(nl, VolumeUnit::Millilitre)), [0, 1, 265, 266]);

@@ -158,3 +158,12 @@ fn a_weekly_due_has_no_instant_before_the_clock_is_set() {
     assert_eq!(e.instant_of(minute(2026, 10, 19, 60), Some(&clock)), Some(due));
     assert_eq!(clock.local(due), Local::new(day, Duration::from_h(1)));
 }
+
+#[test]
+fn an_interval_of_nothing_is_no_way_to_panic() {
+    let none = Recurrence::Interval { every_ms: 0, from: Instant::ZERO };
+    let e = plain(1, none, Volume::from_ml(1));
+    assert_eq!(e.bad_field(), Some("interval"));
+    assert_eq!(e.first_from(Instant::ZERO, None), Some(Nominal(0)));
+    assert_eq!(e.first_after(Instant::MAX, None), Some(Nominal(1)));
+}
