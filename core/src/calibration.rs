@@ -48,7 +48,7 @@ pub enum Amount {
     Water {
         /// In mg.
         mass_mg: u32,
-        /// Its temperature in tenths of a degree, 150 to 300.
+        /// Its temperature in tenths of a degree, 5 to 400.
         tenths_of_degree: u16,
     },
     /// A mass of the product.
@@ -374,21 +374,25 @@ pub fn two_point_ppm(long: &Train, long_ppm: u32, short: &Train, short_ppm: u32)
     root(long * long + short * short).saturating_add(1) as u32
 }
 
-/// Volume of one milligram of water in the Z factors' unit, a tenth of a
-/// nanolitre, by temperature from 15 to 30 degrees in half degrees: the table of
-/// ISO 8655-6 at 1013 hPa.
-const Z: [u16; 31] = [
-    10_020, 10_020, 10_021, 10_022, 10_023, 10_024, 10_025, 10_026, 10_027, 10_028, 10_029, 10_030,
-    10_031, 10_032, 10_033, 10_034, 10_035, 10_036, 10_038, 10_039, 10_040, 10_041, 10_043, 10_044,
-    10_045, 10_047, 10_048, 10_050, 10_051, 10_052, 10_054,
+/// Volume of one milligram of water at 1013 hPa by temperature, from 0.5 to 40 degrees in
+/// half degrees, in tenths of a nanolitre more than 10 000. From 15 to 30 degrees it is the
+/// table of ISO 8655-6; beside it the same by the density of water (Kell 1975) and the
+/// buoyancy of air, which agree with the table to its last digit.
+#[rustfmt::skip]
+const Z: [u8; 80] = [
+    13, 12, 12, 12, 12, 12, 11, 11, 11, 11, 12, 12, 12, 12, 12, 12, 13, 13, 14, 14,
+    14, 15, 15, 16, 16, 17, 18, 18, 19, 20, 20, 21, 22, 23, 24, 25, 26, 27, 28, 29,
+    30, 31, 32, 33, 34, 35, 36, 38, 39, 40, 41, 43, 44, 45, 47, 48, 50, 51, 52, 54,
+    55, 57, 59, 60, 62, 63, 65, 67, 68, 70, 72, 74, 75, 77, 79, 81, 83, 85, 86, 88,
 ];
 
-/// The volume of a mass of water at a temperature of 15.0 to 30.0 degrees, in
-/// tenths of a degree; the nearest half degree counts. `None` outside.
+/// The volume of a mass of water at a temperature in tenths of a degree. The nearest half
+/// degree counts, of 0.5 to 40 degrees; `None` outside.
 pub fn water(mass_mg: u32, tenths_of_degree: u16) -> Option<Volume> {
-    let half_degrees = (tenths_of_degree.checked_sub(150)? + 2) / 5;
-    let z = Z.get(usize::from(half_degrees)).filter(|_| tenths_of_degree <= 300)?;
-    Some(Volume::from_nl(u64::from(mass_mg).saturating_mul(u64::from(*z)) / 10))
+    let z = Z.get(usize::from(tenths_of_degree.wrapping_sub(3) / 5))?;
+    // 32 bits times 14 go into 64
+    let tenths = u64::from(mass_mg).wrapping_mul(10_000 + u64::from(*z));
+    Some(Volume::from_nl(over(tenths, 10)))
 }
 
 /// The volume of a mass of a product whose specific gravity is known, in

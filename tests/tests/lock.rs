@@ -215,6 +215,44 @@ fn o5_the_lock_returns_by_itself() {
 }
 
 #[test]
+fn o5_a_calibration_run_that_outlasts_the_lock_can_be_finished() {
+    use dosewright_core::calibration::{Amount, Measured};
+    let amount = Amount::Volume(Volume::from_ml(240));
+    let measured = Measured { amount, reading_error: Volume::from_ml(1), as_found: true };
+    // begun by somebody who is in, and run for eight minutes
+    let run = |lock_up: bool, stop: bool| {
+        let mut bench = Bench::locked();
+        bench.unlock("0417").unwrap();
+        bench.act(Event::Calibrate { run_ms: 480_000 }).unwrap();
+        bench.now += 5 * MINUTE;
+        assert!(!bench.is_open() && bench.device.controller().is_locked());
+        if lock_up {
+            bench.act(Event::Lock).unwrap();
+        }
+        if stop {
+            bench.act(Event::Release).unwrap();
+        }
+        bench.now += 3 * MINUTE;
+        bench.act(Event::Wake).unwrap();
+        bench
+    };
+    let mut bench = run(false, false);
+    assert!(bench.device.controller().waits_for_reading());
+    bench.now += 5 * MINUTE - 1;
+    assert_eq!(bench.act(Event::Measured(&measured)), Ok(()));
+    // and no longer than the lock stays open after anything else
+    let mut bench = run(false, false);
+    bench.now += 5 * MINUTE;
+    assert_eq!(bench.act(Event::Measured(&measured)), Err(Refusal::Locked));
+    // who locks up means it, and whoever stops the run is let in to nothing
+    for (lock_up, stop) in [(true, false), (false, true)] {
+        let mut bench = run(lock_up, stop);
+        assert_eq!(bench.act(Event::Measured(&measured)), Err(Refusal::Locked));
+        assert!(bench.device.controller().is_locked());
+    }
+}
+
+#[test]
 fn o5_what_needs_no_pin_keeps_nothing_open() {
     let pack = Pack { capacity_mah: 6000, motor_ma: 350, ..Pack::MAINS };
     let container = Container { capacity: Volume::from_ml(5_000), ..Container::NONE };

@@ -29,6 +29,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.unlocked_until = self.now.plus(STAYS_UNLOCKED);
     }
 
+    /// A calibration run that nobody cut short was a use of what is behind the lock: whoever
+    /// began it is to enter its reading. What was locked by hand, or by a restart, stays so.
+    pub(super) fn stay_open(&mut self) {
+        if self.unlocked_until > crate::time::Instant::MIN {
+            self.open_up();
+        }
+    }
+
     pub(super) const fn lock_up(&mut self) {
         self.unlocked_until = crate::time::Instant::MIN;
     }

@@ -91,6 +91,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.bench = match act {
                     // whatever cut the run short, nothing can be measured by it
                     Act::CalibrationEnded | Act::TrainEnded if ms == asked_ms => {
+                        self.stay_open();
                         self.bench.ran(ms, starts)
                     }
                     _ => Bench::EMPTY,

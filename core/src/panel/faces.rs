@@ -204,15 +204,14 @@ fn calibrate<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pe
     };
     let flow = Volume::from_nl(u64::from(head.flow.as_nl_per_min()));
     pen.end().volume(flow).say(Word::PerMin);
-    // of a flow that was set since, or stays as it was, no calibration says anything
-    if let Some(found) = book.tube.last()
-        && found.flow == head.flow
-    {
-        let (tenths, _) = parted(found.uncertainty_ppm.min(999_000).wrapping_add(999), 1000);
-        pen.tab().char('±').decimal(tenths, 1).char('%');
-        if let Some(due) = book.tube.due_at().and_then(|at| view.minute_at(at)) {
-            pen.say(Word::TubeUntil).date(due.parts().0, false);
-        }
+    // of a flow that was set since no calibration says anything; a reading as found leaves
+    // the one of before in force
+    if let Some(found) = book.tube.found.iter().rev().flatten().find(|f| f.flow == head.flow) {
+        let (tenths, _) = parted(found.uncertainty_ppm.wrapping_add(999), 1000);
+        pen.tab().char('±').decimal(tenths.min(999), 1).char('%');
+    }
+    if let Some(due) = book.tube.due_at().and_then(|at| view.minute_at(at)) {
+        pen.say(Word::TubeUntil).date(due.parts().0, false);
     }
 }
 

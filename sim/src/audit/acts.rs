@@ -273,6 +273,9 @@ impl Auditor {
             return;
         };
         self.pin.use_ended();
+        if !service.prime && ms == service.asked_ms {
+            self.lock.ran(at);
+        }
         let pulses = service.train.map_or(1, |train| train.starts);
         if (service.ran_ms - ms).abs() > (TICK_MS + self.chip.slack_ms()) * pulses {
             self.fail(

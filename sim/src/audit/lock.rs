@@ -54,6 +54,16 @@ impl Lock {
         }
     }
 
+    /// A calibration run came to its end: whoever began it is still in, unless the lock was
+    /// closed by hand since.
+    pub(crate) fn ran(&mut self, at: i64) {
+        for until in [&mut self.open_until.0, &mut self.open_until.1] {
+            if *until > i64::MIN {
+                *until = at + OPEN_MS;
+            }
+        }
+    }
+
     /// Whether it is closed for sure.
     fn is_closed(&self, at: i64) -> bool {
         self.pin.is_some() && at >= self.open_until.1

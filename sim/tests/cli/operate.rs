@@ -210,7 +210,7 @@ fn what_the_hand_says_is_new_is_new_in_the_world() {
         "[supply]\nbattery = { type = \"LR6\", charge = \"3 %\" }\n\n[head]",
         1,
     );
-    let change = "press\nhold\nscreen\nright 2\npress\nright\npress\n|New battery\n|a full one is in\n|\n\
+    let change = "press\nhold\nscreen\nright 2\npress\nright 2\npress\n|New battery\n|a full one is in\n|\n\
                   |> put in force\npress\nscreen\nhold\nwait 25 h\ncame out 119.9 ml .. 120.1 ml\n";
     let changed = call(weak, change);
     let (before, after) = changed.split_once("battery 100 %").expect("it is full after");
@@ -218,7 +218,7 @@ fn what_the_hand_says_is_new_is_new_in_the_world() {
     assert!(!after.contains("! battery"), "{changed}");
     // a new tube set in the head: the rollers squeeze again, and nothing runs out any more
     let siphons = "\n[[fault]]\nat = \"+1 min\"\nsqueeze_lost = { flow = \"10 ml/min\" }\n";
-    let new_tube = "wait 10 min\npress\nhold\nright 2\npress\nright 2\npress 4\nscreen\npress\n\
+    let new_tube = "wait 10 min\npress\nhold\nright 2\npress\nright\npress 4\nscreen\npress\n\
                     screen\nwait 1 h\nscreen\n";
     let tube = call(canteen(siphons), new_tube);
     let levels = levels(&tube);

@@ -7,6 +7,7 @@ use dosewright_core::calibration::{
 };
 use dosewright_core::time::Duration;
 use dosewright_core::units::{Carry, Flow, Volume};
+use dosewright_sim::trade::water::z_ml_per_g;
 use proptest::prelude::*;
 
 fn flow(nl_per_min: u32) -> Flow {
@@ -118,6 +119,19 @@ fn o3_two_points_give_steady_flow_and_loss_per_start() {
     assert_eq!(two_point(&long, &odd).unwrap().loss_per_start, Volume::ZERO);
 }
 
+/// Of cold and warm water as well the volume is that of the formulas (Kell 1975, ISO 8655-6),
+/// to half of the last digit.
+#[test]
+fn o2_a_mass_of_water_of_any_temperature_is_the_volume_by_its_density() {
+    for half in 1..=80_u16 {
+        let found = water(100_000, half * 5).unwrap().as_nl() as f64 / 1e8;
+        let wanted = z_ml_per_g(f64::from(half) / 2.0, 1013.0);
+        assert!((found - wanted).abs() <= 0.000_056, "{half}: {found} {wanted}");
+    }
+    // water is at its densest at 4 C
+    assert!(water(100_000, 40) < water(100_000, 5) && water(100_000, 40) < water(100_000, 150));
+}
+
 /// ISO 8655-6: Z at 1013 hPa, every half degree from 15 to 30.
 #[test]
 fn o2_a_mass_of_water_is_the_volume_that_iso_8655_says() {
@@ -127,7 +141,13 @@ fn o2_a_mass_of_water_is_the_volume_that_iso_8655_says() {
         // 100 g
         assert_eq!(water(100_000, tenths), Some(Volume::from_nl(100_000 * z / 10)), "{tenths}");
     }
-    assert_eq!((water(1, 149), water(1, 301)), (None, None));
+    assert_eq!(
+        [2, 3, 402, 403].map(|tenths| water(1, tenths).is_some()),
+        [false, true, true, false]
+    );
+    assert_eq!((water(1000, 0), water(1000, u16::MAX)), (None, None));
+    // a tenth of a degree beside a half is that half
+    assert_eq!([3, 7].map(|t| water(1_000_000, t)), [5, 5].map(|t| water(1_000_000, t)));
     // 120.0 g at 1.03: common practice, no source
     assert_eq!(product(120_000, 1030).unwrap().as_ul(), 116_505);
     assert_eq!((product(1, 499), product(1, 2001)), (None, None));

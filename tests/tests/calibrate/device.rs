@@ -63,7 +63,7 @@ fn o2_by_mass_the_volume_is_that_of_water_or_of_the_product() {
     let mut rig = rig(26.5);
     rig.run_into(&CYLINDER).unwrap();
     for amount in [
-        Amount::Water { mass_mg: 33_000, tenths_of_degree: 310 },
+        Amount::Water { mass_mg: 33_000, tenths_of_degree: 410 },
         Amount::Product { mass_mg: 33_000, gravity_per_mille: 400 },
     ] {
         let reading_error = Volume::from_ul(100);

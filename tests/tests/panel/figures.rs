@@ -198,7 +198,7 @@ fn a_window_is_shown_as_it_runs() {
 }
 
 #[test]
-fn o4_uncertainty_and_trend_are_of_the_flow_that_the_last_calibration_gave() {
+fn o4_uncertainty_is_of_the_flow_in_force_and_trend_of_the_tube_set() {
     let of =
         |state: Book<N, H>| [1, 2].map(|at| line(state, Preferences::NEW, Card::Calibrate, at));
     let mut state = book();
@@ -206,14 +206,20 @@ fn o4_uncertainty_and_trend_are_of_the_flow_that_the_last_calibration_gave() {
     // set by hand, to less and to more than was found
     for (ul, shown) in [(20_000, "20 ml/min"), (46_500, "46.5 ml/min")] {
         state.head.as_mut().unwrap().flow = flow(ul);
-        assert_eq!(of(state), [shown, ""]);
+        assert_eq!(of(state), [shown, "Tube until  4 Jul 27"]);
     }
+    // one as found has shown the wear, and leaves flow and uncertainty as they were
+    let mut worn = book();
+    worn.tube.note(Found { at: NOW, flow: flow(25_500), uncertainty_ppm: 8000 });
+    let [shown, until] = of(worn);
+    assert_eq!(shown, "26.5 ml/min    ±1.3%");
+    assert!(until.starts_with("Tube until"), "{until}");
     // another reading gives it
     state.tube.note(Found { at: NOW, flow: flow(46_500), uncertainty_ppm: 8000 });
     assert_eq!(of(state), ["46.5 ml/min    ±0.8%", ""]);
-    // one as found leaves it as it was
+    // one as found leaves it as it was, and its uncertainty is no other's
     state.tube.note(Found { at: NOW, flow: flow(46_000), uncertainty_ppm: 8000 });
-    assert_eq!(of(state), ["46.5 ml/min", ""]);
+    assert_eq!(of(state), ["46.5 ml/min    ±0.8%", ""]);
 }
 
 #[test]

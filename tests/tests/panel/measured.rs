@@ -105,7 +105,7 @@ fn o2_a_number_that_is_missing_or_cannot_be_is_asked_again() {
         rig.touches(&[(Right, tenths / place), (Press, 1)]);
         tenths %= place;
     }
-    assert_eq!(rig.lines()[1..3], ["Water temperature", "[20.0 C]"]);
+    assert_eq!(rig.lines()[1..3], ["Water, 0.5 to 40 C", "[20.0 C]"]);
     rig.touches(&[(Press, 3)]);
     assert_eq!(rig.lines()[2], "In force");
     let found = rig.book().tube.last().expect("a calibration");

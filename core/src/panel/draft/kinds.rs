@@ -239,8 +239,8 @@ impl Kind {
     pub(in crate::panel) fn choice(self, at: u32) -> Self {
         const CHOICES: [Kind; 10] = [
             Kind::Product,
-            Kind::NewPack,
             Kind::Tube,
+            Kind::NewPack,
             Kind::Place,
             Kind::NewPin,
             Kind::Lock,

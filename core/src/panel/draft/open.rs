@@ -55,6 +55,9 @@ impl Draft {
         let choices = if kind == Kind::Place {
             // a zone that is none of the places is a choice of its own
             zones::index_of(&book.zone).max(zones::COUNT - 1)
+        } else if kind == Kind::Fresh {
+            // a battery where there is one
+            1 + usize::from(book.gauge.pack().is_some())
         } else {
             // where all lines are taken there is no choice of a new entry
             (view::entries(book) as usize).min(N.saturating_sub(1))

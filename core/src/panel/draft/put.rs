@@ -87,9 +87,6 @@ impl Draft {
             {
                 (Word::PinsDiffer, Remedy::Ask, Step::Pin, 0)
             }
-            Kind::NewPack if book.gauge.pack().is_none() => {
-                (Word::Mains, Remedy::Back, Step::Pin, 0)
-            }
             Kind::Lock if !book.lock.is_set() => (Word::NoPin, Remedy::Back, Step::Pin, 0),
             // both keep what it holds and what is in it at the same places; without an
             // account there is no level

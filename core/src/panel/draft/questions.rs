@@ -135,7 +135,8 @@ questions! {
     State ask(Word::State, 7, choice(Word::StateOn, 3)),
     WhichSetting ask(Word::Which, 0, choice(Word::Bare, 7)),
     WhichEntry ask(Word::WhichEntry, 0, choice(Word::Bare, 0)),
-    Fresh ask(Word::WhatIsNew, 0, choice(Word::Bare, 3)),
+    /// A battery last, where there is one.
+    Fresh ask(Word::WhatIsNew, 0, choice(Word::Bare, 0)),
     /// With one, or without.
     PinWanted ask(Word::PinWanted, 0, choice(Word::WithPin, 2)).brings(),
     Pin ask(Word::Pin, 1, Field::PIN).asked(0, 0b001),

@@ -160,7 +160,7 @@ pub(super) const ENGLISH: Vocabulary = Vocabulary {
         (Word::Method, "Measured by"),
         (Word::Amount, "Came out"),
         (Word::Mass, "Water that came out"),
-        (Word::Temperature, "Water temperature"),
+        (Word::Temperature, "Water, 0.5 to 40 C"),
         (Word::MeantAs, "Use it as"),
         (Word::PinWanted, "Lock the settings"),
         (Word::Pin, "PIN, 4 to 8 digits"),

@@ -160,7 +160,7 @@ pub(super) const FRENCH: Vocabulary = Vocabulary {
         (Word::Method, "Mesuré par"),
         (Word::Amount, "Il est sorti"),
         (Word::Mass, "Eau sortie"),
-        (Word::Temperature, "Température de l'eau"),
+        (Word::Temperature, "Eau, de 0,5 à 40 C"),
         (Word::MeantAs, "Prendre comme"),
         (Word::PinWanted, "Verrouiller"),
         (Word::Pin, "PIN, 4 à 8 chiffres"),

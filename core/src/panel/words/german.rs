@@ -160,7 +160,7 @@ pub(super) const GERMAN: Vocabulary = Vocabulary {
         (Word::Method, "Gemessen als"),
         (Word::Amount, "Heraus kamen"),
         (Word::Mass, "Wasser heraus"),
-        (Word::Temperature, "Temperatur Wasser"),
+        (Word::Temperature, "Wasser, 0,5 bis 40 C"),
         (Word::MeantAs, "Nehmen als"),
         (Word::PinWanted, "Angaben sperren"),
         (Word::Pin, "PIN, 4 bis 8 Ziffern"),

@@ -160,7 +160,7 @@ pub(super) const POLISH: Vocabulary = Vocabulary {
         (Word::Method, "Zmierzono jako"),
         (Word::Amount, "Wyszło"),
         (Word::Mass, "Wyszło wody"),
-        (Word::Temperature, "Temperatura wody"),
+        (Word::Temperature, "Woda, 0,5 do 40 C"),
         (Word::MeantAs, "Przyjąć jako"),
         (Word::PinWanted, "Blokada ustawień"),
         (Word::Pin, "PIN, 4 do 8 cyfr"),

@@ -160,7 +160,7 @@ pub(super) const SPANISH: Vocabulary = Vocabulary {
         (Word::Method, "Medido por"),
         (Word::Amount, "Salieron"),
         (Word::Mass, "Agua que salió"),
-        (Word::Temperature, "Temperatura del agua"),
+        (Word::Temperature, "Agua, de 0,5 a 40 C"),
         (Word::MeantAs, "Usar como"),
         (Word::PinWanted, "Bloquear ajustes"),
         (Word::Pin, "PIN, 4 a 8 cifras"),
