@@ -26,7 +26,7 @@ pub struct Timetable<const N: usize = 32> {
     /// Dates on which entries marked so do not run.
     pub closed: ClosedList,
     /// The most volume in any 23 hours; `None` for 1.25 times the most that
-    /// the timetable asks in any 24.
+    /// the timetable asks in any 24. More than [`Self::MOST_CEILING`] counts as that.
     pub ceiling: Option<Volume>,
 }
 
@@ -171,6 +171,8 @@ impl<const N: usize> Timetable<N> {
     /// No entries.
     pub const EMPTY: Self =
         Self { lines: [PackedEntry::NONE; N], closed: ClosedList::EMPTY, ceiling: None };
+    /// The most that a ceiling of the operator's own can be: what the ledger holds, 1099 l.
+    pub const MOST_CEILING: Volume = Volume::from_nl((1 << 40) - 2);
 
     /// Puts an entry on the first free line, or in the place of the entry of
     /// the same number.

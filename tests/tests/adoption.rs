@@ -98,6 +98,21 @@ fn d11_only_what_changes_is_written() {
 }
 
 #[test]
+fn d7_a_ceiling_beyond_what_the_ledger_holds_is_the_same_after_a_restart() {
+    let held = Volume::from_nl((1 << 40) - 2);
+    assert_eq!(held, Timetable::<N>::MOST_CEILING);
+    for (asked, in_force) in [(u64::MAX, held), ((1 << 40) - 1, held), (held.as_nl(), held)] {
+        let mut device = started();
+        let mut with_ceiling = timetable(&[0, 1, 2], ClosedList::EMPTY);
+        with_ceiling.ceiling = Some(Volume::from_nl(asked));
+        adopt(&mut device, 1, &with_ceiling).unwrap();
+        assert_eq!(device.controller().book().timetable.ceiling, Some(in_force), "{asked}");
+        let device = pump::start(device.into_flash(), pump::GEOMETRY, at(2));
+        assert_eq!(device.controller().book().timetable.ceiling, Some(in_force), "{asked}");
+    }
+}
+
+#[test]
 fn d3_of_two_that_overlap_the_one_that_was_edited_is_to_move() {
     // 02:00, 03:00 and 04:00, half an hour each
     let mut device = started();

@@ -147,7 +147,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
         self.book.timetable.closed = timetable.closed;
         let cleared = cleared & !written;
-        let (at, ceiling) = (self.now, timetable.ceiling);
+        // no more than a restart finds
+        let most = Timetable::<N>::MOST_CEILING;
+        let (at, ceiling) = (self.now, timetable.ceiling.map(|ceiling| ceiling.min(most)));
         let adopted = Adopted { at, ceiling, written, cleared, closed_staged };
         self.book.adopted(&adopted, 0, false);
         self.refit();
