@@ -12,6 +12,9 @@ pub const CEILING_SPAN: Duration = Duration::from_h(23);
 /// Half a week: no repeat guard is longer.
 const LONGEST_GUARD: Duration = Duration::from_h(84);
 
+/// Stands for several entries, whose deliveries have become one.
+const SEVERAL: EntryId = EntryId(u16::MAX);
+
 /// How long ago a delivery began, as the clock stands (D2): where the clock
 /// chip lost its feed since, the greater of elapsed time and wall difference.
 pub fn age(begin: &Begin, now: Instant, clock: Option<&WallClock>, losses: u16) -> Duration {
@@ -55,8 +58,9 @@ impl<const H: usize> History<H> {
     /// Takes down a delivery.
     ///
     /// Where all places are taken, the oldest gives way if no rule can ask for
-    /// it any more; else the two oldest become one with the later time, which
-    /// can only make the ceiling stricter, never let a dose through.
+    /// it any more; else the two oldest become one with the later time. Where they were of
+    /// two entries it counts for any: that can only make the ceiling and the guards
+    /// stricter, never let a dose through.
     pub fn push(&mut self, delivery: Delivery) {
         if self.put(&delivery) {
             return;
@@ -65,11 +69,14 @@ impl<const H: usize> History<H> {
         let Some(oldest) = self.take_oldest() else { return };
         let mut kept = delivery;
         if oldest.begin.at > too_old {
-            if let Some(mut second) = self.take_oldest() {
-                second.volume = second.volume.plus(oldest.volume);
-                self.put(&second);
-            } else {
-                kept.volume = kept.volume.plus(oldest.volume);
+            let mut second = self.take_oldest();
+            let joined = second.as_mut().unwrap_or(&mut kept);
+            joined.volume = joined.volume.plus(oldest.volume);
+            if joined.id != oldest.id {
+                joined.id = SEVERAL;
+            }
+            if let Some(second) = &second {
+                self.put(second);
             }
         }
         self.put(&kept);
@@ -95,7 +102,7 @@ impl<const H: usize> History<H> {
     }
 
     /// The volume that an entry's deliveries of the last `span` took, by their
-    /// begin.
+    /// begin; at most, where some may have been of another.
     pub fn of_entry(
         &self,
         id: EntryId,
@@ -105,7 +112,8 @@ impl<const H: usize> History<H> {
         losses: u16,
     ) -> Volume {
         self.iter()
-            .filter(|d| d.id == id && age(&d.begin, now, clock, losses) < span)
+            .filter(|d| d.id == id || d.id == SEVERAL)
+            .filter(|d| age(&d.begin, now, clock, losses) < span)
             .fold(Volume::ZERO, |sum, d| sum.plus(d.volume))
     }
 
@@ -224,11 +232,30 @@ mod tests {
         assert_eq!(sum(&old), [(2, 10, 10), (3, week_half, 100)]);
         // a millisecond less, and it counts with the next
         history.push(delivery(3, week_half - 1, 100));
-        assert_eq!(sum(&history), [(2, 10, 11), (3, week_half - 1, 100)]);
+        assert_eq!(sum(&history), [(3, week_half - 1, 100), (SEVERAL.0, 10, 11)]);
         // where there is one place alone, with the one that comes
         let mut one = History::<1>::EMPTY;
         one.push(delivery(1, 0, 1));
         one.push(delivery(2, 10, 10));
-        assert_eq!(one.iter().next(), Some(delivery(2, 10, 11)));
+        assert_eq!(one.iter().next(), Some(delivery(SEVERAL.0, 10, 11)));
+    }
+
+    #[test]
+    fn d2_a_delivery_that_is_joined_with_another_entrys_still_counts_for_its_own() {
+        let mut history = History::<2>::EMPTY;
+        for (id, ms, ml) in [(1, 0, 60), (2, 10, 50), (3, 20, 40)] {
+            history.push(delivery(id, ms, ml));
+        }
+        let of = |history: &History<2>, id| {
+            let span = Duration::from_h(12);
+            history.of_entry(EntryId(id), span, at(30), None, 0).as_nl() / 1_000_000
+        };
+        assert_eq!([1, 2, 3].map(|id| of(&history, id)), [110, 110, 150]);
+        // two of one entry are its own
+        let mut history = History::<2>::EMPTY;
+        for (id, ms, ml) in [(1, 0, 60), (1, 10, 50), (3, 20, 40)] {
+            history.push(delivery(id, ms, ml));
+        }
+        assert_eq!([1, 2, 3].map(|id| of(&history, id)), [110, 0, 40]);
     }
 }

@@ -88,7 +88,11 @@ pub struct Start {
 }
 
 /// The controller of a pump: `N` lines of timetable (64 at most), an account of
-/// `H` deliveries.
+/// `H` deliveries, a third more than the timetable's fullest day has dues.
+///
+/// Where the account is full its two oldest deliveries become one, which counts as long as
+/// the later of them: doses are then cut or skipped by the ceiling, or after an edit by the
+/// repeat guard, that need not be.
 #[derive(Clone, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 // in this order, so that the book's tables put nothing out of reach of short instructions
@@ -179,6 +183,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 
     #[cfg_attr(target_pointer_width = "32", inline(always))]
     const fn with_book(book: Book<N, H>) -> Self {
+        // a bit a line
+        const { assert!(N <= 64, "a controller has 64 lines at most") };
         Self {
             book,
             now: Instant::ZERO,
