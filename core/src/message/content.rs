@@ -104,7 +104,7 @@ impl Message {
             for (place, byte) in bytes.iter_mut().zip(from) {
                 *place = *byte;
             }
-            let record = Record::decode(&bytes).filter(|_| content.len() < RECORD_BYTES);
+            let record = Record::decode(&bytes).filter(|_| content.len() == RECORD_BYTES - 1);
             record.ok_or(Fault::Content)
         };
         let g = &mut Get::new(content);
@@ -152,6 +152,8 @@ impl Message {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::entry::{Recurrence, plain};
+    use crate::units::Flow;
 
     #[test]
     fn the_largest_ceiling_is_one_and_not_none() {
@@ -167,11 +169,25 @@ mod tests {
     }
 
     #[test]
-    fn no_byte_more_than_a_record_has_is_passed_over() {
-        let mut bytes = [0; RECORD_BYTES];
-        let list = ClosedList::EMPTY;
-        Message::Closed(list).put(&mut Put::new(&mut bytes));
-        assert_eq!(Message::get(9, &bytes[..RECORD_BYTES - 1]), Ok(Message::Closed(list)));
-        assert_eq!(Message::get(9, &bytes), Err(Fault::Content));
+    fn a_record_has_all_its_bytes_and_none_more() {
+        let of_all_bytes = RECORD_BYTES - 1;
+        let head = Head::with_flow(Flow::from_nl_per_min(1).unwrap());
+        let tank = Container { capacity: Volume::from_ml(1), ..Container::NONE };
+        let every = Recurrence::Interval { every_ms: 60_000, from: Instant::ZERO };
+        for message in [
+            Message::Head(head),
+            Message::Container(tank, Volume::ZERO),
+            Message::Entry(plain(1, every, Volume::from_ml(1))),
+            Message::Closed(ClosedList::EMPTY),
+        ] {
+            let mut bytes = [0; RECORD_BYTES];
+            message.put(&mut Put::new(&mut bytes));
+            assert_eq!(Message::get(message.kind(), &bytes[..of_all_bytes]), Ok(message));
+            // what is left out is not taken for zeros
+            for length in (0..of_all_bytes).chain([RECORD_BYTES]) {
+                let read = Message::get(message.kind(), &bytes[..length]);
+                assert_eq!(read, Err(Fault::Content), "{message:?} {length}");
+            }
+        }
     }
 }
