@@ -11,24 +11,24 @@ pub struct Head {
     pub flow: Flow,
     /// Rollers on the rotor, 1 to 16.
     pub rollers: u8,
-    /// Volume of one roller pass; zero where it is not known.
+    /// Volume of one roller pass; zero where it is not known. The ledger holds up to 4.29 l.
     pub roller_pass: Volume,
-    /// Shortest pulse, in ms.
+    /// Shortest pulse, in ms: 1 to the longest.
     pub shortest_on_ms: u32,
-    /// Shortest gap between two pulses, in ms.
+    /// Shortest gap between two pulses, in ms: 1 or more.
     pub shortest_off_ms: u32,
-    /// Longest pulse, in ms.
+    /// Longest pulse, in ms, up to a day.
     pub longest_run_ms: u32,
     /// Rest that a pulse of `longest_run_ms` needs, in ms; a shorter pulse
-    /// needs its share of it, and never less than `shortest_off_ms`.
+    /// needs its share of it, and never less than `shortest_off_ms`. Up to a day.
     pub least_rest_ms: u32,
     /// Most starts in any hour, 1 to [`Head::MOST_STARTS`].
     pub starts_per_hour: u16,
     /// Volume a pulse should have at least, where the dose allows it.
     pub least_pulse: Volume,
-    /// Longest prime run, in ms.
+    /// Longest prime run, in ms: 1 to a day.
     pub longest_prime_ms: u32,
-    /// Longest calibration run, in ms.
+    /// Longest calibration run, in ms: 1 to a day.
     pub longest_calibration_ms: u32,
     /// How much longer than a pulse the pump runs for it, in ms: what a start loses
     /// beyond what the coast after it gives back, as a time at this flow (O3). The limits

@@ -53,7 +53,7 @@ pub enum Recurrence {
     },
     /// Every so often in elapsed time, blind to the wall clock.
     Interval {
-        /// Milliseconds from one due to the next, at least a minute.
+        /// Milliseconds from one due to the next, a minute to 366 days.
         every_ms: u64,
         /// The instant of due 0.
         from: Instant,
@@ -70,11 +70,11 @@ pub struct Entry {
     pub enabled: bool,
     /// When doses are due.
     pub recurrence: Recurrence,
-    /// The dose.
+    /// The dose, up to 100 l.
     pub volume: Volume,
-    /// Time over which the dose is spread, in ms; its start is the due time.
+    /// Time over which the dose is spread, in ms, up to a week; its start is the due time.
     pub window_ms: u32,
-    /// Time after the window in which a disturbed dose may still finish, in ms.
+    /// Time after the window in which a disturbed dose may still finish, in ms, up to a week.
     pub grace_ms: u32,
     /// First date (or trading night) with a due. Weekly entries only.
     pub first: Option<Date>,

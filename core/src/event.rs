@@ -22,7 +22,8 @@ pub enum Event<'a, const N: usize> {
     /// The record of the last [`crate::effect::Effect::Append`] could not be written.
     AppendFailed,
     /// An operator sets the clock to a local time of the zone in force. A
-    /// repeated time means its first pass, a skipped one the moved time (D8).
+    /// repeated time means its first pass, a skipped one the moved time (D8). Its date is one
+    /// from [`crate::civil::Date::MIN`] to [`crate::civil::Date::MAX`].
     SetClock(Local),
     /// An operator sets the zone; the moment the clock says stays the same.
     SetZone(&'a Zone),
@@ -37,16 +38,17 @@ pub enum Event<'a, const N: usize> {
     SetFlow(Flow),
     /// An operator sets up a container, and says what is in it.
     Container(&'a Container, Volume),
-    /// An operator says what is in the container after it was filled.
+    /// An operator says what is in the container after it was filled, up to its capacity.
     Refill(Volume),
     /// An operator asks for a dose of this entry now, outside the timetable.
     RunAgain(EntryId),
     /// An operator ends the open dose, if it is one of this entry: the pump goes off, and
     /// what is left is not delivered. No lock keeps it out.
     StopDose(EntryId),
-    /// An operator asks for prime, up to this volume at the flow in force.
+    /// An operator asks for prime, up to this volume at the flow in force, or to the head's
+    /// longest prime where that is less.
     Prime(Volume),
-    /// An operator asks for a calibration run of so many milliseconds.
+    /// An operator asks for a calibration run of so many milliseconds, 1 to the head's longest.
     Calibrate {
         /// Length of the run in ms.
         run_ms: u32,

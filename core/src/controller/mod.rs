@@ -286,9 +286,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.timers.next()
     }
 
-    /// Takes in an event at its instant. An instant before an earlier one counts
-    /// as that earlier one: elapsed time does not run back. So does one after
-    /// [`Instant::LAST`], which no clock counts.
+    /// Takes in an event at its instant. Where the effects ask for an append or an adoption,
+    /// the next event is the answer to it, and it is answered once.
+    ///
+    /// An instant before an earlier one counts as that earlier one: elapsed time does not
+    /// run back. So does one after [`Instant::LAST`], which no clock counts.
     pub fn step(&mut self, now: Instant, event: Event<'_, N>) -> Effects {
         #[cfg(debug_assertions)]
         return self.step_proved(now, event);

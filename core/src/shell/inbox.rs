@@ -15,7 +15,7 @@ pub enum Taken<T> {
     Lost(u32),
 }
 
-/// A queue of `Q` items that any number of interrupt handlers post into.
+/// A queue of `Q` items, at least one, that any number of interrupt handlers post into.
 ///
 /// Every access is one short critical section, so that of two handlers that
 /// interrupt each other neither sees half of it. What finds no room is counted

@@ -8,7 +8,7 @@ use crate::timetable::Refusal;
 
 /// The clock chip and the sleep that its alarm ends.
 pub trait Clock {
-    /// What it counts, up to [`Instant::LAST`].
+    /// What it counts, in ms, up to [`Instant::LAST`]. It never goes back.
     fn now(&mut self) -> Instant;
     /// As [`Board::sleep`].
     fn sleep(&mut self, until: Option<Instant>);
