@@ -14,7 +14,7 @@ use crate::lock::Lock;
 use crate::motor::Motor;
 use crate::power::Gauge;
 use crate::record::{
-    Act, Adopted, Alarm, LineState, Mark, NewPack, PackedState, Pulse, Record, Staged,
+    Act, Adopted, Alarm, DueKey, LineState, Mark, NewPack, PackedState, Pulse, Record, Staged,
 };
 use crate::schedule::WallClock;
 use crate::starts::Starts;
@@ -38,6 +38,17 @@ pub struct OpenDose {
 }
 
 impl OpenDose {
+    /// Whether it is the dose of a due.
+    fn is_of(&self, due: DueKey, asked: bool) -> bool {
+        self.pulse.due == due && self.pulse.asked == asked
+    }
+
+    /// Its last pulse was off by an instant: it has run no longer than until then.
+    fn off_by(&mut self, at: Instant) {
+        let ran = u32::try_from(at.since(self.pulse.at).as_ms()).unwrap_or(u32::MAX);
+        self.pulse.on_ms = self.pulse.on_ms.min(ran);
+    }
+
     /// The most pumping there can have been, the last intent included.
     pub const fn most_ms(&self) -> u32 {
         let most = self.pulse.most_ms.saturating_add(self.pulse.on_ms);
@@ -46,7 +57,12 @@ impl OpenDose {
 
     /// That pumping as a volume.
     pub fn most(&self) -> Volume {
-        self.pulse.flow.volume(Duration::from_ms(u64::from(self.most_ms())))
+        self.volume(self.most_ms())
+    }
+
+    /// So much pumping as a volume.
+    fn volume(&self, ms: u32) -> Volume {
+        self.pulse.flow.volume(Duration::from_ms(u64::from(ms)))
     }
 
     /// The most by an instant, where its last pulse runs and delivers from so long after its
@@ -250,12 +266,21 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Record::Outcome(outcome) => self.end(outcome),
             Record::Act { at, act, ms } => self.act(*at, *act, *ms),
             Record::Alarm { at, alarm, on, .. } => self.alarm(*at, *alarm, *on),
-            Record::Container { at, container, level } => {
-                let (container, level) = (*container, level.plus(self.drawn_by(*at)));
+            Record::Container { at, container, level, pumped_ms } => {
+                let drawn = match (&self.open, pumped_ms) {
+                    (Some(open), Some(ms)) => open.volume(*ms),
+                    _ => self.drawn_by(*at),
+                };
+                let (container, level) = (*container, level.plus(drawn));
                 self.stock = Stock { container, level, drawn: Volume::ZERO, ..self.stock };
             }
             Record::Pin { check, .. } => self.lock = Lock::with(*check),
-            Record::Motor { at, faults } => self.motor.failed(*at, *faults),
+            Record::Motor { at, faults } => {
+                self.motor.failed(*at, *faults);
+                if let Some(open) = &mut self.open {
+                    open.off_by(*at);
+                }
+            }
             Record::SnapClock { at, epoch, utc, losses, not_before, zone } => {
                 self.zone = *zone;
                 self.clock = utc.map(|utc| clock_of(*at, utc, *zone));
@@ -340,12 +365,16 @@ impl<const N: usize, const H: usize> Book<N, H> {
                     let rests_ms = self.rest_of(run).as_ms() * u64::from(TRAIN_STARTS);
                     self.rest_until = self.rest_until.plus(Duration::from_ms(rests_ms));
                 }
-                self.motor.starts();
                 self.stock.service = self.stock.level.min(drawn);
             }
             Act::PrimeEnded | Act::CalibrationEnded | Act::TrainEnded => {
+                let rest_until = at.plus(self.rest_of(run));
+                if rest_until >= self.rest_until {
+                    // all that was asked for: a train may have had more rest than it took
+                    self.motor.ran_through();
+                }
                 if act == Act::TrainEnded {
-                    self.rest_until = at.plus(self.rest_of(run));
+                    self.rest_until = rest_until;
                 }
                 self.stock.service_ends(drawn);
                 self.gauge.draw(self.gauge.pack.pumping_uc(run.as_ms(), 1));
@@ -407,9 +436,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
             open.pulse.restarts = open.pulse.restarts.saturating_add(1);
             open.lost |= !feed_kept;
         }
-        // what a prime had begun it may have drawn, and no retry has proved anything
+        // what a prime had begun it may have drawn
         self.stock.service_lost();
-        self.motor.tried = false;
         if !feed_kept {
             self.clock = None;
             self.losses = self.losses.saturating_add(1);

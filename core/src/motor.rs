@@ -10,15 +10,13 @@ pub struct Motor {
     /// How many: 0 for a motor that runs, [`Motor::LATCHED`] for one that waits
     /// for an operator.
     pub faults: u8,
-    /// It was started again since the last one.
-    pub tried: bool,
     /// When the last one was.
     pub at: Instant,
 }
 
 impl Motor {
     /// No fault.
-    pub const SOUND: Self = Self { faults: 0, tried: false, at: Instant::ZERO };
+    pub const SOUND: Self = Self { faults: 0, at: Instant::ZERO };
     /// The fault after which nothing is tried any more: three retries, after 1, 2
     /// and 4 minutes (common practice, no source).
     pub const LATCHED: u8 = 4;
@@ -30,18 +28,15 @@ impl Motor {
 
     /// A fault, by its number in the row.
     pub const fn failed(&mut self, at: Instant, faults: u8) {
-        *self = Self { faults, tried: false, at };
+        *self = Self { faults, at };
     }
 
-    /// The motor starts. A start after a retry says that the retry went well.
-    pub const fn starts(&mut self) {
-        if self.is_latched() {
-            return;
-        }
-        if self.tried {
+    /// A run went on to its end: that ends the row. What was cut short, by a stop or by a
+    /// start of the device, proves nothing.
+    pub const fn ran_through(&mut self) {
+        if !self.is_latched() {
             *self = Self::SOUND;
         }
-        self.tried = self.faults > 0;
     }
 
     /// Whether only an operator can go on.
@@ -51,7 +46,7 @@ impl Motor {
 
     /// Until when it rests after its last fault; [`Instant::MIN`] where it does not.
     pub const fn rests_until(&self) -> Instant {
-        if self.faults == 0 || self.tried || self.is_latched() {
+        if self.faults == 0 || self.is_latched() {
             return Instant::MIN;
         }
         self.at.plus(Duration::from_min(1 << (self.faults - 1)))
@@ -69,22 +64,20 @@ mod tests {
         for minutes in [1, 2, 4] {
             motor.failed(at, motor.one_more());
             assert_eq!(motor.rests_until(), at.plus(Duration::from_min(minutes)));
-            motor.starts();
-            assert_eq!(motor.rests_until(), Instant::MIN);
         }
+        let mut tried = motor;
+        tried.ran_through();
+        assert_eq!((tried, tried.rests_until()), (Motor::SOUND, Instant::MIN));
         motor.failed(at, motor.one_more());
         assert!(motor.is_latched());
-        motor = Motor { faults: 2, ..Motor::SOUND };
-        motor.starts();
-        motor.starts();
-        assert_eq!(motor, Motor::SOUND);
+        assert_eq!(motor.rests_until(), Instant::MIN);
     }
 
     #[test]
     fn a_latched_motor_stays_at_its_last_fault() {
         let mut motor = Motor { faults: Motor::LATCHED, ..Motor::SOUND };
         assert_eq!(motor.one_more(), Motor::LATCHED);
-        motor.starts();
+        motor.ran_through();
         assert!(motor.is_latched(), "only an operator can go on");
     }
 }

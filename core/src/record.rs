@@ -244,7 +244,7 @@ pub struct Waiting {
     pub nominal: Nominal,
     /// Its instant.
     pub due_at: Instant,
-    /// What kept it waiting last.
+    /// What kept it waiting when it was born.
     pub cause: Cause,
 }
 
@@ -365,6 +365,9 @@ pub enum Record {
         container: Container,
         /// What is in it.
         level: Volume,
+        /// How much the open dose had pumped by then at most, in ms below 4 294 967 295,
+        /// where the pump was off: `None` where its last intent says it.
+        pumped_ms: Option<u32>,
     },
     /// A calibration found a flow (O2).
     Calibration {

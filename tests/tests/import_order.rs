@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 /// file of `core/src` with the folder of its name.
 const ORDER: [&str; 34] = [
     "notice",
-    "codec",
     "time",
+    "codec",
     "units",
     "civil",
     "cause",

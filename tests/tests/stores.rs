@@ -133,7 +133,12 @@ fn records(version: u16) -> Vec<Record> {
     if version >= 2 {
         let level = Volume::from_ml(7_500);
         records.extend([
-            Record::Container { at: at(26 * HOUR + 6), container: container(), level },
+            Record::Container {
+                at: at(26 * HOUR + 6),
+                container: container(),
+                level,
+                pumped_ms: (version >= 5).then_some(4_000),
+            },
             Record::Act { at: at(26 * HOUR + 7), act: Act::Acknowledged, ms: 0 },
             Record::Alarm { at: at(26 * HOUR + 8), alarm: Alarm::MotorFault, on: false, detail: 0 },
             Record::Motor { at: at(26 * HOUR + 9), faults: 2 },
@@ -370,7 +375,7 @@ fn m4_an_older_store_is_read_as_what_it_is_or_refused_by_its_version() {
 
 #[test]
 fn m4_every_record_of_the_store_is_what_was_written() {
-    for (version, most) in [(1, 12), (2, 14), (3, 19), (4, 19)] {
+    for (version, most) in [(1, 12), (2, 14), (3, 19), (4, 19), (5, 19)] {
         let bytes = std::fs::read(file(version)).unwrap();
         let mut found = Vec::new();
         for slot in bytes.chunks_exact(SLOT) {

@@ -34,12 +34,14 @@ impl<const N: usize, const H: usize> Book<N, H> {
     }
 
     pub(super) fn begin_pulse(&mut self, pulse: &Pulse) {
-        let is_another =
-            |open: &&OpenDose| open.pulse.due != pulse.due || open.pulse.asked != pulse.asked;
-        if let Some(open) = self.open.as_ref().filter(is_another).copied() {
+        if let Some(open) = self.open
+            && !open.is_of(pulse.due, pulse.asked)
+        {
             // the outcome of the dose before could not be read: its intents tell of it
             let Pulse { line, due, due_at, begun_after_ms, .. } = open.pulse;
             self.delivered(line, due.id, due_at, begun_after_ms, open.most());
+        } else {
+            self.ran_through(pulse.flow.volume(Duration::from_ms(u64::from(pulse.most_ms))));
         }
         let first = pulse.first;
         let begin = Begin { at: pulse.at, utc: self.utc(pulse.at), losses: self.losses };
@@ -64,11 +66,22 @@ impl<const N: usize, const H: usize> Book<N, H> {
             self.asks = self.asks.max(pulse.due.nominal.0.saturating_add(1));
         }
         self.starts.push(pulse.at);
-        self.motor.starts();
         let run = self.run_of(pulse.on_ms);
         self.gauge.draw(self.gauge.pack.pumping_uc(run.as_ms(), 1));
         self.rest_after_run(pulse.at, run);
         self.open = Some(OpenDose { pulse: *pulse, in_doubt: false, lost: false });
+    }
+
+    /// The open dose has pumped so much at most: where that holds the last pulse to its end,
+    /// the motor turned.
+    fn ran_through(&mut self, most: Volume) {
+        if let Some(open) = &self.open
+            && !open.in_doubt
+            && open.pulse.at > self.motor.at
+            && most >= open.most()
+        {
+            self.motor.ran_through();
+        }
     }
 
     /// How long the pump runs for a pulse of so many ms.
@@ -117,9 +130,9 @@ impl<const N: usize, const H: usize> Book<N, H> {
         let Outcome { line, due, due_at, begun_after_ms, most, .. } = *outcome;
         self.delivered(line, due.id, due_at, begun_after_ms, most);
         if let Some(open) = self.open
-            && open.pulse.due == due
-            && open.pulse.asked == outcome.asked
+            && open.is_of(due, outcome.asked)
         {
+            self.ran_through(most);
             self.open = None;
             // the pump is off by now, whatever the last intent asked for
             let rest = self.rest_of(self.run_of(open.pulse.on_ms));

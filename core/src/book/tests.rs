@@ -135,9 +135,76 @@ fn an_alarm_that_is_on_stays_on_however_often_it_is_said() {
 }
 
 #[test]
+fn p4_the_row_of_the_motors_faults_ends_with_a_run_that_went_on_to_its_end() {
+    let fault = |ms| Record::Motor { at: at(ms), faults: 2 };
+    let next = |ms, least_ms, most_ms| {
+        Record::Pulse(Pulse { at: at(ms), first: false, least_ms, most_ms, ..pulse() })
+    };
+    let start = Record::Boot { at: at(70_000), feed_kept: true, reset: Reset::PowerOn };
+    let ended = |most| Record::Outcome(Outcome { most, ..outcome() });
+    let faults = |records: &[Record]| with(&book(), records).motor.faults;
+    // a pulse of a second that a fault broke off after 300 ms, and its retry
+    let broken = [Record::Pulse(pulse()), fault(1_300)];
+    let retry = [broken[0], broken[1], next(61_300, 0, 300)];
+    assert_eq!([faults(&broken), faults(&retry)], [2, 2]);
+    let then = |records: &[Record]| faults(&[&retry[..], records].concat());
+    // cut short by a stop, and to its end
+    assert_eq!([then(&[next(90_000, 299, 1_299)]), then(&[next(90_000, 300, 1_300)])], [2, 0]);
+    let [less, all] = [1_299, 1_300].map(|ms| flow().volume(Duration::from_ms(ms)));
+    assert_eq!([then(&[ended(less)]), then(&[ended(all)])], [2, 0]);
+    // what a start leaves in doubt proves nothing, nor what another dose says
+    assert_eq!(then(&[start, ended(all)]), 2);
+    let other = Outcome { due: due(7, 5), most: all, ..outcome() };
+    assert_eq!(then(&[Record::Outcome(other)]), 2);
+    // a fault in the retry itself
+    assert_eq!(then(&[fault(61_900), ended(flow().volume(Duration::from_ms(900)))]), 2);
+    // a prime to its end, and one that was stopped
+    let begun = Record::Act { at: at(61_300), act: Act::PrimeBegun, ms: 4_000 };
+    let prime = |ms: i64| {
+        let over = Record::Act { at: at(61_300 + ms), act: Act::PrimeEnded, ms: ms as u32 };
+        faults(&[broken[0], broken[1], ended(ml(0)), begun, over])
+    };
+    assert_eq!([prime(3_999), prime(4_000)], [2, 0]);
+    // only an operator ends what is latched
+    let latched = Record::Motor { at: at(1_300), faults: Motor::LATCHED };
+    assert_eq!(faults(&[broken[0], latched, begun, acted(Act::PrimeEnded, 4_000)]), 4);
+}
+
+#[test]
+fn d4_a_pulse_has_run_no_longer_than_until_the_motors_fault() {
+    let most = |records: &[Record]| with(&book(), records).open.unwrap().most_ms();
+    let fault = |ms| Record::Motor { at: at(ms), faults: 1 };
+    let intent = Record::Pulse(Pulse { least_ms: 50, most_ms: 70, ..pulse() });
+    assert_eq!(most(&[intent]), 1_070);
+    assert_eq!(most(&[intent, fault(1_300)]), 370);
+    assert_eq!(most(&[intent, fault(1_000)]), 70);
+    // one that is told of later changes nothing
+    assert_eq!(most(&[intent, fault(2_000)]), 1_070);
+    let start = Record::Boot { at: at(1_400), feed_kept: true, reset: Reset::Watchdog };
+    assert_eq!(most(&[intent, fault(1_300), start]), 370);
+}
+
+#[test]
+fn o1_what_is_said_of_the_container_counts_what_the_open_dose_had_pumped() {
+    let container = Container { capacity: ml(1000), ..Container::NONE };
+    let told =
+        |pumped_ms| Record::Container { at: at(9_000), container, level: ml(300), pumped_ms };
+    let account = |pumped_ms| {
+        let records = [Record::Pulse(pulse()), told(pumped_ms), Record::Outcome(outcome())];
+        with(&book(), &records).account()
+    };
+    // of ten millilitres one before it by the intent, or half a one
+    assert_eq!(account(None), ml(291));
+    assert_eq!(account(Some(500)), ml(290).plus(Volume::from_ul(500)));
+    assert_eq!(account(Some(0)), ml(290));
+    // without a dose there is nothing to count
+    assert_eq!(with(&book(), &[told(Some(500))]).account(), ml(300));
+}
+
+#[test]
 fn o1_the_contact_sets_the_account_down_to_its_level_and_never_up() {
     let container = Container { capacity: ml(1000), low: ml(200), ..Container::NONE };
-    let set = |level| Record::Container { at: at(1), container, level };
+    let set = |level| Record::Container { at: at(1), container, level, pumped_ms: None };
     let low = |on| Record::Alarm { at: at(2), alarm: Alarm::LowLevel, on, detail: 0 };
     let account = |records: &[Record]| with(&book(), records).account();
     assert_eq!(account(&[set(ml(300)), low(true)]), ml(200));
@@ -153,7 +220,7 @@ fn o1_the_contact_sets_the_account_down_to_its_level_and_never_up() {
     assert_eq!(account(&[open, set(ml(300))]), ml(300).minus(on));
     assert_eq!(account(&[open, set(ml(300)), low(true)]), ml(200).minus(on));
     let over = at(p.at.as_ms() + i64::from(p.on_ms));
-    let told = |at: Instant| Record::Container { at, container, level: ml(300) };
+    let told = |at: Instant| Record::Container { at, container, level: ml(300), pumped_ms: None };
     assert_eq!(account(&[open, told(over)]), ml(300));
     let (earlier, missing) =
         (over.minus(Duration::from_ms(7)), all.minus(lasts(p.most_ms + p.on_ms - 7)));
@@ -163,7 +230,7 @@ fn o1_the_contact_sets_the_account_down_to_its_level_and_never_up() {
     // the contact was closed for as long as it may bounce
     let closed = Record::Alarm { at: over, alarm: Alarm::LowLevel, on: true, detail: 0 };
     let bounces = Container { debounce_ms: 7, ..container };
-    let told = Record::Container { at: over, container: bounces, level: ml(300) };
+    let told = Record::Container { at: over, container: bounces, level: ml(300), pumped_ms: None };
     assert_eq!(account(&[open, told, closed]), ml(200).minus(missing));
     let ended = account(&[open, set(ml(300)), low(true), Record::Outcome(outcome())]);
     assert_eq!(ended, ml(200).plus(before).minus(outcome().most));
@@ -272,7 +339,7 @@ fn d2_a_delivery_began_when_the_line_says_by_the_clock_of_that_time() {
 #[test]
 fn d7_a_dose_whose_outcome_is_lost_counts_as_the_most_that_its_intents_tell() {
     let container = Container { capacity: ml(1_000), ..Container::NONE };
-    let told = Record::Container { at: at(0), container, level: ml(500) };
+    let told = Record::Container { at: at(0), container, level: ml(500), pumped_ms: None };
     let third = Pulse { first: false, at: at(5_000), least_ms: 2_000, most_ms: 2_000, ..pulse() };
     let next = Pulse { due: due(7, 5), due_at: at(90_000), at: at(90_100), ..pulse() };
     let asked = Pulse { asked: true, ..next };
@@ -468,7 +535,7 @@ fn m1_a_snapshot_says_all_that_a_rule_can_ask_for() {
         &[
             Record::Pack { at: at(1), pack, how: NewPack::Set },
             Record::Pin { at: at(2), check: 7 },
-            Record::Container { at: at(3), container, level: ml(300) },
+            Record::Container { at: at(3), container, level: ml(300), pumped_ms: None },
             Record::Outcome(outcome()),
             Record::Pulse(Pulse { asked: true, at: at(30_000), ..pulse() }),
         ],
@@ -498,7 +565,7 @@ fn m1_the_fullest_snapshot_there_can_be_is_as_long_as_it_says() {
     book.apply(&Record::Head { at: at(0), head: head() });
     book.apply(&Record::Pack { at: at(1), pack, how: NewPack::Set });
     book.apply(&Record::Pin { at: at(2), check: 7 });
-    book.apply(&Record::Container { at: at(3), container, level: ml(300) });
+    book.apply(&Record::Container { at: at(3), container, level: ml(300), pumped_ms: None });
     for line in 0..3 {
         book.adopt(&staged(line, 7 + u16::from(line)));
     }

@@ -287,11 +287,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// The next intent of the open dose, if its time has come; or its end, where
     /// nothing more can be delivered.
     pub(super) fn dose_pulse(&mut self) -> bool {
-        if self.pump_is_on() || self.book.open.is_none() || self.stopped_by().is_some() {
+        if self.pump_is_on() || self.book.open.is_none() {
             return false;
         }
-        let another_waits = self.another_waits();
+        let (stopped_by, another_waits) = (self.stopped_by(), self.another_waits());
         let Some(running) = &mut self.running else { return false };
+        if stopped_by.is_some() {
+            // of stops that lap over one another, the one that lasts disturbs it last
+            running.disturbed = stopped_by;
+            return false;
+        }
         if running.hurried != another_waits {
             // while another waits for this one, it is as fast as it may be (D3)
             (running.plan, running.hurried) = (None, another_waits);

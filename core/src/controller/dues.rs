@@ -117,6 +117,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         })
     }
 
+    /// What keeps the due that waits on a line, or has kept it last.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn keeps(&self, line: usize, entry: &Entry) -> Option<Cause> {
+        self.hindrance(entry).or(self.kept.get(line).copied())
+    }
+
     /// The line with the first due that waits: of all, or of those that nothing keeps any
     /// more.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
@@ -133,6 +139,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// The waiting due of a line, if its entry still is what it was.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn waiting_due(&self, line: usize) -> Option<(Due, Waiting)> {
         if !self.book.waits(line) {
             return None;
@@ -186,11 +193,25 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if !self.any_waiting {
             return false;
         }
+        // a start, or a memory that takes records again, has kept whatever still waits
+        let passed = match self.passing {
+            Cause::WokenLate | Cause::ClockSet => None,
+            passing => Some(passing),
+        };
+        for line in 0..N {
+            if let Some((due, _)) = self.waiting_due(line)
+                && let Some(cause) = self.hindrance(&due.entry).or(passed)
+                && let Some(kept) = self.kept.get_mut(line)
+            {
+                *kept = cause;
+            }
+        }
         let first = self.first_waiting(false);
         let Some((due, waiting)) = first.and_then(|line| self.waiting_due(line)) else {
             return false;
         };
-        self.judge(&due, waiting.key(), due.state.mark, Some(waiting.cause))
+        let waited = self.kept.get(due.line).copied();
+        self.judge(&due, waiting.key(), due.state.mark, waited)
     }
 
     /// The line whose due comes first, of those for which there is one.
@@ -224,7 +245,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                         Cause::Disabled
                     }
                 }
-                Some((due, _)) => match self.end_of_waiting_due(&due, &waiting) {
+                Some((due, _)) => match self.end_of_waiting_due(&due) {
                     Some(cause) => cause,
                     None => continue,
                 },
@@ -242,7 +263,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         false
     }
 
-    fn end_of_waiting_due(&self, due: &Due, waiting: &Waiting) -> Option<Cause> {
+    fn end_of_waiting_due(&self, due: &Due) -> Option<Cause> {
         if due.entry.is_weekly() && self.book.clock.is_some() {
             // a setting has lowered the mark below it: it will be born again
             if due.state.mark.is_some_and(|mark| due.nominal >= mark) {
@@ -255,10 +276,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if self.now < due.due_at.plus(due.entry.window_and_grace()) {
             return None;
         }
-        Some(match self.passing {
-            Cause::WokenLate => self.hindrance(&due.entry).unwrap_or(waiting.cause),
-            passing => passing,
-        })
+        match self.passing {
+            Cause::WokenLate => self.keeps(due.line, &due.entry),
+            passing => Some(passing),
+        }
     }
 
     /// What becomes of a due at its birth.

@@ -84,13 +84,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let line = waits.or_else(|| self.first_due(Instant::MAX, true))?;
         let entry = self.book.timetable.line(line);
         let entry = entry.as_ref()?;
-        let hindrance = self.hindrance(entry);
         let (due_at, waits_for) = if waits.is_some() {
-            let waiting = self.book.state(line).waiting?;
-            (waiting.due_at, hindrance.or(Some(waiting.cause)))
+            (self.book.state(line).waiting?.due_at, self.keeps(line, entry))
         } else {
             // without these settings it will be skipped, and with a pump that is kept off
-            let damaged = hindrance == Some(Cause::Damaged) || self.book.head.is_none();
+            let damaged = self.hindrance(entry) == Some(Cause::Damaged) || self.book.head.is_none();
             let halt = self.stopped_by().filter(|_| self.is_halted());
             (
                 self.next_on(line, Instant::MAX, true)?.1,

@@ -53,15 +53,18 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     pub(super) fn level_input(&mut self, low: bool) {
         if self.contact_low != low {
             self.contact_low = low;
+            // at a start: it has stood closed before, and that is told already; of a container
+            // that the memory has lost nothing is
+            let told = self.container().is_some() && self.book.alarm_is_on(Alarm::LowLevel);
+            self.low |= low && told;
             self.await_low();
         }
     }
 
     fn await_low(&mut self) {
-        let told = self.low || self.book.alarm_is_on(Alarm::LowLevel);
         let stock = &self.book.stock;
         let may_bounce = Duration::from_ms(u64::from(stock.container.debounce_ms));
-        let counts = self.contact_low && !told && stock.container.low > Volume::ZERO;
+        let counts = self.contact_low && !self.low && stock.container.low > Volume::ZERO;
         let at = if counts { self.now.plus(may_bounce) } else { Instant::MAX };
         self.timers.set(Reason::Level, at);
     }

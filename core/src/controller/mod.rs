@@ -123,6 +123,8 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     due_line: u8,
     /// What dues whose deadline is over when they are first seen were missed by.
     passing: Cause,
+    /// What kept the due that waits on a line last; of no meaning where none does.
+    kept: [Cause; N],
     /// Unreadable slots that may have been the first intents of a dose (D4).
     doubt: u32,
     now: Instant,
@@ -207,6 +209,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             acknowledged: false,
             prime_cut: false,
             passing: Cause::SupplyLost,
+            kept: [Cause::SupplyLost; N],
             doubt: 0,
             doubt_until: Instant::MIN,
             unreadable: 0,

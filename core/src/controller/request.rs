@@ -153,7 +153,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if self.service.is_some() {
             return Err(Refusal::Busy);
         }
-        Ok(self.want(&Record::Container { at: self.now, container, level }))
+        // a pulse that was broken off has drawn less than its intent says
+        let running = self.running.as_ref().filter(|_| !self.pump_is_on());
+        let pumped_ms = running.map(|running| running.most_ms);
+        Ok(self.want(&Record::Container { at: self.now, container, level, pumped_ms }))
     }
 
     fn head_record(&mut self, head: Head) -> Result<bool, Refusal> {

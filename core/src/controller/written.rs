@@ -38,6 +38,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 self.run_pulse(pulse, effects);
             }
             Record::Boot { .. } => self.started(),
+            Record::Born(born) => {
+                if let Some(kept) = self.kept.get_mut(usize::from(born.line)) {
+                    *kept = born.cause;
+                }
+                self.stale = true;
+            }
             Record::Pack { .. } | Record::PackMeans { .. } | Record::Lit { .. } => {
                 self.pack_noted(&record);
             }

@@ -81,7 +81,7 @@ impl Message {
             Self::Head(head) => put_record(p, &Record::SnapHead(*head)),
             Self::Container(container, level) => {
                 let (at, container, level) = (Instant::ZERO, *container, *level);
-                put_record(p, &Record::Container { at, container, level });
+                put_record(p, &Record::Container { at, container, level, pumped_ms: None });
             }
             Self::Begin { entries, ceiling } => {
                 p.u8(*entries);
@@ -122,7 +122,7 @@ impl Message {
                 _ => return Err(Fault::Content),
             },
             6 => match record(13)? {
-                Record::Container { container, level, .. } => {
+                Record::Container { container, level, pumped_ms: None, .. } => {
                     return Ok(Self::Container(container, level));
                 }
                 _ => return Err(Fault::Content),

@@ -71,10 +71,11 @@ impl Record {
                 p.u8(u8::from(*on));
                 p.u64(*detail);
             }
-            Self::Container { at, container, level } => {
+            Self::Container { at, container, level, pumped_ms } => {
                 put_instant(&mut p, *at);
                 put_container(&mut p, container);
                 put_volume(&mut p, *level);
+                p.u32(pumped_ms.map_or(0, |ms| ms.saturating_add(1)));
             }
             Self::Motor { at, faults } => {
                 put_instant(&mut p, *at);
@@ -252,6 +253,7 @@ impl Record {
                     at: get_instant(g),
                     container: get_container(g),
                     level: get_volume(g),
+                    pumped_ms: g.u32().checked_sub(1),
                 }
             }
             14 => *self = Self::Motor { at: get_instant(g), faults: get_faults(g) },

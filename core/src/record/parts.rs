@@ -207,21 +207,21 @@ pub(super) fn get_tube(g: &mut Get) -> Tube {
     tube
 }
 
+/// A start since the last fault, which devices before took for a retry that went well.
 pub(super) const TRIED: u8 = 128;
 pub(super) const HAS_MOTOR: u8 = 64;
 
 /// Format 1 had nothing here: zeros.
 pub(super) fn put_motor(p: &mut Put, motor: Option<&Motor>) {
     if let Some(m) = motor {
-        p.u8(m.faults | HAS_MOTOR | if m.tried { TRIED } else { 0 });
+        p.u8(m.faults | HAS_MOTOR);
         put_instant(p, m.at);
     }
 }
 
 pub(super) fn get_motor(g: &mut Get) -> Option<Motor> {
     let bits = g.u8();
-    let motor =
-        Motor { faults: bits & !(TRIED | HAS_MOTOR), tried: bits & TRIED != 0, at: get_instant(g) };
+    let motor = Motor { faults: bits & !(TRIED | HAS_MOTOR), at: get_instant(g) };
     g.ok &= motor.faults <= Motor::LATCHED;
     if bits & HAS_MOTOR != 0 {
         return Some(motor);

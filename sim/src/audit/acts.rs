@@ -174,6 +174,10 @@ impl Auditor {
             } else if !before.is_empty() && after.is_empty() {
                 open.resume(now, &self.limits);
             }
+            if !after.is_empty() {
+                // of stops that lap over one another, the one that lasts is told (D1)
+                open.causes = after;
+            }
         }
         self.refresh(now);
     }
@@ -256,7 +260,6 @@ impl Auditor {
             free_at: at,
         });
         self.hinder.service = Some(Service { prime, at, asked_ms: ms, ran_ms: 0, train });
-        self.motor.starts();
         self.model.stock.unsure |= !flow_known && self.model.stock.container.is_some();
         self.model.stock.service_begins(volume_nl(ms, flow));
         self.pin.intend_service(at, train.map_or(ms, |train| train.each_ms));
@@ -287,6 +290,9 @@ impl Auditor {
                     service.ran_ms
                 ),
             );
+        }
+        if service.train.is_none() && ms >= service.asked_ms {
+            self.motor.ran_through();
         }
         self.limits.service_ended(at, service.ran_ms);
         if let Some(train) = service.train.filter(|train| train.left > 0)

@@ -57,8 +57,6 @@ impl Auditor {
             line.waiting = line.waiting.filter(|d| d.key != due.key);
         }
         let kept = self.kept_by.remove(&id).unwrap_or_default();
-        // one thing after another kept it: the first is in the ledger
-        let kept = self.born_by.get(&id).map_or(kept, |first| kept.with(*first));
         let mut causes = match why {
             Why::Boot | Why::Restart | Why::Setting => why.causes(),
             Why::Late => kept.or(why.causes()),
@@ -289,6 +287,11 @@ impl Auditor {
         }
         if let Some(open) = &mut self.open {
             open.end_by = open.end_by.max(now);
+        }
+        for due in self.model.lines.iter().filter_map(|line| line.waiting) {
+            // where it was tried in vain, the memory has kept it last
+            let kept = self.kept_by.entry(due.key.id).or_default();
+            *kept = kept.with(Cause::Ledger);
         }
         self.refresh(now);
         self.rearm();

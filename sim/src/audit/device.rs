@@ -233,10 +233,13 @@ impl<H: Hand> Ideal<H> {
         self.hand.booted(&self.model, self.ms, at, !lost);
         self.model.stock.service_lost();
         self.bench.leave();
-        self.motor.tried = false;
         self.hinder.fault = self.motor.until() > at;
         let reading = self.model.reading;
         let why = if self.was_reset { Why::Restart } else { Why::Boot };
+        for (_, causes) in &mut self.kept_by {
+            // whatever kept it before: the start is what kept it last
+            *causes = why.causes();
+        }
         if let Some(open) = self.open.as_mut() {
             open.restart(why.causes(), reading == Some(Reading::RestartForgets));
             let complete = open.most_ms >= open.total_ms;
@@ -302,6 +305,7 @@ impl<H: Hand> Ideal<H> {
         let hurry = owner.is_some_and(|owner| self.model.another_waits(owner));
         let stopped = !self.hinder.stop_causes().is_empty();
         while let Some(open) = self.open.as_mut() {
+            let turned = open.turned;
             match open.next(at, &head, &self.limits, hurry, stopped) {
                 Next::Nothing => return,
                 Next::Off { ran_ms } => {
@@ -309,7 +313,9 @@ impl<H: Hand> Ideal<H> {
                     self.hand.pump(self.ms, false);
                 }
                 Next::On { on_ms } => {
-                    self.motor.starts();
+                    if turned {
+                        self.motor.ran_through();
+                    }
                     self.limits.started(at);
                     let open = self.open.as_ref();
                     if let Some(open) = open {

@@ -26,6 +26,9 @@ impl<H: Hand> Ideal<H> {
                 ran = self.now - service.at;
                 self.hand.pump(self.ms, false);
             }
+            if ran >= service.asked_ms {
+                self.motor.ran_through();
+            }
             self.limits.service_ended(service.at + ran, ran);
             self.bench.ran(service.prime, service.asked_ms, ran, 1);
             let flow = self.model.head.map_or(1, |h| h.flow.as_nl_per_min());
@@ -97,6 +100,7 @@ impl<H: Hand> Ideal<H> {
                     if let Some(open) = self.open.as_mut() {
                         // what a stalled motor moved is not sure
                         open.least_ms -= ran;
+                        open.fault(at);
                     }
                 }
             }
@@ -112,7 +116,7 @@ impl<H: Hand> Ideal<H> {
                 self.stop(Cause::MotorFault, false, at);
             }
         }
-        self.hand.set(&self.model, self.ms, at, act);
+        self.hand.set(&self.model, self.ms, at, act, self.open.as_ref());
         self.take(fates, at);
         let late = std::mem::take(&mut self.held);
         self.step(at, if late { Why::Late } else { Why::Setting });
@@ -148,10 +152,10 @@ impl<H: Hand> Ideal<H> {
     }
 
     fn fill(&mut self, container: Container, level_nl: u64, at: i64) {
-        self.model.stock.set(container, level_nl, self.drawn_by_nl(at));
+        let drawn = self.open.as_ref().map_or(0, |open| volume_nl(open.pumped_by(at), open.flow));
+        self.model.stock.set(container, level_nl, drawn);
         self.level.counts = false;
-        let (closed, told) = (self.level.closed, self.alarm_is_on(Alarm::LowLevel));
-        self.level.look(closed, at, &self.model.stock, told);
+        self.level.look(self.level.closed, at, &self.model.stock, false);
         self.cap_open();
     }
 
@@ -251,7 +255,6 @@ impl<H: Hand> Ideal<H> {
             }
             _ => return,
         };
-        self.motor.starts();
         let most = volume_nl(length, head.flow.as_nl_per_min());
         self.model.stock.service_begins(most);
         self.hinder.service =
@@ -277,6 +280,11 @@ impl<H: Hand> Ideal<H> {
                 self.limits.ended(at, at - since);
                 self.hand.pump(self.ms, false);
             }
+        }
+        let stops = self.hinder.stop_causes();
+        if let Some(open) = self.open.as_mut().filter(|_| !stops.is_empty()) {
+            // of stops that lap over one another, the one that lasts is told
+            (open.causes, open.all_causes) = (stops, stops);
         }
     }
 }

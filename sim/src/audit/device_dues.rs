@@ -106,6 +106,9 @@ impl<H: Hand> Ideal<H> {
 
     pub(super) fn end_open(&mut self) {
         let Some(open) = self.open.take() else { return };
+        if open.turned {
+            self.motor.ran_through();
+        }
         let (key, due) = (open.due.key, open.due);
         let (least_nl, most_nl) =
             (volume_nl(open.least_ms, open.flow), volume_nl(open.most_ms, open.flow));

@@ -22,6 +22,8 @@ pub(crate) struct Flight {
     pub(crate) ran_ms: Option<i64>,
     /// The device may have seen it off so many ms before its end.
     pub(crate) unsure_ms: i64,
+    /// The most that the ledger leaves of it: a fault of the motor has its instant there.
+    pub(crate) most_ms: i64,
 }
 
 impl Flight {
@@ -32,7 +34,7 @@ impl Flight {
     /// What is left of it at an instant, where it delivers from a lead after its start on and
     /// runs as it was meant to.
     pub(crate) fn left_ms(&self, at: i64, lead_ms: i64) -> i64 {
-        (self.on_ms - (at - self.at - lead_ms).max(0)).max(0)
+        (self.most_ms - (at - self.at - lead_ms).max(0)).max(0)
     }
 }
 
@@ -167,7 +169,7 @@ impl Open {
     /// The logic started again in the middle of it.
     pub(crate) fn restart(&mut self, now: i64, unreadable: u32, cause: Cause, forgets: bool) {
         self.restarts = self.restarts.saturating_add(1);
-        let doubt = self.flight.take().map_or(0, |f| f.on_ms);
+        let doubt = self.flight.take().map_or(0, |f| f.most_ms);
         let unread = i64::from(unreadable) * self.longest_ms;
         if !forgets {
             self.most.0 = (self.most.0 + doubt).min(self.total_ms);
@@ -192,6 +194,14 @@ impl Open {
         self.most_when_able = self.most.1;
     }
 
+    /// Whether its last pulse went on to its end, and the motor with it, as far as a ledger
+    /// shows that had its last fault at an instant.
+    pub(crate) fn turned(&self, fault_at: i64) -> bool {
+        self.flight.is_some_and(|flight| {
+            flight.at > fault_at && flight.ran_ms.is_some() && flight.ended_early().is_none()
+        })
+    }
+
     /// Least and most pumping, each as a range, once the last pulse is counted.
     pub(crate) fn after_flight(&self) -> ((i64, i64), (i64, i64)) {
         let (mut least, mut most) = (self.least, self.most);
@@ -199,7 +209,7 @@ impl Open {
             if let Some(ran) = flight.ended_early() {
                 least.1 += ran + TICK_MS;
                 most.0 += (ran - TICK_MS).max(0);
-                most.1 += flight.on_ms;
+                most.1 += (ran + TICK_MS).min(flight.on_ms);
             } else {
                 let at_least = flight.on_ms - flight.unsure_ms;
                 least.0 += at_least;

@@ -124,6 +124,9 @@ impl Auditor {
                 self.forget_up_to(key);
             }
         }
+        if open.turned(self.motor.at) {
+            self.motor.ran_through();
+        }
         self.pin.use_ended();
         self.last_dose_end = now;
         self.note(key, o, 1, open.first_on_ms);

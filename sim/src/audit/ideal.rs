@@ -53,6 +53,8 @@ pub(crate) struct Running {
     intent: Option<(i64, i64, i64)>,
     /// When that was.
     intent_at: i64,
+    /// Its last pulse went on to its end, and the device knows it.
+    pub(crate) turned: bool,
     spread: Spread,
     pulses: i64,
     was_hurried: bool,
@@ -85,6 +87,7 @@ impl Running {
             pulse: None,
             intent: None,
             intent_at: 0,
+            turned: false,
             spread: Spread::Open,
             pulses: 1,
             was_hurried: false,
@@ -148,6 +151,19 @@ impl Running {
         self.intended_ms() - left
     }
 
+    /// What it has pumped at most by an instant, as far as the device knows.
+    pub(crate) fn pumped_by(&self, at: i64) -> i64 {
+        if self.is_on() { self.intended_by(at) } else { self.most_ms }
+    }
+
+    /// The motor has a fault, which the ledger has the instant of: the last pulse has run no
+    /// longer than until then.
+    pub(crate) fn fault(&mut self, at: i64) {
+        if let Some((_, _, on)) = &mut self.intent {
+            *on = (*on).min(at - self.intent_at);
+        }
+    }
+
     /// The pump stops in mid-pulse and the device knows how long it ran; gives
     /// the start of the pulse.
     pub(crate) fn stop(&mut self, at: i64) -> Option<i64> {
@@ -168,11 +184,13 @@ impl Running {
         let (start, on) = self.pulse.take_if(|(start, on)| *start + *on <= now)?;
         self.least_ms += on;
         self.most_ms += on;
+        self.turned = true;
         Some((start + on, on))
     }
 
     pub(crate) fn restart(&mut self, causes: Causes, forgets: bool) {
         self.restarts = self.restarts.saturating_add(1);
+        self.turned = false;
         if let Some((least, most, on)) = self.intent.take() {
             self.least_ms = least;
             self.most_ms = if forgets { most } else { (most + on).min(self.total_ms) };
@@ -233,6 +251,7 @@ impl Running {
             self.pulse = None;
             self.least_ms += on;
             self.most_ms += on;
+            self.turned = true;
             return Next::Off { ran_ms: on };
         }
         if self.most_ms >= self.can_ms() || at >= self.due.deadline() {
@@ -260,7 +279,7 @@ impl Running {
             *done += 1;
         }
         self.intent = Some((self.least_ms, self.most_ms, on));
-        self.intent_at = at;
+        (self.intent_at, self.turned) = (at, false);
         self.pulse = Some((at, on));
         Next::On { on_ms: on }
     }

@@ -156,8 +156,6 @@ pub struct Auditor {
     ready_reported: Option<Key>,
     /// What last kept each waiting due from beginning.
     kept_by: BTreeMap<EntryId, Causes>,
-    /// What kept it at first, as the ledger was told.
-    born_by: BTreeMap<EntryId, Cause>,
     /// The fastest flow so far, in nl/min: a remainder is less than a ms of it.
     fastest: u32,
     /// Device time at which a dose last ended.
@@ -203,7 +201,6 @@ impl Auditor {
             too_late: None,
             ready_reported: None,
             kept_by: BTreeMap::new(),
-            born_by: BTreeMap::new(),
             fastest: 1,
             last_dose_end: i64::MIN,
             burst: (0, EntryId(0), 0),

@@ -52,7 +52,6 @@ impl Auditor {
             );
         }
         self.born.retain(|k| *k != key);
-        self.born_by.remove(&key.id);
         let judged = self.model.line(key.id).is_some_and(|l| l.revision == key.revision);
         let fits = self.mark_fits(key.id, o.mark.map(|n| i64::from(n.0)));
         if judged && !fits && !self.more_to_come(key) {

@@ -71,7 +71,7 @@ pub fn predict<'a>(
 /// Is told what the ideal device does, at which device time.
 pub(crate) trait Hand {
     fn booted(&mut self, model: &Model, ms: u64, at: i64, feed_kept: bool);
-    fn set(&mut self, model: &Model, ms: u64, at: i64, act: &DeviceAct);
+    fn set(&mut self, model: &Model, ms: u64, at: i64, act: &DeviceAct, dose: Option<&Running>);
     fn waits(&mut self, model: &Model, ms: u64, due: &Due, cause: Cause, at: i64);
     fn intends(&mut self, model: &Model, ms: u64, dose: &Running, at: i64, on_ms: i64);
     fn pump(&mut self, ms: u64, on: bool);
@@ -88,7 +88,7 @@ pub(crate) struct Silent;
 
 impl Hand for Silent {
     fn booted(&mut self, _: &Model, _: u64, _: i64, _: bool) {}
-    fn set(&mut self, _: &Model, _: u64, _: i64, _: &DeviceAct) {}
+    fn set(&mut self, _: &Model, _: u64, _: i64, _: &DeviceAct, _: Option<&Running>) {}
     fn waits(&mut self, _: &Model, _: u64, _: &Due, _: Cause, _: i64) {}
     fn intends(&mut self, _: &Model, _: u64, _: &Running, _: i64, _: i64) {}
     fn pump(&mut self, _: u64, _: bool) {}

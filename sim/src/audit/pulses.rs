@@ -20,7 +20,9 @@ impl Auditor {
         self.motor_is_tried(p.at.as_ms());
         self.follow_name(key, p.due_at.as_ms());
         let goes_on = self.open.as_ref().is_some_and(|o| o.due.key == key);
-        if !goes_on {
+        if goes_on {
+            self.look_at_motor();
+        } else {
             self.begin(key, p);
         }
         let Some(head) = self.model.head else {
@@ -76,7 +78,6 @@ impl Auditor {
                 ),
             ));
         }
-        self.motor.starts();
         if !self.mark_fits(key.id, p.mark.map(|n| i64::from(n.0))) {
             found.push(("D1", String::from("the mark written with the intent is not the entry's")));
         }
@@ -206,17 +207,12 @@ impl Auditor {
             open.disturb(Cause::PumpLimits);
         }
         if let Some(kept) = self.kept_by.remove(&key.id).filter(|k| !k.is_empty()) {
-            // it waited, if only for part of a ms
+            // it waited, if only for part of a ms: what kept it last is told of it (D1)
             (open.causes, open.disturbed) = (kept, true);
-            if let Some(first) = self.born_by.get(&key.id) {
-                // one thing after another kept it: the first is in the ledger
-                open.causes = open.causes.with(*first);
-            }
         }
-        self.born_by.remove(&key.id);
-        if now > due.due_at + TICK_MS {
-            // several things may have held it up, in one call of the logic at
-            // times: each of them may be named
+        if !self.born.contains(&key) && now > due.due_at + TICK_MS {
+            // the ledger has no wait: several things may have held it up, in one call of
+            // the logic at times: each of them may be named
             open.causes = open.causes.or(due.why.causes());
             if self.last_dose_end >= due.due_at {
                 open.causes = open.causes.with(Cause::PumpInUse).with(Cause::PumpLimits);

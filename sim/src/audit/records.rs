@@ -132,8 +132,8 @@ impl Auditor {
             Record::Pulse(pulse) => self.on_pulse(pulse),
             Record::Outcome(outcome) => self.on_outcome(outcome),
             Record::Alarm { at, alarm, on, .. } => self.on_alarm(at.as_ms(), *alarm, *on),
-            Record::Container { at, container, level } => {
-                self.on_container(at.as_ms(), *container, level.as_nl());
+            Record::Container { at, container, level, pumped_ms } => {
+                self.on_container(at.as_ms(), *container, level.as_nl(), *pumped_ms);
             }
             Record::Calibration { found, in_force, lead_ms } => {
                 self.on_calibration(found, *in_force, *lead_ms);
@@ -198,7 +198,6 @@ impl Auditor {
             return;
         };
         self.born.push(key);
-        self.born_by.insert(key.id, born.cause);
         if born.due_at.as_ms() != due.due_at {
             self.fail(
                 "D9",

@@ -168,16 +168,18 @@ pub(crate) struct Level {
 }
 
 impl Level {
-    /// It changed, or is looked at afresh. `told`: the alarm is on already.
+    /// It changed, or is looked at afresh. `told`: the alarm is on already, and it is not
+    /// for a word on the container that it is looked at.
     pub(crate) fn look(&mut self, closed: bool, at: i64, stock: &Stock, told: bool) {
         self.closed = closed;
-        let waits = closed && !told && !self.counts && stock.low_nl().is_some();
+        self.counts |= closed && told;
+        let waits = closed && !self.counts && stock.low_nl().is_some();
         self.due = waits.then_some(at + stock.debounce_ms());
     }
 
     /// The device stops: it reads the contact when it starts again.
     pub(crate) fn forget(&mut self) {
-        (self.closed, self.due) = (false, None);
+        (self.closed, self.due, self.counts) = (false, None, false);
     }
 
     /// Device time has come so far.
@@ -193,8 +195,6 @@ impl Level {
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Motor {
     pub(crate) faults: u8,
-    /// It was started since the last fault.
-    pub(crate) tried: bool,
     pub(crate) at: i64,
     /// A fault that the ledger does not hold yet.
     pub(crate) pending: bool,
@@ -214,11 +214,11 @@ impl Motor {
         }
     }
 
-    pub(crate) fn starts(&mut self) {
-        if self.tried && self.faults < 4 {
+    /// A run went on to its end, and the ledger has a word after it: that ends the row.
+    pub(crate) fn ran_through(&mut self) {
+        if self.faults < 4 {
             self.faults = 0;
         }
-        self.tried = self.faults > 0;
     }
 
     /// Until when it keeps the pump off, in device ms.
@@ -226,7 +226,7 @@ impl Motor {
         match self.faults {
             _ if self.pending => i64::MAX,
             4.. => i64::MAX,
-            n @ 1..=3 if !self.tried => self.at + (60_000 << (n - 1)),
+            n @ 1..=3 => self.at + (60_000 << (n - 1)),
             _ => i64::MIN,
         }
     }

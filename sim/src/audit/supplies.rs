@@ -31,7 +31,7 @@ impl Auditor {
     /// All of its intents but so many ms of the last.
     fn drawn_but_nl(&self, left_ms: i64) -> (u64, u64) {
         let Some(open) = &self.open else { return (0, 0) };
-        let flight_ms = open.flight.map_or(0, |flight| flight.on_ms);
+        let flight_ms = open.flight.map_or(0, |flight| flight.most_ms);
         let all = |ms: i64| volume_nl((ms + flight_ms).min(open.total_ms) - left_ms, open.flow);
         (all(open.most.0), all(open.most.1))
     }
@@ -70,7 +70,13 @@ impl Auditor {
     }
 
     /// An operator's word on the container is in the ledger (O6).
-    pub(super) fn on_container(&mut self, at: i64, container: Container, level_nl: u64) {
+    pub(super) fn on_container(
+        &mut self,
+        at: i64,
+        container: Container,
+        level_nl: u64,
+        pumped_ms: Option<u32>,
+    ) {
         let said = match self.pending.setting.take() {
             Some(DeviceAct::SetContainer(container, level)) => Some((container, level)),
             Some(DeviceAct::Refill(level)) => self.model.stock.container.map(|c| (c, level)),
@@ -83,13 +89,28 @@ impl Auditor {
         if said.is_none_or(|(c, level)| c != container || level.as_nl() != level_nl) && !unknown {
             self.fail("O6", None, String::from("the ledger speaks of the container as nobody did"));
         }
-        let drawn = self.drawn_by_nl(at).1;
+        let (mut drawn, mut wrong) = (self.drawn_by_nl(at).1, None);
+        if let Some(open) = self.open.as_ref().filter(|_| !self.pin.is_on()) {
+            // a pulse that was broken off has drawn no more than it ran
+            let (low, high) = open.after_flight().1;
+            let pumped = pumped_ms.map(i64::from);
+            if pumped.is_none_or(|ms| ms < low || ms > high) {
+                let found = pumped.map_or_else(|| String::from("nothing"), |ms| format!("{ms} ms"));
+                let what = format!(
+                    "{found} is said to be pumped of the open dose by then: expected {low} to {high} ms"
+                );
+                wrong = Some((open.due.key, what));
+            }
+            drawn = volume_nl(pumped.unwrap_or(high), open.flow);
+        }
+        if let Some((key, what)) = wrong.filter(|(key, _)| !self.taint.covers(key.id)) {
+            self.fail("O1", Some(key), what);
+        }
         self.model.stock.set(container, level_nl, drawn);
         self.level.counts = false;
         self.level.reported = false;
-        let told = self.alarm_is_on(Alarm::LowLevel);
         let closed = self.level.closed;
-        self.level.look(closed, at, &self.model.stock, told);
+        self.level.look(closed, at, &self.model.stock, false);
         self.cap_open(at);
         self.refresh(at);
         self.rearm();
@@ -138,6 +159,9 @@ impl Auditor {
             }
             (Alarm::LowLevel, false) if high <= contact => {
                 Some("though the container is still low by account")
+            }
+            (Alarm::LowLevel, false) if self.level.counts => {
+                Some("though nobody has said that there is more")
             }
             (Alarm::LevelDisagrees, false) if stock.level_nl() == 0 => {
                 Some("though nobody has said what is in the container")
@@ -216,6 +240,13 @@ impl Auditor {
         }
     }
 
+    /// A word of the ledger on the open dose after its last pulse.
+    pub(super) fn look_at_motor(&mut self) {
+        if self.open.as_ref().is_some_and(|open| open.turned(self.motor.at)) {
+            self.motor.ran_through();
+        }
+    }
+
     /// The ledger holds a fault of the motor.
     pub(super) fn on_motor(&mut self, at: i64, faults: u8) {
         let wanted = self.motor.next(self.facts.reading);
@@ -233,6 +264,9 @@ impl Auditor {
         self.motor = Motor { faults, at, ..Motor::default() };
         (self.taint.motor, self.taint.motor_failed) = (false, true);
         self.hinder.fault = true;
+        if let Some(flight) = self.open.as_mut().and_then(|open| open.flight.as_mut()) {
+            flight.most_ms = flight.most_ms.min(at - flight.at);
+        }
         self.rearm();
     }
 

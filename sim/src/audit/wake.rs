@@ -323,7 +323,7 @@ impl Auditor {
         self.model.stock.service_lost();
         self.bench.leave();
         self.lock.close();
-        (self.motor.pending, self.motor.tried) = (false, false);
+        self.motor.pending = false;
         self.motor.unsure |= self.taint.motor;
         self.motor.row_unsure |= self.taint.motor;
         self.hinder.fault = self.motor.until() > at;
@@ -352,6 +352,10 @@ impl Auditor {
                 owed.causes = owed.causes.or(extra);
                 owed.by = owed.by.max(at);
             }
+        }
+        for due in self.model.lines.iter().filter_map(|line| line.waiting) {
+            // whatever kept it before: the start is what kept it last
+            self.kept_by.insert(due.key.id, why.causes());
         }
         self.restart_open(at, lost, why);
         if self.open.is_none() && self.ledger.unreadable() > 0 {

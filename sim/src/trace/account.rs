@@ -77,7 +77,7 @@ mod tests {
 
     fn said() -> Record {
         let level = Volume::from_ml(2000);
-        Record::Container { at: Instant::ZERO, container: Container::NONE, level }
+        Record::Container { at: Instant::ZERO, container: Container::NONE, level, pumped_ms: None }
     }
 
     fn alarm(alarm: Alarm) -> Record {

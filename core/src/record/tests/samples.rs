@@ -160,7 +160,7 @@ pub(super) fn lock() -> Lock {
 }
 
 pub(super) fn globals() -> Record {
-    with_motor(Some(Motor { faults: 3, tried: true, at: at(261) }))
+    with_motor(Some(Motor { faults: 3, at: at(261) }))
 }
 
 pub(super) fn with_motor(motor: Option<Motor>) -> Record {
@@ -206,7 +206,12 @@ pub(super) fn samples() -> Vec<Record> {
         Record::Pulse(Pulse { first: false, asked: true, mark: None, cut: None, ..pulse() }),
         Record::Outcome(outcome()),
         Record::Stamp { at: at(-(1 << 47)) },
-        Record::Container { at: at(13), container: CONTAINER, level: Volume::from_nl(14) },
+        Record::Container {
+            at: at(13),
+            container: CONTAINER,
+            level: Volume::from_nl(14),
+            pumped_ms: Some(7)
+        },
         Record::Motor { at: at(14), faults: Motor::LATCHED },
         Record::Calibration { found: found(15), in_force: true, lead_ms: 16 },
         Record::Calibration { found: found(15), in_force: false, lead_ms: 0 },
@@ -222,7 +227,7 @@ pub(super) fn samples() -> Vec<Record> {
             zone: zone(),
         },
         globals(),
-        with_motor(Some(Motor { faults: 0, tried: false, at: at(261) })),
+        with_motor(Some(Motor { faults: 0, at: at(261) })),
         with_motor(None),
         Record::SnapHead(head()),
         Record::SnapClosed(ClosedList::EMPTY),

@@ -106,7 +106,7 @@ fn o5_a_refill_needs_no_pin_and_a_container_does() {
     let container = Container { capacity: Volume::from_ml(1000), ..Container::NONE };
     let noted = |ms, ml| {
         let (at, level) = (Instant::from_ms(MORNING + ms), Volume::from_ml(ml));
-        (ms, Ev::Record(Record::Container { at, container, level }))
+        (ms, Ev::Record(Record::Container { at, container, level, pumped_ms: None }))
     };
     let set = |ms, ml| (ms, Ev::Act(DeviceAct::SetContainer(container, Volume::from_ml(ml))));
     let closed = (20, Ev::Act(DeviceAct::Lock));

@@ -99,9 +99,9 @@ fn d4_what_was_pumped_before_an_intent_is_known_to_the_millisecond() {
         (Some(6_000), true, (5_999, 6_000), (5_999, 6_000)),
         // a millisecond short may be the clock's step
         (Some(5_999), true, (5_999, 6_000), (5_999, 6_000)),
-        (Some(5_998), true, (0, 5_999), (5_997, 6_000)),
-        (Some(3_000), true, (0, 3_001), (2_999, 6_000)),
-        (Some(0), true, (0, 1), (0, 6_000)),
+        (Some(5_998), true, (0, 5_999), (5_997, 5_999)),
+        (Some(3_000), true, (0, 3_001), (2_999, 3_001)),
+        (Some(0), true, (0, 1), (0, 1)),
     ] {
         let mut before = after(1);
         before.flight =
@@ -427,7 +427,8 @@ fn d5_a_part_dose_though_more_fits() {
 fn d3_the_owner_leaves_the_pump_in_time() {
     let left = |ran_ms, free_by| {
         let mut open = pumped(TOTAL - 6_000);
-        let flight = Flight { at: DUE + 100_000, on_ms: 6_000, ran_ms, unsure_ms: 0 };
+        let flight =
+            Flight { at: DUE + 100_000, on_ms: 6_000, ran_ms, unsure_ms: 0, most_ms: 6_000 };
         (open.flight, open.hurry) = (Some(flight), Some(Hurry { free_by }));
         let found = open.check_end(DUE + 200_000, &head(), NOTHING, i64::MAX);
         assert!(found.is_empty() || says(&found, "D3", "while another due waits"));
@@ -437,6 +438,28 @@ fn d3_the_owner_leaves_the_pump_in_time() {
     assert_eq!([left(Some(6_000), free_at - 1), left(Some(6_000), free_at)], [true, false]);
     assert_eq!([left(None, free_at - 1), left(None, free_at)], [true, false]);
     assert_eq!([left(Some(5_999), free_at - 2), left(Some(5_999), free_at - 1)], [true, false]);
+}
+
+#[test]
+fn d4_the_ledger_leaves_of_a_pulse_what_ran_until_the_motors_fault() {
+    let broken = Flight { at: 1_000, on_ms: 6_000, ran_ms: Some(300), unsure_ms: 0, most_ms: 301 };
+    // with a lead of 50 ms
+    assert_eq!([1_050, 1_200, 1_351, 9_000].map(|at| broken.left_ms(at, 50)), [301, 151, 0, 0]);
+    let mut open = pumped(30_000);
+    let before = open.most;
+    open.flight = Some(broken);
+    open.restart(2_000, 0, Cause::SupplyLost, false);
+    assert_eq!(open.most, (before.0 + 301, before.1 + 301));
+    // only a pulse that went on to its end, and came after the fault, shows that it turns
+    let turned = |flight: Flight, fault_at| {
+        let mut open = pumped(30_000);
+        open.flight = Some(flight);
+        open.turned(fault_at)
+    };
+    let whole = Flight { ran_ms: Some(6_000), most_ms: 6_000, ..broken };
+    assert_eq!([999, 1_000].map(|fault_at| turned(whole, fault_at)), [true, false]);
+    assert!(!turned(broken, 999) && !turned(Flight { ran_ms: None, ..whole }, 999));
+    assert!(!pumped(30_000).turned(0), "nothing is known of a pulse before a restart");
 }
 
 #[test]
@@ -450,13 +473,20 @@ fn d3_how_soon_the_owner_can_have_left() {
     assert_eq!(open.hurry.unwrap().free_by, now + 33_000 + 4_002);
     assert!(open.disturbed);
     let mut open = pumped(30_000);
-    open.flight = Some(Flight { at: now - 1_000, on_ms: 6_000, ran_ms: None, unsure_ms: 0 });
+    open.flight =
+        Some(Flight { at: now - 1_000, on_ms: 6_000, ran_ms: None, unsure_ms: 0, most_ms: 6_000 });
     open.hurry_from(now, &head, &Limits::default());
     // 5 s of the pulse that runs, 0.6 of rest, 24 and 2.4 s; and 0.4, 0.6, 2.4 s, 2 ms
     assert_eq!(open.hurry.unwrap().free_by, now + 32_000 + 3_402);
     // one that is over is over
     let mut open = pumped(30_000);
-    open.flight = Some(Flight { at: now - 9_000, on_ms: 6_000, ran_ms: Some(6_000), unsure_ms: 0 });
+    open.flight = Some(Flight {
+        at: now - 9_000,
+        on_ms: 6_000,
+        ran_ms: Some(6_000),
+        unsure_ms: 0,
+        most_ms: 6_000,
+    });
     open.hurry_from(now, &head, &Limits::default());
     assert_eq!(open.hurry.unwrap().free_by, now + 26_400 + 3_402);
 }
@@ -465,8 +495,13 @@ fn d3_how_soon_the_owner_can_have_left() {
 fn d5_a_disturbed_dose_keeps_its_window_where_it_can() {
     let late = |end, lead_ms: u16, since, most_when_able, disturbed| {
         let mut open = pumped(TOTAL - 6_000);
-        open.flight =
-            Some(Flight { at: end - 6_000, on_ms: 6_000, ran_ms: Some(6_000), unsure_ms: 0 });
+        open.flight = Some(Flight {
+            at: end - 6_000,
+            on_ms: 6_000,
+            ran_ms: Some(6_000),
+            unsure_ms: 0,
+            most_ms: 6_000,
+        });
         (open.able_since, open.most_when_able) = (Some(since), most_when_able);
         open.disturbed = disturbed;
         let head = Head { lead_ms, ..head() };

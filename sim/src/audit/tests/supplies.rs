@@ -164,18 +164,15 @@ fn p4_a_motor_rests_longer_after_each_fault() {
     let until = [1, 2, 3, 4, 5].map(|faults| motor(faults).until());
     assert_eq!(until, [61_000, 121_000, 241_000, i64::MAX, i64::MAX]);
     assert_eq!(Motor::default().until(), i64::MIN);
-    assert_eq!(Motor { tried: true, ..motor(2) }.until(), i64::MIN);
     assert_eq!(Motor { pending: true, ..Motor::default() }.until(), i64::MAX);
     assert_eq!([0, 1, 3, 4].map(|faults| motor(faults).next(None)), [1, 2, 4, 4]);
-    // a second start since the fault shows that it runs
+    // a run that went through shows that it turns
     let mut tried = motor(3);
-    tried.starts();
-    assert_eq!((tried.faults, tried.tried), (3, true));
-    tried.starts();
-    assert_eq!((tried.faults, tried.tried), (0, false));
-    let mut latched = Motor { tried: true, ..motor(4) };
-    latched.starts();
-    assert_eq!((latched.faults, latched.tried), (4, true));
+    tried.ran_through();
+    assert_eq!((tried.faults, tried.until()), (0, i64::MIN));
+    let mut latched = motor(4);
+    latched.ran_through();
+    assert_eq!(latched.faults, 4);
 }
 
 fn key(nominal: i64) -> Key {

@@ -123,7 +123,7 @@ impl<T: Take> Hand for Scribe<T> {
         }
     }
 
-    fn set(&mut self, model: &Model, ms: u64, at: i64, act: &DeviceAct) {
+    fn set(&mut self, model: &Model, ms: u64, at: i64, act: &DeviceAct, dose: Option<&Running>) {
         let instant = Instant::from_ms(at);
         match act {
             DeviceAct::SetHead(_) | DeviceAct::SetFlow(_) => {
@@ -137,7 +137,10 @@ impl<T: Take> Hand for Scribe<T> {
             DeviceAct::SetTimetable(t) => self.adopt(model, ms, at, t),
             DeviceAct::SetContainer(_, level) | DeviceAct::Refill(level) => {
                 let container = model.stock.container.unwrap();
-                self.write(ms, Record::Container { at: instant, container, level: *level });
+                let dose = dose.filter(|dose| !dose.is_on());
+                let pumped_ms = dose.map(|dose| dose.most_ms as u32);
+                let level = *level;
+                self.write(ms, Record::Container { at: instant, container, level, pumped_ms });
             }
             DeviceAct::TubeChanged => {
                 self.write(ms, Record::Act { at: instant, act: Act::TubeChanged, ms: 0 });

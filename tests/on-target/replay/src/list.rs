@@ -128,7 +128,7 @@ impl Event {
             What::Container(container, level) => {
                 head(kind::CONTAINER);
                 let (at, container, level) = (self.at, *container, *level);
-                put(&Record::Container { at, container, level }.encode());
+                put(&Record::Container { at, container, level, pumped_ms: None }.encode());
             }
             What::Refill(level) => {
                 head(kind::REFILL);
