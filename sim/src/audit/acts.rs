@@ -117,6 +117,7 @@ impl Auditor {
             | DeviceAct::Key { .. } => {}
             DeviceAct::PackRead { mv, loaded } => self.pack.read(now, *mv, *loaded),
             DeviceAct::RunAgain(id) => {
+                self.motor_has_rested(now);
                 let busy = !self.hinder.pump_causes().is_empty()
                     || self.open.is_some()
                     || self.model.first_waiting().is_some()

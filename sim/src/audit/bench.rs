@@ -14,6 +14,7 @@ use crate::trade::uncertainty::timed_run;
 use crate::trade::water::{STANDARD_HPA, z_ml_per_g};
 
 use super::Auditor;
+use super::limits::rest_of_run_ms;
 
 /// Expanded uncertainty that a run is planned for, as a share: the head may deliver a tenth less than it did.
 const PLANNED: f64 = 0.018;
@@ -333,6 +334,13 @@ pub(crate) fn train_starts(head: &Head, ms: i64) -> i64 {
     let most = TRAIN_STARTS.min(i64::from(head.starts_per_hour)).min(ms / shortest).max(1);
     // what is short of it by the shortest run has been rounded up to whole ms of each
     (1..=most).rev().find(|starts| ms % starts == 0).unwrap_or(1)
+}
+
+/// By when the pump has rested behind a train of so many ms that began at an instant, for
+/// who knows neither how many starts it had nor how far it came: each rests as all of them
+/// in one would.
+pub(crate) fn train_rested_by(head: &Head, at: i64, ms: i64) -> i64 {
+    at + ms + (TRAIN_STARTS + 1) * rest_of_run_ms(head, ms)
 }
 
 impl Auditor {

@@ -30,9 +30,7 @@ impl Auditor {
     pub(super) fn step(&mut self, at: i64, why: Why) {
         self.now = self.now.max(at);
         self.level.pass(at);
-        if self.hinder.fault && self.motor.until() <= at {
-            self.change(at, Cause::MotorFault, false);
-        }
+        self.motor_has_rested(at);
         while let Some(due) = self.lapsed(at) {
             self.lapse(&due, at, why);
         }

@@ -248,9 +248,10 @@ impl Auditor {
                 format!("the pump went off after {ran} of {on_ms} ms, and nothing stopped it"),
             );
         }
-        if let Some(intent) = self.pin.intent.filter(|i| !i.started) {
+        // one that a cut or a reset came before stays: the next start finds it in the ledger
+        if let Some(intent) = self.pin.intent.filter(|i| !i.started && !interrupted) {
             self.pin.intent = None;
-            if !(interrupted || seen.stopped || seen.edited) {
+            if !(seen.stopped || seen.edited) {
                 let key = match intent.of {
                     Use::Dose(key) => Some(key),
                     Use::Service => None,

@@ -270,8 +270,16 @@ impl Auditor {
         self.rearm();
     }
 
+    /// The motor's rest is over by an instant, whatever else that brings.
+    pub(super) fn motor_has_rested(&mut self, at: i64) {
+        if self.hinder.fault && self.motor.until() <= at {
+            self.change(at, Cause::MotorFault, false);
+        }
+    }
+
     /// The pump is to run: a device whose memory has lost the fault knows of none.
     pub(super) fn motor_is_tried(&mut self, at: i64) {
+        self.motor_has_rested(at);
         if !self.motor.unsure || self.motor.pending {
             return;
         }

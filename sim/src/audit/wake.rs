@@ -9,6 +9,7 @@ use dosewright_core::record::DueKey;
 use dosewright_core::time::Instant;
 
 use super::Auditor;
+use super::bench;
 use super::dose::TICK_MS;
 use super::ledger::About;
 use super::limits::{lead_ms, rest_ms};
@@ -319,7 +320,7 @@ impl Auditor {
         self.now = at;
         self.supply.stamped_at = at;
         self.taint.known = true;
-        self.hinder.service = None;
+        let train = self.hinder.service.take().filter(|service| service.train.is_some());
         self.model.stock.service_lost();
         self.bench.leave();
         self.lock.close();
@@ -328,11 +329,14 @@ impl Auditor {
         self.motor.row_unsure |= self.taint.motor;
         self.hinder.fault = self.motor.until() > at;
         self.limits.booted(at, self.model.head.as_ref().map_or(0, lead_ms));
-        if let Some((end, on_ms)) = self.pin.intent.take().map(|i| i.meant()) {
-            // the logic cannot know that the pump did not run on
-            if let Some(head) = &self.model.head {
-                self.limits.unsure_until(end + rest_ms(head, on_ms));
-            }
+        // the logic cannot know that the pump did not run on
+        let meant = self.pin.intent.take().map(|intent| intent.meant());
+        if let Some(head) = &self.model.head {
+            let rested = match train {
+                Some(train) => Some(bench::train_rested_by(head, train.at, train.asked_ms)),
+                None => meant.map(|(end, on_ms)| end + rest_ms(head, on_ms)),
+            };
+            rested.into_iter().for_each(|at| self.limits.unsure_until(at));
         }
         if lost {
             self.model.lose_clock();
