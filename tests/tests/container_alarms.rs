@@ -138,6 +138,29 @@ fn o1_a_low_level_that_was_told_of_is_not_waited_for_again() {
 }
 
 #[test]
+fn o1_a_contact_that_opens_in_a_late_call_has_been_closed_for_long_enough() {
+    let container = Container {
+        capacity: Volume::from_ml(10_000),
+        low: Volume::from_ml(1_000),
+        heel: Volume::from_ml(500),
+        debounce_ms: 2_000,
+    };
+    // it closes at 10 s, and nobody calls before it opens
+    for (opens_ms, counts) in [(11_999, false), (12_000, true), (15_000, true)] {
+        let (mut device, mut wires) = (start(), Wires::default());
+        device.handle(Instant::ZERO, Event::Wake, &mut wires);
+        let told = Event::Container(&container, Volume::from_ml(1_500));
+        device.handle(Instant::ZERO, told, &mut wires);
+        device.handle(Instant::from_ms(10_000), Event::LevelLow(true), &mut wires);
+        device.handle(Instant::from_ms(opens_ms), Event::LevelLow(false), &mut wires);
+        device.handle(Instant::from_ms(20_000), Event::Wake, &mut wires);
+        let low = (Alarm::LowLevel, true, Volume::from_ml(1_500).as_nl());
+        let expected = if counts { &[low][..] } else { &[] };
+        assert_eq!(raised(&device), expected, "opens at {opens_ms} ms");
+    }
+}
+
+#[test]
 fn d9_the_start_is_in_the_ledger_only_after_the_first_call() {
     let (mut device, mut wires) = (start(), Wires::default());
     assert!(!device.controller().has_started());

@@ -52,6 +52,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// container ends the alarm, so that one low level is one alarm.
     pub(super) fn level_input(&mut self, low: bool) {
         if self.contact_low != low {
+            // in a late call it may have stood closed for long enough before it opens
+            self.debounce();
             self.contact_low = low;
             // at a start: it has stood closed before, and that is told already; of a container
             // that the memory has lost nothing is

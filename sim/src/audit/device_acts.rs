@@ -189,6 +189,7 @@ impl<H: Hand> Ideal<H> {
     pub(super) fn look_at_level(&mut self, closed: bool, at: i64) {
         if self.level.closed != closed {
             let told = self.alarm_is_on(Alarm::LowLevel);
+            self.level.changes(at, 0);
             self.level.look(closed, at, &self.model.stock, told);
         }
     }

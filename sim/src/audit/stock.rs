@@ -4,6 +4,7 @@
 
 use dosewright_core::config::{Container, Head};
 
+use super::dose::TICK_MS;
 use super::limits::pulse_limits;
 use super::readings::Reading;
 use super::rules::on_time;
@@ -161,6 +162,8 @@ pub(crate) struct Level {
     pub(crate) due: Option<i64>,
     /// It was, since the container was last spoken of.
     pub(crate) counts: bool,
+    /// When it opened, where the device may have taken it to count or not.
+    pub(crate) doubtful: Option<i64>,
     /// Since when it counts.
     pub(crate) since: i64,
     /// That no alarm says so has been told.
@@ -180,6 +183,23 @@ impl Level {
     /// The device stops: it reads the contact when it starts again.
     pub(crate) fn forget(&mut self) {
         (self.closed, self.due, self.counts) = (false, None, false);
+    }
+
+    /// It opens or closes. In a late call it may have counted before; where that is as near as
+    /// the device's clock is read, either is right.
+    pub(crate) fn changes(&mut self, at: i64, slack_ms: i64) {
+        let is_near = |due: i64| slack_ms > 0 && (due - at).abs() <= slack_ms;
+        self.doubtful = self.due.is_some_and(is_near).then_some(at);
+        if self.doubtful.is_none() {
+            self.pass(at);
+        }
+    }
+
+    /// An alarm goes by it, or is over.
+    pub(crate) fn is_said_to_count(&mut self, on: bool, at: i64) {
+        if self.doubtful.take_if(|doubtful| on && (at - *doubtful).abs() <= TICK_MS).is_some() {
+            (self.counts, self.since) = (true, at);
+        }
     }
 
     /// Device time has come so far.

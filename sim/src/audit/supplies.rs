@@ -40,6 +40,7 @@ impl Auditor {
     pub(super) fn look_at_level(&mut self, closed: bool, now: i64) {
         if self.level.closed != closed {
             let told = self.alarm_is_on(Alarm::LowLevel);
+            self.level.changes(now, self.chip.slack_ms());
             self.level.look(closed, now, &self.model.stock, told);
         }
     }
@@ -137,6 +138,7 @@ impl Auditor {
             return;
         }
         self.level.pass(at);
+        self.level.is_said_to_count(on, at);
         let known = !self.taint.alarms && !self.taint.all() && !self.model.stock.unsure;
         let stock = self.model.stock;
         let (least, most) = self.drawn_nl();

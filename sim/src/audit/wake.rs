@@ -336,7 +336,9 @@ impl Auditor {
                 Some(train) => Some(bench::train_rested_by(head, train.at, train.asked_ms)),
                 None => meant.map(|(end, on_ms)| end + rest_ms(head, on_ms)),
             };
-            rested.into_iter().for_each(|at| self.limits.unsure_until(at));
+            if let Some(at) = rested {
+                self.limits.unsure_until(at);
+            }
         }
         if lost {
             self.model.lose_clock();

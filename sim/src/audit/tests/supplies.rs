@@ -158,6 +158,32 @@ fn o1_a_contact_counts_when_it_has_been_closed_for_so_long() {
     assert_eq!(level.due, None, "no container");
 }
 
+/// One that opens when it has been closed for so long has counted; where the device's clock is
+/// read to a ms either way, the device may have had it count in that call or not, and in no
+/// later one.
+#[test]
+fn o1_a_contact_that_opens_has_counted_or_not() {
+    let stock = filled(100);
+    let opens = |at: i64, slack_ms: i64| {
+        let mut level = Level::default();
+        level.look(true, 1_000, &stock, false);
+        level.changes(at, slack_ms);
+        level.look(false, at, &stock, false);
+        level
+    };
+    assert_eq!([5_999, 6_000, 9_000].map(|at| opens(at, 0).counts), [false, true, true]);
+    let known = [5_998, 5_999, 6_000, 6_001, 6_002].map(|at| opens(at, 1).counts);
+    assert_eq!(known, [false, false, false, false, true]);
+    let said = |at: i64, on: bool, said_at: i64| {
+        let mut level = opens(at, 1);
+        level.is_said_to_count(on, said_at);
+        level.counts
+    };
+    assert_eq!([5_999, 6_000, 6_001].map(|at| said(at, true, at)), [true; 3]);
+    assert!(said(6_000, true, 6_001) && !said(6_000, true, 6_002) && !said(6_000, false, 6_000));
+    assert!(!said(5_998, true, 5_998));
+}
+
 #[test]
 fn p4_a_motor_rests_longer_after_each_fault() {
     let motor = |faults| Motor { faults, at: 1_000, ..Motor::default() };
