@@ -73,6 +73,10 @@ fn d1_a_due_that_waited_names_what_kept_it_last() {
     assert_eq!(first(TEN, &[early.clone(), leak("06:00:30", "9 min")]), part(Cause::Leak));
     let off = fault("06:00:30", "supply_loss = { lasts = \"9 min\" }");
     assert_eq!(first(TEN, &[early, off]), part(Cause::SupplyLost));
+    // the pump's rest is part of its use
+    let long = act("05:59", "prime = { lasts = \"9 min\" }");
+    let heavy = "volume = \"480 ml\"\nwindow = \"10 min\"\npulses = 8";
+    assert!(matches!(first(heavy, &[long]), (OutcomeKind::Part(Cause::Service), 1..)));
 }
 
 #[test]

@@ -202,6 +202,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             if let Some((due, _)) = self.waiting_due(line)
                 && let Some(cause) = self.hindrance(&due.entry).or(passed)
                 && let Some(kept) = self.kept.get_mut(line)
+                // the pump's rest is part of its use
+                && !(cause == Cause::PumpLimits
+                    && matches!(kept, Cause::PumpInUse | Cause::Service))
             {
                 *kept = cause;
             }
