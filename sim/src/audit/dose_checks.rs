@@ -121,7 +121,8 @@ impl Open {
 
     /// D5: what is left of a disturbed dose is spread over what is left of its window,
     /// where that can be. It may lag, for the pump's limits or for other trouble; it may not
-    /// run ahead, and no pulse may be much longer than an even train from now on needs.
+    /// run ahead, and no pulse may be much longer than an even train needs, from now on or from
+    /// when it could go on: starts that come free in it need not be waited for.
     fn check_rest(
         &self,
         at: i64,
@@ -146,9 +147,12 @@ impl Open {
             }
         };
         let pulse = self.total_ms / planned + 1;
-        let Some(pulse) = limits.longest_even(head, at, until - at, left, pulse) else { return };
-        let most = 2 * pulse + TICK_MS;
         let wanted = self.total_ms - self.most_when_able;
+        let when_able = &self.limits_when_able;
+        let Some(now) = limits.longest_even(head, at, until - at, left, pulse) else { return };
+        let then = when_able.longest_even(head, since, until - since, wanted, pulse);
+        let pulse = then.map_or(now, |then| then.max(now));
+        let most = 2 * pulse + TICK_MS;
         let line = share(wanted, at + run - since, until - since);
         let ahead = before + on - self.most_when_able - line;
         // one of the longest, where few starts were free, may be what is ahead
