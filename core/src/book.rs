@@ -361,16 +361,20 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Act::PrimeBegun | Act::CalibrationBegun | Act::TrainBegun => {
                 self.rest_after_run(at, run);
                 if act == Act::TrainBegun {
-                    // its rests lie between its pulses, as long each as this one at most
-                    let rests_ms = self.rest_of(run).as_ms() * u64::from(TRAIN_STARTS);
-                    self.rest_until = self.rest_until.plus(Duration::from_ms(rests_ms));
+                    // its rests lie between its pulses: each its share of this one, or the
+                    // shortest off time, and a part of a ms
+                    let shortest_ms = self.head.map_or(0, |head| head.shortest_off_ms);
+                    let floors_ms = u64::from(TRAIN_STARTS) * (u64::from(shortest_ms) + 1);
+                    let rests = self.rest_of(run).plus(Duration::from_ms(floors_ms));
+                    self.rest_until = self.rest_until.plus(rests);
                 }
                 self.stock.service = self.stock.level.min(drawn);
             }
             Act::PrimeEnded | Act::CalibrationEnded | Act::TrainEnded => {
                 let rest_until = at.plus(self.rest_of(run));
-                if rest_until >= self.rest_until {
-                    // all that was asked for: a train may have had more rest than it took
+                if rest_until >= self.rest_until && at.minus(run) > self.motor.at {
+                    // all that was asked for: a train may have had more rest than it took;
+                    // and no fault since it began, though it may come with its very end
                     self.motor.ran_through();
                 }
                 if act == Act::TrainEnded {

@@ -111,7 +111,7 @@ fn d7_what_runs_rests_for_its_share_and_a_train_between_its_pulses_too() {
     // no rest was taken as long as the run might have gone on
     assert_eq!(rest(&[begun, ended]), 7_000);
     let train = acted(Act::TrainBegun, 4_000);
-    assert_eq!(rest(&[train]), 7_000 + 30 * 2_000);
+    assert_eq!(rest(&[train]), 7_000 + 2_000 + 30 * 601);
     let ended = Record::Act { at: at(9_000), act: Act::TrainEnded, ms: 4_000 };
     assert_eq!(rest(&[train, ended]), 9_000 + 2_000);
     assert_eq!(rest(&[Record::Pulse(pulse())]), 1_000 + 1_000 + 600);
@@ -165,6 +165,9 @@ fn p4_the_row_of_the_motors_faults_ends_with_a_run_that_went_on_to_its_end() {
         faults(&[broken[0], broken[1], ended(ml(0)), begun, over])
     };
     assert_eq!([prime(3_999), prime(4_000)], [2, 0]);
+    // a fault that comes with its very end
+    let late = Record::Act { at: at(65_300), act: Act::PrimeEnded, ms: 4_000 };
+    assert_eq!(faults(&[broken[0], ended(ml(0)), begun, fault(65_300), late]), 2);
     // only an operator ends what is latched
     let latched = Record::Motor { at: at(1_300), faults: Motor::LATCHED };
     assert_eq!(faults(&[broken[0], latched, begun, acted(Act::PrimeEnded, 4_000)]), 4);

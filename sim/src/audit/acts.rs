@@ -292,7 +292,7 @@ impl Auditor {
                 ),
             );
         }
-        if service.train.is_none() && ms >= service.asked_ms {
+        if service.train.is_none() && ms >= service.asked_ms && self.motor.at < service.at {
             self.motor.ran_through();
         }
         self.limits.service_ended(at, service.ran_ms);

@@ -337,10 +337,11 @@ pub(crate) fn train_starts(head: &Head, ms: i64) -> i64 {
 }
 
 /// By when the pump has rested behind a train of so many ms that began at an instant, for
-/// who knows neither how many starts it had nor how far it came: each rests as all of them
-/// in one would.
+/// who knows neither how many starts it had nor how far it came: all of them rest as one
+/// would, or for the shortest off time each, and part of a ms; and once more behind it.
 pub(crate) fn train_rested_by(head: &Head, at: i64, ms: i64) -> i64 {
-    at + ms + (TRAIN_STARTS + 1) * rest_of_run_ms(head, ms)
+    let floors = TRAIN_STARTS * (i64::from(head.shortest_off_ms) + 1);
+    at + ms + 2 * rest_of_run_ms(head, ms) + floors
 }
 
 impl Auditor {

@@ -294,7 +294,7 @@ impl Node {
         self.ghost.reset(self.world.true_ms, self.now(), rules);
         // a fault is what the ledger knows of it, and no retry has proved anything
         let (faults, at) = (book.motor.faults, book.motor.at.as_ms());
-        self.ghost.motor = Motor { faults, tried: false, at, unwritten: false };
+        self.ghost.motor = Motor { faults, turned: false, at, unwritten: false };
         self.note_stop();
         let start = Start {
             now: Instant::from_ms(self.now()),

@@ -116,8 +116,8 @@ pub(super) struct Delivery {
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
 pub(super) struct Motor {
     pub(super) faults: u8,
-    /// It ran again since the last fault.
-    pub(super) tried: bool,
+    /// Its last run, since the last fault, went on to its end, and no record says so yet.
+    pub(super) turned: bool,
     /// When that was, in device time.
     pub(super) at: i64,
     /// The ledger has not taken the fault down yet; until then it keeps the pump off.
@@ -240,6 +240,13 @@ impl Ghost {
     /// The ledger took a record.
     pub(super) fn took(&mut self, record: &Record, head: &Rules) -> Judged {
         self.failed_at = None;
+        if self.motor.turned && self.is_of_run(record) {
+            // a run that went on to its end ends the row; the latch an operator alone
+            self.motor.turned = false;
+            if self.motor.faults < 4 {
+                self.motor = Motor::default();
+            }
+        }
         match record {
             Record::Boot { feed_kept, .. } => {
                 if let Some(open) = &mut self.open {
@@ -279,6 +286,19 @@ impl Ghost {
         }
     }
 
+    /// Whether a record tells of the run before it.
+    fn is_of_run(&self, record: &Record) -> bool {
+        match record {
+            Record::Pulse(pulse) => !pulse.first,
+            Record::Outcome(outcome) => self.open.is_some_and(|open| {
+                let own = (open.line as u16 + 1, open.nominal, open.asked);
+                own == (outcome.due.id.0, outcome.due.nominal.0, outcome.asked)
+            }),
+            Record::Act { act, .. } => matches!(act, Act::PrimeEnded | Act::CalibrationEnded),
+            _ => false,
+        }
+    }
+
     fn act(&mut self, act: Act, ms: u64) -> Judged {
         match act {
             Act::PrimeBegun | Act::CalibrationBegun | Act::TrainBegun => {
@@ -307,8 +327,8 @@ impl Ghost {
 
     /// Whether the motor is kept from running: latched, or at rest after a fault.
     pub(super) fn motor_rests(&self) -> bool {
-        let Motor { faults, tried, at, unwritten } = self.motor;
-        unwritten || faults > 3 || faults > 0 && !tried && self.now < at + (60_000 << (faults - 1))
+        let Motor { faults, at, unwritten, .. } = self.motor;
+        unwritten || faults > 3 || faults > 0 && self.now < at + (60_000 << (faults - 1))
     }
 
     /// The motor stalls or draws too much at this device time.
@@ -316,7 +336,7 @@ impl Ghost {
         self.now = now;
         if self.pin.is_on() || !self.motor_rests() {
             let faults = (self.motor.faults + 1).min(4);
-            self.motor = Motor { faults, tried: false, at: now, unwritten: true };
+            self.motor = Motor { faults, turned: false, at: now, unwritten: true };
             self.disturb();
         }
     }

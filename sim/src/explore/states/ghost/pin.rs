@@ -75,9 +75,7 @@ impl Ghost {
         if self.service.is_none() {
             self.pulse_begins(length_ms, rules)?;
         }
-        let sound = super::Motor::default();
-        self.motor = if self.motor.tried { sound } else { self.motor };
-        self.motor.tried = self.motor.faults > 0;
+        self.motor.turned = false;
         self.pin.on_since = Some(self.true_ms);
         self.pin.until = self.true_ms + length_ms;
         Ok(())
@@ -135,6 +133,7 @@ impl Ghost {
     ) -> Judged {
         let Some(since) = self.pin.on_since.take() else { return Ok(()) };
         let ran = true_ms - since;
+        self.motor.turned = true_ms >= self.pin.until && self.motor.faults > 0;
         self.pin.off_at = true_ms;
         self.pin.rest_ms = rules.rest_ms(ran);
         self.pin.unsure_until = None;
