@@ -181,9 +181,11 @@ impl Auditor {
                 let kept = self.kept_by.entry(due.key.id).or_default();
                 // what ends in the same late wake in which the deadline passes has
                 // kept the due from beginning all the same; and the pump's rest is
-                // counted to its use
+                // counted to its use; and of a memory that takes nothing the device knows when
+                // it has tried it
                 let ends_late = self.supply.sleeps_late() || causes.contains(Cause::PumpLimits);
-                *kept = if ends_late { kept.or(causes) } else { causes };
+                let untried = causes.without(Cause::Ledger).is_empty();
+                *kept = if ends_late || untried { kept.or(causes) } else { causes };
             }
         }
         // a due whose settings may be lost may not be there for the device
