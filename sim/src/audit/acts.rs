@@ -27,6 +27,14 @@ pub(crate) struct Service {
     pub(crate) train: Option<Train>,
 }
 
+impl Service {
+    /// Whether it went on to its end, and the motor with it, where that had its last fault at
+    /// an instant; a train shows nothing.
+    pub(crate) fn turned(&self, ran_ms: i64, fault_at: i64) -> bool {
+        self.train.is_none() && ran_ms >= self.asked_ms && fault_at < self.at
+    }
+}
+
 /// A train of calibration pulses under way.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Train {
@@ -292,7 +300,7 @@ impl Auditor {
                 ),
             );
         }
-        if service.train.is_none() && ms >= service.asked_ms && self.motor.at < service.at {
+        if service.turned(ms, self.motor.at) {
             self.motor.ran_through();
         }
         self.limits.service_ended(at, service.ran_ms);

@@ -43,7 +43,7 @@ impl Auditor {
     }
 
     fn lapsed(&self, at: i64) -> Option<Due> {
-        let waiting = self.model.lines.iter().filter_map(|l| l.waiting);
+        let waiting = self.model.waiting();
         waiting.filter(|d| d.deadline() <= at).min_by_key(|d| (d.deadline(), d.key.id))
     }
 
@@ -117,7 +117,7 @@ impl Auditor {
     pub(super) fn refresh(&mut self, at: i64) {
         let before = self.ready.take();
         self.too_late = None;
-        let mut waiting: Vec<Due> = self.model.lines.iter().filter_map(|l| l.waiting).collect();
+        let mut waiting: Vec<Due> = self.model.waiting().collect();
         let owner = self.open.as_ref().map(|open| open.due.key);
         let wanted = owner.is_some_and(|owner| self.model.another_waits(owner));
         if let Some(open) = self.open.as_mut().filter(|_| !wanted) {
@@ -180,9 +180,9 @@ impl Auditor {
                 let causes = causes.or(unsure);
                 let kept = self.kept_by.entry(due.key.id).or_default();
                 // what ends in the same late wake in which the deadline passes has
-                // kept the due from beginning all the same; and the pump's rest is
-                // counted to its use; and of a memory that takes nothing the device knows when
-                // it has tried it
+                // kept the due from beginning all the same; the pump's rest is counted
+                // to its use; of a memory that takes nothing the device knows when it
+                // has tried it
                 let ends_late = self.supply.sleeps_late() || causes.contains(Cause::PumpLimits);
                 let untried = causes.without(Cause::Ledger).is_empty();
                 *kept = if ends_late || untried { kept.or(causes) } else { causes };
@@ -288,7 +288,7 @@ impl Auditor {
         if let Some(open) = &mut self.open {
             open.end_by = open.end_by.max(now);
         }
-        for due in self.model.lines.iter().filter_map(|line| line.waiting) {
+        for due in self.model.waiting() {
             // where it was tried in vain, the memory has kept it last
             let kept = self.kept_by.entry(due.key.id).or_default();
             *kept = kept.with(Cause::Ledger);
@@ -308,7 +308,7 @@ impl Auditor {
         let after = self.slack() + 1;
         let ready = self.ready.filter(|(key, _)| self.ready_reported != Some(*key));
         let owed = self.owed.values().flat_map(super::owed::OwedList::iter);
-        let waiting = self.model.lines.iter().filter_map(|l| l.waiting);
+        let waiting = self.model.waiting();
         let rested = self.hinder.fault.then(|| self.motor.until());
         if self.hinder.ledger_bad {
             let lapses = waiting.map(|d| d.deadline()).min();

@@ -261,7 +261,7 @@ impl<H: Hand> Ideal<H> {
     }
 
     fn timer(&self) -> Option<i64> {
-        let waiting = || self.model.lines.iter().filter_map(|l| l.waiting);
+        let waiting = || self.model.waiting();
         let next_pulse = match (&self.open, &self.model.head) {
             (Some(open), Some(head)) => {
                 let stopped = !self.hinder.stop_causes().is_empty();
@@ -394,7 +394,7 @@ impl<H: Hand> Ideal<H> {
     pub(super) fn first_able(&self) -> Option<Due> {
         let unset = self.model.clock.offset_ms.is_none();
         let blocked = self.open.is_some() || !self.hinder.pump_causes().is_empty();
-        let waiting = self.model.lines.iter().filter_map(|l| l.waiting);
+        let waiting = self.model.waiting();
         let able = waiting.filter(|d| !(d.weekly && unset)).min_by_key(Due::order);
         let head = self.model.head?;
         able.filter(|d| {
@@ -407,7 +407,7 @@ impl<H: Hand> Ideal<H> {
     /// The run is over: what is still open is listed without an outcome.
     pub(crate) fn finish(mut self, end_ms: u64) -> (Vec<Predicted>, H) {
         self.run_until(end_ms);
-        let waiting = self.model.lines.iter().filter_map(|l| l.waiting);
+        let waiting = self.model.waiting();
         let mut open: Vec<Due> = self.open.iter().map(|o| o.due).chain(waiting).collect();
         open.sort_by_key(Due::order);
         for due in open {

@@ -26,7 +26,7 @@ impl<H: Hand> Ideal<H> {
                 ran = self.now - service.at;
                 self.hand.pump(self.ms, false);
             }
-            if ran >= service.asked_ms && self.motor.at < service.at {
+            if service.turned(ran, self.motor.at) {
                 self.motor.ran_through();
             }
             self.limits.service_ended(service.at + ran, ran);

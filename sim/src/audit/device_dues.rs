@@ -36,7 +36,7 @@ impl<H: Hand> Ideal<H> {
 
     fn note_what_waits(&mut self, at: i64) {
         let unset = self.model.clock.offset_ms.is_none();
-        let waiting: Vec<Due> = self.model.lines.iter().filter_map(|l| l.waiting).collect();
+        let waiting: Vec<Due> = self.model.waiting().collect();
         for due in waiting {
             let mut causes = self.hinder.pump_causes();
             if self.open.is_some() {

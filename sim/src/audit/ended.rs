@@ -124,9 +124,7 @@ impl Auditor {
                 self.forget_up_to(key);
             }
         }
-        if open.turned(self.motor.at) {
-            self.motor.ran_through();
-        }
+        self.motor.saw(open);
         self.pin.use_ended();
         self.last_dose_end = now;
         self.note(key, o, 1, open.first_on_ms);

@@ -191,6 +191,11 @@ impl Model {
         self.next_birth
     }
 
+    /// The dues that wait, by their lines.
+    pub(crate) fn waiting(&self) -> impl Iterator<Item = Due> + '_ {
+        self.lines.iter().filter_map(|line| line.waiting)
+    }
+
     /// The waiting due that is first in order.
     pub(crate) fn first_waiting(&self) -> Option<&Due> {
         self.lines.iter().filter_map(|l| l.waiting.as_ref()).min_by_key(|d| d.order())

@@ -291,7 +291,7 @@ impl Auditor {
             let key = o.due.key;
             open.push((key, key.nominal, 1, o.due.due_at, o.reported));
         }
-        for due in self.model.lines.iter().filter_map(|l| l.waiting) {
+        for due in self.model.waiting() {
             let missing = self.ready_reported == Some(due.key);
             open.push((due.key, due.key.nominal, 1, due.due_at, missing));
         }

@@ -20,10 +20,9 @@ impl Auditor {
         self.motor_is_tried(p.at.as_ms());
         self.follow_name(key, p.due_at.as_ms());
         let goes_on = self.open.as_ref().is_some_and(|o| o.due.key == key);
-        if goes_on {
-            self.look_at_motor();
-        } else {
-            self.begin(key, p);
+        match &self.open {
+            Some(open) if goes_on => self.motor.saw(open),
+            _ => self.begin(key, p),
         }
         let Some(head) = self.model.head else {
             self.fail("D7", Some(key), String::from("a pulse before any head was set"));
@@ -285,7 +284,7 @@ impl Auditor {
             return unknown(key, p);
         };
         let unset = self.model.clock.offset_ms.is_none();
-        let ahead = self.model.lines.iter().filter_map(|l| l.waiting);
+        let ahead = self.model.waiting();
         let ahead = ahead
             .filter(|d| d.order() < due.order() && !(d.weekly && unset))
             .filter(|d| !self.taint.covers(d.key.id))

@@ -4,7 +4,7 @@
 
 use dosewright_core::config::{Container, Head};
 
-use super::dose::TICK_MS;
+use super::dose::{Open, TICK_MS};
 use super::limits::pulse_limits;
 use super::readings::Reading;
 use super::rules::on_time;
@@ -231,6 +231,13 @@ impl Motor {
         match reading {
             Some(Reading::FaultLatchesAtOnce) => 4,
             _ => (self.faults + 1).min(4),
+        }
+    }
+
+    /// The ledger has a word on a dose after its last pulse.
+    pub(crate) fn saw(&mut self, open: &Open) {
+        if open.turned(self.at) {
+            self.ran_through();
         }
     }
 

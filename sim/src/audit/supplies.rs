@@ -242,13 +242,6 @@ impl Auditor {
         }
     }
 
-    /// A word of the ledger on the open dose after its last pulse.
-    pub(super) fn look_at_motor(&mut self) {
-        if self.open.as_ref().is_some_and(|open| open.turned(self.motor.at)) {
-            self.motor.ran_through();
-        }
-    }
-
     /// The ledger holds a fault of the motor.
     pub(super) fn on_motor(&mut self, at: i64, faults: u8) {
         let wanted = self.motor.next(self.facts.reading);

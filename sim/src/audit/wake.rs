@@ -359,7 +359,7 @@ impl Auditor {
                 owed.by = owed.by.max(at);
             }
         }
-        for due in self.model.lines.iter().filter_map(|line| line.waiting) {
+        for due in self.model.waiting() {
             // whatever kept it before: the start is what kept it last
             self.kept_by.insert(due.key.id, why.causes());
         }
