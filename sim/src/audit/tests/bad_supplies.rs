@@ -3,7 +3,6 @@
 //!
 //! A millilitre a second; 120 ml at 00:45 in thirty pulses of 4 s.
 
-use dosewright_core::config::Container;
 use dosewright_core::record::{Act, Alarm, Record};
 use dosewright_core::time::Instant;
 use dosewright_core::units::Volume;
@@ -12,20 +11,10 @@ use super::bench::{
     Ev, HOUR, MIN, Stream, breaks, changed, holds, lacks, moved, nights, places, round_head, with,
     without,
 };
+use super::supplies::fill;
 use crate::observe::DeviceAct;
 
 const END: u64 = 12 * HOUR as u64;
-
-const LITRE: Container = Container {
-    capacity: Volume::from_ml(1000),
-    low: Volume::from_ml(50),
-    heel: Volume::from_ml(10),
-    debounce_ms: 5_000,
-};
-
-fn fill(ms: i64, ml: u64) -> (i64, Ev) {
-    (ms, Ev::Act(DeviceAct::SetContainer(LITRE, Volume::from_ml(ml))))
-}
 
 fn contact(ms: i64, closed: bool) -> (i64, Ev) {
     (ms, Ev::Act(DeviceAct::LevelLow(closed)))

@@ -5,27 +5,9 @@ use dosewright_core::config::Head;
 use dosewright_core::entry::Entry;
 use dosewright_core::record::OutcomeKind;
 
-use super::bench::{CET, Ev, HOUR, MIN, Stream, every, facts, install, round_head, table, weekly};
-use crate::audit::{Predicted, predict};
-use crate::observe::Observation;
-
-fn predicted(inputs: &Stream, end_ms: u64) -> Vec<Predicted> {
-    let observations = inputs.iter().map(|(ms, ev)| {
-        let what = match ev {
-            Ev::Supply(on) => Observation::Supply { on: *on },
-            Ev::Chip(count_ms, rate_ppb, feed_kept) => Observation::Chip {
-                count_ms: *count_ms,
-                rate_ppb: *rate_ppb,
-                feed_kept: *feed_kept,
-            },
-            Ev::Act(act) => Observation::Act(act),
-            Ev::Late(by_ms) => Observation::LateWake { by_ms: *by_ms },
-            _ => panic!("{ev:?} is no input"),
-        };
-        (*ms, what)
-    });
-    predict(&facts(), observations, end_ms)
-}
+use super::bench::{CET, Ev, HOUR, MIN, every, install, round_head, table, weekly};
+use super::predictions::predicted;
+use crate::audit::Predicted;
 
 fn causes(of: &Predicted) -> Vec<Cause> {
     of.causes.iter().collect()
@@ -45,7 +27,7 @@ fn d1_a_due_that_waits_through_the_pumps_rest_may_name_it() {
     let first = pulses(weekly(1, 0x7f, 45), 2);
     let second = Entry { window_ms: 60_000, ..pulses(every(2, 6 * HOUR, 46 * MIN), 1) };
     let inputs = install(slow, CET, "2026-10-19 00:00", table(&[first, second]));
-    let dues = predicted(&inputs, 4 * HOUR as u64);
+    let dues = predicted(&inputs, 4 * HOUR);
     assert_eq!(dues.len(), 2, "{dues:?}");
     let other = dues.iter().find(|d| d.kind != Some(OutcomeKind::Dosed)).unwrap();
     assert_eq!(other.kind, Some(OutcomeKind::Skipped(Cause::PumpInUse)));
@@ -61,7 +43,7 @@ fn d1_a_stretch_of_skipped_dues_is_one_whatever_else_comes_due_in_it() {
     let mut inputs = install(round_head(), CET, "2026-10-19 00:00", timetable);
     inputs.push((2 * HOUR as u64, Ev::Supply(false)));
     inputs.push(((2 * 24 + 3) * HOUR as u64, Ev::Supply(true)));
-    let dues = predicted(&inputs, (2 * 24 + 4) * HOUR as u64);
+    let dues = predicted(&inputs, (2 * 24 + 4) * HOUR);
     let of_first: Vec<u64> =
         dues.iter().filter(|d| d.id == weekly(1, 0, 0).id).map(|d| d.count).collect();
     assert_eq!(of_first, [1, 2], "{dues:?}");
@@ -76,7 +58,7 @@ fn d10_a_wake_a_millisecond_late_is_no_cause() {
         inputs.push(((45 * MIN + ms) as u64, Ev::Late(ms as u64)));
         inputs.push((50 * MIN as u64, Ev::Supply(false)));
         inputs.push((3 * HOUR as u64, Ev::Supply(true)));
-        let dues = predicted(&inputs, 4 * HOUR as u64);
+        let dues = predicted(&inputs, 4 * HOUR);
         assert_eq!(dues[0].kind, Some(OutcomeKind::Part(Cause::SupplyLost)));
         causes(&dues[0]).contains(&Cause::WokenLate)
     };

@@ -33,7 +33,8 @@ fn predicted_by(facts: &Facts, inputs: &Stream, end: i64) -> Vec<Predicted> {
     predict(facts, observations, end as u64)
 }
 
-fn predicted(inputs: &Stream, end: i64) -> Vec<Predicted> {
+/// What is predicted of these inputs with the usual facts.
+pub(super) fn predicted(inputs: &Stream, end: i64) -> Vec<Predicted> {
     predicted_by(&facts(), inputs, end)
 }
 

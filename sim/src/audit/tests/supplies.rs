@@ -6,19 +6,26 @@ use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::EntryId;
 use dosewright_core::units::Volume;
 
-use super::bench::round_head;
+use super::bench::{Ev, round_head};
 use crate::audit::causes::Causes;
 use crate::audit::model::{Key, Span};
 use crate::audit::owed::{Owed, OwedList, Settled};
 use crate::audit::stock::{Level, Motor, Stock};
+use crate::observe::DeviceAct;
 
 const ML: u64 = 1_000_000;
-const LITRE: Container = Container {
+/// A container of a litre; the contact is at 50 ml of it.
+pub(super) const LITRE: Container = Container {
     capacity: Volume::from_ml(1000),
     low: Volume::from_ml(50),
     heel: Volume::from_ml(10),
     debounce_ms: 5_000,
 };
+
+/// Somebody says that so much is in it.
+pub(super) fn fill(ms: i64, ml: u64) -> (i64, Ev) {
+    (ms, Ev::Act(DeviceAct::SetContainer(LITRE, Volume::from_ml(ml))))
+}
 
 fn filled(ml: u64) -> Stock {
     let mut stock = Stock::default();
