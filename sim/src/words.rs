@@ -40,6 +40,12 @@ fn glued(text: &str) -> String {
     out
 }
 
+/// So many of them: `1 dose`, `2 doses`.
+pub(crate) fn plural(count: impl Into<u64>, one: &str) -> String {
+    let count = count.into();
+    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
+}
+
 /// Lines of at most `cells`, no number without its unit.
 pub(crate) fn lines(text: &str, cells: usize) -> Vec<String> {
     wrap(&glued(text), cells).into_iter().map(|line| line.replace(GLUE, " ")).collect()

@@ -7,6 +7,7 @@ use super::found::SectorState;
 use super::{Report, Started, words};
 use crate::audit::posix_string;
 use crate::scenario::show;
+use crate::words::plural;
 
 /// Rows of history that a page shows, the newest, unless it shows all.
 const ROWS: usize = 40;
@@ -51,8 +52,11 @@ pub(super) fn text(report: &Report, all: bool) -> String {
     let said = if found.is_said { "" } else { " (as given)" };
     _ = writeln!(
         out,
-        "\n{} bytes, {version}\n{} sectors of {} bytes{said}, from byte {}",
-        report.bytes, found.geometry.sectors, found.geometry.sector_bytes, found.offset
+        "\n{} bytes, {version}\n{} of {} bytes{said}, from byte {}",
+        report.bytes,
+        plural(found.geometry.sectors, "sector"),
+        found.geometry.sector_bytes,
+        found.offset
     );
     let missing = found.missing(report.bytes);
     if missing > 0 {

@@ -6,6 +6,8 @@ use dosewright_core::config::Head;
 use dosewright_core::spread::{self, Misfit};
 use dosewright_core::units::{Carry, Volume};
 
+use crate::words::plural;
+
 /// How far a pulse may be from whole passes and still counts as whole, in passes.
 pub const NEARLY: f64 = 1.0 / spread::WHOLE_WITHIN as f64;
 
@@ -57,12 +59,12 @@ impl Pulses {
 
     /// What was chosen and why, in words.
     pub fn why(&self, dose: Volume) -> String {
-        let Self { pulses, most, passes } = *self;
-        let each = dose.as_nl() as f64 / 1e6 / f64::from(pulses.max(1));
+        let Self { most, passes, .. } = *self;
+        let pulses = plural(self.pulses, "pulse");
+        let each = dose.as_nl() as f64 / 1e6 / f64::from(self.pulses.max(1));
         let each = crate::units::in_ml(each, 2);
-        let noun = if pulses == 1 { "pulse" } else { "pulses" };
         let as_many = "as even as the head's limits and its least pulse allow";
-        let is_most = pulses == most;
+        let is_most = self.pulses == most;
         match (self.whole(), passes) {
             (Some(whole), _) => {
                 let plural = if whole == 1 { "pass" } else { "passes" };
@@ -72,13 +74,13 @@ impl Pulses {
                     format!("chosen so, of {most} that the head's limits and its least pulse allow")
                 };
                 format!(
-                    "{pulses} {noun} of {each}, {whole} roller {plural} each: each gives the same wherever the rotor stands; {why}."
+                    "{pulses} of {each}, {whole} roller {plural} each: each gives the same wherever the rotor stands; {why}."
                 )
             }
             (None, Some(passes)) => format!(
-                "{pulses} {noun} of {each}: {as_many}. No number near it makes whole roller passes of this dose: it is {passes:.2} each."
+                "{pulses} of {each}: {as_many}. No number near it makes whole roller passes of this dose: it is {passes:.2} each."
             ),
-            (None, None) => format!("{pulses} {noun} of {each}: {as_many}."),
+            (None, None) => format!("{pulses} of {each}: {as_many}."),
         }
     }
 }

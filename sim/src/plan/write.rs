@@ -8,7 +8,7 @@ use super::placed::{self, Placed};
 use super::{Dry, FlowLog, Phase};
 use crate::scenario::{Brief, show, write};
 use crate::units::Units;
-use crate::words::lines;
+use crate::words::{lines, plural};
 
 /// Cells of a comment's text.
 const CELLS: usize = 78;
@@ -61,8 +61,7 @@ pub(super) fn verdict(
     let of = |phase: &Phase| {
         let count = phase.nights.iter().flatten().count();
         let until = phase.last.map_or(String::new(), |last| format!(" until {}", show::date(last)));
-        let s = if count == 1 { "" } else { "s" };
-        format!("{} {count} night{s} a week{until}", show::dose(phase.dose))
+        format!("{} {} a week{until}", show::dose(phase.dose), plural(count as u64, "night"))
     };
     let doses: Vec<String> = phases.iter().map(of).collect();
     let rest = match misfits.len() {

@@ -28,6 +28,7 @@ use crate::scenario::{Scenario, show};
 use crate::trace::stamp::{about, clock_time, which};
 use crate::trace::summary::{End, Opening, Summary, became};
 use crate::trace::{Sink, Stamped};
+use crate::words::plural;
 use crate::world::WorldError;
 
 const STYLE: &str = include_str!("style.css");
@@ -70,10 +71,6 @@ pub fn gather(
 /// As it is written on a line.
 fn value(line: &impl serde::Serialize) -> serde_json::Value {
     serde_json::to_value(line).unwrap_or_default()
-}
-
-fn plural(count: u64, one: &str) -> String {
-    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
 }
 
 /// The sentence that stands first.

@@ -8,6 +8,7 @@ use super::figure::{Figure, Table, W, c, cell, label, line, n, path, rect, sampl
 use crate::pulses::{self, Train};
 use crate::scenario::{Scenario, show};
 use crate::trade::evenness::Error;
+use crate::words::plural;
 use crate::world::head::Conditions;
 use dosewright_core::config::Head;
 use dosewright_core::time::Duration;
@@ -91,9 +92,9 @@ pub(super) fn close_up(seen: &Seen, head: Option<&Head>) -> Figure {
         )
     });
     let finding = format!(
-        "The dose of \"{}\"{due} ran in {count} {} of {}{}.",
+        "The dose of \"{}\"{due} ran in {} of {}{}.",
         seen.entry,
-        if count == 1 { "pulse" } else { "pulses" },
+        plural(count as u64, "pulse"),
         said(width),
         limits.map_or_else(|| format!(", gaps of {}", said(gap)), |limits| format!(", {limits}")),
     );

@@ -19,6 +19,7 @@ use crate::run::Frame;
 use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, show};
 use crate::trace::Stamped;
 use crate::trace::stamp::hour_minute;
+use crate::words::plural;
 
 /// Weeks that are drawn one by one.
 const MOST_WEEKS: usize = 5;
@@ -215,10 +216,6 @@ fn grid(head: &[(String, String)]) -> Markup {
     }
 }
 
-fn plural(count: usize, one: &str) -> String {
-    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
-}
-
 /// Of the timetable. What an operator asks for is no dose that was due; where it is open at
 /// the end it counts as such, as in the verdict.
 fn is_due(mark: &Mark<'_>) -> bool {
@@ -250,7 +247,7 @@ fn counted<'m>(marks: impl Iterator<Item = &'m Mark<'m>>) -> String {
         format!("no dose was due{asked}")
     } else {
         let verb = if all == 1 { "was" } else { "were" };
-        format!("{} {verb} due: {}{asked}", plural(all, "dose"), parts.join(", "))
+        format!("{} {verb} due: {}{asked}", plural(all as u64, "dose"), parts.join(", "))
     }
 }
 

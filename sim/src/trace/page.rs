@@ -14,7 +14,7 @@ use crate::expect::EntryFigures;
 use crate::judged::{Judged, Verdict};
 use crate::run::{ActEnd, Frame, RunEnd};
 use crate::scenario::{Scenario, show};
-use crate::words::lines;
+use crate::words::{lines, plural};
 use dosewright_core::entry::EntryId;
 use dosewright_core::units::Volume;
 
@@ -22,10 +22,6 @@ use dosewright_core::units::Volume;
 const CELLS: usize = 80;
 /// Broken promises told one by one.
 const MOST_BROKEN: usize = 20;
-
-fn plural(count: u64, one: &str) -> String {
-    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
-}
 
 /// What a verdict is called at the start of a line.
 pub const fn word(verdict: Verdict) -> &'static str {

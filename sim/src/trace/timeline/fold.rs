@@ -7,6 +7,7 @@ use dosewright_core::units::Volume;
 use super::super::stamp::{about, hour_minute};
 use super::super::{Outcome, Wait};
 use super::words;
+use crate::words::plural;
 
 /// Outcomes that are told one by one before they are counted.
 pub(super) const TOLD: usize = 6;
@@ -97,8 +98,7 @@ impl Block {
     pub(super) fn rows(&self) -> impl Iterator<Item = [String; 5]> + '_ {
         self.groups.iter().map(|group| {
             let (least, most) = (words::volume(group.volume.0), words::volume(group.volume.1));
-            let plural = if group.count == 1 { "" } else { "s" };
-            let mut parts = vec![format!("{} dose{plural}", group.count)];
+            let mut parts = vec![plural(group.count, "dose")];
             parts.extend(group.cause.map(|cause| cause.words().to_owned()));
             if least != most {
                 parts.push(format!("up to {most}"));
