@@ -11,7 +11,7 @@
 //!   when it reads back as written; every slot has its checksum (M2).
 //! - A header repeats in the seal, and it names the sector before it, which
 //!   stands in while it lasts where the snapshot is damaged.
-//! - A store of another format version is refused by name (M4).
+//! - A store with a sector of another format version is refused by name (M4).
 
 mod error;
 mod geometry;
@@ -148,6 +148,10 @@ impl<F: NorFlash> Ledger<F> {
                 if age < bound && newest.is_none_or(|(best, _)| age > best) {
                     newest = Some((age, sector));
                 }
+            }
+            // what a later build has written since this one did, this one cannot follow
+            if let Some(OpenError::Version(version)) = refusal {
+                return Err(OpenError::Version(version));
             }
             // slots without any header may be left over from another store
             let Some((age, sector)) = newest.filter(|_| owned) else {

@@ -58,6 +58,9 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
                 unreadable_tail = unreadable_tail.saturating_add(1);
                 since_intent = since_intent.saturating_add(1);
                 since_staged = since_staged.saturating_add(1);
+            } else {
+                // another sector, and an adoption is in one
+                staged_from = None;
             }
             continue;
         }

@@ -1,15 +1,22 @@
 //! What a device's memory holds, slot by slot, and damage to it.
 
-use dosewright_core::ledger::{SLOT, Slot};
+use dosewright_core::ledger::{Class, SLOT, Slot};
 use dosewright_core::record::{Outcome, Record};
 use dosewright_sim::world::flash::NorMock;
 
-/// The records whose check holds, each with the number of its slot.
-pub fn records(memory: &[u8]) -> impl Iterator<Item = (usize, Record)> + '_ {
+/// The slots whose check holds and which hold a record: number, class, and what it says.
+pub fn all(memory: &[u8]) -> impl Iterator<Item = (usize, Class, Record)> + '_ {
     memory.chunks_exact(SLOT).enumerate().filter_map(|(index, slot)| {
-        let Slot::Good { payload, .. } = Slot::decode(slot.try_into().ok()?) else { return None };
-        Some((index, Record::decode(&payload)?))
+        let Slot::Good { payload, class, .. } = Slot::decode(slot.try_into().ok()?) else {
+            return None;
+        };
+        Some((index, class, Record::decode(&payload)?))
     })
+}
+
+/// The records of them, each with the number of its slot.
+pub fn records(memory: &[u8]) -> impl Iterator<Item = (usize, Record)> + '_ {
+    all(memory).map(|(index, _, record)| (index, record))
 }
 
 /// The outcomes among them.

@@ -8,9 +8,9 @@ use dosewright_core::config::{Container, Head};
 use dosewright_core::device::{Device, Outputs};
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
-use dosewright_core::ledger::{Geometry, Ledger};
+use dosewright_core::ledger::{Base, Class, Geometry, Ledger, SLOT};
 use dosewright_core::power::{Pack, READINGS};
-use dosewright_core::record::{Alarm, Reset};
+use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::recovery;
 use dosewright_core::starts::Starts;
 use dosewright_core::time::{Duration, Instant};
@@ -18,6 +18,7 @@ use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_core::zone::Zone;
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::slots;
 use proptest::prelude::*;
 
 const N: usize = 4;
@@ -180,11 +181,18 @@ fn lasting(book: &Book<N, H>) -> (Book<N, H>, Vec<Instant>) {
 }
 
 fn check(device: &Pump) -> Result<(), TestCaseError> {
-    let mut ledger = Ledger::open(device.ledger().flash().clone(), GEOMETRY)
-        .map_err(|(_, e)| TestCaseError::fail(format!("{e:?}")))?;
+    let mut ledger = opened(device.ledger().flash().clone())?;
     let found = recovery::recover::<_, N, H>(&mut ledger);
     prop_assert_eq!(found.unreadable, 0);
-    let (live, found) = (lasting(device.controller().book()), lasting(&found.book));
+    same(device.controller().book(), &found.book)
+}
+
+fn opened(flash: Flash) -> Result<Ledger<Flash>, TestCaseError> {
+    Ledger::open(flash, GEOMETRY).map_err(|(_, e)| TestCaseError::fail(format!("{e:?}")))
+}
+
+fn same(live: &Book<N, H>, found: &Book<N, H>) -> Result<(), TestCaseError> {
+    let (live, found) = (lasting(live), lasting(found));
     // the parts first: they are easier to read than the whole
     for line in 0..N {
         prop_assert_eq!(live.0.state(line), found.0.state(line));
@@ -196,6 +204,32 @@ fn check(device: &Pump) -> Result<(), TestCaseError> {
     prop_assert_eq!(live.0.timetable, found.0.timetable);
     prop_assert_eq!(live, found);
     Ok(())
+}
+
+/// One slot that holds what `pick` picks cannot be read: that is seen, and nothing is lost.
+/// Whether there was such a slot.
+fn check_without(
+    device: &Pump,
+    nth: usize,
+    pick: impl Fn(Class, &Record) -> bool,
+) -> Result<bool, TestCaseError> {
+    let memory = device.ledger().flash().bytes();
+    let slots: Vec<usize> = slots::all(memory)
+        .filter(|(_, class, record)| pick(*class, record))
+        .map(|(index, ..)| index)
+        .collect();
+    let Some(&index) = slots.get(nth % slots.len().max(1)) else { return Ok(false) };
+    let mut flash = device.ledger().flash().clone();
+    flash.flip_bit((index * SLOT + 20) as u32, 3);
+    let mut ledger = opened(flash)?;
+    let (base, found) = (ledger.base(), recovery::recover::<_, N, H>(&mut ledger));
+    // one of a sector that is in force no more, or one that no sector stands in for
+    if found.unreadable == 0 || base == Base::Broken {
+        return Ok(false);
+    }
+    prop_assert_eq!(found.unreadable, 1, "slot {}", index);
+    same(device.controller().book(), &found.book)?;
+    Ok(true)
 }
 
 fn boot(flash: Flash, now: Instant, feed: bool, reset: Reset, pin: &mut Pin) -> Pump {
@@ -345,6 +379,8 @@ proptest! {
             let (at, why) = device.next_wake().expect("a stamp is always to come");
             prop_assert!(at > now, "{:?} asks to be called at once again", why);
             check(&device)?;
+            let nth = now.as_ms().unsigned_abs() as usize;
+            check_without(&device, nth, |class, _| class == Class::Snapshot)?;
         }
     }
 }

@@ -67,8 +67,9 @@ impl<F: NorFlash> Ledger<F> {
     /// base, then everything after it ([`Ledger::next`]).
     ///
     /// From [`Base::Older`](super::Base::Older) it goes through the older sector
-    /// and then through the current one, whose snapshot says again, as far as
-    /// it can be read, what the state was at that point.
+    /// and then through the current one. Of the snapshot that the older one stands
+    /// in for it gives what is damaged alone: what can be read of it is in the older
+    /// sector too, and without the rest it would take away what that has.
     pub fn scan(&self) -> Scan {
         let sector = Some(self.older.unwrap_or(self.current));
         Scan { sector, index: 0, last_seq: 0, is_history: false }
@@ -87,11 +88,15 @@ impl<F: NorFlash> Ledger<F> {
     pub fn next(&mut self, scan: &mut Scan) -> Option<Entry> {
         // bounded: each step takes one slot, and sectors come in rising age
         while let Some(sector) = scan.sector {
+            let stood_in_for =
+                !scan.is_history && self.older.is_some_and(|older| older.number != sector.number);
             while scan.index < self.store.geometry.slots() {
                 let index = scan.index;
                 scan.index = index.saturating_add(1);
                 let slot = self.store.read(sector.number, index);
-                if let Some((class, content)) = classify(slot, sector, index, &mut scan.last_seq) {
+                if let Some((class, content)) = classify(slot, sector, index, &mut scan.last_seq)
+                    && !(content.is_some() && class == Class::Snapshot && stood_in_for)
+                {
                     let position = Position { age: sector.age, sector: sector.number, index };
                     return Some(Entry { position, class, content });
                 }

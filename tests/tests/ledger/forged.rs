@@ -122,18 +122,39 @@ fn m2_a_slot_of_a_lower_number_is_damage() {
 }
 
 #[test]
-fn m4_an_unfinished_ledger_is_told_from_one_of_another_version() {
+fn m4_an_unfinished_ledger_beside_one_of_a_later_version_is_not_formatted_over() {
     let mut bytes = fresh::<4>(2).into_flash().into_bytes();
     let Slot::Good { seq, mut payload, .. } = slot(&bytes, 0, 0) else { panic!() };
-    // a header of a later version in the second sector
-    payload[4..6].copy_from_slice(&900_u16.to_le_bytes());
-    put(&mut bytes, 1, 0, Slot::encode(Class::Header, seq + 40, &payload));
-    assert!(Ledger::open(Part::<4>::from_bytes(bytes.clone()), geometry(2)).is_ok());
     // the first has its header, and no seal
     bytes[(KEPT + 2) * SLOT + 9] ^= 1;
     let error = refusal(Part::<4>::from_bytes(bytes.clone()), geometry(2));
     assert_eq!(error, OpenError::Unfinished);
-    bytes[9] ^= 1;
-    let error = refusal(Part::<4>::from_bytes(bytes), geometry(2));
-    assert_eq!(error, OpenError::Version(900));
+    // a header of a later version in the second sector
+    payload[4..6].copy_from_slice(&900_u16.to_le_bytes());
+    put(&mut bytes, 1, 0, Slot::encode(Class::Header, seq + 40, &payload));
+    for _ in 0..2 {
+        let error = refusal(Part::<4>::from_bytes(bytes.clone()), geometry(2));
+        assert_eq!(error, OpenError::Version(900));
+        // nor with the header gone
+        bytes[9] ^= 1;
+    }
+}
+
+#[test]
+fn m4_a_sector_of_a_later_format_refuses_the_store_whatever_the_others_are() {
+    // what an upgrade leaves: its first record opens a sector, and the others stay as they are
+    for sectors in [2, 3] {
+        let (ledger, _) = after::<4>(sectors, 16);
+        let current = usize::from(current_sector(ledger.clone()));
+        let bytes = ledger.into_flash().into_bytes();
+        for sector in 0..usize::from(sectors) {
+            let mut bytes = bytes.clone();
+            if slot(&bytes, sector, 0) == Slot::Blank {
+                continue;
+            }
+            forge(&mut bytes, sector, 4, &6_u16.to_le_bytes());
+            let found = refusal(Part::<4>::from_bytes(bytes), geometry(sectors));
+            assert_eq!(found, OpenError::Version(6), "sector {sector}, {current} in force");
+        }
+    }
 }
