@@ -3,9 +3,10 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use dosewright_sim::diagnose::{self, Diagnostic, Severity, Source};
+use dosewright_sim::check;
+use dosewright_sim::diagnose::{self, Diagnostic, Severity, Source, codes};
 use dosewright_sim::plan::{self, flow_log};
-use dosewright_sim::{check, scenario};
+use dosewright_sim::scenario::{self, Brief};
 
 use super::exit::Exit;
 use super::files;
@@ -89,29 +90,33 @@ pub(super) fn plan(terminal: Terminal, args: &PlanArgs) -> Exit {
     for note in made.notes.iter().filter(|_| !terminal.quiet) {
         terminal.message(&plan::note(note));
     }
-    let lines = |accepted: bool| plan::json(&file.name, &brief, &made, accepted);
+    let lines = |refused: &[String]| plan::json(&file.name, &brief, &made, refused);
     if made.phases.is_empty() {
         if args.json {
-            _ = print(terminal, &lines(false));
+            _ = print(terminal, &lines(&[]));
         }
         terminal.error("no dose fits: nothing was written");
         return Exit::Failed;
     }
     // what the device would say of it
     let (accepted, found) = check::read_ahead("the plan", &made.text);
-    let found: Vec<Diagnostic> =
-        found.into_iter().filter(|p| p.severity == Severity::Error || !terminal.quiet).collect();
+    let found: Vec<Diagnostic> = found
+        .into_iter()
+        .filter(|p| p.severity == Severity::Error || !terminal.quiet)
+        .map(|found| in_brief(found, &brief, &file.name))
+        .collect();
     if !found.is_empty() {
-        let sources = [Source::new("the plan", &made.text)];
+        let sources = [Source::new("the plan", &made.text), Source::new(&file.name, &file.text)];
         let what = if accepted.is_some() { "it is written" } else { "nothing was written" };
         terminal.message(&diagnose::text::report(&found, &sources, what, terminal.paint_err()));
     }
-    let is_accepted = accepted.is_some();
+    let errors = found.iter().filter(|p| p.severity == Severity::Error);
+    let refused: Vec<String> = errors.map(|p| format!("{} ({})", p.message, p.code)).collect();
     let mut exit = Exit::Held;
     if args.json {
-        exit = print(terminal, &lines(is_accepted));
+        exit = print(terminal, &lines(&refused));
     }
-    if !is_accepted {
+    if accepted.is_none() {
         return Exit::Failed;
     }
     if exit == Exit::Held && !(args.json && args.output.is_none()) {
@@ -121,6 +126,15 @@ pub(super) fn plan(terminal: Terminal, args: &PlanArgs) -> Exit {
         Exit::Held if !made.misfits.is_empty() => Exit::Failed,
         exit => exit,
     }
+}
+
+/// What is found in a plan, at its place in the brief where that is what has to be mended.
+fn in_brief(found: Diagnostic, brief: &Brief, file: &str) -> Diagnostic {
+    if found.code != codes::IRREGULAR_ZONE {
+        return found;
+    }
+    let span = brief.site.spans.at("zone");
+    Diagnostic { span, ..found }.in_file(file)
 }
 
 fn put(terminal: Terminal, args: &PlanArgs, text: &str) -> Exit {

@@ -32,11 +32,11 @@ struct PlanLine<'a> {
     fits: bool,
     /// In one sentence; empty where nothing has a place.
     verdict: String,
-    /// What does not fit, a sentence each.
+    /// What does not fit and what the device refuses, a sentence each.
     misfits: &'a [String],
     /// Nights without a dose that need none, a sentence each.
     notes: &'a [String],
-    /// The scenario; empty where nothing has a place.
+    /// The scenario; empty where nothing has a place, and where the device refuses it.
     scenario: &'a str,
     /// Label and local rules govern, and what else is to be heeded.
     caution: &'static str,
@@ -115,21 +115,22 @@ fn entry(of: &Phase, placed: &Placed) -> String {
     }))
 }
 
-/// The lines of a plan; `accepted`: the device takes it.
-pub fn json(file: &str, brief: &Brief, plan: &Plan, accepted: bool) -> String {
+/// The lines of a plan; `refused`: why the device does not take it, a sentence each.
+pub fn json(file: &str, brief: &Brief, plan: &Plan, refused: &[String]) -> String {
     let is_empty = plan.phases.is_empty();
+    let misfits = [&plan.misfits[..], refused].concat();
     let mut out = line(&Line::Plan(PlanLine {
         event: "plan",
         file,
-        fits: accepted && plan.misfits.is_empty(),
+        fits: !is_empty && misfits.is_empty(),
         verdict: if is_empty {
             String::new()
         } else {
-            verdict(brief, &plan.phases, &plan.dry, &plan.misfits)
+            verdict(brief, &plan.phases, &plan.dry, &misfits)
         },
-        misfits: &plan.misfits,
+        misfits: &misfits,
         notes: &plan.notes,
-        scenario: &plan.text,
+        scenario: if refused.is_empty() { &plan.text } else { "" },
         caution: CAUTION,
     }));
     for of in &plan.phases {

@@ -7,12 +7,15 @@ pub mod flow_log;
 mod lines;
 pub mod passes;
 mod placed;
+mod spring;
 mod water;
+mod why_not;
 mod write;
 
 pub use flow_log::FlowLog;
 pub use lines::{json, schema};
 pub use placed::{Placed, of_phase};
+pub use spring::Asked;
 pub use water::Dry;
 
 use dosewright_core::civil::{Date, Weekday};
@@ -67,8 +70,8 @@ pub type Misfits = Vec<String>;
 pub struct Plan {
     /// Start-up, where the label has one, and maintenance.
     pub phases: Vec<Phase>,
-    /// The dry stretch of each night.
-    pub dry: [Option<Dry>; 7],
+    /// The dry stretches of each night.
+    pub dry: [Vec<Dry>; 7],
     /// What would not fit.
     pub misfits: Misfits,
     /// Nights without a dose that need none, a sentence each.
@@ -80,7 +83,7 @@ pub struct Plan {
 struct Maker<'a> {
     brief: &'a Brief,
     log: Option<&'a FlowLog>,
-    dry: [Option<Dry>; 7],
+    dry: [Vec<Dry>; 7],
     /// Cleanings in minutes from a week's first noon, Monday's, with the week
     /// before and the week after.
     cleanings: Vec<(u32, u32, u32)>,
@@ -137,34 +140,42 @@ impl Maker<'_> {
         (place.start / 60..=last / 60).all(|hour| log.allows(night, hour as usize))
     }
 
-    /// The stretch in which a night's dose has to lie, in minutes from noon.
-    fn slot(&self, night: usize) -> Option<(u32, u32)> {
-        let dry = self.dry[night].as_ref()?;
-        let (from, to) = water::slot(self.brief, dry);
-        let (from, to) = (up(u32::try_from(from).ok()?), u32::try_from(to).ok()?);
-        (from < to).then_some((from, to))
+    /// The stretches in which a night's dose may lie, in minutes from noon: that with the
+    /// most room first.
+    fn slots(&self, night: usize) -> impl Iterator<Item = (u32, u32)> {
+        self.dry[night].iter().filter_map(|dry| {
+            let (from, to) = water::slot(self.brief, dry);
+            let (from, to) = (up(u32::try_from(from).ok()?), u32::try_from(to).ok()?);
+            (from < to).then_some((from, to))
+        })
+    }
+
+    /// The first start of a night for a window in one of its stretches.
+    fn start_in(&self, night: usize, (from, to): (u32, u32), window: u32) -> Option<u32> {
+        let starts = (from..=to.checked_sub(window)?).step_by(GRID_MIN as usize);
+        starts.map(|start| Place { start, window }).find_map(|place| {
+            (self.is_clear(night, place) && self.is_quiet(night, place)).then_some(place.start)
+        })
+    }
+
+    /// The stretch of a night in which a window lies, and its first start there: the first
+    /// that has room for it between cleanings and busy hours.
+    fn chosen(&self, night: usize, window: u32) -> Option<((u32, u32), u32)> {
+        self.slots(night).find_map(|slot| Some((slot, self.start_in(night, slot, window)?)))
     }
 
     fn is_free(&self, night: usize, place: Place) -> bool {
-        self.slot(night)
-            .is_some_and(|(from, to)| place.start >= from && place.start + place.window <= to)
+        self.chosen(night, place.window)
+            .is_some_and(|((from, to), _)| place.start >= from && place.start + place.window <= to)
             && self.is_clear(night, place)
             && self.is_quiet(night, place)
     }
 
-    /// The first start of a night for a window.
-    fn first_start(&self, night: usize, window: u32) -> Option<u32> {
-        let (from, to) = self.slot(night)?;
-        (from..=to.saturating_sub(window))
-            .step_by(GRID_MIN as usize)
-            .find(|start| self.is_free(night, Place { start: *start, window }))
-    }
-
     /// The place that the most of these nights have in common, and those nights.
     fn common(&self, open: &[usize], window: u32) -> Option<(Place, Vec<usize>)> {
-        let starts = open.iter().filter_map(|night| self.first_start(*night, window));
+        let starts = open.iter().filter_map(|night| self.chosen(*night, window));
         starts
-            .map(|start| {
+            .map(|(_, start)| {
                 let place = Place { start, window };
                 let nights: Vec<usize> =
                     open.iter().copied().filter(|night| self.is_free(*night, place)).collect();
@@ -192,77 +203,6 @@ impl Maker<'_> {
             }
             window = window.saturating_sub(GRID_MIN).max(least);
         }
-    }
-
-    /// Why the wanted nights without a place have none: a sentence for each of those
-    /// that are alike.
-    fn why_not(&self, places: &[Option<Place>; 7], least: u32) -> Vec<String> {
-        let mut reasons: Vec<(String, Vec<&str>)> = Vec::new();
-        let wanted = |night: usize| self.brief.site.nights.contains(Weekday::ALL[night]);
-        for night in (0..7).filter(|night| wanted(*night) && places[*night].is_none()) {
-            let why = self.why_not_in(night, least);
-            match reasons.iter_mut().find(|(known, _)| *known == why) {
-                Some((_, nights)) => nights.push(name(night)),
-                None => reasons.push((why, vec![name(night)])),
-            }
-        }
-        let sentence = |(why, nights): &(String, Vec<&str>)| {
-            let plural = if nights.len() == 1 { "" } else { "s" };
-            format!("night{plural} of {}: {why}", nights.join(", "))
-        };
-        reasons.iter().map(sentence).collect()
-    }
-
-    /// Why there is no place for the least window in a night.
-    fn why_not_in(&self, night: usize, least: u32) -> String {
-        let site = &self.brief.site;
-        let Some(dry) = &self.dry[night] else {
-            return match self.log {
-                Some(log) if log.known(night) < 24 => format!(
-                    "the flow log has readings of {} of its 24 hours, and no rest in these",
-                    log.known(night)
-                ),
-                Some(log) => match log.quietest(night).filter(|quiet| !quiet.is_rest()) {
-                    Some(quiet) => format!(
-                        "the flow log has no rest; even its quietest hours, {} to {}, have {:.1} {}, more than half the median of {:.1}",
-                        write::clock(quiet.from),
-                        write::clock(quiet.to),
-                        quiet.mean,
-                        log.unit,
-                        quiet.median
-                    ),
-                    None => "no quiet hours are known".to_owned(),
-                },
-                None if self.brief.trading.is_empty() && self.brief.quiet.is_empty() => {
-                    "nothing says when the water rests".to_owned()
-                }
-                None => "by the hours given the water runs all night".to_owned(),
-            };
-        };
-        let (settle, contact) = (minutes(site.settle), minutes(site.contact));
-        let room = u32::try_from(dry.first.saturating_sub(dry.last)).unwrap_or(0);
-        if room < settle + contact + least {
-            let way_out = match room.saturating_sub(settle + least) {
-                0 => String::new(),
-                fits => format!("; {fits} min of contact would fit"),
-            };
-            return format!(
-                "no water for {room} min ({} to {}); {settle} min after the last water, {least} min at least for the dose and {contact} min of contact are {} min{way_out}",
-                write::clock(dry.last),
-                write::clock(dry.first),
-                settle + least + contact
-            );
-        }
-        let (from, to) = water::slot(self.brief, dry);
-        let what = match (self.log, self.brief.cleaning.is_empty()) {
-            (None, true) => "the night itself leaves",
-            (None, false) => "cleaning with its clear time leaves",
-            (Some(_), true) => "hours with more flow than the day's median leave",
-            (Some(_), false) => {
-                "cleaning with its clear time, or hours with more flow than the day's median, leave"
-            }
-        };
-        format!("{what} no {least} min between {} and {}", write::clock(from), write::clock(to))
     }
 
     /// The nights of a week that are farthest apart, `count` of them.

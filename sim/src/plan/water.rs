@@ -1,14 +1,16 @@
 //! When the water runs, night by night.
 
+use std::cmp::Reverse;
+
 use dosewright_core::civil::Weekday;
 
 use super::flow_log::FlowLog;
-use super::minutes;
+use super::{Place, minutes};
 use crate::scenario::Brief;
 
 /// Minutes from noon to noon.
 pub(super) const NIGHT_MIN: u32 = 1440;
-const NIGHT: i32 = NIGHT_MIN as i32;
+pub(super) const NIGHT: i32 = NIGHT_MIN as i32;
 const NOON: i32 = 720;
 const WEEK: i32 = 7 * NIGHT;
 
@@ -87,9 +89,15 @@ pub(super) fn slot(brief: &Brief, dry: &Dry) -> (i32, i32) {
     (from, dry.first.saturating_sub(length(brief.site.contact)).min(NIGHT))
 }
 
-/// The dry stretch of each night in which a dose has the most room; `None` where nothing is
-/// known of it, or it has none.
-pub(super) fn dry(brief: &Brief, log: Option<&FlowLog>) -> [Option<Dry>; 7] {
+/// The dry stretch of a night about a place.
+pub(super) fn about(dry: &[Dry], place: Place) -> Option<&Dry> {
+    let (start, end) = (place.start as i32, (place.start + place.window) as i32);
+    dry.iter().find(|dry| dry.last <= start && end <= dry.first)
+}
+
+/// The dry stretches of each night, that in which a dose has the most room first; none
+/// where nothing is known of it, or it has none.
+pub(super) fn dry(brief: &Brief, log: Option<&FlowLog>) -> [Vec<Dry>; 7] {
     let week = between_trading(brief);
     std::array::from_fn(|night| {
         let mut found: Option<Vec<Dry>> = None;
@@ -126,6 +134,8 @@ pub(super) fn dry(brief: &Brief, log: Option<&FlowLog>) -> [Option<Dry>; 7] {
             found = Some(meet(found, &rests));
         }
         // of two with as much room the later one: it begins in that night
-        found?.into_iter().max_by_key(|dry| (room(brief, dry), dry.last))
+        let mut found = found.unwrap_or_default();
+        found.sort_by_key(|dry| Reverse((room(brief, dry), dry.last)));
+        found
     })
 }

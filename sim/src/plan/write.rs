@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use dosewright_core::civil::Date;
 
 use super::placed::{self, Placed};
+use super::spring::Asked;
 use super::{Dry, FlowLog, Phase};
 use crate::scenario::{Brief, show, write};
 use crate::units::Units;
@@ -34,7 +35,7 @@ fn list(nights: &[usize]) -> String {
 }
 
 /// That all fits, and where the window is not what was wanted.
-fn fits(brief: &Brief, phases: &[Phase], dry: &[Option<Dry>; 7]) -> String {
+fn fits(brief: &Brief, phases: &[Phase], dry: &[Vec<Dry>; 7]) -> String {
     let wanted = super::minutes(brief.site.window);
     let windows = phases.iter().flat_map(|phase| phase.nights.iter().flatten());
     let fits = match windows.map(|place| place.window).min().filter(|least| *least < wanted) {
@@ -43,18 +44,24 @@ fn fits(brief: &Brief, phases: &[Phase], dry: &[Option<Dry>; 7]) -> String {
         ),
         None => "everything asked for fits".to_owned(),
     };
-    let placed = |phase: &Phase| placed::of_phase(brief, dry, phase);
-    if phases.iter().flat_map(placed).any(|placed| placed.is_shortened) {
-        format!("{fits}, but for the contact time when the clocks go forward")
-    } else {
+    let placed = phases.iter().flat_map(|phase| placed::of_phase(brief, dry, phase));
+    let short: Vec<Asked> = placed.flat_map(|placed| placed.shortened).collect();
+    let words: Vec<&str> = [Asked::Settling, Asked::Contact, Asked::Clear]
+        .into_iter()
+        .filter(|of| short.contains(of))
+        .map(Asked::word)
+        .collect();
+    if words.is_empty() {
         fits
+    } else {
+        format!("{fits}, but for {} when the clocks go forward", words.join(" and "))
     }
 }
 
 pub(super) fn verdict(
     brief: &Brief,
     phases: &[Phase],
-    dry: &[Option<Dry>; 7],
+    dry: &[Vec<Dry>; 7],
     misfits: &[String],
 ) -> String {
     let title = brief.title.as_deref().unwrap_or("this site");
@@ -77,7 +84,7 @@ pub(super) fn file(
     brief: &Brief,
     log: Option<&FlowLog>,
     phases: &[Phase],
-    dry: &[Option<Dry>; 7],
+    dry: &[Vec<Dry>; 7],
     (misfits, notes): (&[String], &[String]),
     lasts: Option<Date>,
 ) -> String {

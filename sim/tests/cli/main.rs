@@ -12,6 +12,7 @@ mod operate;
 mod papers;
 mod pictures;
 mod plan;
+mod plan_rests;
 mod promises;
 mod pulses;
 mod replay;

@@ -70,6 +70,49 @@ fn contact_time_that_spring_takes_is_told() {
 }
 
 #[test]
+fn settling_and_clear_time_that_spring_takes_are_told() {
+    let place = Place::new("plan-spring-settle");
+    let plan = |zone: &str, times: &str, opens: &str, closes: &str, more: &str| {
+        let text = format!(
+            "schema = 1\n[site]\nfirst = 2027-03-01\nzone = \"{zone}\"\n{times}\n[label]\ndose = \"144 ml\"\n[[trading]]\ndays = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]\nopens = \"{opens}\"\ncloses = \"{closes}\"\n{more}[head]\nflow = \"26.5 ml/min\"\nrollers = 3\n"
+        );
+        place.write("brief.toml", &text);
+        let said = place.call(&["plan", "brief.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        flat(&said.out.replace("\n# ", " "))
+    };
+    let berlin = "CET-1CEST,M3.5.0,M10.5.0/3";
+    // water until 01:45, dose at 03:15: at 02:00 it is 03:00
+    let late = |settle: &str, zone: &str| {
+        plan(zone, &format!("contact = \"3 h\"\nsettle = \"{settle}\""), "11:00", "01:45", "")
+    };
+    let short = late("90 min", berlin);
+    assert!(
+        short.contains("fits, but for the settling time when the clocks go forward"),
+        "{short}"
+    );
+    let wanted = "In the night of 2027-03-27 the clocks go forward after the last water: the dose begins 30 min after it.";
+    assert!(short.contains(wanted), "{short}");
+    // a dose in the hour that is skipped is moved, and has what it asks for
+    for enough in [late("90 min", "CET-1"), late("30 min", berlin)] {
+        assert!(enough.contains("everything asked for fits."), "{enough}");
+    }
+    // cleaning until 01:30 with an hour to keep clear
+    let cleaning =
+        "[[cleaning]]\ndays = [\"sun\"]\nat = \"01:00\"\nlasts = \"30 min\"\nclear = \"2 h\"\n";
+    let times = "nights = [\"sat\"]\nsettle = \"2 h\"\ncontact = \"3 h\"";
+    let clear = plan(berlin, times, "11:00", "00:15", cleaning);
+    assert!(clear.contains("at = \"03:30\""), "{clear}");
+    assert!(clear.contains("but for the time clear of cleaning when"), "{clear}");
+    assert!(clear.contains("60 min are left between them."), "{clear}");
+    // two hours at once, of which 65 min were left
+    let troll = "<+00>0<+02>-2,M3.5.0/1,M10.5.0/3";
+    let times = "contact = \"60 min\"\nsettle = \"0 min\"\nwindow = \"700 min\"";
+    let into = plan(troll, times, "06:30", "17:45", "");
+    assert!(into.contains("before the first water: the window runs 55 min into it."), "{into}");
+}
+
+#[test]
 fn a_flow_log_finds_the_quiet_hours() {
     let place = Place::new("plan-log");
     let example = place.call(&["plan", "--example"]).out;
@@ -292,105 +335,6 @@ fn the_plan_says_until_when_the_container_lasts_and_keeps_to_80_cells() {
 }
 
 #[test]
-fn trading_past_the_next_noon_is_water_in_the_next_night() {
-    let place = Place::new("plan-noon");
-    let brief = place.call(&["plan", "--example"]).out;
-    let trading = |days: &str, opens: &str, closes: &str| {
-        brief
-            .replace("days = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]", days)
-            .replace("opens = \"06:30\"", &format!("opens = \"{opens}\""))
-            .replace("closes = \"00:15\"", &format!("closes = \"{closes}\""))
-    };
-    // Sunday's trading ends on Monday at 15:00; nothing else runs that week
-    place.write("brief.toml", &trading("days = [\"sun\"]", "17:00", "15:00"));
-    let text = place.call(&["plan", "brief.toml"]).out;
-    let entries = text.split("[[entry]]").skip(1);
-    let monday = entries.filter(|entry| entry.contains("\"mon\"")).collect::<String>();
-    assert!(monday.contains("at = \"15:30\""), "half an hour to settle:\n{text}");
-    assert!(!monday.contains("at = \"12:"), "{text}");
-    // every day so: the water has a rest of two hours, not of five and more
-    let all = "days = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]";
-    place.write("brief.toml", &trading(all, "17:00", "15:00"));
-    let said = place.call(&["plan", "brief.toml"]);
-    assert!(said.code == 1 && said.out.is_empty(), "{said:?}");
-    assert!(flat(&said.err).contains("no water for 120 min (15:00 to 17:00)"), "{said:?}");
-    // and never a rest
-    place.write("brief.toml", &trading(all, "17:00", "17:00"));
-    let said = place.call(&["plan", "brief.toml"]);
-    assert!(said.code == 1 && said.err.contains("the water runs all night"), "{said:?}");
-}
-
-#[test]
-fn a_rest_of_the_water_goes_on_past_noon() {
-    let place = Place::new("plan-past-noon");
-    let example = place.call(&["plan", "--example"]).out;
-    let plan = |changes: &[(&str, &str)]| {
-        let brief = changes.iter().fold(example.clone(), |brief, (from, to)| {
-            assert!(brief.contains(from), "{from}");
-            brief.replace(from, to)
-        });
-        place.write("brief.toml", &brief);
-        let said = place.call(&["plan", "brief.toml"]);
-        (said.code, flat(&format!("{}{}", said.out, said.err)).replace("# ", ""))
-    };
-    let hours = |opens: &'static str, closes: &'static str| {
-        [("opens = \"06:30\"", opens), ("closes = \"00:15\"", closes)]
-    };
-    // seven hours without water in the daytime: half of one to settle, 45 min, five of contact
-    let (code, said) = plan(&hours("opens = \"17:00\"", "closes = \"10:00\""));
-    assert_eq!(code, 0, "{said}");
-    assert!(said.contains("everything asked for fits"), "{said}");
-    assert!(said.contains("at = \"10:30\"") && said.contains("before the first (17:00)"), "{said}");
-    // eleven hours, of which the window has what it wants
-    let (code, said) = plan(&hours("opens = \"17:00\"", "closes = \"06:00\""));
-    assert!(code == 0 && said.contains("everything asked for fits"), "{said}");
-    assert!(said.contains("over by 07:15, 9 h 45 min before the first (17:00)"), "{said}");
-    // a day without trading: the rest goes on to the next opening, from the last closing
-    let week = "days = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]";
-    let nights = "nights = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\"]";
-    let six = "days = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\"]";
-    let (code, said) = plan(&[(week, six), (nights, "nights = [\"sat\"]")]);
-    assert!(code == 0 && said.contains("1 night a week"), "{said}");
-    // from Sunday 01:30 to Monday 06:30
-    assert!(said.contains("over by 01:30, 29 h 00 min before the first (06:30)"), "{said}");
-    let (code, said) = plan(&[(week, six), (nights, "nights = [\"sun\"]")]);
-    assert!(
-        code == 0 && said.contains("12:00: 11 h 45 min after the last water (00:15)"),
-        "{said}"
-    );
-    // so that an hour that spring takes leaves enough of it
-    assert!(!said.contains("but for the contact time"), "{said}");
-    // nor does it from the night of Saturday, the one with the change, among all of them
-    let all = "nights = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]";
-    let (code, said) = plan(&[(week, six), (nights, all)]);
-    assert!(code == 0 && said.contains("everything asked for fits."), "{said}");
-}
-
-#[test]
-fn a_flow_log_is_read_past_noon_and_a_dead_one_is_refused() {
-    let place = Place::new("plan-log-noon");
-    let brief = place.call(&["plan", "--example"]).out;
-    let from = brief.find("[[trading]]").unwrap();
-    let to = brief.find("[[cleaning]]").unwrap();
-    place.write("brief.toml", &format!("{}{}", &brief[..from], &brief[to..]));
-    let log = |flow: fn(u32) -> u32| {
-        let mut text = "time,flow l/min\n".to_owned();
-        for (day, hour) in (5..19).flat_map(|day| (0..24).map(move |hour| (day, hour))) {
-            _ = writeln!(text, "2026-10-{day:02} {hour:02}:00,{}", flow(hour));
-        }
-        place.write("log.csv", &text);
-        place.call(&["plan", "brief.toml", "--flow-log", "log.csv"])
-    };
-    // nothing flows from 10:00 to 17:00
-    let said = log(|hour| if (10..17).contains(&hour) { 0 } else { 9 });
-    assert_eq!(said.code, 0, "{said:?}");
-    assert!(said.out.contains("at = \"10:30\""), "{said:?}");
-    assert!(flat(&said.out).contains("30 min after the last water (10:00)"), "{said:?}");
-    let said = log(|_| 0);
-    assert!(said.code == 2 && said.err.contains("all 336 readings are 0"), "{said:?}");
-}
-
-#[test]
 fn a_cleaning_may_need_no_time_clear() {
     let place = Place::new("plan-clear");
     let brief = place.call(&["plan", "--example"]).out;
@@ -400,15 +344,21 @@ fn a_cleaning_may_need_no_time_clear() {
 }
 
 #[test]
-fn a_quiet_period_past_the_next_noon_lasts_to_the_nights_end() {
-    let place = Place::new("plan-quiet");
+fn a_plan_that_the_device_refuses_is_told_at_the_brief_and_does_not_fit() {
+    let place = Place::new("plan-zone");
+    // what its year of 2026 is has one change of the clock more than its rule
     let brief = place.call(&["plan", "--example"]).out;
-    let quiet = "[[quiet]]\nnights = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\"]\nfrom = \"22:00\"\nto = \"13:00\"\n";
-    let from = brief.find("[[trading]]").unwrap();
-    let to = brief.find("[[cleaning]]").unwrap();
-    let text = format!("{}{quiet}\n{}", &brief[..from], &brief[to..]);
-    place.write("brief.toml", &text);
-    let said = place.call(&["plan", "brief.toml"]);
-    assert_eq!(said.code, 0, "{said:?}");
-    assert!(said.out.contains("30 min after the last water (22:00)"), "{}", said.out);
+    let zone = "\"CET-1CEST,M3.5.0,M10.5.0/3\"";
+    let line = brief.lines().position(|line| line.contains(zone)).unwrap() + 1;
+    let brief = brief.replace(zone, "\"America/Havana\"").replace("2026-11-02", "2026-12-14");
+    place.write("brief.toml", &brief);
+    let said = place.call(&["plan", "brief.toml", "--json"]);
+    assert_eq!(said.code, 1, "{said:?}");
+    assert!(said.err.contains(&format!("brief.toml:{line}:8\n")), "{said:?}");
+    let first: serde_json::Value = serde_json::from_str(said.out.lines().next().unwrap()).unwrap();
+    assert_eq!((&first["fits"], &first["scenario"]), (&false.into(), &"".into()));
+    let misfit = first["misfits"][0].as_str().unwrap();
+    assert!(misfit.contains("America/Havana") && misfit.contains("S012"), "{first}");
+    let verdict = first["verdict"].as_str().unwrap();
+    assert!(verdict.ends_with("one thing does NOT fit."), "{verdict}");
 }
