@@ -19,7 +19,7 @@ pub(super) struct ForecastArgs {
     /// Scenario file
     pub(super) file: PathBuf,
     /// Mass that the container lost since the last visit, for a drawdown
-    #[arg(long, value_name = "MASS", value_parser = measure::g, allow_hyphen_values = true, requires = "logged")]
+    #[arg(long, value_name = "MASS", value_parser = measure::g_or_none, allow_hyphen_values = true, requires = "logged")]
     pub(super) drawn: Option<f64>,
     /// How far that mass may be off
     #[arg(long, value_name = "MASS", value_parser = measure::g, allow_hyphen_values = true, default_value = "20 g")]

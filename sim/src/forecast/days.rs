@@ -10,7 +10,7 @@ use dosewright_core::zone::Zone;
 use super::HORIZON_DAYS;
 use crate::scenario::{EntryPlan, IntervalStart, RecurrencePlan, Scenario};
 
-/// One calendar day's use.
+/// What a calendar day takes, or several.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct Day {
     /// Doses that begin.
@@ -61,13 +61,13 @@ pub fn days(scenario: &Scenario, count: usize) -> Vec<Day> {
     days
 }
 
-/// Volume in ml and doses of 365 days, to the minute from the start.
-pub(super) fn year(scenario: &Scenario) -> (f64, u64) {
-    let start_ms = scenario.clock.start.as_ms().rem_euclid(86_400_000);
-    let mut sum = (0.0, 0);
+/// What 365 days take, to the minute from the start.
+pub(super) fn year(scenario: &Scenario) -> Day {
+    let start_ms = scenario.clock.start.as_ms().rem_euclid(DAY_MS);
+    let mut sum = Day::default();
     each_due(scenario, 366, |index, at_ms, dose| {
         if index < 365 || at_ms < start_ms {
-            sum = (sum.0 + dose.volume_ml, sum.1 + u64::from(dose.doses));
+            add(&mut sum, dose);
         }
     });
     sum

@@ -145,7 +145,7 @@ struct DrawdownLine {
     drawn_ml: f64,
     /// Of the account.
     error_percent: f64,
-    /// Expanded uncertainty of the weighing, k = 2.
+    /// Expanded uncertainty of that by the weighing, k = 2.
     expanded_percent: f64,
 }
 

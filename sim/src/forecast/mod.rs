@@ -120,7 +120,7 @@ pub struct TubeForecast {
     pub over_hours: f64,
     /// By what.
     pub governs: Governs,
-    /// Pumping in the first year, in hours.
+    /// Pumping in the first 365 days, in hours.
     pub hours_a_year: f64,
 }
 
@@ -228,7 +228,7 @@ fn stock(container: &Container, scenario: &Scenario, start: Date, days: &[Day]) 
     }
 }
 
-fn tube(tube: Option<&Tube>, start: Date, days: &[Day]) -> TubeForecast {
+fn tube(tube: Option<&Tube>, start: Date, days: &[Day], hours_a_year: f64) -> TubeForecast {
     let hours = |d: dosewright_core::time::Duration| d.as_ms() as f64 / 3.6e6;
     let life = Life {
         hours: tube.and_then(|t| t.life_pumping).map_or(USUAL.hours, hours),
@@ -256,7 +256,7 @@ fn tube(tube: Option<&Tube>, start: Date, days: &[Day]) -> TubeForecast {
         overdue_days: (-days_left).max(0.0),
         over_hours: if governs == Governs::Hours { (-left).max(0.0) } else { 0.0 },
         governs,
-        hours_a_year: days.iter().take(365).map(|day| day.pumping_h).sum(),
+        hours_a_year,
     }
 }
 
@@ -289,7 +289,8 @@ pub fn forecast_of(scenario: &Scenario, calibrated: Date) -> Forecast {
     let days = days(scenario, HORIZON_DAYS);
     let pack = pack::pack(scenario, &days);
     let stock = scenario.container.as_ref().map(|c| stock(c, scenario, start, &days));
-    let tube = tube(scenario.tube.as_ref(), start, &days);
+    let year = days::year(scenario);
+    let tube = tube(scenario.tube.as_ref(), start, &days, year.pumping_h);
     let mut calls = Vec::new();
     let mut call = |days: f64, reason: String| {
         if days.is_finite() {
@@ -316,7 +317,7 @@ pub fn forecast_of(scenario: &Scenario, calibrated: Date) -> Forecast {
     let calibrate_days = (CALIBRATION_DAYS - age_days).max(0.0);
     let is = if age_days > CALIBRATION_DAYS { "is over" } else { "is" };
     call(calibrate_days, format!("the calibration {is} six months old"));
-    let year = days::year(scenario);
     let wear = wear(scenario, &days);
+    let year = (year.volume_ml, u64::from(year.doses));
     Forecast { start, year, pack, stock, tube, wear, calibrate_days, calls }
 }

@@ -243,7 +243,7 @@ pub fn drawdown_page(found: &Drawdown, density: f64) -> String {
             if found.error_percent > 0.0 {
                 "More went out than the pump logged: look for a leak, a siphon, a flow that has risen. The dates above go by the account, and may come sooner."
             } else {
-                "Less went out than the pump logged: look for a worn tube, air or a blocked line, and calibrate. The doses are smaller than they say."
+                "Less went out than the pump logged: look for a worn tube, air, a leaking foot valve, a blocked line or a rotor that does not turn, and calibrate. The doses are smaller than they say."
             },
         );
     }

@@ -52,6 +52,12 @@ pub fn g(text: &str) -> Result<f64, String> {
     some(of(text, &MASS, 1e3)?, "a mass")
 }
 
+/// A mass in g, which may be nothing.
+pub fn g_or_none(text: &str) -> Result<f64, String> {
+    let g = of(text, &MASS, 1e3)?;
+    if g >= 0.0 { Ok(g) } else { Err("a mass is not negative".to_owned()) }
+}
+
 /// A density in g/ml.
 pub fn g_per_ml(text: &str) -> Result<f64, String> {
     some(of(text, &DENSITY, 1e6)?, "a density")

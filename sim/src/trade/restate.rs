@@ -34,7 +34,8 @@ pub struct Drawdown {
     /// Mean error of the account in %: positive where more was drawn than was
     /// logged.
     pub error_percent: f64,
-    /// Expanded uncertainty (k = 2) of the volume in %, from the balance.
+    /// Expanded uncertainty (k = 2) of that error, from the balance: of the account in % as
+    /// it is.
     pub expanded_percent: f64,
 }
 
@@ -42,7 +43,8 @@ pub struct Drawdown {
 /// `within_g` of the mass, evenly; the difference is one reading of that.
 pub fn drawdown(mass_g: f64, within_g: f64, specific_gravity: f64, logged_ml: f64) -> Drawdown {
     let drawn_ml = mass_g / specific_gravity;
-    let u = super::uncertainty::rectangular(within_g) / mass_g;
+    // of drawn / logged - 1, in which the account has no doubt (JCGM 100, 5.1.3)
+    let u = super::uncertainty::rectangular(within_g) / specific_gravity / logged_ml;
     Drawdown {
         drawn_ml,
         error_percent: 100.0 * (drawn_ml - logged_ml) / logged_ml,

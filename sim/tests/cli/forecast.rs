@@ -72,6 +72,16 @@ fn weighing_the_container_checks_the_account() {
     assert!(said.out.contains("More went out than the pump logged"), "{said:?}");
     let said = place.call(&["forecast", "site.toml", "--drawn", "3.1 kg", "--logged", "3.4 l"]);
     assert!(said.out.contains("Less went out than the pump logged"), "{said:?}");
+    // a container that lost next to nothing, or nothing: the doubt is one of the account
+    for (drawn, less) in [("20 g", "99.42 %"), ("1 g", "99.97 %"), ("0 g", "100.00 %")] {
+        let args = ["forecast", "site.toml", "--drawn", drawn, "--logged", "3.4 l"];
+        let said = place.call(&args);
+        let told = flat(&said.out);
+        assert!(said.code == 0 && told.contains("Less went out"), "{drawn}: {said:?}");
+        assert!(told.contains(less) && told.contains("(U 0.67 %, k = 2)"), "{drawn}: {told}");
+    }
+    let said = place.call(&["forecast", "site.toml", "--drawn", "-1 g", "--logged", "3.4 l"]);
+    assert!(said.code == 2 && said.err.contains("a mass is not negative"), "{said:?}");
     let said = place.call(&["forecast", "site.toml", "--drawn", "3.456 kg"]);
     assert!(said.code == 2 && said.err.contains("--logged"), "{said:?}");
 }
@@ -341,7 +351,13 @@ fn a_year_is_one_from_the_hour_of_the_start() {
             serde_json::from_str::<serde_json::Value>(&line).unwrap()
         };
         let run = json(&["run", "site.toml", "--json"])["dues"].as_u64();
-        (json(&["forecast", "site.toml", "--json"])["doses_a_year"].as_u64(), run)
+        let year = json(&["forecast", "site.toml", "--json"]);
+        // and so are the hours of pumping of the tube set: 120 ml at 26.5 ml/min each
+        let doses = year["doses_a_year"].as_u64();
+        let hours = doses.unwrap() as f64 * 120.0 / 26.5 / 60.0;
+        let told = year["tube_set"]["hours_a_year"].as_f64().unwrap();
+        assert!((told - hours).abs() < 1e-3, "{told} h for {hours}");
+        (doses, run)
     };
     let weekly = "weekly = { nights = [\"mon\"], at = \"00:45\" }";
     assert_eq!(doses("2026-10-05T12:00:00", weekly), (Some(53), Some(53)));
