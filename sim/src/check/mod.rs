@@ -70,6 +70,7 @@ fn timetable(file: &str, scenario: &Scenario, least_ms: u64) -> Vec<Diagnostic> 
         if !is_told(scenario, &refusal) {
             let clock = clock.as_ref();
             problems.push(refusals::diagnostic(scenario, &timetable, clock, &refusal, &mut starts));
+            problems.extend(refusals::beside(scenario, &timetable, &refusal));
         }
     });
     let accepted = problems.is_empty();

@@ -48,6 +48,20 @@ impl Starts {
     }
 }
 
+/// What else is wrong with the entry of a refusal, which the device does not come to.
+pub(super) fn beside(
+    scenario: &Scenario,
+    timetable: &Timetable<LINES>,
+    refusal: &Refusal,
+) -> Option<Diagnostic> {
+    match *refusal {
+        Refusal::DoesNotFit { id, misfit } => {
+            misfits::in_no_window(scenario, timetable, id, misfit)
+        }
+        _ => None,
+    }
+}
+
 /// A refusal as a diagnostic.
 pub(super) fn diagnostic(
     scenario: &Scenario,

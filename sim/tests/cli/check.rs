@@ -376,7 +376,21 @@ fn the_least_window_that_is_named_is_one_for_the_pulses_asked_for() {
     assert!(check("100 min", "pulses = 5\n").contains("0 errors"));
     assert!(check("99 min", "pulses = 5\n").contains("4 pulses at most would do"));
     assert!(check("20 min", "pulses = 5\n").contains("1 pulse at most would do"));
-    // two hundred of them are too short for the head
+    // two hundred of them are too short for the head, whatever the window: both are told
     let said = check("30 s", "pulses = 200\n");
-    assert!(said.contains("20 min, without `pulses`: 200 do not go in any"), "{said}");
+    assert!(said.contains("20 min, for a number of pulses that goes"), "{said}");
+    assert!(said.contains("300 ms each; the shortest pulse is 400 ms"), "{said}");
+    assert!(said.contains("help: 150 pulses at most would do"), "{said}");
+    assert!(said.contains("2 errors"), "{said}");
+    // and so is one that is longer than the longest run
+    place.write(
+        "site.toml",
+        &nights("")
+            .replace("[head]\n", "[head]\nlongest_run = \"1 min\"\n")
+            .replace("45 min", "1 min")
+            .replace("pulses = 30", "pulses = 1"),
+    );
+    let said = place.call(&["check", "site.toml"]).out;
+    assert!(said.contains("error[S014]") && said.contains("error[S036]"), "{said}");
+    assert!(said.contains("so few pulses are longer than the longest run"), "{said}");
 }

@@ -92,7 +92,7 @@ pub(super) fn misfits(
             show::length(u64::from(head.longest_run_ms))
         ))
         .help("a longer longest run, a shorter shortest pulse or another dose would do"),
-        Misfit::Pulses { most } => pulses(scenario, timetable, id, most),
+        Misfit::Pulses { most } => pulses(scenario, timetable.get(id), id, most),
     }
 }
 
@@ -106,7 +106,8 @@ fn least_window(entry: Option<Entry>, head: &Head, least_ms: u64) -> String {
     let goes = |window_ms: u32| timetable::fit(&Entry { window_ms, ..entry }, head).is_ok();
     let (mut short, mut long) = (0, Entry::LONGEST_WINDOW_MS);
     if !goes(long) {
-        return format!("the least window is {least}, without `pulses`: {asked} do not go in any");
+        // told of beside it
+        return format!("the least window is {least}, for a number of pulses that goes");
     }
     // a window that is longer than one that does does as well
     while short < long {
@@ -121,12 +122,29 @@ fn least_window(entry: Option<Entry>, head: &Head, least_ms: u64) -> String {
     }
 }
 
-fn pulses(scenario: &Scenario, timetable: &Timetable<LINES>, id: EntryId, most: u32) -> Diagnostic {
+/// The refusal of pulses that go in no window, of a dose that its own window is too short
+/// for: the device tells of the window alone.
+pub(super) fn in_no_window(
+    scenario: &Scenario,
+    timetable: &Timetable<LINES>,
+    id: EntryId,
+    misfit: Misfit,
+) -> Option<Diagnostic> {
+    if !matches!(misfit, Misfit::Window { .. }) {
+        return None;
+    }
+    let longest = Entry { window_ms: Entry::LONGEST_WINDOW_MS, ..timetable.get(id)? };
+    match timetable::fit(&longest, &scenario.head.head) {
+        Err(Misfit::Pulses { most }) => Some(pulses(scenario, Some(longest), id, most)),
+        _ => None,
+    }
+}
+
+fn pulses(scenario: &Scenario, entry: Option<Entry>, id: EntryId, most: u32) -> Diagnostic {
     let head = &scenario.head.head;
     let asked = plan(scenario, id).and_then(|plan| plan.pulses).unwrap_or(1);
     let span = place(scenario, id, "pulses");
     let help = format!("{most} pulse{} at most would do", if most == 1 { "" } else { "s" });
-    let entry = timetable.get(id);
     let window_ms = entry.map_or(0, |entry| u64::from(entry.window_ms));
     let dose_ms = entry.map_or(0, |entry| head.flow.on_time(entry.volume, Carry(0)).0.as_ms());
     // starts are an hour's share apart all through the window
@@ -146,6 +164,7 @@ fn pulses(scenario: &Scenario, timetable: &Timetable<LINES>, id: EntryId, most: 
     }
     if u64::from(asked) < u64::from(most) {
         let longest = u64::from(head.longest_run_ms);
+        let least = dose_ms.div_ceil(u64::from(head.longest_pulse_ms().max(1)));
         return Diagnostic::new(
             codes::PULSES_DO_NOT_FIT,
             span,
@@ -156,10 +175,15 @@ fn pulses(scenario: &Scenario, timetable: &Timetable<LINES>, id: EntryId, most: 
             pumping(scenario, id, dose_ms),
             show::length(longest)
         ))
-        .help(format!("{} to {most} pulses would do", dose_ms.div_ceil(longest.max(1))));
+        .help(format!("{least} to {most} pulses would do"));
     }
     let each = dose_ms / u64::from(asked.max(1));
-    Diagnostic::new(codes::PULSES_DO_NOT_FIT, span, "so many pulses do not fit")
+    let found = Diagnostic::new(codes::PULSES_DO_NOT_FIT, span, "so many pulses do not fit");
+    if each < u64::from(head.shortest_pulse_ms()) {
+        let shortest = show::length(u64::from(head.shortest_on_ms));
+        return found.label(format!("{each} ms each; the shortest pulse is {shortest}")).help(help);
+    }
+    found
         .label(format!(
             "{each} ms each in {}; the shortest pulse is {}, the shortest gap {}",
             show::length(window_ms),
