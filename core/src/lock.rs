@@ -9,9 +9,10 @@ use core::fmt;
 
 use crate::time::{Duration, Instant};
 
-/// Tries that cost no wait (this project's own choice, as are the others here).
-const FREE_TRIES: u8 = 3;
-/// The wait after the next one, which doubles with each after it.
+/// With so many wrong tries in a row a wait begins (this project's own choice, as are the
+/// others here).
+const WAITS_FROM: u8 = 3;
+/// The wait after that one, which doubles with each after it.
 const FIRST_DELAY: Duration = Duration::from_min(1);
 /// How often it doubles and is less than the longest: 32 minutes.
 const MOST_DOUBLED: u8 = 5;
@@ -143,13 +144,13 @@ impl Lock {
         self.wrong = 0;
     }
 
-    /// When the next try is judged: three wrong ones cost nothing, the next a minute,
-    /// and each after it twice as much, up to an hour.
+    /// When the next try is judged: after the third wrong one in a minute, and after each
+    /// further one in twice as long, up to an hour.
     pub const fn next_try(&self) -> Instant {
-        if self.wrong < FREE_TRIES {
+        if self.wrong < WAITS_FROM {
             return Instant::MIN;
         }
-        let doubled = self.wrong.saturating_sub(FREE_TRIES);
+        let doubled = self.wrong.saturating_sub(WAITS_FROM);
         self.at.plus(if doubled > MOST_DOUBLED {
             LONGEST_DELAY
         } else {

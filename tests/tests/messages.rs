@@ -276,6 +276,9 @@ fn d11_a_timetable_is_in_force_whole_or_not_at_all() {
     assert_eq!(bench.say(&Message::Entry(entry(3, 600))), turn);
     let many = Message::Begin { entries: N as u8 + 1, ceiling: None };
     assert_eq!(bench.say(&many), Answer::Unreadable(Fault::TooMany));
+    // its entries are no part of what was gathered before
+    assert_eq!(bench.say(&Message::Entry(entry(1, 45))), turn);
+    assert_eq!(bench.say(&Message::PutInForce), turn);
     // whole
     assert_eq!(bench.say(&Message::Begin { entries: 1, ceiling: None }), Answer::Taken);
     assert_eq!(bench.say(&Message::Entry(entry(3, 600))), Answer::Taken);

@@ -75,6 +75,8 @@ impl<const N: usize> Line<N> {
     fn gather(&mut self) -> Result<(), Fault> {
         match &self.message {
             Message::Begin { entries, ceiling } => {
+                // what was gathered before is no part of what is announced now
+                self.announced = None;
                 if usize::from(*entries) > N {
                     return Err(Fault::TooMany);
                 }
@@ -146,6 +148,7 @@ mod tests {
                 }
             });
             assert_eq!(answer, Some(wanted), "{entries}");
+            assert_eq!(line.announced.is_some(), wanted == Answer::Taken, "{entries}");
         }
     }
 }
