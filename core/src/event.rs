@@ -83,8 +83,9 @@ pub enum Event<'a, const N: usize> {
     MotorFault,
     /// An operator acknowledges what is latched.
     Acknowledge,
-    /// An operator sets up the battery pack, full as it is put in, or says that the
-    /// device is on mains.
+    /// An operator sets up the battery pack, or says that the device is on mains. The first
+    /// pack counts as full; with one in, its figures change and what was drawn stays, until
+    /// [`Self::PackChanged`].
     SetPack(&'a Pack),
     /// An operator has put in another pack, full.
     PackChanged,
@@ -145,7 +146,8 @@ impl<const N: usize> Event<'_, N> {
     }
 
     /// Whether a lock keeps it out: all that an operator asks for, but for filling the
-    /// container, putting in another pack and acknowledging, which whoever is at hand may do.
+    /// container, putting in another pack, acknowledging, stopping a dose, letting go, locking
+    /// and the PIN itself, which whoever is at hand may do.
     pub const fn needs_unlocking(&self) -> bool {
         match self {
             Self::Refill(_) | Self::PackChanged | Self::Acknowledge | Self::Unlock(_) => false,

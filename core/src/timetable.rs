@@ -157,8 +157,8 @@ pub enum Refusal {
     },
 }
 
-/// Dues in any 24 h that the account of deliveries has room for, with as many
-/// again in reserve for what clock settings repeat.
+/// The most dues in any 24 h. An account of a third more deliveries holds them, with what
+/// clock settings repeat.
 const MOST_DUES_A_DAY: u32 = 96;
 
 impl<const N: usize> Default for Timetable<N> {

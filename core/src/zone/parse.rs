@@ -24,7 +24,7 @@ impl Zone {
     /// Offsets in the string count westward, from -24 h to 24 h; hours of a
     /// change are -167 to 167. Names are checked and then forgotten. Refused,
     /// besides what POSIX does not allow: a summer time without rules (POSIX
-    /// leaves its dates to the implementation), one more than 24 h from standard
+    /// leaves its dates to the implementation), one 24 h or more from standard
     /// time, and the `:characters` form.
     ///
     /// # Errors

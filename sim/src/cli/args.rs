@@ -396,8 +396,8 @@ pub(super) struct SoakArgs {
     /// Days of one run; 365, or those of the file
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(3..=36_525))]
     pub(super) days: Option<u32>,
-    /// Faults and acts a day to draw; those that find nothing to act on, or meet another,
-    /// fall out, so that fewer come
+    /// How densely to draw faults and acts: so many a day if each came at once. Most are put
+    /// into the next dose's window, and the next is drawn after it, so that fewer come
     #[arg(long, value_name = "N", default_value = "1.2", value_parser = per_day, allow_hyphen_values = true)]
     pub(super) per_day: u32,
     /// Three in ten made sites run on a battery pack, which is changed, or runs down

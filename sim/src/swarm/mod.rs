@@ -27,7 +27,8 @@ pub struct Shape {
     /// Days of the run, at least [`LEAST_DAYS`]; the last two are calm, so that
     /// whatever was open can resolve.
     pub days: u32,
-    /// Faults and acts a day, on average, in tenths.
+    /// Faults and acts a day, in tenths, if each came at once: most wait for a dose's window,
+    /// and the next is drawn after them, so that fewer come.
     pub events_per_day_tenths: u32,
     /// Kinds of faults and acts that there may be.
     pub kinds: Kinds,

@@ -175,7 +175,7 @@ pulses = 30
 "#;
 
 TOO_MANY_ENTRIES = "S037", "the timetable has more entries than the device holds",
-"The device has room for a fixed number of entries. One weekly entry can name several days, so that \
+"The device has room for 64 entries. One weekly entry can name several days, so that \
 doses of one size at one time need one entry only.",
 wrong r#"
 [[entry]]
@@ -215,8 +215,8 @@ longest_run = "1 min"
 "#;
 
 TOO_MANY_DOSES = "S039", "more scheduled doses in a day than the device keeps account of",
-"The device keeps the doses of the last 23 hours to hold the ceiling. A timetable with more of them \
-than it has room for is refused. A longer interval with a larger dose in a longer window delivers the \
+"The device keeps the doses of the last 23 hours to hold the ceiling. A timetable with more \
+than 96 of them in any 24 hours is refused. A longer interval with a larger dose in a longer window delivers the \
 same volume a day.",
 wrong r#"
 [[entry]]
@@ -256,7 +256,7 @@ last = 2026-10-26
 "#;
 
 TOO_MANY_CLOSED = "S042", "more stretches of closed dates than the device holds",
-"The device has room for a fixed number of stretches of closed dates. Stretches that follow on each \
+"The device has room for 12 stretches of closed dates. Stretches that follow on each \
 other can be joined, and those that are over can be left out.",
 wrong "",
 right "

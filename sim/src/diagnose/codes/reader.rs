@@ -139,8 +139,9 @@ window = "45 min"
 
 BAD_DATE = "S009", "the date or time cannot be read or does not exist",
 "Dates are written year, month, day, as in 2026-10-25, times hour and minute, as in 02:30, with \
-seconds where they matter. Dates that the calendar does not have are refused, and so are offsets: \
-all times are local times of the zone in [clock].",
+seconds where they matter. Dates that the calendar does not have are refused. All times are \
+local times of the zone in [clock]; only a moment (`at`) and the times of an expected `due` may have \
+their offset, to mean one of two in the hour that autumn repeats.",
 wrong "
 [[closed]]
 first = 2026-02-28
@@ -207,7 +208,8 @@ run_for = "90 days"
 
 BAD_MOMENT = "S013", "the moment cannot be read",
 "A moment is a weekday and a local time (\"fri 00:50:20\": the first such time at or after the \
-start), a local date and time (\"2026-10-25 02:30\"), a length of time after the start \
+start), a local date and time (\"2026-10-25 02:30\"; with its offset, \"2026-10-25 02:30 +01:00\", \
+to mean the second of two), a length of time after the start \
 (\"+3 d 4 h\"), or a pulse of a dose (\"dose 3 pulse 2\": the second pulse of the third dose \
 begun in the run).",
 wrong r#"

@@ -64,21 +64,25 @@ const TIMES: Kind = Kind::Count(range(1, 1_000_000));
 
 /// Defines the tables of the kinds that have nothing but an optional length.
 macro_rules! lasting {
-    ($($table:ident = $name:literal;)*) => { $(
+    ($($table:ident = $name:literal, $lasts:expr;)*) => { $(
         pub(in crate::scenario) static $table: Table = Table {
             name: $name,
             group: "",
-            keys: &[optional("lasts", A_LENGTH, "For so long; to the end of the run, or until somebody ends it, unless said.")],
+            keys: &[optional("lasts", A_LENGTH, $lasts)],
         };
     )* };
 }
 
+const TO_THE_END: &str = "For so long; to the end of the run unless said.";
+const OF_THE_MOTOR: &str =
+    "For so long; to the end of the run, or until a new tube set is put in, unless said.";
+
 lasting! {
-    CONTAINER_LOW = "container_low";
-    MOTOR_STALL = "motor_stall";
-    OVER_CURRENT = "over_current";
-    REMOTE_STOP = "remote_stop";
-    LEAK = "leak";
+    CONTAINER_LOW = "container_low", TO_THE_END;
+    MOTOR_STALL = "motor_stall", OF_THE_MOTOR;
+    OVER_CURRENT = "over_current", OF_THE_MOTOR;
+    REMOTE_STOP = "remote_stop", TO_THE_END;
+    LEAK = "leak", TO_THE_END;
 }
 
 pub(in crate::scenario) static SUPPLY_LOSS: Table =
