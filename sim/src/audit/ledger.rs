@@ -224,8 +224,9 @@ impl LedgerWatch {
             self.damaged.remove(&address);
             return Seen::Nothing;
         }
-        if self.is_sector_start(address) && slot != Slot::Blank {
-            // the sector was erased for this
+        let is_flipped = slot == Slot::Damaged && self.sector(address) == self.in_force;
+        if self.is_sector_start(address) && slot != Slot::Blank && !is_flipped {
+            // the sector was erased for this, which the one in force is not
             self.erased(address);
         }
         let (seq, class, payload) = match slot {

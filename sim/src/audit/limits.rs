@@ -64,13 +64,13 @@ pub(crate) fn rest_of_run_ms(head: &Head, on_ms: i64) -> i64 {
 /// the starts apart, each with its rest, the last one's included (D5, D7).
 pub(crate) fn fits_evenly(head: &Head, total_ms: i64, window_ms: i64, pulses: Option<u16>) -> bool {
     // fewer pulses need less rest: the fewest that are short enough decide
-    let n = pulses.map_or_else(|| fewest(head, total_ms), i64::from).max(1);
+    let n = pulses.map_or_else(|| fewest(head, total_ms), |n| i64::from(n).max(1));
     have_room(head, total_ms, window_ms, n) && window_ms / n >= share_of_hour(head)
 }
 
-/// The fewest pulses that a dose can be of.
+/// The fewest pulses that a dose can be of; nothing is left of one that may have had all.
 fn fewest(head: &Head, total_ms: i64) -> i64 {
-    share_up(total_ms, 1, pulse_limits(head).1)
+    share_up(total_ms, 1, pulse_limits(head).1).max(1)
 }
 
 /// What a start has of an hour that as many may be in as the head allows.

@@ -32,7 +32,11 @@ impl Auditor {
         if self.supply.on && !self.supply.awake {
             let at = self.chip.count(self.ms);
             let kept = self.supply.feed_kept();
+            let refused = std::mem::take(&mut self.hinder.ledger_bad);
             self.boot(at, kept);
+            if refused {
+                self.on_damage(None);
+            }
         }
     }
 
@@ -75,6 +79,8 @@ impl Auditor {
             }
         }
         if !self.supply.awake {
+            // a start that has not been seen yet has tried to write: it knows
+            self.hinder.ledger_bad |= self.supply.on;
             return;
         }
         self.hinder.ledger_bad = true;
@@ -91,13 +97,14 @@ impl Auditor {
     fn on_record(&mut self, record: &Record) {
         self.report.records += 1;
         self.pin.ms.recorded = true;
-        let was_bad = self.hinder.ledger_bad;
+        let mut was_bad = self.supply.awake && self.hinder.ledger_bad;
         let mut first = false;
         if let Record::Boot { at, feed_kept, .. } = *record {
             self.hinder.ledger_bad = false;
             self.on_boot(at.as_ms(), feed_kept);
         } else {
             self.boot_unseen();
+            was_bad = self.hinder.ledger_bad;
             first = self.comes_before_dues(record);
             if !first {
                 self.release();

@@ -156,6 +156,23 @@ fn m1_what_stood_in_a_slot_is_lost_with_it_while_it_is_in_force() {
 }
 
 #[test]
+fn m1_a_header_in_force_that_cannot_be_read_takes_nothing_with_it() {
+    let mut ledger = watch();
+    ledger.see(at(0, 0), &Slot::encode(Class::Header, 1, &[0; 56]));
+    write(&mut ledger, at(0, 1), 2, Class::Record, &pulse());
+    flip(&mut ledger, at(0, 5));
+    // no device erases the sector in force: its header has flipped
+    assert_eq!(flip(&mut ledger, at(0, 0)), None);
+    assert_eq!((ledger.unreadable(), ledger.tail()), (1, 1));
+    assert_eq!(flip(&mut ledger, at(0, 1)), Some(About::Entry(EntryId(3))));
+    // of another sector it is what a cut has left of the header after the erase
+    write(&mut ledger, at(0, 6), 3, Class::Record, &pulse());
+    write(&mut ledger, at(1, 1), 4, Class::Record, &stamp());
+    flip(&mut ledger, at(0, 0));
+    assert_eq!(flip(&mut ledger, at(0, 6)), None);
+}
+
+#[test]
 fn m1_a_bit_that_flips_back_writes_no_record() {
     let mut ledger = watch();
     write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());

@@ -143,3 +143,11 @@ fn d5_d7_the_most_that_fits_between_two_instants() {
     assert_eq!(fit(0, HOUR + 399, 40_000).done_ms, 30_000);
     assert_eq!(fit(0, HOUR + 400, 40_000).done_ms, 30_400);
 }
+
+#[test]
+fn d5_nothing_left_of_a_dose_is_no_train() {
+    // what is left may be nothing by the most that can have been pumped, which is not known
+    let even = |wanted| Limits::default().longest_even(&head(), 0, HOUR, wanted, 1_000);
+    assert_eq!([even(0), even(-1)], [None, None]);
+    assert_eq!(even(3_000), Some(1_000));
+}

@@ -139,3 +139,21 @@ fn d9_a_clock_that_is_lost_while_the_memory_takes_nothing() {
     torn.insert(alarm[0], (3 * HOUR as u64, Ev::Torn));
     lacks(&torn, end, "D9", words);
 }
+
+#[test]
+fn d1_what_a_start_tries_in_vain_to_write_is_not_owed_at_the_next() {
+    // the night's due passes while the supply is off; four seconds after it is back the
+    // watchdog fires, and no record tells of either start
+    let (on, again) = (3 * HOUR as u64, 3 * HOUR as u64 + 4_000);
+    let cut = [(30 * MIN, Ev::Supply(false)), (on as i64, Ev::Supply(true))];
+    let stream = nights(head(), &cut, END);
+    let records = places(&stream, |ev| matches!(ev, Ev::Record(_)));
+    let late: Vec<usize> = records.into_iter().filter(|&at| stream[at].0 >= on).collect();
+    let silent = with(&without(&stream, &late), &[(again as i64, Ev::Reset)]);
+    breaks(&silent, END, "D1", "no outcome: expected skipped, \"supply lost\"");
+    let refused = with(&silent, &[(on as i64, Ev::Torn), (again as i64, Ev::Torn)]);
+    assert_eq!(holds(&refused, END).dues.open, 1);
+    // the second start alone knows of it
+    let known = with(&silent, &[(again as i64, Ev::Torn)]);
+    breaks(&known, END, "D1", "no outcome: expected skipped, \"supply lost\"");
+}
