@@ -251,8 +251,11 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Record::Boot { feed_kept, .. } => self.boot(*feed_kept),
             Record::Clock { at, epoch, utc, zone } => self.set_clock(*at, *epoch, *utc, *zone),
             Record::Head { head, .. } => {
+                // the flow in force, said again, is none that it is set up with anew
+                if self.head.as_ref().is_none_or(|before| before.flow != head.flow) {
+                    self.tube.nominal = Some(head.flow);
+                }
                 self.head = Some(*head);
-                self.tube.nominal = Some(head.flow);
                 self.stock.service_lost();
                 // what was drawn by another flow says nothing of this one
                 self.stock.drawn = Volume::ZERO;

@@ -360,6 +360,19 @@ fn d9_a_start_after_the_clock_lost_its_feed_forgets_it() {
 }
 
 #[test]
+fn o2_a_head_set_up_with_the_flow_in_force_keeps_the_one_of_its_label() {
+    let flow = |nl| Flow::from_nl_per_min(nl).unwrap();
+    let found = Found { at: at(1), flow: flow(57_000_000), uncertainty_ppm: 10_000 };
+    let calibrated = Record::Calibration { found, in_force: true, lead_ms: 0 };
+    let set = |flow, rollers| Record::Head { at: at(2), head: Head { flow, rollers, ..head() } };
+    for (set_to, nominal) in [(57_000_000, 60_000_000), (57_000_001, 57_000_001)] {
+        let book = with(&book(), &[calibrated, set(flow(set_to), 4)]);
+        assert_eq!(book.tube.nominal, Some(flow(nominal)));
+        assert_eq!(book.head.map(|head| (head.flow, head.rollers)), Some((flow(set_to), 4)));
+    }
+}
+
+#[test]
 fn p3_what_runs_or_shines_is_drawn_from_the_pack() {
     let pack =
         Pack { capacity_mah: 100, motor_ma: 300, start_ma: 1000, start_ms: 20, ..Pack::MAINS };

@@ -81,9 +81,12 @@ fn flow_of(measured: &Measured, run_ms: i64) -> (f64, f64) {
 }
 
 impl Bench {
-    /// Somebody set the head up, and said its flow.
-    pub(crate) fn set_up(&mut self, head: &Head) {
-        self.nominal = Some(head.flow.as_nl_per_min());
+    /// Somebody set the head up, and said its flow: another than that of the head before, or
+    /// the same again.
+    pub(crate) fn set_up(&mut self, head: &Head, before: Option<Head>) {
+        if before.is_none_or(|before| before.flow != head.flow) {
+            self.nominal = Some(head.flow.as_nl_per_min());
+        }
         self.long_ms = None;
     }
 

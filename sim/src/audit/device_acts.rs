@@ -42,14 +42,15 @@ impl<H: Hand> Ideal<H> {
         let mut fates = Vec::new();
         match act {
             DeviceAct::SetHead(head) => {
-                self.model.head = Some(*head);
+                let before = self.model.head.replace(*head);
                 self.model.stock.flow_is_another();
-                self.bench.set_up(head);
+                self.bench.set_up(head, before);
             }
             DeviceAct::SetFlow(flow) => {
-                self.model.head = self.model.head.map(|h| Head { flow: *flow, ..h });
+                let before = self.model.head;
+                self.model.head = before.map(|h| Head { flow: *flow, ..h });
                 self.model.stock.flow_is_another();
-                self.model.head.iter().for_each(|head| self.bench.set_up(head));
+                self.model.head.iter().for_each(|head| self.bench.set_up(head, before));
             }
             DeviceAct::Measured(measured) => self.read(measured, at),
             DeviceAct::TubeChanged => {

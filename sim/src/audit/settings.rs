@@ -92,9 +92,9 @@ impl Auditor {
             self.model.head.is_some_and(|old| Head { flow: head.flow, ..old } != head);
         self.taint.mended(About::Head);
         self.fastest = self.fastest.max(head.flow.as_nl_per_min());
-        self.model.head = Some(head);
+        let before = self.model.head.replace(head);
         self.model.stock.flow_is_another();
-        self.bench.set_up(&head);
+        self.bench.set_up(&head, before);
         if let Some(open) = self.open.as_mut().filter(|_| limits_changed) {
             open.disturb(Cause::PumpLimits);
         }

@@ -26,7 +26,7 @@ fn read(nl: u64) -> Measured {
 /// After a run of a minute at 26.5 ml/min: what is read is the flow.
 fn ran() -> Bench {
     let mut bench = Bench::default();
-    bench.set_up(&head());
+    bench.set_up(&head(), None);
     bench.ran(false, MINUTE, MINUTE, 1);
     bench
 }
@@ -259,7 +259,7 @@ fn vessel(ml: u64) -> Vessel {
 /// A head set up with so much, and what speaks against a run.
 fn wrong_run(nominal: u32, head: &Head, ms: i64) -> String {
     let mut bench = Bench::default();
-    bench.set_up(&Head { flow: flow(nominal), ..*head });
+    bench.set_up(&Head { flow: flow(nominal), ..*head }, None);
     bench.wrong_run(&vessel(100), head, ms).unwrap_or_default()
 }
 
@@ -284,7 +284,7 @@ fn o2_a_run_is_the_shortest_of_whole_turns_that_is_sure_enough() {
     assert_eq!(wrong(66_000), "");
     assert!(wrong(66_500).contains("not whole") && wrong(65_000).contains("uncertainty"));
     let mut bench = Bench::default();
-    bench.set_up(&turning());
+    bench.set_up(&turning(), None);
     assert_eq!(bench.shortest_run(&vessel(100), &turning()), Some(66_000));
     assert_eq!(bench.shortest_run(&vessel(100), &plain), Some(66_000));
     // 33 ml are the least that is sure; 36.6 ml hold 32.9
@@ -300,7 +300,7 @@ fn o3_a_train_is_as_long_as_its_run_in_equal_pulses() {
     // 1.5 % is reached at 78.1 s: 27 turns, 81 s in 30 pulses of 2.7 s
     let wrong = |long: bool, head: &Head, ms| {
         let mut bench = if long { train() } else { ran() };
-        bench.set_up(&turning());
+        bench.set_up(&turning(), None);
         if long {
             bench.ran(false, MINUTE, MINUTE, 1);
             let found = bench.found(&read(30_000_000), head, 0).unwrap();
