@@ -10,13 +10,13 @@ mod show;
 
 use core::fmt;
 
-pub(super) use entry::WINDOW_STEP_MIN;
 pub(super) use kinds::{Kind, Spec};
 pub(super) use questions::Step;
 
 use super::Kept;
 use super::field::{Field, NO_WHEEL};
 use super::figures::power;
+use crate::book::Book;
 use crate::entry::EntryId;
 use crate::units::Volume;
 
@@ -85,8 +85,6 @@ pub(super) struct Draft {
 pub(super) enum Pressed {
     /// The draft goes on.
     GoesOn,
-    /// A question is answered for the first time.
-    Answered(Step),
     /// A choice was made that opens another draft.
     Chosen,
     /// It is to be put in force.
@@ -140,10 +138,23 @@ impl Draft {
         }
     }
 
-    /// Sets the answer to any question.
+    /// Gives another answer to any question, or the same.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn answer_with(&mut self, step: Step, value: u32) {
-        self.set(step, value);
+        let slot = step.slot();
+        let Values(values) = &mut self.values;
+        if let Some(place) = values.get_mut(usize::from(slot))
+            && *place != value
+        {
+            *place = value;
+            self.kept.given |= 1 << slot;
+        }
+    }
+
+    /// Whether an answer is left as it was before anybody gave one.
+    #[inline]
+    fn is_left(&self, step: Step) -> bool {
+        self.kept.given >> (step.slot() & 7) & 1 == 0
     }
 
     pub(super) fn spec(&self) -> &'static Spec {
@@ -252,7 +263,7 @@ impl Draft {
     }
 
     /// A press: the next wheel, the next question, the end.
-    pub(super) fn press(&mut self) -> Pressed {
+    pub(super) fn press<const N: usize, const H: usize>(&mut self, book: &Book<N, H>) -> Pressed {
         let Some(step) = self.step else { return Pressed::Put };
         let (field, value) = self.asked(step);
         let wheel = self.wheel();
@@ -264,8 +275,8 @@ impl Draft {
         } else if self.spec().opens {
             return Pressed::Chosen;
         } else if !self.again {
+            self.propose(step, book);
             self.go_to(self.at + 1, false);
-            return Pressed::Answered(step);
         } else if step.question().brings {
             // the answer brings other questions: they are asked
             self.go_to(self.at + 1, false);

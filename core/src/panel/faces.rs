@@ -14,13 +14,13 @@ use crate::time::Duration;
 use crate::units::{Flow, Volume};
 
 impl Panel {
-    /// The card; whether what was done last is said on it.
+    /// The card.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn show_card<const N: usize, const H: usize>(
         &self,
         view: &View<'_, N, H>,
         pen: &mut Pen<'_>,
-    ) -> bool {
+    ) {
         if self.card != Card::Last {
             pen.say_of(Word::Last as u16, self.card as u16);
         }
@@ -54,14 +54,12 @@ impl Panel {
         if let Some((kind, _)) = self.action(view) {
             pen.action(kind.spec().on_card);
         }
-        false
     }
 
-    /// Home on a device that is being set up: the next step. Whether what was done last is
-    /// said.
-    fn first_step(&self, at: u32, kind: Kind, pen: &mut Pen<'_>) -> bool {
-        let is_said = at > 1;
-        if is_said {
+    /// Home on a device that is being set up: the next step.
+    fn first_step(&self, at: u32, kind: Kind, pen: &mut Pen<'_>) {
+        if at > 1 {
+            pen.is_full = true;
             // before what comes next
             if let Some(notice) = self.notice {
                 pen.line(notice);
@@ -72,7 +70,6 @@ impl Panel {
             pen.say(Word::Hints);
         }
         pen.action(Word::SetUpStep).part(at, SET_UP_STEPS);
-        is_said
     }
 }
 
@@ -116,7 +113,8 @@ fn outcome<const N: usize, const H: usize>(back: u8, view: &View<'_, N, H>, pen:
     // what has no name of local time is known by elapsed time, but none before the clock
     // chip lost its feed
     let is_known = past.due_at >= view.controller.book().not_before;
-    pen.when(past.last.or_else(|| view.minute_at(past.due_at).filter(|_| is_known)));
+    let named = past.last.and_then(|last| view.moved(past.id, last));
+    pen.when(named.or_else(|| view.minute_at(past.due_at).filter(|_| is_known)));
     let (word, cause) = match past.kind {
         OutcomeKind::Dosed => (Word::Dosed, None),
         OutcomeKind::Part(cause) => (Word::Part, Some(cause)),

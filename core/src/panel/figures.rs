@@ -93,13 +93,13 @@ impl Pen<'_> {
 
     /// A length of time in its two largest parts: `3 d 4 h`, `2 h 5 min`, `4 min 32 s`.
     pub(super) fn length(&mut self, ms: u64) -> &mut Self {
-        self.span(ms, Word::D)
+        self.span(Word::D, ms)
     }
 
     /// The same of larger parts than a unit only where there are a thousand of that:
     /// `45 min`, `90 min`, `16 h 45 min`; the second part as far as there is room.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn span(&mut self, ms: u64, unit: Word) -> &mut Self {
+    pub(super) fn span(&mut self, unit: Word, ms: u64) -> &mut Self {
         static PARTS: [(u32, Word); 4] =
             [(86_400, Word::D), (3600, Word::H), (60, Word::Min), (1, Word::S)];
         let mut left = u32::try_from(over_up(ms, 1000)).unwrap_or(u32::MAX);
@@ -130,7 +130,7 @@ impl Pen<'_> {
 
     /// A window, in minutes as it is entered.
     pub(super) fn window(&mut self, ms: u32) -> &mut Self {
-        self.span(u64::from(ms), Word::Min)
+        self.span(Word::Min, u64::from(ms))
     }
 
     /// A minute of the day.

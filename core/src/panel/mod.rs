@@ -103,6 +103,9 @@ struct Kept {
     preferences: Preferences,
     /// The vessel of the last calibration run.
     vessel: u8,
+    /// Answers of the draft that were made others than they began, a bit a slot; what comes
+    /// back to the same figure was given all the same.
+    given: u8,
     /// How long it was to be, in ms; 0 where the vessel said it.
     run_ms: u32,
 }
@@ -159,7 +162,7 @@ impl Panel {
             notice: None,
             done: 0,
             wheel: 1,
-            draft: Draft::none(Kept { preferences, vessel: 0, run_ms: 0 }),
+            draft: Draft::none(Kept { preferences, vessel: 0, given: 0, run_ms: 0 }),
             digits: Digits(NO_PIN),
             told: Told::NOTHING,
             touched: Instant::MIN,
@@ -328,10 +331,8 @@ impl Panel {
             return;
         }
         draft.answer_with(step, value);
-        if step == Step::Window && draft.kind == Kind::NewEntry {
-            // it still has its time until the first water
-            draft.propose_start();
-        }
+        // with another window it still has its time until the first water
+        draft.propose_start();
         draft.go_to_end();
     }
 
@@ -354,9 +355,8 @@ impl Panel {
             }
             return None;
         }
-        match draft.press() {
+        match draft.press(book) {
             Pressed::GoesOn => {}
-            Pressed::Answered(step) => draft.propose(step, book),
             Pressed::Chosen => {
                 let (kind, id) = draft.chosen(book);
                 self.open(kind, id, view);
@@ -398,12 +398,11 @@ impl Panel {
     ) {
         let book = view.controller.book();
         let is_pin = self.over == Over::Pin;
-        let draft = Some(&self.draft).filter(|draft| !is_pin && draft.is_open());
         match refusal {
             None if is_pin => self.over = Over::Nothing,
             None => self.settle(book),
-            Some(refusal) if is_pin || draft.is_some() => {
-                self.told.refuse(&refusal, draft, book);
+            Some(refusal) if is_pin || self.draft.is_open() => {
+                self.told.refuse(&refusal, &self.draft, book);
                 if let (Refusal::Busy, Some(cause)) = (refusal, view.controller.stopped_by()) {
                     self.told.blame(cause);
                 }
@@ -501,8 +500,8 @@ impl Panel {
             }
             Over::Nothing if self.draft.is_open() => self.draft.show(view, pen),
             Over::Nothing => {
-                let is_said = self.show_card(view, pen);
-                if let Some(notice) = self.notice.filter(|_| !is_said) {
+                self.show_card(view, pen);
+                if let Some(notice) = self.notice.filter(|_| !pen.is_full) {
                     pen.begin(2).say(notice);
                 }
             }

@@ -17,13 +17,16 @@ pub(super) struct Pen<'a> {
     column: usize,
     /// Where what belongs to the right begins; nothing does from the end of the line on.
     tab: usize,
+    /// The third line has no room for what was done last: that is said already, or
+    /// something is wrong, which goes before it.
+    pub(super) is_full: bool,
     /// What time it is, where the clock is set.
     pub(super) now: Option<Minute>,
 }
 
 impl<'a> Pen<'a> {
     pub(super) fn new(screen: &'a mut Screen, likes: Preferences, now: Option<Minute>) -> Self {
-        Self { screen, likes, row: 0, column: 0, tab: COLUMNS, now }
+        Self { screen, likes, row: 0, column: 0, tab: COLUMNS, is_full: false, now }
     }
 
     /// Ends the line, what belongs to the right of it at its place, and begins another,
@@ -135,6 +138,7 @@ impl<'a> Pen<'a> {
     /// A warning: a word of a row of them, so many after its first.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn warning(&mut self, first: u16, number: u16) -> &mut Self {
+        self.is_full = true;
         self.char('!').space().say_of(first, number)
     }
 

@@ -1,6 +1,6 @@
 //! Why something is not taken, in words that fit, and what a press does about it.
 
-use super::draft::{Draft, Kind, Step, WINDOW_STEP_MIN};
+use super::draft::{Draft, Kind, Step};
 use super::field::NO_WHEEL;
 use super::figures::parted;
 use super::pen::Pen;
@@ -54,17 +54,18 @@ impl Told {
         Self { reason: word as u8, entry: 0, below: Word::Bare, remedy, step, value, length_ms: 0 }
     }
 
-    /// What a refusal comes to; of a draft, or of the PIN where there is none.
+    /// What a refusal of a draft comes to.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn refuse<const N: usize, const H: usize>(
         &mut self,
         refusal: &Refusal,
-        draft: Option<&Draft>,
+        draft: &Draft,
         book: &Book<N, H>,
     ) {
         self.reason = reason_of(refusal);
         (self.entry, self.length_ms, self.below) = (0, 0, Word::Bare);
-        let remedy = match *refusal {
+        let longest_ms = book.head.as_ref().map_or(0, |head| head.longest_calibration_ms);
+        self.remedy = match *refusal {
             // of the fields that the panel asks, a set of days alone can be empty
             Refusal::Field { field, .. } if field.len() == "days".len() => {
                 self.reason = Word::NoDay as u8;
@@ -75,14 +76,24 @@ impl Told {
                 self.step = Step::Rollers;
                 Remedy::Ask
             }
-            Refusal::OutOfRange if draft.is_some_and(|draft| draft.kind == Kind::Calibrate) => {
-                self.reason = Word::VesselBig as u8;
+            Refusal::OutOfRange if draft.kind == Kind::Calibrate => {
                 self.step = Step::Vessel;
+                // the run would be longer than one may be
+                (self.below, self.length_ms) = (Word::AtMost, longest_ms);
+                if draft.get(Step::Vessel) > 0 {
+                    self.reason = Word::VesselBig as u8;
+                } else {
+                    // there is none that is smaller
+                    self.blame(Cause::PumpLimits);
+                }
                 Remedy::Ask
             }
+            Refusal::RunLonger { least_ms } if least_ms > longest_ms => {
+                (self.below, self.length_ms) = (Word::AtMost, longest_ms);
+                Remedy::Back
+            }
             Refusal::DoesNotFit { misfit, .. } => {
-                let fits = draft.and_then(|draft| draft.window_that_fits(WINDOW_STEP_MIN, book));
-                if let Some(min) = fits {
+                if let Some(min) = draft.window_that_fits(1, 1, book) {
                     (self.step, self.value) = (Step::Window, min);
                     Remedy::Take
                 } else {
@@ -108,14 +119,12 @@ impl Told {
             }
             Refusal::TriedTooOften { wait_ms } => {
                 self.length_ms = wait_ms;
-                Remedy::Back
+                Remedy::Pin
             }
             Refusal::RunLonger { least_ms } => {
                 // a tenth more: what is read off is rounded, and the pump may be slower yet
-                let head = book.head.as_ref();
-                let longest_ms = head.map_or(0, |head| head.longest_calibration_ms);
                 let run_ms = least_ms.saturating_add(parted(least_ms, 10).0);
-                self.length_ms = run_ms.min(longest_ms.max(least_ms));
+                self.length_ms = run_ms.min(longest_ms);
                 self.below = Word::RunFor;
                 Remedy::RunAgain
             }
@@ -129,13 +138,12 @@ impl Told {
             }
             Refusal::NothingMeasured => Remedy::RunAgain,
             Refusal::Implausible { .. } => {
-                self.step = draft.map_or(Step::Amount, Draft::measured_as);
+                self.step = draft.measured_as();
                 Remedy::Ask
             }
-            Refusal::Locked => Remedy::Pin,
+            Refusal::Locked | Refusal::WrongPin => Remedy::Pin,
             _ => Remedy::Back,
         };
-        self.remedy = if draft.is_some() { remedy } else { Remedy::Pin };
     }
 
     /// It is for a cause that a dose waits for too.

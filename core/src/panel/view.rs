@@ -5,11 +5,13 @@ use core::num::NonZeroU32;
 use super::figures::{MINUTE_MS, Minute};
 use super::recent::Recent;
 use crate::book::Book;
+use crate::civil::Local;
 use crate::controller::Controller;
-use crate::entry::EntryId;
+use crate::entry::{EntryId, GapRule};
 use crate::record::Alarm;
-use crate::time::Instant;
+use crate::time::{Instant, Utc};
 use crate::units::over;
+use crate::zone::Zone;
 
 /// The device as the panel sees it at an instant. The panel changes nothing of it.
 #[derive(Clone, Copy, Debug)]
@@ -37,11 +39,16 @@ impl<const N: usize, const H: usize> View<'_, N, H> {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn minute_at(&self, at: Instant) -> Option<Minute> {
         let clock = self.controller.book().clock.as_ref()?;
-        let utc = clock.utc(at);
-        let offset_ms = i64::from(clock.zone.offset_at(utc)) * 1000;
-        // no clock is before 1970
-        let local_ms = utc.as_ms().wrapping_add(offset_ms).max(0) as u64;
-        NonZeroU32::new(over(local_ms, u64::from(MINUTE_MS)) as u32).map(Minute)
+        minute_of(&clock.zone, clock.utc(at))
+    }
+
+    /// When a due was whose local time its record names: of a time that a change of the
+    /// clocks skipped, where the gap moved it (D8).
+    pub(super) fn moved(&self, id: EntryId, named: Minute) -> Option<Minute> {
+        let Book { zone, timetable, .. } = self.controller.book();
+        let rule = timetable.get(id).map_or(GapRule::Shift, |entry| entry.gap_rule);
+        let local = Local::from_ms(i64::from(named.0.get()) * i64::from(MINUTE_MS));
+        minute_of(zone, zone.to_utc(local, rule))
     }
 
     pub(super) fn minute(&self) -> Option<Minute> {
@@ -58,6 +65,15 @@ impl<const N: usize, const H: usize> View<'_, N, H> {
             Keys::Locked
         }
     }
+}
+
+/// A moment as a zone has it.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+fn minute_of(zone: &Zone, utc: Utc) -> Option<Minute> {
+    let offset_ms = i64::from(zone.offset_at(utc)) * 1000;
+    // no clock is before 1970
+    let local_ms = utc.as_ms().wrapping_add(offset_ms).max(0) as u64;
+    NonZeroU32::new(over(local_ms, u64::from(MINUTE_MS)) as u32).map(Minute)
 }
 
 /// The first alarm that is on, and how many more are.

@@ -57,16 +57,16 @@ fn questions_are_in_fluid_ounces_where_they_are_liked() {
     for (unit, touches, asked) in [
         // 30 ml and 120 ml: 1.014 and 4.058 US, 1.056 and 4.223 imperial fluid ounces
         // (NIST Handbook 44, Appendix C); of ten litres 338.1 and 352.0
-        (Unit::Metric, [(Right, set_up), (Press, 1), (Right, 3), (Press, 1)], "[30.0 ml/min]"),
+        (Unit::Metric, [(Right, set_up), (Press, 1), (Right, 3), (Press, 1)], "[26.5 ml/min]"),
         (
             Unit::UsFluidOunce,
             [(Right, set_up), (Press, 1), (Right, 3), (Press, 1)],
-            "[1.01 fl oz/min]",
+            "[0.90 fl oz/min]",
         ),
         (
             Unit::ImperialFluidOunce,
             [(Right, set_up), (Press, 1), (Right, 3), (Press, 1)],
-            "[1.06 fl oz/min]",
+            "[0.93 fl oz/min]",
         ),
         (Unit::Metric, [(Right, supply), (Press, 2), (Right, 0), (Press, 0)], "10.0 l"),
         (Unit::UsFluidOunce, [(Right, supply), (Press, 2), (Right, 0), (Press, 0)], "338 fl oz"),

@@ -2,10 +2,12 @@
 
 use dosewright_core::book::Book;
 use dosewright_core::cause::Cause;
-use dosewright_core::entry::Nominal;
+use dosewright_core::civil::{Date, Local};
+use dosewright_core::entry::{Entry, EntryId, GapRule, Nominal};
 use dosewright_core::panel::{Preferences, Recent};
 use dosewright_core::record::{Outcome, OutcomeKind};
 use dosewright_core::schedule::WallClock;
+use dosewright_core::time::Duration;
 
 use crate::forged::{H, Looking, N, NOW, book, outcome};
 
@@ -44,6 +46,33 @@ fn an_outcome_keeps_the_time_of_the_clock_that_its_due_was_of() {
     // a clock that is not set takes nothing from what the record says
     state.clock = None;
     assert_eq!(home(state, &dosed)[0], "Last dose  20 Oct 26");
+}
+
+/// The home card at noon of a Sunday in Berlin, of the dose that was due at 02:30 in the
+/// night before, of an entry with a rule for the night of the spring change.
+fn at_noon_of(month: u8, day: u8, gap_rule: GapRule) -> String {
+    let mut state = book();
+    let entry = state.timetable.get(EntryId(1)).unwrap();
+    assert!(state.timetable.remove(entry.id));
+    state.timetable.put(Entry { gap_rule, ..entry }).unwrap();
+    let date = Date::from_ymd(2026, month, day).unwrap();
+    let utc = state.zone.to_utc(Local::new(date, Duration::from_min(720)), GapRule::Shift);
+    let clock = |clock| WallClock { offset_ms: utc.as_ms() - NOW.as_ms(), ..clock };
+    state.clock = state.clock.map(clock);
+    let nominal = Nominal(date.days() as u32 * 1440 + 150);
+    let mut dosed = outcome(OutcomeKind::Dosed, 1200, 0);
+    (dosed.due.nominal, dosed.last) = (nominal, nominal);
+    home(state, &dosed)[0].clone()
+}
+
+#[test]
+fn d8_a_dose_that_the_spring_change_moved_has_the_time_that_it_came_at() {
+    assert_eq!(at_noon_of(3, 29, GapRule::Shift), "Last dose   Su 03:30");
+    assert_eq!(at_noon_of(3, 29, GapRule::FirstValid), "Last dose   Su 03:00");
+    for rule in [GapRule::Shift, GapRule::FirstValid] {
+        assert_eq!(at_noon_of(3, 22, rule), "Last dose   Su 02:30");
+        assert_eq!(at_noon_of(10, 25, rule), "Last dose   Su 02:30");
+    }
 }
 
 #[test]

@@ -1,8 +1,12 @@
 //! Calibrate at the panel: the cylinder, the run, the reading.
 
+use dosewright_core::config::Head;
+use dosewright_core::event::Event;
 use dosewright_core::panel::Input::{Hold, Left, Press, Right};
 use dosewright_core::panel::{Card, Preferences};
+use dosewright_core::units::Volume;
 
+use crate::forged::flow;
 use crate::rig::Rig;
 use crate::touch::at_the_container;
 
@@ -30,12 +34,66 @@ fn o2_a_cylinder_that_takes_too_long_to_fill_is_chosen_anew() {
     let mut rig = at_the_cylinder();
     // a litre at 26.5 ml/min, where ten minutes are the most
     rig.touches(&[(Left, 1), (Press, 2)]);
-    assert_eq!(rig.lines(), ["Not taken:", "cylinder is too big", "", "> back to the draft"]);
+    let told = ["Not taken:", "cylinder is too big", "at most 10 min", "> back to the draft"];
+    assert_eq!(rig.lines(), told);
     rig.touch(Press);
     assert_eq!(rig.lines()[1..3], ["Measuring cylinder", "[1000 ml]"]);
     rig.touch(Right);
     run(&mut rig);
     assert_eq!(rig.lines()[0], "Reading          1/3");
+}
+
+/// At the choice of a cylinder of a head with so many microlitres a minute and a roller pass.
+fn of_a_head(ul_per_min: u32, pass_ul: u64) -> Rig {
+    let mut rig = at_the_cylinder();
+    let roller_pass = Volume::from_ul(pass_ul);
+    let head = Head { rollers: 3, roller_pass, ..Head::with_flow(flow(ul_per_min)) };
+    assert_eq!(rig.act(Event::SetHead(&head)), None);
+    rig
+}
+
+/// Enters what came out, in tenths of a millilitre, and asks for it to be put in force.
+fn came_out(rig: &mut Rig, mut tenths: u32) {
+    rig.touch(Press);
+    assert_eq!(rig.lines()[1], "Came out");
+    for place in [10_000, 1000, 100, 10, 1] {
+        rig.touches(&[(Right, tenths / place), (Press, 1)]);
+        tenths %= place;
+    }
+    rig.touches(&[(Press, 2)]);
+}
+
+#[test]
+fn o2_no_run_is_offered_that_is_longer_than_one_may_be() {
+    // two thirds of what its label says
+    let mut rig = of_a_head(8000, 420);
+    let run_ms = run(&mut rig);
+    came_out(&mut rig, run_ms * 54 / 60_000);
+    let told = ["Not taken:", "not sure enough", "at most 10 min", "> back to the draft"];
+    assert_eq!(rig.lines(), told);
+    rig.touch(Press);
+    assert_eq!(rig.lines()[0], "Reading");
+    // four fifths: what it asks for it lets run
+    let mut rig = of_a_head(8000, 420);
+    let run_ms = run(&mut rig);
+    came_out(&mut rig, run_ms * 64 / 60_000);
+    assert_eq!(rig.lines()[1], "not sure enough");
+    assert!(rig.lines()[2].starts_with("run for "), "{:?}", rig.lines());
+    rig.touch(Press);
+    rig.touch(Press);
+    assert!(rig.side.wires.on, "{:?}", rig.lines());
+}
+
+#[test]
+fn o2_a_head_that_is_too_slow_for_any_cylinder_is_told_why() {
+    let mut rig = of_a_head(5000, 120);
+    for reason in ["pump limits", "cylinder is too big", "cylinder is too big"] {
+        rig.touches(&[(Press, 2)]);
+        let told = ["Not taken:", reason, "at most 10 min", "> back to the draft"];
+        assert_eq!(rig.lines(), told);
+        // to the next one
+        rig.touches(&[(Press, 1), (Right, 1)]);
+    }
 }
 
 #[test]

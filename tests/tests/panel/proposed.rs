@@ -7,10 +7,11 @@ use dosewright_core::book::Book;
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::config::Head;
 use dosewright_core::controller::Controller;
-use dosewright_core::entry::{Entry, EntryId, Recurrence};
+use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::panel::Input::{self, Hold, Left, Press, Right};
 use dosewright_core::panel::{self, Card, Desk, Language, Panel, Preferences, Recent, Unit, View};
+use dosewright_core::schedule::WallClock;
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::Volume;
@@ -50,11 +51,8 @@ impl Desk<N, H> for Asked {
         let book = self.logic.book();
         let is_in_force = match event {
             Event::Key { .. } | Event::Wake => return None,
-            // with the flow that it was set up with: it is not the place of a calibration
-            Event::SetHead(head) => {
-                let flow = book.tube.nominal.unwrap();
-                book.head.map(|in_force| Head { flow, ..in_force }) == Some(*head)
-            }
+            // with the flow that a calibration has found
+            Event::SetHead(head) => Some(*head) == book.head,
             Event::Container(container, level) => {
                 *container == book.stock.container && level == book.account()
             }
@@ -231,10 +229,100 @@ fn a_figure_of_more_digits_than_there_are_wheels_is_nines_and_stays_as_it_was() 
     replace(&mut state, Entry { volume: Volume::from_ml(12_000), window_ms: 72_000_000, ..ENTRY });
     let mut looking = Looking::at(state, KEPT);
     looking.touches(&[(Right, 3), (Press, 2)]);
-    // of a length of time what runs is shown at the end, at its question what can be entered
-    assert_eq!(looking.lines()[1], "9999 ml         20 h");
+    // what runs is shown at the end, at its question what can be entered
+    assert_eq!(looking.lines()[1], "12 l            20 h");
     looking.touches(&[(Left, 2)]);
     assert_eq!(looking.lines()[1..3], ["Spread over", "999 min"]);
+    looking.touches(&[(Left, 3)]);
+    assert_eq!(looking.lines()[1..3], ["A dose is", "9999 ml"]);
     let (desk, _) = taken(state, KEPT, 3, 0);
     assert_eq!(desk.events, [("Timetable".to_owned(), true)]);
+}
+
+/// Entry 3, every 90 minutes, of a dose and a window that are no whole numbers, with one of
+/// its answers turned up by one and back again, by the wheel that so many presses lead to.
+fn turned_and_back(answers_back: usize, presses: usize) -> (Vec<String>, Entry) {
+    let mut state = set_up();
+    let third = state.timetable.get(EntryId(3)).unwrap();
+    let third = Entry { volume: Volume::from_ul(53_500), window_ms: 750_000, ..third };
+    replace(&mut state, third);
+    let Looking { logic, recent, mut panel } = Looking::at(state, KEPT);
+    let mut desk = Asked::of(logic, recent);
+    hand(&mut panel, &mut desk, &[(Right, 3), (Press, 1), (Right, 2), (Press, 1)]);
+    if answers_back > 0 {
+        hand(&mut panel, &mut desk, &[(Left, answers_back), (Press, 1), (Right, 1)]);
+        hand(&mut panel, &mut desk, &[(Press, presses), (Right, 1), (Left, 1), (Press, 1)]);
+    }
+    let view = View { controller: &desk.logic, recent: &desk.recent, now: NOW };
+    let lines = panel.screen(&view).to_string().lines().map(str::to_owned).collect();
+    hand(&mut panel, &mut desk, &[(Press, 1)]);
+    (lines, desk.timetable.expect("it was put in force").get(EntryId(3)).unwrap())
+}
+
+#[test]
+fn what_the_end_of_a_draft_shows_of_an_entry_is_what_comes_in_force() {
+    let shown = |lines: &[String]| [lines[1].clone(), lines[2].clone()];
+    let (lines, as_it_was) = turned_and_back(0, 0);
+    assert_eq!(shown(&lines), ["53.5 ml  12 min 30 s", "every 1 h 30 min"]);
+    assert_eq!((as_it_was.volume, as_it_was.window_ms), (Volume::from_ul(53_500), 750_000));
+    assert_eq!(as_it_was.recurrence, EVERY_90_MIN);
+    // a figure that is rounded where it is asked can be said as it is shown there: state,
+    // window, hours, dose
+    let (lines, entry) = turned_and_back(2, 2);
+    assert_eq!(shown(&lines), ["53.5 ml       13 min", "every 1 h 30 min"]);
+    assert_eq!(entry, Entry { window_ms: 780_000, ..as_it_was });
+    let (lines, entry) = turned_and_back(3, 2);
+    assert_eq!(shown(&lines), ["53.5 ml  12 min 30 s", "every 2 h"]);
+    let every = Recurrence::Interval { every_ms: 7_200_000, from: NOW };
+    assert_eq!(entry, Entry { recurrence: every, ..as_it_was });
+    let (lines, entry) = turned_and_back(4, 3);
+    assert_eq!(shown(&lines), ["54 ml    12 min 30 s", "every 1 h 30 min"]);
+    assert_eq!(entry, Entry { volume: Volume::from_ml(54), ..as_it_was });
+}
+
+/// A start dialled for every 24 hours, by a clock that shows a local time of Berlin: what
+/// the end of the draft shows, and when the first dose comes.
+fn begins(now: Local, hours: usize, minutes: [(Input, usize); 3]) -> (String, Instant) {
+    let mut state = Book { timetable: Timetable::EMPTY, ..set_up() };
+    let utc = state.zone.to_utc(now, GapRule::Shift);
+    let clock = |clock| WallClock { offset_ms: utc.as_ms() - NOW.as_ms(), ..clock };
+    state.clock = state.clock.map(clock);
+    let kept = Preferences { twelve_hours: false, ..KEPT };
+    let Looking { logic, recent, mut panel } = Looking::at(state, kept);
+    let mut desk = Asked::of(logic, recent);
+    hand(&mut panel, &mut desk, &[(Right, 3), (Press, 2), (Right, 2), (Press, 2)]);
+    // of 00:45
+    hand(&mut panel, &mut desk, &[(Right, 1 + hours), (Press, 1)]);
+    hand(&mut panel, &mut desk, &minutes);
+    // and the window as it is
+    hand(&mut panel, &mut desk, &[(Press, 2)]);
+    let view = View { controller: &desk.logic, recent: &desk.recent, now: NOW };
+    let shown = panel.screen(&view).to_string().lines().nth(2).unwrap().to_owned();
+    hand(&mut panel, &mut desk, &[(Press, 1)]);
+    let entry = desk.timetable.expect("it was put in force").entries().next().unwrap();
+    let Recurrence::Interval { from, .. } = entry.recurrence else { panic!("{entry:?}") };
+    (shown, from)
+}
+
+#[test]
+fn d8_the_start_of_every_so_many_hours_is_by_the_clock_over_a_change_of_it() {
+    let evening = |month, day| {
+        let date = Date::from_ymd(2026, month, day).unwrap();
+        Local::new(date, Duration::from_ms(22 * 3_600_000 + 55_000))
+    };
+    let (minute_35, minute_30) =
+        ([(Left, 1), (Press, 1), (Left, 0)], [(Left, 1), (Press, 1), (Left, 5)]);
+    // it is 22:00:55; the night of the change has an hour more, or less
+    for (now, hours, minutes, shown, wait_s) in [
+        (evening(10, 24), 6, minute_35, "06:35 every 24 h", 34_445),
+        (evening(10, 20), 6, minute_35, "06:35 every 24 h", 30_845),
+        (evening(3, 28), 6, minute_35, "06:35 every 24 h", 27_245),
+        // half past two is none in spring, and runs at half past three
+        (evening(3, 28), 2, minute_30, "02:30 every 24 h", 16_145),
+        // and comes in autumn in its first pass
+        (evening(10, 24), 2, minute_30, "02:30 every 24 h", 16_145),
+    ] {
+        let first = NOW.plus(Duration::from_ms(wait_s * 1000));
+        assert_eq!(begins(now, hours, minutes), (shown.to_owned(), first), "{now:?}");
+    }
 }

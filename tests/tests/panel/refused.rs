@@ -88,6 +88,55 @@ fn another_window_moves_the_start_of_a_new_entry() {
     assert_eq!(rig.lines()[2], start);
 }
 
+/// A new entry of 220 ml, its window dialled to five minutes, which take more than eight of
+/// pumping; it comes as so many turns choose, and the answers up to its start are given by
+/// presses, the start by touches.
+fn in_five_minutes(repeats: u32, presses: u32, start: &[(Input, u32)]) -> Rig {
+    let mut rig = Rig::set_up(Preferences::NEW);
+    rig.go_to_card(Card::Timetable);
+    rig.touches(&[(Press, 1), (Right, 2), (Press, 1)]);
+    rig.touches(&[(Right, 1), (Press, 1), (Right, 1), (Press, 3)]);
+    rig.touches(&[(Right, repeats), (Press, presses)]);
+    assert_eq!(rig.lines()[1..3], ["Begins at", "[00:45]"]);
+    rig.touches(start);
+    assert_eq!(rig.lines()[1..3], ["Spread over", "[45 min]"]);
+    rig.touches(&[(Right, 1), (Press, 1), (Left, 4), (Press, 1), (Press, 1)]);
+    assert_eq!(rig.lines()[1], "220 ml         5 min");
+    rig
+}
+
+#[test]
+fn a_window_that_is_taken_moves_no_start_that_somebody_gave() {
+    let dialled = [(Right, 2), (Press, 3)];
+    let left = [(Press, 1)];
+    for (repeats, presses, start, shown) in [
+        (0, 3, &dialled[..], "01:45 every night"),
+        (1, 2, &dialled[..], "01:45 every day"),
+        // by day there is no first water
+        (1, 2, &left[..], "00:45 every day"),
+        (2, 2, &dialled[..], "01:45 every 24 h"),
+        (2, 2, &left[..], "00:45 every 24 h"),
+    ] {
+        let mut rig = in_five_minutes(repeats, presses, start);
+        assert_eq!(rig.lines()[2], shown);
+        rig.touch(Press);
+        let least = "it needs a window of";
+        assert_eq!(rig.lines()[1..], [least, "9 min", "> take 9 min"], "{shown}");
+        rig.touch(Press);
+        assert_eq!(rig.lines()[1..3], ["220 ml         9 min", shown]);
+    }
+}
+
+#[test]
+fn the_window_that_is_offered_is_the_least() {
+    let mut rig = in_five_minutes(0, 3, &[(Press, 1)]);
+    rig.touches(&[(Press, 2), (Left, 1), (Press, 1)]);
+    assert_eq!(rig.lines()[1..3], ["Spread over", "[9 min]"]);
+    // and a minute less is none
+    rig.touches(&[(Right, 1), (Press, 2), (Left, 1), (Press, 2)]);
+    assert_eq!(rig.lines()[..2], ["Not taken:", "it needs a window of"]);
+}
+
 #[test]
 fn o5_a_pin_is_entered_twice_alike() {
     let mut rig = Rig::set_up(Preferences::NEW);

@@ -226,8 +226,9 @@ fn walk_refusals(preferences: Preferences, table: &mut Table) {
         table.take(offered);
         looking.panel = told;
         looking.touch(Left);
-        let is_locked = refusal == Refusal::Locked;
-        assert_eq!(looking.screen(), if is_locked { offered } else { draft }, "{refusal:?}");
+        let asks_pin =
+            matches!(refusal, Refusal::Locked | Refusal::WrongPin | Refusal::TriedTooOften { .. });
+        assert_eq!(looking.screen(), if asks_pin { offered } else { draft }, "{refusal:?}");
         assert_eq!(looking.screen().to_string().lines().count(), 4);
         assert!(looking.panel.has_draft(), "{refusal:?}");
     }

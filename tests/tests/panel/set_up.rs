@@ -70,18 +70,40 @@ fn without_an_account_there_is_no_level_to_ask_for() {
 }
 
 #[test]
-fn an_account_that_is_kept_goes_on() {
+fn an_account_that_is_kept_goes_on_and_nothing_else_is_said() {
     let mut rig = Rig::set_up(Preferences::NEW);
     let (asked, stock) = (rig.side.asked, rig.book().stock);
     rig.go_to_card(Card::SetUp);
-    // 8.1 l are in it when it is to hold none
+    // 8.1 l are in it when none is to be counted
     rig.touches(&[(Press, 1), (Right, 5), (Press, 1)]);
     assert_eq!(rig.lines()[1..3], ["Holds; 0: no count", "[10.0 l]"]);
     rig.touches(&[(Right, 1), (Press, 1), (Left, 1), (Press, 3)]);
     assert_eq!(rig.lines()[1], "no account");
     rig.touch(Press);
-    assert_eq!(rig.lines()[2], "In force");
+    assert_eq!(rig.lines(), ["Not taken:", "no account", "", "> back to the draft"]);
     assert_eq!((rig.side.asked, rig.book().stock), (asked, stock));
+    rig.touch(Press);
+    assert_eq!(rig.lines()[1..3], ["Holds; 0: no count", "[0.0 l]"]);
+}
+
+#[test]
+fn a_tube_of_no_length_is_asked_again() {
+    let mut rig = Rig::set_up(Preferences::NEW);
+    let asked = rig.side.asked;
+    rig.go_to_card(Card::SetUp);
+    rig.touches(&[(Press, 1), (Right, 4), (Press, 1)]);
+    assert_eq!(rig.lines()[1..3], ["Tube, both lines", "[5.0 m]"]);
+    rig.touches(&[(Right, 1), (Press, 1), (Left, 5), (Press, 3)]);
+    assert_eq!(rig.lines()[1..3], ["0.0 m", "4.8 mm"]);
+    rig.touch(Press);
+    assert_eq!(rig.lines(), ["Not taken:", "out of range", "", "> back to the draft"]);
+    assert_eq!((rig.side.asked, rig.book().tube.since), (asked, None));
+    assert_eq!(rig.panel.preferences().tube_dm, 0);
+    rig.touch(Press);
+    assert_eq!(rig.lines()[1..3], ["Tube, both lines", "[0.0 m]"]);
+    rig.touches(&[(Right, 1), (Press, 1), (Right, 7), (Press, 3)]);
+    assert_eq!(rig.lines()[2], "In force");
+    assert_eq!((rig.side.asked, rig.panel.preferences().tube_dm), (asked + 1, 70));
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! What stops the pump while it runs, in a hand's run and in a dose.
 
 use dosewright_core::event::Event;
-use dosewright_core::panel::Input::{Hold, Press};
+use dosewright_core::panel::Input::{Hold, Press, Right};
 use dosewright_core::panel::{Card, Preferences};
 
 use crate::rig::{N, Rig};
@@ -81,6 +81,25 @@ fn a_calibration_run_that_something_ended_asks_no_reading() {
         rig.touches(&[(Press, 1), (Hold, 1)]);
         assert_eq!(rig.lines()[0], "Reading          1/3", "{told}");
     }
+}
+
+#[test]
+fn what_is_wrong_goes_before_what_was_done_last() {
+    // a draft that nobody came back to, and a leak
+    let mut rig = Rig::set_up(Preferences::NEW);
+    rig.go_to_card(Card::Clock);
+    rig.touch(Press);
+    let mut dry = rig.clone();
+    assert_eq!(rig.act(Event::Leak(true)), None);
+    for rig in [&mut rig, &mut dry] {
+        rig.until(rig.side.now + 3 * 86_400_000);
+        rig.touches(&[(Press, 1), (Hold, 1)]);
+    }
+    assert_eq!(dry.lines()[2], "Draft is forgotten");
+    assert_eq!(rig.lines()[1..3], ["Skipped", "! leak"]);
+    // one that is left
+    rig.touches(&[(Right, 6), (Press, 1), (Hold, 1)]);
+    assert_eq!(rig.lines()[2], "! leak");
 }
 
 #[test]

@@ -6,9 +6,8 @@ use crate::civil::{DAY_MIN, DAY_MS, Days};
 use crate::entry::{Entry, EntryId, GapRule, Recurrence};
 use crate::panel::field::{days_of, days_value};
 use crate::panel::figures::{MINUTE_MS, parts};
-use crate::panel::view::View;
 use crate::spread::Misfit;
-use crate::time::{Duration, Instant};
+use crate::time::Instant;
 use crate::timetable::{self, Timetable};
 use crate::units::{Volume, over_up};
 
@@ -19,8 +18,8 @@ const FIRST_WATER_MIN: u32 = 390;
 const CONTACT_MIN: u32 = 300;
 /// A window, in minutes: a parameter (common practice, no source).
 pub(super) const WINDOW_MIN: u32 = 45;
-/// Windows are proposed in steps of so many minutes.
-pub(in crate::panel) const WINDOW_STEP_MIN: u32 = 5;
+/// A window is proposed in steps of so many minutes, for somebody who has asked for none.
+pub(super) const WINDOW_STEP_MIN: u32 = 5;
 const HOUR_MS: u64 = 3_600_000;
 /// An entry before anything of it is said: it leaves its dose to work until the first
 /// water. A dose for a drain line is a parameter (common practice, no source).
@@ -43,20 +42,25 @@ static NEW: Entry = Entry {
 };
 
 impl Draft {
-    /// A start that leaves the dose its time until the first water.
+    /// A start that leaves the dose its time until the first water: of a new entry by
+    /// night, until somebody gives another.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(in crate::panel) fn propose_start(&mut self) {
+        if self.kind != Kind::NewEntry || self.get(Step::Repeat) > 0 || !self.is_left(Step::Start) {
+            return;
+        }
         // a window has three digits
         let before = self.get(Step::Window).wrapping_add(CONTACT_MIN);
         let start = self.get(Step::FirstWater).wrapping_add(DAY_MIN).wrapping_sub(before);
         self.set(Step::Start, parts(start).1);
     }
 
-    /// The least window that the dose fits on this head, in minutes and in steps of
-    /// some, from so many on; `None` where it fits none.
+    /// The least window that the dose fits on this head, in minutes, from so many on in
+    /// steps; `None` where it fits none.
     pub(in crate::panel) fn window_that_fits<const N: usize, const H: usize>(
         &self,
         from_min: u32,
+        step_min: u32,
         book: &Book<N, H>,
     ) -> Option<u32> {
         let head = book.head.as_ref()?;
@@ -67,7 +71,9 @@ impl Draft {
             entry.window_ms = min.wrapping_mul(MINUTE_MS);
             match timetable::fit(&entry, head) {
                 Ok(_) => return Some(min),
-                Err(Misfit::Window { .. } | Misfit::Pulses { .. }) => min += WINDOW_STEP_MIN,
+                Err(Misfit::Window { .. } | Misfit::Pulses { .. }) => {
+                    min = min.wrapping_add(step_min);
+                }
                 // no window helps
                 Err(_) => return None,
             }
@@ -81,16 +87,16 @@ impl Draft {
     pub(super) fn enter_in<const N: usize, const H: usize>(
         &self,
         timetable: &mut Timetable<N>,
-        view: &View<'_, N, H>,
+        book: &Book<N, H>,
+        now: Instant,
     ) -> bool {
-        let book = view.controller.book();
         let mut entry = self.entry(book);
         if self.kind == Kind::NewEntry {
             entry.id = EntryId(book.next_id.max(1));
         } else if entry.id != self.id {
             return false;
         }
-        self.enter(&mut entry, view);
+        self.enter(&mut entry, book, now);
         let stays = self.get(Step::State) < 2;
         timetable.change(entry.id, stays.then_some(&entry))
     }
@@ -107,39 +113,33 @@ impl Draft {
     pub(super) fn enter<const N: usize, const H: usize>(
         &self,
         entry: &mut Entry,
-        view: &View<'_, N, H>,
+        book: &Book<N, H>,
+        now: Instant,
     ) {
-        let book = view.controller.book();
         entry.volume = self.taken(Step::Dose, book);
-        if !self.is_left(Step::Window, book) {
+        if !self.is_left(Step::Window) {
             entry.window_ms = self.get(Step::Window).wrapping_mul(MINUTE_MS);
         }
         entry.enabled = self.get(Step::State) == 0;
-        let repeat = self.get(Step::Repeat);
-        if repeat < 2 {
-            entry.recurrence = Recurrence::Weekly {
-                days: days_of(self.get(Step::Days)),
-                at_min: self.get(Step::Start) as u16,
-                by_night: repeat == 0,
-            };
+        let every_ms = u64::from(self.get(Step::Every)).wrapping_mul(HOUR_MS);
+        if let Recurrence::Interval { from, .. } = entry.recurrence {
+            if !self.is_left(Step::Every) {
+                entry.recurrence = Recurrence::Interval { every_ms, from };
+            }
             return;
         }
-        let from = match entry.recurrence {
-            Recurrence::Interval { .. } if self.is_left(Step::Every, book) => return,
-            Recurrence::Interval { from, .. } => from,
-            Recurrence::Weekly { .. } => self.first_start(view),
-        };
-        let every_ms = u64::from(self.get(Step::Every)).wrapping_mul(HOUR_MS);
-        entry.recurrence = Recurrence::Interval { every_ms, from };
-    }
-
-    /// When the first of the doses comes that come every so many hours: at the start that
-    /// was entered, where the clock is set.
-    fn first_start<const N: usize, const H: usize>(&self, view: &View<'_, N, H>) -> Instant {
-        let Some(now) = view.minute() else { return view.now };
-        let wait = self.get(Step::Begin).wrapping_add(DAY_MIN).wrapping_sub(now.parts().1);
-        let wait_min = parts(wait).1;
-        view.now.plus(Duration::from_min(u64::from(wait_min)))
+        let repeat = self.get(Step::Repeat);
+        let is_weekly = repeat < 2;
+        let days = if is_weekly { days_of(self.get(Step::Days)) } else { Days::ALL };
+        let at_min = self.get(Step::Start) as u16;
+        entry.recurrence = Recurrence::Weekly { days, at_min, by_night: repeat == 0 };
+        if !is_weekly {
+            // from when it is next that time of day (D8), where the clock is set
+            let clock = book.clock.as_ref();
+            let first = entry.first_from(now, clock);
+            let from = first.and_then(|first| entry.instant_of(first, clock)).unwrap_or(now);
+            entry.recurrence = Recurrence::Interval { every_ms, from };
+        }
     }
 }
 

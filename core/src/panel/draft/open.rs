@@ -3,7 +3,7 @@
 
 use core::num::NonZeroU32;
 
-use super::entry::{WINDOW_MIN, answer_of};
+use super::entry::{WINDOW_MIN, WINDOW_STEP_MIN, answer_of};
 use super::{Draft, Kind, MOST_STEPS, Step, Values};
 use crate::book::Book;
 use crate::civil::DAY_MIN;
@@ -77,6 +77,7 @@ impl Draft {
             }
             _ => {}
         }
+        self.kept.given = 0;
         self.go_to(if spec.at_end { u8::MAX } else { 0 }, false);
     }
 
@@ -87,16 +88,11 @@ impl Draft {
         self.set(Step::Time, minute);
     }
 
+    /// An answer before anybody gives it, as it is shown.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn fill<const N: usize, const H: usize>(&mut self, step: Step, book: &Book<N, H>) {
-        let value = self.begun(step, book);
+        let value = self.shown(step, self.in_force(step, book));
         self.answer_with(step, value);
-    }
-
-    /// What an answer is before anybody gives it, as it is shown.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn begun<const N: usize, const H: usize>(&self, step: Step, book: &Book<N, H>) -> u32 {
-        self.shown(step, self.in_force(step, book))
     }
 
     /// What an answer is before anybody gives it, a volume in nl.
@@ -109,11 +105,10 @@ impl Draft {
         let Preferences { language, unit, twelve_hours, tube_dm, bore } = self.kept.preferences;
         let container = container_of(book);
         let volume = match step {
-            // what the head was set up with
-            Step::Flow => {
-                let flow = book.tube.nominal.or(book.head.map(|head| head.flow));
-                flow.map_or(FLOW, |flow| Volume::from_nl(u64::from(flow.as_nl_per_min())))
-            }
+            Step::Flow => book
+                .head
+                .as_ref()
+                .map_or(FLOW, |head| Volume::from_nl(u64::from(head.flow.as_nl_per_min()))),
             Step::Pass => book.head.as_ref().map_or(Volume::ZERO, |head| head.roller_pass),
             Step::Level if !book.stock.container.is_none() => book.account(),
             // a new one comes full
@@ -155,16 +150,6 @@ impl Draft {
         volume.as_nl()
     }
 
-    /// Whether an answer is left as it is shown.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn is_left<const N: usize, const H: usize>(
-        &self,
-        step: Step,
-        book: &Book<N, H>,
-    ) -> bool {
-        self.value_of(step) == self.begun(step, book)
-    }
-
     /// The volume that was entered; where it was left as it is shown, the one of before,
     /// to the last digit.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
@@ -173,7 +158,7 @@ impl Draft {
         step: Step,
         book: &Book<N, H>,
     ) -> Volume {
-        if self.is_left(step, book) {
+        if self.is_left(step) {
             Volume::from_nl(self.in_force(step, book))
         } else {
             self.volume(step)
@@ -182,7 +167,7 @@ impl Draft {
 
     /// What follows from an answer: a window that the dose fits, and a start that
     /// leaves it to work until the first water.
-    pub(in crate::panel) fn propose<const N: usize, const H: usize>(
+    pub(super) fn propose<const N: usize, const H: usize>(
         &mut self,
         answered: Step,
         book: &Book<N, H>,
@@ -190,12 +175,12 @@ impl Draft {
         match answered {
             // a new container comes full
             Step::Capacity if book.stock.container().is_none() => {
-                self.set(Step::Level, self.get(Step::Capacity));
+                self.answer_with(Step::Level, self.get(Step::Capacity));
             }
             // of a new entry: of one that is there nothing is asked for the first time
             Step::Dose => {
-                let window = self.window_that_fits(WINDOW_MIN, book);
-                self.set(Step::Window, window.unwrap_or(WINDOW_MIN));
+                let window = self.window_that_fits(WINDOW_MIN, WINDOW_STEP_MIN, book);
+                self.answer_with(Step::Window, window.unwrap_or(WINDOW_MIN));
             }
             Step::FirstWater => self.propose_start(),
             _ => {}

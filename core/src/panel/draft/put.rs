@@ -13,7 +13,6 @@ use crate::panel::field::{BLANK, pin, to_date};
 use crate::panel::figures::{MINUTE_MS, parted};
 use crate::panel::preferences::{Language, Preferences, Unit};
 use crate::panel::refusal::{Remedy, Told};
-use crate::panel::view::View;
 use crate::panel::words::Word;
 use crate::panel::zones;
 use crate::time::Instant;
@@ -87,6 +86,14 @@ impl Draft {
             {
                 (Word::PinsDiffer, Remedy::Ask, Step::Pin, 0)
             }
+            // nobody has said how long a tube of no length is
+            Kind::Tube if self.get(Step::Length) == 0 => {
+                (Word::OutOfRange, Remedy::Ask, Step::Length, 0)
+            }
+            // an account that is kept goes on
+            Kind::Product if self.get(Step::Capacity) == 0 && book.stock.container().is_some() => {
+                (Word::NoAccount, Remedy::Ask, Step::Capacity, 0)
+            }
             Kind::Lock if !book.lock.is_set() => (Word::NoPin, Remedy::Back, Step::Pin, 0),
             // both keep what it holds and what is in it at the same places; without an
             // account there is no level
@@ -102,8 +109,8 @@ impl Draft {
         true
     }
 
-    /// Whether it is the panel's own matter: no account is wanted, and one that is kept
-    /// goes on; the same zone, since another one is a setting of the clock.
+    /// Whether it is the panel's own matter: no account is wanted, where none is kept; the
+    /// same zone, since another one is a setting of the clock.
     pub(in crate::panel) fn is_own<const N: usize, const H: usize>(
         &self,
         book: &Book<N, H>,
@@ -121,8 +128,7 @@ impl Draft {
         now: Instant,
         desk: &mut impl Desk<N, H>,
     ) -> Option<Refusal> {
-        let view = &View { controller: desk.controller(), recent: desk.recent(), now };
-        let book = view.controller.book();
+        let book = desk.controller().book();
         let (zone, mut head, mut container, into, measured);
         let event = match self.kind {
             Kind::Place => {
@@ -149,16 +155,16 @@ impl Draft {
             Kind::Product => {
                 container = *container_of(book);
                 let capacity = self.taken(Step::Capacity, book);
-                if !self.is_left(Step::Capacity, book) {
+                if !self.is_left(Step::Capacity) {
                     container.heel = Volume::from_nl(over(capacity.as_nl(), HEEL_IS_OF));
                 }
                 container.capacity = capacity;
                 container.low = self.taken(Step::Contact, book);
-                Event::Container(&container, self.level(Step::Level, capacity, book))
+                Event::Container(&container, self.level(Step::Level, book, capacity))
             }
             Kind::Refill => {
                 let full = book.stock.container.capacity;
-                Event::Refill(self.level(Step::Refilled, full, book))
+                Event::Refill(self.level(Step::Refilled, book, full))
             }
             Kind::NewPack => Event::PackChanged,
             Kind::Prime => Event::Prime(self.volume(Step::MostPrime)),
@@ -177,7 +183,7 @@ impl Draft {
             }
             Kind::NewEntry | Kind::Entry => {
                 let mut timetable = book.timetable;
-                if !self.enter_in(&mut timetable, view) {
+                if !self.enter_in(&mut timetable, book, now) {
                     return Some(match self.kind {
                         Kind::NewEntry => Refusal::TooManyEntries { most: N },
                         _ => Refusal::NoSuchEntry { id: self.id },
@@ -202,8 +208,8 @@ impl Draft {
     fn level<const N: usize, const H: usize>(
         &self,
         step: Step,
-        capacity: Volume,
         book: &Book<N, H>,
+        capacity: Volume,
     ) -> Volume {
         self.taken(step, book).min(capacity)
     }

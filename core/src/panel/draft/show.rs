@@ -1,7 +1,7 @@
 //! A draft on the screen: a question, or at the end what it comes to.
 
 use super::put::vessel_ml;
-use super::{Draft, Kind, Step};
+use super::{Draft, Kind, Spec, Step};
 use crate::book::Book;
 use crate::entry::{Entry, Recurrence};
 use crate::panel::field::{NO_WHEEL, to_date};
@@ -27,7 +27,7 @@ impl Draft {
         }
         let wheel = self.wheel();
         let Some(step) = self.step else {
-            self.sum(view, pen);
+            self.sum(spec, view, pen);
             pen.action(spec.put);
             return;
         };
@@ -98,8 +98,12 @@ impl Draft {
     }
 
     /// What it comes to: the rest of the first line, and two more.
-    fn sum<const N: usize, const H: usize>(&self, view: &View<'_, N, H>, pen: &mut Pen<'_>) {
-        let spec = self.spec();
+    fn sum<const N: usize, const H: usize>(
+        &self,
+        spec: &Spec,
+        view: &View<'_, N, H>,
+        pen: &mut Pen<'_>,
+    ) {
         if matches!(self.kind, Kind::Entry | Kind::NewEntry) {
             return self.sum_entry(view, pen);
         }
@@ -145,8 +149,9 @@ impl Draft {
     /// The entry as it would be in force: what is shown is what will run.
     fn sum_entry<const N: usize, const H: usize>(&self, view: &View<'_, N, H>, pen: &mut Pen<'_>) {
         let (state, repeat) = (self.get(Step::State), self.get(Step::Repeat));
-        let mut entry = self.entry(view.controller.book());
-        self.enter(&mut entry, view);
+        let book = view.controller.book();
+        let mut entry = self.entry(book);
+        self.enter(&mut entry, book, view.now);
         pen.tab();
         match state {
             0 if repeat < 2 && self.kind == Kind::Entry => {
@@ -157,11 +162,21 @@ impl Draft {
             }
             _ => {}
         }
-        self.answer(Step::Dose, NO_WHEEL, pen.end()).tab().window(entry.window_ms).end();
+        pen.end();
+        // in the digits that are entered, where they say all of it
+        if self.volume(Step::Dose) == entry.volume {
+            self.answer(Step::Dose, NO_WHEEL, pen)
+        } else {
+            pen.volume(entry.volume)
+        };
+        pen.tab().window(entry.window_ms).end();
         if state == 2 {
             // what is taken out has no other figures that matter
             pen.say(Word::StateGone);
         } else {
+            if repeat == 2 && self.kind == Kind::NewEntry {
+                pen.minute(self.get(Step::Begin)).space();
+            }
             when(&entry, pen);
         }
     }
@@ -176,7 +191,7 @@ fn when(entry: &Entry, pen: &mut Pen<'_>) {
             pen.minute(u32::from(at_min)).space().days(days, all);
         }
         Recurrence::Interval { every_ms, .. } => {
-            pen.say(Word::Each).span(every_ms, Word::H);
+            pen.say(Word::Each).span(Word::H, every_ms);
         }
     }
 }

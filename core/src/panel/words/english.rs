@@ -213,6 +213,7 @@ pub(super) const ENGLISH: Vocabulary = Vocabulary {
         (Word::NoRun, "no run to measure"),
         (Word::NotSure, "not sure enough"),
         (Word::RunFor, "run for"),
+        (Word::AtMost, "at most"),
         (Word::FarOff, "far from the last"),
         (Word::RunTwice, "make a second run"),
         (Word::Implausible, "no flow of this head"),

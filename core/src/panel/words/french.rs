@@ -213,6 +213,7 @@ pub(super) const FRENCH: Vocabulary = Vocabulary {
         (Word::NoRun, "rien à mesurer"),
         (Word::NotSure, "pas assez sûr"),
         (Word::RunFor, "essai"),
+        (Word::AtMost, "au plus"),
         (Word::FarOff, "loin du dernier"),
         (Word::RunTwice, "refaire un essai"),
         (Word::Implausible, "débit impossible"),

@@ -213,6 +213,7 @@ pub(super) const POLISH: Vocabulary = Vocabulary {
         (Word::NoRun, "nie ma co mierzyć"),
         (Word::NotSure, "niedość pewne"),
         (Word::RunFor, "bieg"),
+        (Word::AtMost, "najwyżej"),
         (Word::FarOff, "daleko od ostatniego"),
         (Word::RunTwice, "zrób drugi bieg"),
         (Word::Implausible, "niemożliwy przepływ"),

@@ -213,6 +213,7 @@ pub(super) const SPANISH: Vocabulary = Vocabulary {
         (Word::NoRun, "nada que medir"),
         (Word::NotSure, "poco seguro"),
         (Word::RunFor, "prueba"),
+        (Word::AtMost, "máx."),
         (Word::FarOff, "lejos del último"),
         (Word::RunTwice, "hacer otra prueba"),
         (Word::Implausible, "caudal no posible"),
