@@ -73,16 +73,19 @@ pub fn voltage(scenario: &Scenario) -> Option<Voltage> {
     let (draw, cells) = Draw::of(scenario)?;
     let all = days(scenario, HORIZON_DAYS);
     let cells = cells.unwrap_or(1);
-    let course = |share: f64| course(&draw, &all, share, f64::from(cells));
+    let course = |share, used| course(&draw, &all, (share, used), f64::from(cells));
     let end_v = draw.cell.end_v;
-    Some(Voltage { cells, end_v, typical: course(1.0), worst: course(1.0 - BATTERY_RANGE) })
+    let typical = course(1.0, draw.used_ah);
+    let worst = course(1.0 - BATTERY_RANGE, draw.gone_ah().max(draw.used_ah));
+    Some(Voltage { cells, end_v, typical, worst })
 }
 
-/// With a share of the charge that the best estimate gives it.
-fn course(draw: &Draw, days: &[Day], share: f64, cells: f64) -> Vec<f64> {
+/// With a share of the charge that the best estimate gives a full one, and what is gone of it
+/// at the start.
+fn course(draw: &Draw, days: &[Day], (share, used_ah): (f64, f64), cells: f64) -> Vec<f64> {
     let (usable_ah, whole_ah) = (draw.usable_ah * share, draw.to_end_ah * share);
     let loaded_v = |used_ah: f64| draw.cell.loaded_v(used_ah / whole_ah);
-    let mut used = draw.used_ah * share;
+    let mut used = used_ah;
     let mut out = vec![cells * loaded_v(used)];
     for day in days {
         if used >= usable_ah {

@@ -188,6 +188,11 @@ impl Draw {
         (self.usable_ah - self.used_ah).max(0.0)
     }
 
+    /// What is gone at the start at most: the charge taken as it is said, in Ah.
+    pub(super) fn gone_ah(&self) -> f64 {
+        self.to_end_ah * self.gone
+    }
+
     fn of_day(&self, day: &Day) -> Drain {
         let week = Week {
             pumping_h: 7.0 * day.pumping_h,
@@ -237,6 +242,18 @@ impl Draw {
     }
 }
 
+/// Days that a full pack lasts by what can be counted on of it, and how many days ahead
+/// *battery low* is to come, where that is from the start.
+pub(super) fn low_from_the_start(scenario: &Scenario) -> Option<(f64, u8)> {
+    let (draw, _) = Draw::of(scenario)?;
+    let Supply::Battery { pack, .. } = &scenario.supply else { return None };
+    let ahead = pack.warn_days.unwrap_or(dosewright_core::power::Pack::WARN_DAYS);
+    let counted_ah = draw.usable_ah * (1.0 - BATTERY_RANGE);
+    let days = super::days(scenario, usize::from(ahead) + 1);
+    let lasts = days_until(&days, counted_ah, |day| draw.a_day(day));
+    (counted_ah > 0.0 && lasts <= f64::from(ahead)).then_some((lasts, ahead))
+}
+
 pub(super) fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
     let (draw, cells) = Draw::of(scenario)?;
     let reserve = reserve(scenario);
@@ -255,12 +272,15 @@ pub(super) fn pack(scenario: &Scenario, days: &[Day]) -> Option<PackForecast> {
         &load,
         &Week { pumping_h: sum(|d| d.pumping_h), starts: sum(|d| d.starts), display_h: lit_h },
     );
-    let ranged = |by: f64| days_until(days, left_ah * by, a_day);
+    // of a full pack: what is left of one that is not is as much in doubt as the whole
+    let doubt_ah = BATTERY_RANGE * usable_ah;
+    let least_ah = left_ah.min(usable_ah - draw.gone_ah());
     // a dose is let go when the pack does not hold it and what is kept for it
-    let least = ranged(1.0 - BATTERY_RANGE).min(days_until(days, left_ah - kept_ah, a_day));
+    let least = days_until(days, least_ah - doubt_ah.max(kept_ah), a_day).max(0.0);
+    let most = if left_ah > 0.0 { days_until(days, left_ah + doubt_ah, a_day) } else { 0.0 };
     let fresh_days = if left_ah > 0.0 { draw.fresh_days(days) } else { 0.0 };
     Some(PackForecast {
-        until: Until { days: last, least, most: ranged(1.0 + BATTERY_RANGE).max(fresh_days) },
+        until: Until { days: last, least, most: most.max(fresh_days) },
         cell,
         cells,
         usable_ah,

@@ -1,6 +1,7 @@
 //! Suction, siphon, drain-back, discharge, drift of the clock: the figures that
 //! go with a site.
 
+use super::pack::low_from_the_start;
 use super::{WeakPack, over_pack, weak_pack};
 use crate::scenario::{Act, Product, Scenario, Supply, Tube, show};
 use crate::trade::crystal;
@@ -163,6 +164,11 @@ pub fn warnings(scenario: &Scenario, figures: &Figures) -> Vec<String> {
     }
     if let Some(over) = over_pack(scenario) {
         put(format!("pack: {} too large for it: {}; no dose begins", over.doses(), over.takes()));
+    }
+    if let Some((lasts, ahead)) = low_from_the_start(scenario) {
+        put(format!(
+            "pack: *battery low* is on from the start, for it is to come {ahead} d ahead, and what can be counted on of a full pack lasts {lasts:.0} d: take larger cells, or a smaller `warn_days`"
+        ));
     }
     if let Supply::Battery { pack, .. } = &scenario.supply
         && let Some(mc) = pack.temperature_mc.filter(|mc| *mc <= 0)

@@ -173,6 +173,53 @@ fn a_pack_in_the_frost_is_warned_about() {
     assert!(!of("5").contains("long before"));
 }
 
+/// The range is of the whole pack, for the device takes what is in for full, and what is left
+/// lies where cells sag. And where a full one is too small for the days ahead that its alarm is
+/// to come, that is said.
+#[test]
+fn a_pack_that_is_not_full_ends_within_its_range() {
+    let place = Place::new("forecast-part-full");
+    let mut seen = 0;
+    for (pack, volts, amps, ml, recurs) in [
+        ("\"LR14\", temperature = \"4 C\", charge = \"40 %\"", "6", "500", 120, "wed"),
+        ("\"LR14\", temperature = \"2 C\", charge = \"40 %\"", "6", "700", 120, "wed"),
+        ("\"LR6\", temperature = \"4 C\", charge = \"40 %\"", "4.5", "700", 20, ""),
+        ("\"LR14\", temperature = \"25 C\", charge = \"30 %\"", "6", "350", 144, ""),
+    ] {
+        let weekly = format!("weekly = {{ nights = [\"{recurs}\"], at = \"00:45\" }}");
+        let every = "every = { interval = \"100 h\", from = \"2026-11-02 06:00\" }";
+        let when = if recurs.is_empty() { every } else { &weekly };
+        let site = format!(
+            "schema = 1\n[clock]\nstart = 2026-11-02T00:00:00\nzone = \"UTC0\"\nrun_for = \"260 d\"\n[head]\nflow = \"26.5 ml/min\"\n[motor]\nvoltage = \"{volts} V\"\ncurrent = \"{amps} mA\"\n[supply]\nbattery = {{ type = {pack}, sleep = \"20 uA\" }}\n[[entry]]\nname = \"n\"\n{when}\nvolume = \"{ml} ml\"\nwindow = \"45 min\"\n"
+        );
+        let until = lines_of(&place, &site)["battery"]["until"].clone();
+        let run = place.call(&["run", "site.toml", "--json"]).out;
+        let is_skip = |line: &&str| line.contains("\"outcome\"") && line.contains("\"battery\"");
+        let Some(first) = run.lines().find(is_skip) else { continue };
+        let first: serde_json::Value = serde_json::from_str(first).unwrap();
+        let day = &first["due"].as_str().unwrap()[..10];
+        let [least, most] = ["least", "most"].map(|end| until[end].as_str().unwrap());
+        assert!(least <= day && day <= most, "{pack}: {day} of {until}");
+        seen += 1;
+    }
+    assert_eq!(seen, 4);
+    let of = |pack: &str| {
+        let every = "every = { interval = \"6 h\", from = \"2026-10-05 06:00\" }";
+        let weekly = "weekly = { nights = [\"mon\", \"tue\", \"wed\"], at = \"00:45\" }";
+        let site = nights(&format!("[supply]\nbattery = {{ type = {pack} }}\n"));
+        let site = site.replace(weekly, every).replace("120 ml", "144 ml");
+        place.write("site.toml", &site.replace("pulses = 30\n", ""));
+        let low = place.call(&["run", "site.toml", "--json"]).out;
+        let said = place.call(&["forecast", "site.toml"]);
+        (
+            low.contains("\"alarm\":\"battery low\""),
+            flat(&said.out).contains("*battery low* is on from"),
+        )
+    };
+    assert_eq!(of("\"LR14\", warn_days = 30"), (true, true));
+    assert_eq!(of("\"LR20\", warn_days = 14"), (false, false));
+}
+
 #[test]
 fn what_is_in_the_pack_and_what_the_motor_draws_count() {
     let place = Place::new("forecast-pack");
