@@ -8,7 +8,7 @@ use dosewright_sim::diagnose::Source;
 use dosewright_sim::digest::digest;
 use dosewright_sim::failure::Failure;
 use dosewright_sim::judged::Verdict;
-use dosewright_sim::report::{self, Cell, Facts, Input, Saved};
+use dosewright_sim::report::{self, Cell, Facts, Input, Saved, Sweep};
 use dosewright_sim::run::Options;
 use dosewright_sim::scenario::Scenario;
 
@@ -38,7 +38,7 @@ pub(super) struct ReportArgs {
 struct Found {
     run: Option<(Facts, Verdict)>,
     scenario: Option<Scenario>,
-    sweep: Option<Vec<Cell>>,
+    sweep: Option<Sweep>,
 }
 
 /// Writes the page.
@@ -62,14 +62,14 @@ pub(super) fn report(terminal: Terminal, args: &ReportArgs) -> Exit {
     let page = report::page(&Input {
         run: found.run.as_ref().map(|(facts, _)| facts),
         scenario: found.scenario.as_ref(),
-        sweep: found.sweep.as_deref(),
+        sweep: found.sweep.as_ref(),
     });
     if let Err(why) = files::write(terminal, &args.output, &page) {
         terminal.error(&why);
         return Exit::Usage;
     }
     let mut verdict = found.run.map_or(Verdict::Held, |(_, verdict)| verdict);
-    for cell in found.sweep.iter().flatten() {
+    for cell in found.sweep.iter().flat_map(|sweep| &sweep.cells) {
         let of_cell = match (cell.failed(), cell.without_effect()) {
             (true, _) => Verdict::Failed,
             (_, true) => Verdict::Invalid,
@@ -93,7 +93,7 @@ fn second(terminal: Terminal, what: &str) -> Exit {
 /// Why the lines of the sweep do not belong on the page, if they do not: they are of
 /// another scenario than the run, or of more than one.
 fn strange_sweep(found: &Found) -> Option<String> {
-    let mut hashes = found.sweep.iter().flatten().filter_map(Cell::hash);
+    let mut hashes = found.sweep.iter().flat_map(|sweep| &sweep.cells).filter_map(Cell::hash);
     let first = hashes.next()?;
     if hashes.any(|hash| hash != first) {
         return Some(
@@ -152,8 +152,8 @@ fn take_lines(terminal: Terminal, file: &Named, found: &mut Found) -> Result<(),
     match report::read(&file.text) {
         Ok(Saved::Sweep(_)) if found.sweep.is_some() => Err(second(terminal, "sweeps")),
         Ok(Saved::Run(_)) if found.run.is_some() => Err(second(terminal, "runs")),
-        Ok(Saved::Sweep(cells)) => {
-            found.sweep = Some(cells);
+        Ok(Saved::Sweep(sweep)) => {
+            found.sweep = Some(sweep);
             Ok(())
         }
         Ok(Saved::Run(facts)) => {

@@ -57,7 +57,7 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
     progress.clear();
     let worst = cells.iter().map(|cell| cell.verdict).max().unwrap_or(Verdict::Held);
     let text = if args.reports.json {
-        summary(&cells, args.seed)
+        summary(&cells, plan.len(), args.seed)
     } else if terminal.quiet {
         sweep::verdict(&cells)
     } else {
@@ -89,6 +89,11 @@ fn plan(terminal: Terminal, args: &SweepArgs) -> Result<(Plan, String), Exit> {
         .and_then(|found| found.into_iter().next())
         .ok_or(Exit::Usage)?;
     let kinds = sweep::kinds(&args.faults).map_err(|why| usage(&why))?;
+    if let Moments::At(at) = &args.moments
+        && let Some(why) = sweep::bad_moment(&named.text, at)
+    {
+        return Err(usage(&format!("--moments \"{at}\": {why}")));
+    }
     let plan =
         Plan::new(&named.text, &scenario, kinds, &args.moments, args.seed).map_err(|nothing| {
             terminal.error(&format!("{}: nothing was selected: {}", named.name, nothing.0));
@@ -137,6 +142,8 @@ pub(super) enum Line<'a> {
     /// A kind of fault at a moment.
     Cell {
         fault: &'a str,
+        /// The fault as the run's scenario has it.
+        put: &'a str,
         /// The moment's name.
         moment: &'a str,
         /// The moment as a scenario has it.
@@ -151,7 +158,12 @@ pub(super) enum Line<'a> {
     },
     /// All of them.
     Summary {
+        /// The runs that there are lines of.
         cells: usize,
+        /// The runs of the whole sweep.
+        runs: usize,
+        /// It was cut short: some runs have no line.
+        interrupted: bool,
         held: usize,
         failed: usize,
         no_effect: usize,
@@ -185,6 +197,7 @@ const fn word(verdict: Verdict) -> Word {
 fn cell_line(cell: &Cell, replay: &str, hash: &str) -> String {
     line(&Line::Cell {
         fault: cell.kind,
+        put: &cell.put,
         moment: &cell.name,
         at: &cell.at,
         verdict: word(cell.verdict),
@@ -194,10 +207,12 @@ fn cell_line(cell: &Cell, replay: &str, hash: &str) -> String {
     })
 }
 
-fn summary(cells: &[Cell], seed: u64) -> String {
+fn summary(cells: &[Cell], runs: usize, seed: u64) -> String {
     let count = |verdict| cells.iter().filter(|cell| cell.verdict == verdict).count();
     line(&Line::Summary {
         cells: cells.len(),
+        runs,
+        interrupted: cells.len() < runs,
         held: count(Verdict::Held),
         failed: count(Verdict::Failed),
         no_effect: count(Verdict::Invalid),

@@ -245,6 +245,11 @@ impl Facts {
                 let Some(fate) = line["outcome"].as_str().and_then(Fate::from_word) else {
                     return false;
                 };
+                let is_volume =
+                    |name: &&str| line[*name].is_null() || line[*name].as_u64().is_some();
+                if !["volume_ul", "volume_most_ul"].iter().all(is_volume) {
+                    return false;
+                }
                 self.outcome(Dose {
                     entry: text("entry"),
                     due: when("due"),

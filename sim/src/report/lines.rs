@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use super::facts::Facts;
-use super::matrix::Cell;
+use super::matrix::{Cell, Sweep};
 
 /// What the lines of a file are.
 #[derive(Debug, Clone, PartialEq)]
@@ -12,12 +12,87 @@ pub enum Saved {
     /// One run.
     Run(Facts),
     /// A sweep.
-    Sweep(Vec<Cell>),
+    Sweep(Sweep),
 }
 
 /// Whether a text is lines rather than a scenario.
 pub fn are_lines(text: &str) -> bool {
     text.trim_start_matches('\u{feff}').trim_start().starts_with('{')
+}
+
+/// Scheduled doses by their outcomes, as the lines have them.
+struct Counts([(&'static str, u64); 3]);
+
+impl Counts {
+    const fn new() -> Self {
+        Self([("dosed", 0), ("part", 0), ("skipped", 0)])
+    }
+
+    fn add(&mut self, line: &Value) {
+        // one that somebody asked for is no scheduled dose
+        if line["asked"] == true {
+            return;
+        }
+        let of = self.0.iter_mut().find(|(word, _)| line["outcome"] == *word);
+        if let Some((_, count)) = of {
+            *count += line["count"].as_u64().unwrap_or(1);
+        }
+    }
+
+    /// What the summary has otherwise, in words.
+    fn unlike(&self, summary: &Value) -> Option<String> {
+        let unlike = self.0.iter().find_map(|(word, count)| {
+            let told = summary[*word].as_u64().filter(|told| told != count)?;
+            Some(format!("it tells of {told} {word}, the lines before it of {count}"))
+        });
+        unlike.map(|what| format!("the lines do not belong to this summary: {what}; some are missing, doubled or of another run"))
+    }
+}
+
+/// The lines of a run, as they come.
+struct Run {
+    facts: Facts,
+    counts: Counts,
+    at_ms: u64,
+    is_over: bool,
+}
+
+impl Run {
+    fn opened(line: &Value) -> Result<Self, String> {
+        let why = "the line does not say when and where the run starts; \
+                   run the scenario again with this build";
+        let facts = Facts::opened(line).ok_or(why)?;
+        Ok(Self { facts, counts: Counts::new(), at_ms: 0, is_over: false })
+    }
+
+    fn line(&mut self, event: &str, line: &Value) -> Result<(), String> {
+        if self.is_over {
+            return Err("the summary before this line ends the run".to_owned());
+        }
+        match event {
+            "run" => return Err("a second run begins here: give one run a file".to_owned()),
+            "outcome" => self.counts.add(line),
+            "pump" => {
+                let at_ms = line["at_ms"].as_u64().unwrap_or(0);
+                if at_ms < self.at_ms {
+                    return Err(format!(
+                        "the lines are out of order: {at_ms} ms comes after {} ms",
+                        self.at_ms
+                    ));
+                }
+                self.at_ms = at_ms;
+            }
+            "summary" => {
+                self.is_over = true;
+                if let Some(why) = self.counts.unlike(line) {
+                    return Err(why);
+                }
+            }
+            _ => {}
+        }
+        let is_read = self.facts.line(line);
+        is_read.then_some(()).ok_or_else(|| "the outcome cannot be read".to_owned())
+    }
 }
 
 /// Reads them.
@@ -26,9 +101,9 @@ pub fn are_lines(text: &str) -> bool {
 ///
 /// The line that cannot be read (from 1; 0 for the whole), and why.
 pub fn read(text: &str) -> Result<Saved, (usize, String)> {
-    let mut run: Option<Facts> = None;
-    let mut cells = Vec::new();
-    let mut ended = false;
+    let mut run: Option<Run> = None;
+    let mut sweep = Sweep { cells: Vec::new(), left_out: 0 };
+    let mut is_cut = false;
     for (number, text) in (1..).zip(text.trim_start_matches('\u{feff}').lines()) {
         if text.trim().is_empty() {
             continue;
@@ -36,30 +111,31 @@ pub fn read(text: &str) -> Result<Saved, (usize, String)> {
         let line: Value = serde_json::from_str(text)
             .map_err(|error| (number, format!("this is no JSON object: {error}")))?;
         match (line["event"].as_str(), &mut run) {
-            (Some("cell"), _) => cells.extend(Cell::of(&line)),
-            (Some("run"), None) => {
-                let why = "the line does not say when and where the run starts; \
-                           run the scenario again with this build";
-                run = Some(Facts::opened(&line).ok_or_else(|| (number, why.to_owned()))?);
+            (Some("cell"), _) => {
+                is_cut = true;
+                sweep.cells.extend(Cell::of(&line));
             }
-            (Some("run"), Some(_)) => {
-                return Err((number, "a second run begins here: give one run a file".to_owned()));
+            (Some("run"), None) => run = Some(Run::opened(&line).map_err(|why| (number, why))?),
+            (Some(event), Some(run)) => run.line(event, &line).map_err(|why| (number, why))?,
+            (Some("summary"), None) => {
+                is_cut = false;
+                let number = |name: &str| line[name].as_u64().unwrap_or(0);
+                sweep.left_out += number("runs").saturating_sub(number("cells"));
             }
-            (Some(event), Some(run)) => {
-                ended |= event == "summary";
-                if !run.line(&line) {
-                    return Err((number, "the outcome cannot be read".to_owned()));
-                }
+            (Some("outcome" | "pump"), None) => {
+                return Err((number, "the line of the run has to come first".to_owned()));
             }
             _ => {}
         }
     }
-    match (run, cells.is_empty()) {
-        (Some(_), true) if !ended => {
-            Err((0, "the last line, the summary, is missing: the run was cut short".to_owned()))
-        }
-        (Some(run), true) => Ok(Saved::Run(run)),
-        (None, false) => Ok(Saved::Sweep(cells)),
+    let missing = |what: &str| {
+        Err((0, format!("the last line, the summary, is missing: the {what} was cut short")))
+    };
+    match (run, sweep.cells.is_empty()) {
+        (Some(run), true) if !run.is_over => missing("run"),
+        (Some(run), true) => Ok(Saved::Run(run.facts)),
+        (None, false) if is_cut => missing("sweep"),
+        (None, false) => Ok(Saved::Sweep(sweep)),
         _ => Err((0, "these are no lines of `run --json` or `sweep --json`".to_owned())),
     }
 }

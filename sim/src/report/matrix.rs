@@ -37,6 +37,15 @@ pub struct Cell {
     hash: Option<String>,
 }
 
+/// A sweep.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sweep {
+    /// Its runs.
+    pub cells: Vec<Cell>,
+    /// Runs that were not made, because it was interrupted.
+    pub left_out: u64,
+}
+
 impl Cell {
     /// From its line; `None` for a line of something else.
     pub fn of(line: &Value) -> Option<Self> {
@@ -115,8 +124,17 @@ fn in_order<'a>(all: &'a [Cell], of: impl Fn(&'a Cell) -> &'a str) -> Vec<&'a st
     out
 }
 
+/// That a sweep was interrupted, where it was.
+pub(super) fn cut_short(sweep: &Sweep) -> String {
+    match sweep.left_out {
+        0 => String::new(),
+        left => format!(" It was interrupted: {left} of its runs were not made."),
+    }
+}
+
 /// The figures of a sweep, some moments in each.
-pub(super) fn figures(cells: &[Cell]) -> Vec<Figure> {
+pub(super) fn figures(sweep: &Sweep) -> Vec<Figure> {
+    let cells = &sweep.cells[..];
     let faults = in_order(cells, |cell| &cell.fault);
     let moments = in_order(cells, |cell| &cell.at);
     let count = |came| cells.iter().filter(|cell| cell.came == came).count();
@@ -127,6 +145,7 @@ pub(super) fn figures(cells: &[Cell]) -> Vec<Figure> {
         count(Came::Failed),
         count(Came::NoEffect)
     );
+    finding.push_str(&cut_short(sweep));
     for cell in cells.iter().filter(|cell| cell.failed()).take(3) {
         _ = write!(finding, " {} {} failed.", cell.fault, cell.moment);
     }

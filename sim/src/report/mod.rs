@@ -16,7 +16,7 @@ mod week;
 
 pub use facts::{Dose, Facts, Fate};
 pub use lines::{Saved, are_lines, read};
-pub use matrix::Cell;
+pub use matrix::{Cell, Sweep};
 
 use maud::{Markup, html};
 
@@ -41,7 +41,7 @@ pub struct Input<'a> {
     /// The scenario of the run: limits, windows, container, supply.
     pub scenario: Option<&'a Scenario>,
     /// A sweep.
-    pub sweep: Option<&'a [Cell]>,
+    pub sweep: Option<&'a Sweep>,
 }
 
 /// Runs a scenario, judges it and gathers what a page tells of it.
@@ -124,7 +124,8 @@ fn verdict(facts: &Facts) -> Markup {
     }
 }
 
-fn sweep_verdict(cells: &[Cell]) -> Markup {
+fn sweep_verdict(sweep: &Sweep) -> Markup {
+    let cells = &sweep.cells[..];
     let failed = cells.iter().filter(|cell| cell.failed()).count();
     let none = cells.iter().filter(|cell| cell.without_effect()).count();
     let (class, word) = if failed > 0 { ("failed", "FAILED") } else { ("held", "held") };
@@ -137,7 +138,7 @@ fn sweep_verdict(cells: &[Cell]) -> Markup {
         h1 {
             "The sweep " span class=(class) { (word) } ". "
             @if failed == 0 { "No promise was broken in " } @else { "Promises were broken in " (failed) " of " }
-            (plural(cells.len() as u64, "run")) (none) "."
+            (plural(cells.len() as u64, "run")) (none) "." (matrix::cut_short(sweep))
         }
     }
 }
@@ -240,11 +241,11 @@ pub fn page(input: &Input<'_>) -> String {
     let body = html! {
         main {
             @if let Some(facts) = input.run { (verdict(facts)) (about_run(facts)) }
-            @else if let Some(cells) = input.sweep { (sweep_verdict(cells)) }
+            @else if let Some(sweep) = input.sweep { (sweep_verdict(sweep)) }
             @if let Some(facts) = input.run { (of_run(facts, input.scenario)) }
-            @if let Some(cells) = input.sweep {
-                @if input.run.is_some() { (sweep_verdict_as_h2(cells)) }
-                @for figure in matrix::figures(cells) { (figure.html()) }
+            @if let Some(sweep) = input.sweep {
+                @if input.run.is_some() { (sweep_verdict_as_h2(&sweep.cells)) }
+                @for figure in matrix::figures(sweep) { (figure.html()) }
             }
             section { h2 { "Cautions" } p class="caution" { (CAUTIONS) } }
         }

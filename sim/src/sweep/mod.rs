@@ -9,7 +9,7 @@ pub use moments::{Moment, Moments};
 pub use page::verdict;
 
 use crate::attempt::{self, Attempt};
-use crate::diagnose::Source;
+use crate::diagnose::{Severity, Source};
 use crate::judged::Verdict;
 use crate::run::Options;
 use crate::scenario::{FaultKind, Scenario};
@@ -38,6 +38,8 @@ pub struct Cell {
     pub name: String,
     /// The moment as it is written in the scenario.
     pub at: String,
+    /// The fault as it is written there.
+    pub put: String,
     /// How it ended; [`Verdict::Invalid`] where the fault never took effect.
     pub verdict: Verdict,
     /// What failed, or why it had no effect, one line each.
@@ -89,7 +91,7 @@ impl Plan {
         let attempt = attempt::attempt_text("sweep", &text, &options, None);
         let (verdict, findings) = judge(&text, attempt);
         let (name, at) = (when.name.clone(), when.at.clone());
-        Some(Cell { kind, moment, name, at, verdict, findings, text })
+        Some(Cell { kind, moment, name, at, put: line, verdict, findings, text })
     }
 
     /// The table, in lines of at most 80 cells.
@@ -120,6 +122,20 @@ fn judge(text: &str, attempt: Option<Attempt>) -> (Verdict, Vec<String>) {
         format!("{} at line {line}: {}: {}", found.code, found.message, found.label)
     });
     (Verdict::Invalid, why.into_iter().collect())
+}
+
+/// What is wrong with a moment for a fault of this scenario, in words; `None` where it is one.
+pub fn bad_moment(text: &str, at: &str) -> Option<String> {
+    let base = text.trim_end();
+    // any fault that there is on every site
+    let with = format!("{base}\n[[fault]]\nat = \"{at}\"\nwatchdog_reset = {{}}\n");
+    let (_, problems) = crate::check::read("sweep", &with);
+    let found = problems
+        .into_iter()
+        .find(|found| found.severity == Severity::Error && found.span.start > base.len())?;
+    let label = if found.label.is_empty() { String::new() } else { format!(": {}", found.label) };
+    let help = found.help.map(|help| format!("; {help}")).unwrap_or_default();
+    Some(format!("{}{label}{help}", found.message))
 }
 
 /// The kinds of a list of words.

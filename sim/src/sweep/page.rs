@@ -41,6 +41,13 @@ pub(super) fn table(plan: &Plan, cells: &[Cell]) -> String {
         }
         out.push('\n');
     }
+    // what differs from moment to moment is told of the first
+    for kind in &plan.kinds {
+        if let Some(cell) = cells.iter().find(|cell| cell.kind == *kind) {
+            _ = writeln!(out, "put: {}", cell.put);
+        }
+    }
+    out.push('\n');
     out + &verdict(cells)
 }
 

@@ -110,6 +110,14 @@ fn a_sweep_keeps_its_finished_cells() {
     assert_eq!(code, 130, "{err}");
     let cells = events(&out, "cell");
     assert!((2..4000).contains(&cells) && out.contains(&format!("\"cells\":{cells},")), "{err}");
+    assert!(out.contains("\"runs\":4000,\"interrupted\":true,"), "{err}");
+    // the page of these lines says so
+    place.write("cut.jsonl", &out);
+    let page = place.call(&["report", "cut.jsonl", "-o", "cut.html"]);
+    assert!(page.code != 2, "{page:?}");
+    let left = 4000 - cells;
+    let told = format!("It was interrupted: {left} of its runs were not made.");
+    assert!(place.read("cut.html").contains(&told), "{told}");
     assert!(place.read("s.xml").contains(&format!("tests=\"{cells}\"")));
 }
 

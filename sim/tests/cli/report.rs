@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde_json::Value;
 
-use crate::support::{Place, failing, good, nights, shipped};
+use crate::support::{Place, failing, flat, good, nights, shipped};
 
 /// The text of every cell of the table with that caption.
 fn table(page: &str, caption: &str) -> Vec<Vec<String>> {
@@ -521,4 +521,48 @@ fn every_dose_is_in_a_week_whatever_the_clock_shows() {
     assert!(unset.len() > 20, "{rows:?}");
     assert!(unset[0][0].starts_with("2026-10-09 14:0"), "{:?}", unset[0]);
     assert!(!all[1].contains("clock unset"));
+}
+
+/// A page of lines of which some are lost, doubled or from elsewhere would contradict itself.
+#[test]
+fn lines_that_do_not_belong_together_make_no_page() {
+    let place = Place::new("report-lost-lines");
+    place.write("week.toml", &good());
+    let lines = place.call(&["run", "week.toml", "--json"]).out;
+    let all: Vec<&str> = lines.lines().collect();
+    let at = |event: &str| {
+        let wanted = format!("{{\"event\":\"{event}\"");
+        all.iter().position(|line| line.starts_with(&wanted)).unwrap()
+    };
+    let page = |lines: &[&str]| {
+        place.write("saved.jsonl", &lines.join("\n"));
+        place.call(&["report", "saved.jsonl", "-o", "r.html"])
+    };
+    assert_eq!(page(&all).code, 0);
+    let outcome = at("outcome");
+    let lost = [&all[..outcome], &all[outcome + 1..]].concat();
+    let doubled = [&all[..=outcome], &all[outcome..]].concat();
+    let turned =
+        [&all[..1], &all[1..outcome].iter().rev().copied().collect::<Vec<_>>(), &all[outcome..]]
+            .concat();
+    let behind = [&all[..], &all[outcome..=outcome]].concat();
+    let last_first = [&all[1..=outcome], &all[..1], &all[outcome + 1..]].concat();
+    let less = all[outcome].replace("\"volume_ul\":", "\"volume_ul\":-");
+    assert_ne!(less, all[outcome]);
+    let negative = [&all[..outcome], &[less.as_str()], &all[outcome + 1..]].concat();
+    for (lines, why) in [
+        (lost, "it tells of 3 dosed, the lines before it of 2"),
+        (doubled, "it tells of 3 dosed, the lines before it of 4"),
+        (turned, "the lines are out of order"),
+        (behind, "the summary before this line ends the run"),
+        (last_first, "the line of the run has to come first"),
+        (negative, "the outcome cannot be read"),
+    ] {
+        let said = page(&lines);
+        assert!(said.code == 2 && flat(&said.err).contains(why), "{why}: {said:?}");
+    }
+    let sweep = place.call(&["sweep", "week.toml", "--faults", "leak", "--json"]).out;
+    let cut = sweep.lines().take(3).collect::<Vec<_>>();
+    let said = page(&cut);
+    assert!(said.code == 2 && said.err.contains("the sweep was cut short"), "{said:?}");
 }

@@ -24,6 +24,10 @@ supply_loss        held   held   held   held   held   held   held   held
 late_wake          held   held   held   held   held   held   held   held
 bit_flip           held   held   held   held   held   held   held   held
 
+put: supply_loss = { lasts = \"10 min\" }
+put: late_wake = { by = \"5 min\" }
+put: bit_flip = { address = 2324, bit = 3 }
+
 24 of 24 held, 0 failed, 0 never took effect (none)
 "
     );
@@ -52,6 +56,11 @@ fn what_cannot_be_swept_is_said() {
         (&["week.toml", "--faults", "rain"][..], 2, "there is no fault named \"rain\""),
         (&["week.toml"], 2, "--faults"),
         (&["week.toml", "--faults", "leak", "--moments", "never"], 2, "moments are"),
+        (&["week.toml", "--faults", "leak", "--moments", "fri 25:00"], 2, "fri 25:00"),
+        (&["week.toml", "--faults", "leak", "--moments", "2026-13-45 10:00"], 2, "2026-13-45"),
+        (&["week.toml", "--faults", "leak", "--moments", "+1 x"], 2, "+1 x"),
+        (&["week.toml", "--faults", "leak", "--moments", "dose 0 pulse 0"], 2, "dose 0 pulse 0"),
+        (&["week.toml", "--faults", "leak", "--moments", "2020-01-01 00:00"], 2, "2020-01-01"),
         (&["none.toml", "--faults", "leak"], 4, "no dose runs whole in it"),
     ] {
         let said = place.call(&[&["sweep"], args].concat());
