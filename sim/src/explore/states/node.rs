@@ -15,7 +15,7 @@ use dosewright_core::units::Volume;
 use siphasher::sip128::{Hasher128, SipHasher13};
 
 use super::action::{Action, MISSED_MS, What, When};
-use super::ghost::{Finding, Ghost, Judged, Motor, Rules, Wish, default_ceiling_nl, must};
+use super::ghost::{Finding, Ghost, Judged, Motor, Rules, Wish, must};
 use super::setup::{ACCOUNT, Form, LINES, Setup};
 
 /// The controller that is explored: the real one, with few lines.
@@ -97,8 +97,6 @@ impl Node {
             unreadable_tail: 0,
             unreadable: 0,
         };
-        let ceiling =
-            setup.ceiling.map_or_else(|| default_ceiling_nl(&setup.entries), Volume::as_nl);
         let mut node = Self {
             logic: Controller::start(Book::empty(), start),
             world: World {
@@ -110,7 +108,7 @@ impl Node {
                 forms: vec![Form { variant: 0, enabled: true }; setup.entries.len()],
                 ledger_bad_until: 0,
             },
-            ghost: Ghost::new(ceiling),
+            ghost: Ghost::new(setup.ceiling.map(Volume::as_nl)),
         };
         let wish = Wish::default();
         let timetable = setup.timetable(&node.world.forms);

@@ -73,12 +73,13 @@ impl Ghost {
                 format!("a dose begins {age} ms after the last, the guard is {guard} ms")
             })?;
         }
-        let room = self.ceiling_nl.saturating_sub(self.counted(due_at, |d| d.pin_nl));
+        let room = self.ceiling_nl().saturating_sub(self.counted(due_at, |d| d.pin_nl));
         must(volume_nl(flow, dose_ms) <= room + volume_nl(flow, 1), "D7", || {
             format!("a dose of {dose_ms} ms begins, the ceiling leaves {room} nl")
         })?;
         if dose_ms < whole_ms {
-            let full = self.counted(due_at, |d| d.most_nl) + entry.volume.as_nl() > self.ceiling_nl;
+            let full =
+                self.counted(due_at, |d| d.most_nl) + entry.volume.as_nl() > self.ceiling_nl();
             must(repeats || full, "D4", || {
                 format!("a dose of {dose_ms} ms begins for {whole_ms} ms, for no reason")
             })?;
@@ -217,7 +218,7 @@ impl Ghost {
             }
             Cause::Ceiling => {
                 let counted = self.counted(due.due_at, |d| d.most_nl);
-                counted + known.entry.volume.as_nl() > self.ceiling_nl
+                counted + known.entry.volume.as_nl() > self.ceiling_nl()
             }
             Cause::OlderWaiting => {
                 known.dues.iter().enumerate().any(|(i, other)| i != at && other.told)

@@ -164,7 +164,8 @@ pub(super) struct Ghost {
     losses: u16,
     /// The first setting after the clock was lost, in the device's time.
     not_before: Option<i64>,
-    ceiling_nl: u64,
+    /// The ceiling that the file gives; without one it hangs on the entries in force.
+    given_ceiling_nl: Option<u64>,
     open: Option<Open>,
     pub(super) service: Option<Service>,
     /// How long the last run was to be, where it was prime or calibration.
@@ -186,14 +187,14 @@ pub(super) struct Ghost {
 
 impl Ghost {
     /// Of a device that is new.
-    pub(super) fn new(ceiling_nl: u64) -> Self {
+    pub(super) fn new(given_ceiling_nl: Option<u64>) -> Self {
         Self {
             lines: Vec::new(),
             clock_ms: None,
             epoch: 0,
             losses: 0,
             not_before: None,
-            ceiling_nl,
+            given_ceiling_nl,
             open: None,
             service: None,
             service_ms: None,
@@ -208,6 +209,14 @@ impl Ghost {
             now: 0,
             true_ms: 0,
         }
+    }
+
+    /// The ceiling of any 23 h, by the entries in force.
+    fn ceiling_nl(&self) -> u64 {
+        self.given_ceiling_nl.unwrap_or_else(|| {
+            let entries = self.lines.iter().map(|line| &line.entry);
+            default_ceiling_nl(&entries.filter(|entry| entry.enabled).collect::<Vec<_>>())
+        })
     }
 
     /// The logic is called at this device time.
@@ -423,16 +432,73 @@ fn volume_nl(flow: Flow, ms: u64) -> u64 {
     (ms * u64::from(flow.as_nl_per_min()) + 30_000) / 60_000
 }
 
-/// The most that the entries ask for in a day, a quarter more.
-pub(super) fn default_ceiling_nl(entries: &[Entry]) -> u64 {
-    let asked: u64 = entries
-        .iter()
-        .map(|entry| match entry.recurrence {
-            Recurrence::Weekly { .. } => entry.volume.as_nl(),
-            Recurrence::Interval { every_ms, .. } => {
-                entry.volume.as_nl() * (DAY_MS as u64).div_ceil(every_ms)
-            }
-        })
-        .sum();
+/// When a weekly entry comes due, in minutes of the week.
+fn week_minutes(entry: &Entry) -> Vec<u32> {
+    let Recurrence::Weekly { days, at_min, by_night } = entry.recurrence else { return Vec::new() };
+    let after_midnight = by_night && at_min < 720;
+    let days = (0..7).filter(|day| days.bits() >> day & 1 == 1);
+    days.map(|day| (day + u32::from(after_midnight)) % 7 * 1440 + u32::from(at_min)).collect()
+}
+
+/// The most that entries ask for in any 24 h, and a quarter more.
+fn default_ceiling_nl(entries: &[&Entry]) -> u64 {
+    let often = entries.iter().map(|entry| match entry.recurrence {
+        Recurrence::Interval { every_ms, .. } => {
+            entry.volume.as_nl() * (DAY_MS as u64).div_ceil(every_ms)
+        }
+        Recurrence::Weekly { .. } => 0,
+    });
+    let weekly: Vec<(u64, Vec<u32>)> =
+        entries.iter().map(|entry| (entry.volume.as_nl(), week_minutes(entry))).collect();
+    let from = |start: u32| -> u64 {
+        let within = |min: &u32| (min + 7 * 1440 - start) % (7 * 1440) < 1440;
+        weekly.iter().filter(|(_, at)| at.iter().any(within)).map(|(nl, _)| nl).sum()
+    };
+    let fullest = weekly.iter().flat_map(|(_, at)| at).map(|start| from(*start)).max();
+    let asked = often.sum::<u64>() + fullest.unwrap_or(0);
     asked + asked / 4
+}
+
+#[cfg(test)]
+mod tests {
+    use dosewright_core::civil::Days;
+    use dosewright_core::entry::{EntryId, GapRule};
+    use dosewright_core::time::Instant;
+    use dosewright_core::units::Volume;
+
+    use super::*;
+
+    #[test]
+    fn d7_the_default_ceiling_is_of_the_fullest_day() {
+        let of = |ml: u64, recurrence| Entry {
+            id: EntryId(1),
+            enabled: true,
+            recurrence,
+            volume: Volume::from_nl(ml * 1_000_000),
+            window_ms: 300_000,
+            grace_ms: 0,
+            first: None,
+            last: None,
+            observes_closed: false,
+            gap_rule: GapRule::Shift,
+            pulses: None,
+        };
+        let weekly = |ml, days: u8, at_min| {
+            of(ml, Recurrence::Weekly { days: Days::from_bits(days), at_min, by_night: false })
+        };
+        let every = |ml, h: u64| {
+            of(ml, Recurrence::Interval { every_ms: h * 3_600_000, from: Instant::ZERO })
+        };
+        let ceiling = |entries: &[&Entry]| default_ceiling_nl(entries) / 1000;
+        // Monday 08:00 and Tuesday 07:59 are within a day, Tuesday 08:00 is not
+        let monday = weekly(20, 1, 480);
+        assert_eq!(ceiling(&[&monday, &weekly(4, 2, 479)]), 30_000);
+        assert_eq!(ceiling(&[&monday, &weekly(4, 2, 480)]), 25_000);
+        // Sunday's and Monday's, round the end of the week
+        assert_eq!(ceiling(&[&monday, &weekly(4, 64, 600)]), 30_000);
+        // each 31 h once, each 7 h four times
+        assert_eq!(ceiling(&[&every(4, 31)]), 5_000);
+        assert_eq!(ceiling(&[&every(4, 7), &monday]), 45_000);
+        assert_eq!(ceiling(&[]), 0);
+    }
 }
