@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use dosewright_sim::failure::Failure;
 use dosewright_sim::image::{self, Hints};
 
 use super::exit::Exit;
@@ -28,7 +29,14 @@ pub(super) fn bytes_of(path: &Path, hints: Hints) -> Result<Option<Vec<u8>>, Str
         let path = path.display();
         return Err(format!("{path}: it is empty: neither a failure file nor a memory's image"));
     }
-    let is_text = std::str::from_utf8(&bytes).is_ok_and(|text| !text.contains('\0'));
+    let text = std::str::from_utf8(&bytes).ok().filter(|text| !text.contains('\0'));
+    let is_text = text.is_some();
+    if hints != Hints::default() && text.is_some_and(|text| Failure::read(text).is_ok()) {
+        let path = path.display();
+        return Err(format!(
+            "{path} is a failure file: --sector-bytes and --word are for a memory's image"
+        ));
+    }
     Ok((!is_text || hints != Hints::default()).then_some(bytes))
 }
 

@@ -29,7 +29,7 @@ pub(super) struct PulsesArgs {
     #[arg(long, value_name = "FILE")]
     pub(super) head: Vec<PathBuf>,
     /// Flow lost by wear since the calibration, for the model of the outflow
-    #[arg(long, value_name = "SHARE", value_parser = measure::share, allow_hyphen_values = true)]
+    #[arg(long, value_name = "SHARE", value_parser = measure::share_or_none, allow_hyphen_values = true)]
     pub(super) wear: Option<f64>,
     /// Height of the pump above the product, more than at the calibration
     #[arg(long, value_name = "HEIGHT", value_parser = measure::metres, allow_hyphen_values = true)]

@@ -20,7 +20,7 @@ pub struct Turndown {
     pub most_ml: f64,
     /// Settings that could be run, of ten.
     pub settings: u64,
-    /// The three figures; `None` where fewer than two settings could be run.
+    /// The three figures; `None` where fewer than two settings could be run, or nothing comes.
     pub found: Option<Found>,
 }
 
@@ -60,5 +60,7 @@ pub fn turndown(window_ms: u64, head: &Head, model: HeadModel) -> Turndown {
         }
     }
     let most_ml = rated.as_nl() as f64 / 1e6;
-    Turndown { most_ml, settings: points.len() as u64, found: judge(&points, most_ml / minutes) }
+    let comes = points.iter().flat_map(|point| &point.measured).any(|flow| *flow > 0.0);
+    let found = judge(&points, most_ml / minutes).filter(|_| comes);
+    Turndown { most_ml, settings: points.len() as u64, found }
 }

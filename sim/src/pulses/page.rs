@@ -147,7 +147,8 @@ fn turndown_lines(out: &mut String, down: &Turndown) {
         ),
     );
     let Some(found) = down.found else {
-        _ = writeln!(out, "  too few settings to judge");
+        let why = if down.settings < 2 { "too few settings" } else { "nothing comes out: nothing" };
+        _ = writeln!(out, "  {why} to judge");
         return;
     };
     for (name, value, limit, of) in [

@@ -73,6 +73,12 @@ pub fn share(text: &str) -> Result<f64, String> {
     some(of(text, &PERCENT, 1e6)?, "a share")
 }
 
+/// A share of 1, which may be nothing.
+pub fn share_or_none(text: &str) -> Result<f64, String> {
+    let share = of(text, &PERCENT, 1e6)?;
+    if share >= 0.0 { Ok(share) } else { Err("a share is not negative".to_owned()) }
+}
+
 /// A flow in ml/min.
 pub fn ml_per_min(text: &str) -> Result<f64, String> {
     let nl = quantity::flow(text).map_err(words)?;

@@ -109,6 +109,15 @@ fn wear_is_seen_in_the_outflow_alone() {
     assert_eq!(new["commanded_ml"], worn["commanded_ml"]);
     let share = worn["outflow_ml"].as_f64().unwrap() / new["outflow_ml"].as_f64().unwrap();
     assert!((share - 0.9).abs() < 1e-6, "{share}");
+    assert_eq!(json(&["--wear", "0 %"]), new);
+    // so high nothing comes, and there is nothing to judge
+    let none = json(&["--lift", "20 m"]);
+    assert_eq!(
+        (&none["outflow_ml"], &none["turndown"]["accuracy_percent"]),
+        (&0.0.into(), &().into())
+    );
+    let said = place.call(&["pulses", "week.toml", "--lift", "20 m"]).out;
+    assert!(said.contains("nothing comes out: nothing to judge"), "{said}");
 }
 
 #[test]

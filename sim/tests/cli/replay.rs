@@ -31,6 +31,9 @@ fn a_failure_is_saved_and_replays() {
     assert!(again.out.contains(&format!("failure.toml:{}:39", 19 + header)), "{}", again.out);
     // it is a scenario like any other
     assert_eq!(place.call(&["run", "out/week-7.failure.toml"]).code, 1);
+    // and no memory's image, whatever is said of the layout of one
+    let said = place.call(&["replay", "out/week-7.failure.toml", "--word", "4"]);
+    assert!(said.code == 2 && said.err.contains("is a failure file: --sector-bytes"), "{said:?}");
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Volumes are shown in the units that were chosen, on everything that a person reads.
 
-use crate::support::{Place, nights, wide};
+use crate::support::{Place, flat, nights, wide};
 
 /// What happens beside the doses, so that there is a word of each kind of volume.
 const MORE: &str = r#"
@@ -179,4 +179,19 @@ fn a_plan_hands_its_units_on() {
     // what is written to be read again is exact
     let volume = said.out.lines().find(|line| line.starts_with("volume = ")).unwrap();
     assert!(volume.ends_with(" ml\""), "{volume}");
+}
+
+#[test]
+fn warnings_are_in_the_units_of_the_file() {
+    let place = Place::new("units-warnings");
+    let lines = "[container]\ncapacity = \"10 l\"\n[tube]\nsuction = \"2 m\"\ndischarge = \"3 m\"\nbore = \"4.8 mm\"\nlift = \"1.8 m\"\noutlet_below = \"1.2 m\"\n";
+    let site = nights(lines).replace("120 ml", "30 ml").replace("pulses = 30\n", "");
+    place.write("metric.toml", &site);
+    let said = flat(&place.call(&["check", "metric.toml"]).out);
+    assert!(said.contains("the line holds about 33 ml there"), "{said}");
+    assert!(said.contains(" ml/min run"), "{said}");
+    // 32.6 ml are 1.10 US fl oz
+    let said = flat(&place.call(&["check", "metric.toml", "--units", "us"]).out);
+    assert!(said.contains("the line holds about 1.1 US fl oz there"), "{said}");
+    assert!(said.contains("about 27.3 US fl") && !said.contains("ml/min"), "{said}");
 }

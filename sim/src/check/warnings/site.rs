@@ -9,6 +9,7 @@ use crate::run::Frame;
 use crate::scenario::{Act, EntryPlan, Scenario, Supply, show};
 use crate::trade::cells::COOL_C;
 use crate::trade::suction::WARN_LIFT_M;
+use crate::units;
 
 /// W009: a container from which nothing can be drawn.
 pub(super) fn at_heel(scenario: &Scenario) -> Option<Diagnostic> {
@@ -150,7 +151,10 @@ pub(super) fn drains_back(scenario: &Scenario, plan: &EntryPlan) -> Option<Diagn
             plan.spans.at("volume"),
             "the dose is less than what the suction line holds above the product",
         )
-        .label(format!("the line holds about {:.0} ml there", lifted.as_nl() as f64 / 1e6))
+        .label(format!(
+            "the line holds about {} there",
+            units::in_ml(lifted.as_nl() as f64 / 1e6, 0)
+        ))
         .note_at(tube.spans.at("lift"), "it is lifted here")
         .help("where the foot valve fails the line drains back between doses, and a dose like this is all air, though the pump runs: flow is not sensed. Look after the foot valve, or lift less")
     })
@@ -167,8 +171,8 @@ pub(super) fn siphons(scenario: &Scenario) -> Option<Diagnostic> {
             "the outlet lies below the product",
         )
         .label(format!(
-            "should the rollers lose their squeeze, about {:.0} ml/min run out",
-            flow.ml_min
+            "should the rollers lose their squeeze, about {}/min run out",
+            units::in_ml(flow.ml_min, 0)
         ))
         .help("fit an anti-siphon valve or an air gap, or put the container lower"),
     )
