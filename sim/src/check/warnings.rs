@@ -81,7 +81,7 @@ pub(super) fn find(
 
 /// W012: weekly entries, and a clock that is unset and stays so.
 fn never_set(scenario: &Scenario) -> Option<Diagnostic> {
-    let sets = |act: &Act| matches!(act, Act::SetClock(ClockSetting::To(_)) | Act::Press { .. });
+    let sets = |act: &Act| matches!(act, Act::SetClock(ClockSetting::To(_)));
     let enabled = || scenario.entries.iter().filter(|plan| plan.enabled);
     if !scenario.clock.unset
         || scenario.operator.iter().any(|act| sets(&act.act))

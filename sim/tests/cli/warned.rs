@@ -249,6 +249,9 @@ fn weekly_entries_on_a_clock_that_is_never_set_are_warned_about() {
     assert!(check(every).contains("nothing is dosed by the weekly entries"), "{}", check(every));
     let act = "[[operator]]\nat = \"+1 h\"\nset_clock = { to = \"2026-10-05 01:00\" }\n";
     assert!(!check(act).contains("W012"));
+    // a touch of the knob lights the display, and sets no clock
+    let touch = "[[operator]]\nat = \"tue 10:00\"\npress = { key = \"ok\" }\n";
+    assert!(check(touch).contains("W012"));
     // a clock that is unset cannot be moved
     let moved = "[[operator]]\nat = \"+1 h\"\nset_clock = { by = \"1 h\" }\n";
     assert!(

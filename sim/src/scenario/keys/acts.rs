@@ -28,7 +28,11 @@ pub(in crate::scenario) static OPERATOR: Table = Table {
         one_of("set_pin", Kind::Table(&SET_PIN), "Sets the PIN that the settings are behind."),
         one_of("unlock", Kind::Table(&UNLOCK), "Enters the PIN."),
         one_of("lock", Kind::Table(&LOCK), "Locks the settings again."),
-        one_of("press", Kind::Table(&PRESS), "Presses a key of the panel."),
+        one_of(
+            "press",
+            Kind::Table(&PRESS),
+            "Touches of the knob, which light the display and do nothing else.",
+        ),
         one_of("refill", Kind::Table(&REFILL), "Fills the container."),
         one_of("change_tube", Kind::Table(&CHANGE_TUBE), "Puts in a new tube set."),
         one_of("change_pack", Kind::Table(&CHANGE_PACK), "Puts in a new battery pack."),
@@ -163,7 +167,7 @@ pub(in crate::scenario) static PRESS: Table = Table {
     name: "press",
     group: "",
     keys: &[
-        required("key", Kind::Word(key_words), "Which key."),
+        required("key", Kind::Word(key_words), "Which; any does the same."),
         optional("times", Kind::Count(range(1, 1_000_000)), "How often; 1 unless said."),
     ],
 };
