@@ -22,7 +22,7 @@ pub struct Head {
     /// Rest that a pulse of `longest_run_ms` needs, in ms; a shorter pulse
     /// needs its share of it, and never less than `shortest_off_ms`. Up to a day.
     pub least_rest_ms: u32,
-    /// Most starts in any hour, 1 to [`Head::MOST_STARTS`].
+    /// Most starts of pulses in any hour, 1 to [`Head::MOST_STARTS`].
     pub starts_per_hour: u16,
     /// Volume a pulse should have at least, where the dose allows it.
     pub least_pulse: Volume,

@@ -104,7 +104,8 @@ pub enum Refusal {
         /// How many there may be.
         most: u32,
     },
-    /// The device cannot do that now: the pump is in use, stopped or at fault.
+    /// The device cannot do that now: the pump is in use, stopped or at fault, a run lasts
+    /// whose volume hangs on the setting, or there is no head.
     Busy,
     /// The container is empty by account.
     ContainerEmpty,
@@ -124,7 +125,8 @@ pub enum Refusal {
     Ledger,
     /// The ceiling leaves nothing to deliver.
     AtCeiling,
-    /// A setting is outside what the device can hold.
+    /// A setting is outside what the device can hold, or hangs on one that was not made: a
+    /// timetable or a flow without a head, a new pack on mains.
     OutOfRange,
     /// The settings are locked.
     Locked,

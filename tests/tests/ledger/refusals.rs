@@ -6,9 +6,7 @@ use dosewright_core::ledger::{
 use dosewright_sim::world::flash::{NorError, NorMock};
 use embedded_storage::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
 
-use crate::model::{
-    PAGE, Part, State, after, fold, geometry, refusal, reopen, step,
-};
+use crate::model::{PAGE, Part, State, after, fold, geometry, refusal, reopen, step};
 
 /// The same part with another version in every header and seal.
 pub(crate) fn with_version<const W: usize>(part: &Part<W>, version: u16) -> Part<W> {
