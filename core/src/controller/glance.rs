@@ -5,7 +5,7 @@ use crate::cause::Cause;
 use crate::civil::DAY_MS;
 use crate::entry::{Entry, EntryId};
 use crate::power::Pack;
-use crate::record::Act;
+use crate::record::{Act, Alarm};
 use crate::time::{Duration, Instant};
 use crate::units::{Volume, over, times};
 
@@ -39,7 +39,7 @@ pub struct ServiceRun {
 pub struct NextDose {
     /// The number of its entry.
     pub id: EntryId,
-    /// The dose.
+    /// The dose, or what repeat guard, ceiling and container leave of it by now.
     pub volume: Volume,
     /// The time over which it is spread, in ms.
     pub window_ms: u32,
@@ -59,6 +59,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// Whether the display is still lit at an instant.
     pub fn is_lit_at(&self, now: Instant) -> bool {
         self.display.is_lit() && now < self.display.until
+    }
+
+    /// The alarms that are on, a bit each by their numbers: also that of a memory which takes
+    /// nothing, not even the record of it.
+    pub fn alarms(&self) -> u16 {
+        self.book.alarms | u16::from(self.ledger_failed()) << Alarm::LedgerFault as u16
     }
 
     /// The prime or calibration run that owns the pump.
@@ -84,8 +90,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let line = waits.or_else(|| self.first_due(Instant::MAX, true))?;
         let entry = self.book.timetable.line(line);
         let entry = entry.as_ref()?;
+        let state = self.book.state(line);
         let (due_at, waits_for) = if waits.is_some() {
-            (self.book.state(line).waiting?.due_at, self.keeps(line, entry))
+            (state.waiting?.due_at, self.keeps(line, entry))
         } else {
             // without these settings it will be skipped, and with a pump that is kept off
             let damaged = self.hindrance(entry) == Some(Cause::Damaged) || self.book.head.is_none();
@@ -95,7 +102,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 if damaged { Some(Cause::Damaged) } else { halt },
             )
         };
-        let Entry { id, volume, window_ms, .. } = *entry;
+        // as it will be judged, as far as that is known by now
+        let at = due_at.max(self.now);
+        let (volume, cut) = self.left_of(entry, &state, due_at, at);
+        let waits_for = if self.ledger_failed() {
+            // what takes no record lets no dose begin
+            Some(Cause::Ledger)
+        } else {
+            waits_for.or(cut.filter(|_| self.is_too_little(volume)))
+        };
+        let Entry { id, window_ms, .. } = *entry;
         Some(NextDose { id, volume, window_ms, due_at, waits_for })
     }
 

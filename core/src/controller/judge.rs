@@ -7,7 +7,7 @@ use super::{Controller, ON_TIME};
 use crate::cause::Cause;
 use crate::entry::{Entry, Nominal};
 use crate::limits;
-use crate::record::{DueKey, Mark, Outcome, OutcomeKind, Record};
+use crate::record::{DueKey, LineState, Mark, Outcome, OutcomeKind, Record};
 use crate::spread::{self, Bounds, Plan};
 use crate::time::{Duration, Instant};
 use crate::timetable::Refusal;
@@ -25,33 +25,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         waited: Option<Cause>,
     ) -> bool {
         let Due { line, entry, state, due_at, .. } = *due;
-        let (clock, losses) = (self.book.clock, self.book.losses);
-        let (mut target, mut cut) = (entry.volume, None);
-        let guard = entry.guard();
-        if let Some(last) = state.last
-            && limits::age(&last, self.now, clock.as_ref(), losses) < guard
-        {
-            let had = if state.edited {
-                self.book.history.of_entry(entry.id, guard, self.now, clock.as_ref(), losses)
-            } else {
-                entry.volume
-            };
-            // what began and delivered nothing takes nothing off: all of it is a dose
-            if had > Volume::ZERO {
-                (target, cut) = (entry.volume.minus(had), Some(Cause::AlreadyDosed));
-            }
-        }
-        let room = self.room_under_ceiling(due_at);
-        // what the guard leaves is too little already: that is why it is skipped
-        let spent = cut.is_some() && self.is_too_little(target);
-        if room < target && !spent {
-            (target, cut) = (room, Some(Cause::Ceiling));
-        }
-        if let Some(stock) = self.in_stock()
-            && stock < target
-        {
-            (target, cut) = (stock, Some(Cause::ContainerEmpty));
-        }
+        let (target, cut) = self.left_of(&entry, &state, due_at, self.now);
         let skip = |cause| Skip { key, last: key.nominal, count: 1, due_at, mark, cause };
         let Some(head) = self.book.head else {
             return self.skip(line, &state, &skip(Cause::Damaged));
@@ -125,6 +99,45 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         })
     }
 
+    /// What repeat guard, ceiling and stock leave of a dose that begins at an instant, and
+    /// which of them cuts it.
+    pub(super) fn left_of(
+        &self,
+        entry: &Entry,
+        state: &LineState,
+        due_at: Instant,
+        at: Instant,
+    ) -> (Volume, Option<Cause>) {
+        let (clock, losses) = (self.book.clock.as_ref(), self.book.losses);
+        let (mut target, mut cut) = (entry.volume, None);
+        let guard = entry.guard();
+        if let Some(last) = state.last
+            && limits::age(&last, at, clock, losses) < guard
+        {
+            let had = if state.edited {
+                self.book.history.of_entry(entry.id, guard, at, clock, losses)
+            } else {
+                entry.volume
+            };
+            // what began and delivered nothing takes nothing off: all of it is a dose
+            if had > Volume::ZERO {
+                (target, cut) = (entry.volume.minus(had), Some(Cause::AlreadyDosed));
+            }
+        }
+        let room = self.room_under_ceiling(due_at);
+        // what the guard leaves is too little already: that is why it is skipped
+        let spent = cut.is_some() && self.is_too_little(target);
+        if room < target && !spent {
+            (target, cut) = (room, Some(Cause::Ceiling));
+        }
+        if let Some(stock) = self.in_stock()
+            && stock < target
+        {
+            (target, cut) = (stock, Some(Cause::ContainerEmpty));
+        }
+        (target, cut)
+    }
+
     /// What a train that starts now has to keep to, for a due of this instant.
     fn bounds(&self, entry: &Entry, due_at: Instant, hurry: bool) -> Bounds<'_> {
         Bounds {
@@ -137,7 +150,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// Whether the shortest pulse would be more than this volume.
-    fn is_too_little(&self, volume: Volume) -> bool {
+    pub(super) fn is_too_little(&self, volume: Volume) -> bool {
         self.book.head.is_some_and(|head| {
             let (dose, _) = head.flow.on_time(volume, Carry(0));
             dose.as_ms() < u64::from(head.shortest_pulse_ms())

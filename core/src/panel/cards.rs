@@ -128,7 +128,7 @@ impl Panel {
                 } else if let Some(open) = book.open.as_ref().filter(|_| !book.motor.is_latched()) {
                     id = open.pulse.due.id;
                     Kind::StopDose
-                } else if let Some((alarm, _)) = view::alarm(book) {
+                } else if let Some((alarm, _)) = view::alarm(view.controller, view::ALL) {
                     REMEDIES.get(alarm as usize).copied().flatten()?
                 } else {
                     id = view.recent.get(0)?.id;

@@ -27,7 +27,8 @@ impl Panel {
         match self.card {
             Card::Last => {
                 if let Some((at, kind)) = self.set_up_step(view) {
-                    return self.first_step(at, kind, pen);
+                    self.first_step(at, kind, pen);
+                    return wrong(view, pen);
                 }
                 home(view, pen);
             }
@@ -35,7 +36,8 @@ impl Panel {
             Card::Supply => supply(view, pen),
             Card::Timetable => timetable(view, pen),
             Card::Prime => {
-                pen.say(Word::UpTo).volume(self.draft.kept.prime());
+                let head = view.controller.book().head.as_ref();
+                pen.say(Word::UpTo).volume(self.draft.kept.prime(head));
                 pen.say(Word::AnyTouch);
             }
             Card::Calibrate => calibrate(view, pen),
@@ -98,7 +100,13 @@ fn home<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>
         pen.say(Word::Last);
         outcome(0, view, pen);
     }
-    if let Some((alarm, more)) = view::alarm(view.controller.book()) {
+    wrong(view, pen);
+}
+
+/// The most urgent alarm, if one is on.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+fn wrong<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_>) {
+    if let Some((alarm, more)) = view::alarm(view.controller, view::ALL) {
         pen.begin(2).alarm(alarm, more);
     }
 }

@@ -43,10 +43,11 @@ use view::Keys;
 use words::Word;
 
 use crate::book::Book;
+use crate::config::Head;
 use crate::entry::EntryId;
 use crate::time::{Duration, Instant};
 use crate::timetable::Refusal;
-use crate::units::Volume;
+use crate::units::{Volume, over};
 
 /// A panel that nobody touches for so long goes home, and what was not put in force is
 /// forgotten (own choice).
@@ -115,15 +116,21 @@ const NL_A_DECIMETRE: [u32; 4] = [201_062, 804_248, 1_809_557, 3_216_991];
 
 impl Kept {
     /// What prime stops at: what fills the tube set, in whole millilitres, so that what
-    /// is shown is what is asked for, and at most what can be entered.
+    /// is shown is what is asked for, and at most what can be entered, and what the head
+    /// delivers in its longest prime.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    fn prime(&self) -> Volume {
+    fn prime(&self, head: Option<&Head>) -> Volume {
         let Preferences { tube_dm, bore, .. } = self.preferences;
         let a_decimetre = NL_A_DECIMETRE.get(usize::from(bore)).copied().unwrap_or(0);
         // a length has three digits
         let nl = a_decimetre.wrapping_mul(u32::from(tube_dm));
         let (ml, _) = parted(nl.wrapping_add(999_999), 1_000_000);
-        Volume::from_ml(u64::from(if tube_dm == 0 { PRIME_ML } else { ml.min(999) }))
+        let ml = u64::from(if tube_dm == 0 { PRIME_ML } else { ml.min(999) });
+        let most_ml = head.map_or(ml, |head| {
+            let longest = Duration::from_ms(u64::from(head.longest_prime_ms));
+            over(head.flow.volume(longest).as_nl(), 1_000_000)
+        });
+        Volume::from_ml(ml.min(most_ml))
     }
 }
 
@@ -364,10 +371,13 @@ impl Panel {
             Pressed::Put => {
                 if draft.problem(book, &mut self.told) {
                     self.over = Over::Told;
-                } else if draft.is_own(book) {
-                    self.settle(book);
-                } else {
+                } else if !draft.is_own(book) {
                     return Some(Request::Draft);
+                } else if view.controller.is_locked() {
+                    // nobody else asks for it
+                    self.ask_for_pin();
+                } else {
+                    self.settle(book);
                 }
             }
         }

@@ -88,6 +88,11 @@ impl Told {
                 }
                 Remedy::Ask
             }
+            // of what the panel asks of a container, the contact alone can be
+            Refusal::OutOfRange if draft.kind == Kind::Product => {
+                self.step = Step::Contact;
+                Remedy::Ask
+            }
             Refusal::RunLonger { least_ms } if least_ms > longest_ms => {
                 (self.below, self.length_ms) = (Word::AtMost, longest_ms);
                 Remedy::Back

@@ -76,14 +76,25 @@ fn minute_of(zone: &Zone, utc: Utc) -> Option<Minute> {
     NonZeroU32::new(over(local_ms, u64::from(MINUTE_MS)) as u32).map(Minute)
 }
 
-/// The first alarm that is on, and how many more are.
+/// All alarms, and those that an acknowledgement ends, a bit each.
+pub(super) const ALL: u16 = u16::MAX;
+pub(super) const ENDED_BY_HAND: u16 =
+    1 << Alarm::MotorFault as u16 | 1 << Alarm::MemoryDamaged as u16;
+
+/// The first alarm that is on of some, and how many more are.
 #[cfg_attr(target_pointer_width = "32", inline(never))]
-pub(super) fn alarm<const N: usize, const H: usize>(book: &Book<N, H>) -> Option<(Alarm, u32)> {
+pub(super) fn alarm<const N: usize, const H: usize>(
+    controller: &Controller<N, H>,
+    of: u16,
+) -> Option<(Alarm, u32)> {
     let (mut first, mut count) = (None, 0);
+    let mut on = controller.alarms() & of;
     // on a device that is being set up it is no news that the clock is not
-    let is_new = entries(book) == 0;
+    if entries(controller.book()) == 0 {
+        on &= !(1 << Alarm::ClockUnset as u16);
+    }
     for &alarm in &ALARMS {
-        if book.alarm_is_on(alarm) && !(is_new && alarm == Alarm::ClockUnset) {
+        if on >> alarm as u16 & 1 == 1 {
             first = first.or(Some(alarm));
             count += 1;
         }

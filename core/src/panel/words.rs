@@ -89,7 +89,7 @@ words! {
         NotTaken 20 "_\n", NoLine 20, EntryGone 20, NoDay 20, OutOfRange 20,
         NeverDue 20, NeedsWindow 20, DoseSmall 20, PulsesMany 20, WindowLong 20, Overlaps 17 "_ ",
         FreeAt 12 "_ ", OverCeiling 20, ManyDoses 20, Busy 20, Locked 20, WrongPin 20, Wait 12,
-        VesselSmall 20, VesselCoarse 20, NoRun 20, NotSure 20, RunFor 9 "_ ", AtMost 9 "_ ", FarOff 20, RunTwice 20,
+        VesselSmall 20, VesselCoarse 20, NoRun 20, NotSure 20, RunFor 9 "_ ", AtMost 8 "_ ", FarOff 20, RunTwice 20,
         Implausible 20, NoNumber 20, PinsDiffer 20, VesselBig 20, OverFull 20, NoPin 20, DoseOver 20,
     }
 }

@@ -3,12 +3,14 @@
 use dosewright_core::book::Book;
 use dosewright_core::config::Head;
 use dosewright_core::entry::{Entry, EntryId, Recurrence};
+use dosewright_core::event::Event;
 use dosewright_core::motor::Motor;
-use dosewright_core::panel::Input::Right;
-use dosewright_core::panel::Preferences;
+use dosewright_core::panel::Input::{Hold, Right};
+use dosewright_core::panel::{Card, Preferences};
 use dosewright_core::timetable::Timetable;
 
 use crate::forged::{ENTRY, H, Looking, N, NOW, book, flow};
+use crate::rig::Rig;
 
 /// The lines of the card of a state.
 fn next(state: Book<N, H>) -> Vec<String> {
@@ -71,4 +73,42 @@ fn where_none_is_due_for_want_of_a_clock_that_is_said() {
     assert_eq!(next(Book { timetable: none, ..unset })[..2], ["Next dose", "none is due"]);
     assert_eq!(next(Book { timetable: none, ..book() })[..2], ["Next dose", "none is due"]);
     assert!(unset.timetable.has(EntryId(1)));
+}
+
+/// The first entry is moved to 02:45, so many minutes after its dose of 00:45 has begun: the
+/// card of the next dose, and the one of the last an hour after that.
+fn moved_after(min: i64) -> (Vec<String>, Vec<String>) {
+    let mut rig = Rig::set_up(Preferences::NEW);
+    let due = rig.side.device.controller().next_dose().unwrap().due_at.as_ms();
+    rig.until(due + min * 60_000);
+    let mut timetable = rig.book().timetable;
+    let Recurrence::Weekly { days, by_night, .. } = ENTRY.recurrence else { panic!() };
+    let recurrence = Recurrence::Weekly { days, at_min: 165, by_night };
+    assert!(timetable.remove(ENTRY.id));
+    timetable.put(Entry { recurrence, ..ENTRY }).unwrap();
+    assert_eq!(rig.act(Event::Timetable(&timetable)), None);
+    rig.go_to_card(Card::Last);
+    rig = rig.lit();
+    rig.touch(Right);
+    let next = rig.lines();
+    rig.until(due + 180 * 60_000);
+    rig = rig.lit();
+    rig.touch(Hold);
+    (next, rig.lines())
+}
+
+#[test]
+fn d2_the_next_dose_is_what_the_repeat_guard_leaves_of_it() {
+    // a whole dose after it is not due again
+    let (next, last) = moved_after(55);
+    assert_eq!(next[..3], ["Next dose   We 02:45", "0 ml          45 min", "! already dosed"]);
+    assert_eq!(last[..3], ["Last dose   We 02:45", "Skipped", "already dosed"]);
+    // of one that was broken off the rest is
+    let (next, last) = moved_after(15);
+    assert_eq!(next[0], "Next dose   We 02:45");
+    assert!(next[2].starts_with("in "), "{next:?}");
+    let volume = next[1].split(" ml").next().unwrap();
+    assert!(volume.parse::<f64>().is_ok_and(|ml| ml > 60.0 && ml < 120.0), "{next:?}");
+    assert_eq!(last[0], "Last dose   We 02:45");
+    assert!(last[1].ends_with(&format!(" {volume} ml")), "{next:?} {last:?}");
 }

@@ -1,6 +1,7 @@
 //! The front panel: what it shows, what it asks for, and what it never does.
 
 mod ahead;
+mod alarms;
 mod answers;
 mod entries;
 mod figures;

@@ -204,6 +204,7 @@ fn refusals() -> Vec<Refusal> {
         Refusal::NoRun(NoRun::VesselTooSmall),
         Refusal::NothingMeasured,
         Refusal::RunLonger { least_ms: 599_000 },
+        Refusal::RunLonger { least_ms: 600_001 },
         Refusal::RunTwice { flow: flow(1) },
         Refusal::Implausible { flow: None },
     ]

@@ -5,7 +5,7 @@ use dosewright_core::config::Head;
 use dosewright_core::event::Event;
 use dosewright_core::lock::Pin;
 use dosewright_core::panel::Input::{Hold, Left, Press, Right};
-use dosewright_core::panel::{Card, Panel, Preferences, Screen};
+use dosewright_core::panel::{Card, Panel, Preferences, Screen, Unit};
 use dosewright_core::timetable::Timetable;
 use dosewright_core::units::{Flow, Volume};
 
@@ -92,6 +92,26 @@ fn o1_prime_stops_at_any_touch_and_by_itself() {
     assert!(rig.side.wires.on);
     rig.until(rig.side.now + 1);
     assert!(!rig.side.wires.on);
+}
+
+#[test]
+fn o1_a_slow_head_primes_for_as_long_as_it_may_and_is_done() {
+    // 7 m of 4.8 mm hold 127 ml; ten minutes of 10 ml/min are the longest prime
+    for (unit, up_to) in [(Unit::Metric, "100 ml"), (Unit::UsFluidOunce, "3.4 fl oz")] {
+        let mut rig = Rig::new();
+        rig.panel = Panel::new(Preferences { tube_dm: 70, bore: 2, unit, ..Preferences::NEW });
+        let head = Head::with_flow(Flow::from_nl_per_min(10_000_000).unwrap());
+        assert_eq!(rig.act(Event::SetHead(&head)), None);
+        rig = rig.lit();
+        rig.touches(&[(Right, 4)]);
+        assert!(rig.lines()[1].ends_with(up_to), "{:?}", rig.lines());
+        rig.touches(&[(Press, 2)]);
+        assert!(rig.side.wires.on);
+        rig.until(rig.side.now + 600_000);
+        assert!(!rig.side.wires.on);
+        rig.touch(Press);
+        assert_eq!(rig.lines()[2], "Prime is done", "{unit:?}");
+    }
 }
 
 #[test]

@@ -115,7 +115,7 @@ impl Draft {
             Step::Level | Step::Capacity => container.capacity,
             Step::Full | Step::Refilled => book.stock.container.capacity,
             Step::Contact => container.low,
-            Step::MostPrime => self.kept.prime(),
+            Step::MostPrime => self.kept.prime(book.head.as_ref()),
             Step::Dose
             | Step::Repeat
             | Step::FirstWater

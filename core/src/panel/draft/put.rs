@@ -110,7 +110,7 @@ impl Draft {
     }
 
     /// Whether it is the panel's own matter: no account is wanted, where none is kept; the
-    /// same zone, since another one is a setting of the clock.
+    /// same zone, since another one is a setting of the clock; a clock that was looked at.
     pub(in crate::panel) fn is_own<const N: usize, const H: usize>(
         &self,
         book: &Book<N, H>,
@@ -118,6 +118,7 @@ impl Draft {
         match self.kind {
             Kind::Place => self.get(Step::Zone) as usize == zones::index_of(&book.zone),
             Kind::Product => self.get(Step::Capacity) == 0,
+            Kind::Clock => self.kept.given == 0 && book.clock.is_some(),
             _ => false,
         }
     }
@@ -167,7 +168,7 @@ impl Draft {
                 Event::Refill(self.level(Step::Refilled, book, full))
             }
             Kind::NewPack => Event::PackChanged,
-            Kind::Prime => Event::Prime(self.volume(Step::MostPrime)),
+            Kind::Prime => Event::Prime(self.taken(Step::MostPrime, book)),
             Kind::Calibrate => match self.get(Step::RunMs) {
                 0 => {
                     let ml = vessel_ml(self.get(Step::Vessel));

@@ -124,7 +124,7 @@ impl Draft {
                 pen.volume(self.entry(book).volume);
             }
             Kind::Acknowledge => {
-                if let Some((alarm, _)) = view::alarm(book) {
+                if let Some((alarm, _)) = view::alarm(view.controller, view::ENDED_BY_HAND) {
                     pen.alarm(alarm, 0);
                 }
             }

@@ -213,7 +213,7 @@ pub(super) const GERMAN: Vocabulary = Vocabulary {
         (Word::NoRun, "kein Lauf zu messen"),
         (Word::NotSure, "nicht genau genug"),
         (Word::RunFor, "Lauf"),
-        (Word::AtMost, "höchstens"),
+        (Word::AtMost, "maximal"),
         (Word::FarOff, "weit vom letzten"),
         (Word::RunTwice, "zweiter Lauf nötig"),
         (Word::Implausible, "passt nicht zum Kopf"),
