@@ -26,6 +26,8 @@ pub(super) enum Deed {
     },
     /// An erase left what was there.
     NotErased,
+    /// The supply went in the middle of a write or an erase: nothing after it is done.
+    Cut,
     PumpOn(Duration),
     PumpOff,
     Refused(Refusal),
@@ -90,6 +92,12 @@ impl<const W: usize> Watched<W> {
         erased.is_some_and(|bytes| bytes.iter().fold(0xff, |all, &byte| all & byte) != 0xff)
     }
 
+    fn cut_by(&self, result: Result<(), NorError>) {
+        if matches!(result, Err(NorError::Cut)) {
+            self.deeds.borrow_mut().push(Deed::Cut);
+        }
+    }
+
     fn arm(&mut self, work: MemoryWork) {
         if let Some((_, after)) = self.tear.take_if(|(wanted, _)| *wanted == work) {
             self.nor.cut_after_steps(Some(u64::from(after)));
@@ -122,6 +130,7 @@ impl<const W: usize> NorFlash for Watched<W> {
         let result = self.nor.write(offset, bytes);
         let bytes = bytes.len() as u32;
         self.deeds.borrow_mut().push(Deed::Wrote { address: offset, bytes });
+        self.cut_by(result);
         result
     }
 
@@ -132,6 +141,7 @@ impl<const W: usize> NorFlash for Watched<W> {
             // a device that looks after its erase leaves it at that, and writes nothing there
             self.deeds.borrow_mut().push(Deed::NotErased);
         }
+        self.cut_by(result);
         result
     }
 }

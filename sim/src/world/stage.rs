@@ -373,7 +373,11 @@ impl<'a, const W: usize> Stage<'a, W> {
     fn watch(&mut self) {
         let mut deeds = self.deeds.take();
         let mut asked = Vec::new();
-        for deed in &deeds {
+        // the logic runs on to the end of its call, the device does not: it only refuses what
+        // it could not write any more
+        let cut = deeds.iter().position(|deed| *deed == Deed::Cut).unwrap_or(deeds.len());
+        let is_done = |(at, deed): &(usize, &Deed)| *at < cut || matches!(deed, Deed::Refused(_));
+        for (_, deed) in deeds.iter().enumerate().filter(is_done) {
             match *deed {
                 Deed::Wrote { address, bytes } => self.see_slots(address, bytes),
                 Deed::NotErased => self.see(&Observation::NotErased),
@@ -388,6 +392,7 @@ impl<'a, const W: usize> Stage<'a, W> {
                 }
                 Deed::Pack(ask) => asked.push(ask),
                 Deed::Light(on) => self.light(on),
+                Deed::Cut => {}
             }
         }
         deeds.clear();

@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use dosewright_core::record::Alarm;
+
 use crate::observe::{DeviceAct, Observation, Observer};
 use crate::run::{self, ActEnd, FaultEnd, Options, RunEnd};
 use crate::scenario;
@@ -305,4 +307,27 @@ fn whoever_is_asked_for_a_longer_run_makes_it() {
             }
         }
     }
+}
+
+/// The supply goes in the middle of a write: what the call would have done after it is not
+/// done, and not told.
+#[test]
+fn a_device_whose_write_is_torn_does_nothing_more() {
+    let text = "schema = 1\n[clock]\nstart = 2026-10-05T00:00:00\nzone = \"UTC0\"\n\
+        run_for = \"1 day\"\n[head]\nflow = \"26.5 ml/min\"\n[[entry]]\nname = \"trap\"\n\
+        weekly = { nights = [\"mon\"], at = \"00:45\" }\nvolume = \"30 ml\"\n\
+        window = \"10 min\"\n[[fault]]\nat = \"+44 min\"\n\
+        memory_tear = { after = 32, lasts = \"1 min\" }\n";
+    let (scenario, _) = scenario::read("torn.toml", text).unwrap();
+    let end = run::run(&scenario, &Options::default(), &mut Nobody).unwrap();
+    assert_eq!(end.faults, [FaultEnd::TookEffect]);
+    let told: Vec<Alarm> = end.alarms.iter().filter(|(ms, ..)| *ms > 0).map(|a| a.1).collect();
+    assert_eq!(told, [Alarm::MemoryDamaged]);
+    // an act whose record is torn is not taken
+    let act = "[[operator]]\nat = \"+2 h\"\ncalibrate = { flow = \"20 ml/min\" }\n";
+    let torn = text.replace("+44 min", "+2 h") + act;
+    let (scenario, _) = scenario::read("torn.toml", &torn).unwrap();
+    let end = run::run(&scenario, &Options::default(), &mut Nobody).unwrap();
+    assert_eq!(end.faults, [FaultEnd::TookEffect]);
+    assert!(matches!(end.acts[..], [ActEnd::Refused(_)]), "{:?}", end.acts);
 }
