@@ -137,6 +137,8 @@ pub enum Observation<'a> {
         /// Whether it is on now.
         on: bool,
     },
+    /// The device does not start: its memory holds no ledger of its own, and it stays off.
+    NotStarted,
     /// An erase of the ledger's memory left something of what was there: a worn page.
     NotErased,
     /// Something was done to the device while it was on.

@@ -163,6 +163,7 @@ impl<H: Hand> Ideal<H> {
             | Observation::Account { .. }
             | Observation::MemoryFault { .. }
             | Observation::NotErased
+            | Observation::NotStarted
             | Observation::Wake => {}
         }
     }

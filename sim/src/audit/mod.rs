@@ -294,6 +294,7 @@ impl Observer for Auditor {
             Observation::Pump { on } => self.see_pump(on),
             Observation::Slot { address, bytes } => self.see_slot(address, bytes),
             Observation::NotErased => self.on_damage(None),
+            Observation::NotStarted => self.supply.refused = true,
             Observation::Act(act) => self.see_act(act),
             Observation::LateWake { by_ms } => self.see_late_wake(by_ms),
             Observation::Wake

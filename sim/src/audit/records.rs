@@ -29,7 +29,7 @@ impl Auditor {
     /// A device that does something before its boot record has started all the
     /// same: its memory may have refused the record.
     pub(super) fn boot_unseen(&mut self) {
-        if self.supply.on && !self.supply.awake {
+        if self.supply.on && !self.supply.awake && !self.supply.refused {
             let at = self.chip.count(self.ms);
             let kept = self.supply.feed_kept();
             let refused = std::mem::take(&mut self.hinder.ledger_bad);

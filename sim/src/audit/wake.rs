@@ -26,6 +26,8 @@ pub(crate) struct Supply {
     pub(crate) on: bool,
     /// The logic has started since the supply came on, or since a reset.
     pub(crate) awake: bool,
+    /// It does not: its memory holds no ledger of its own.
+    pub(super) refused: bool,
     /// The logic has started at least once.
     pub(super) started_once: bool,
     /// Called at this instant, late or by an operator: what the operator does
@@ -183,7 +185,7 @@ impl Auditor {
             self.supply.was_reset = false;
             self.pin.ms.cut = true;
         }
-        self.supply.on = on;
+        (self.supply.on, self.supply.refused) = (on, false);
     }
 
     pub(super) fn see_reset(&mut self) {

@@ -385,7 +385,7 @@ impl Observer for Tracker<'_> {
                 self.names.learn(act);
                 self.tell(at_ms, &Event::Asked(act));
             }
-            Observation::NotErased | Observation::Wake => {}
+            Observation::NotErased | Observation::NotStarted | Observation::Wake => {}
         }
     }
 }

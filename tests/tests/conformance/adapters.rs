@@ -53,6 +53,7 @@ impl Seen {
             Observation::Act(act) => Self::Act(act.clone()),
             Observation::LateWake { by_ms } => Self::LateWake(by_ms),
             Observation::NotErased
+            | Observation::NotStarted
             | Observation::MemoryFault { .. }
             | Observation::Wake
             | Observation::Display { .. }

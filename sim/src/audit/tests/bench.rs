@@ -34,6 +34,7 @@ pub(super) enum Ev {
     Flip(usize),
     Act(DeviceAct),
     Late(u64),
+    NotStarted,
 }
 
 pub(super) type Stream = Vec<(u64, Ev)>;
@@ -121,6 +122,7 @@ impl Show {
             Ev::Pump(on) => Observation::Pump { on: *on },
             Ev::Act(act) => Observation::Act(act),
             Ev::Late(by_ms) => Observation::LateWake { by_ms: *by_ms },
+            Ev::NotStarted => Observation::NotStarted,
         };
         self.auditor.see(ms, &what);
     }

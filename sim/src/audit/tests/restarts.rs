@@ -157,3 +157,19 @@ fn d1_what_a_start_tries_in_vain_to_write_is_not_owed_at_the_next() {
     let known = with(&silent, &[(again as i64, Ev::Torn)]);
     breaks(&known, END, "D1", "no outcome: expected skipped, \"supply lost\"");
 }
+
+#[test]
+fn d1_a_device_that_does_not_start_owes_nothing() {
+    // the watchdog fires a minute before the night's dose, and the memory holds no ledger
+    let reset = 44 * MIN as u64;
+    let stream: Stream =
+        nights(head(), &[], END).into_iter().filter(|(ms, _)| *ms < reset).collect();
+    let silent = with(&stream, &[(reset as i64, Ev::Reset)]);
+    breaks(&silent, END, "D5", "the dose did not begin");
+    let off = with(&silent, &[(reset as i64, Ev::NotStarted)]);
+    let report = holds(&off, END);
+    assert_eq!((report.dues.open, report.slept_through.len()), (1, 1));
+    // the supply comes again, and it starts
+    let again = with(&off, &[(HOUR, Ev::Supply(false)), (2 * HOUR, Ev::Supply(true))]);
+    breaks(&again, END, "D1", "no outcome");
+}

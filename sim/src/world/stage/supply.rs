@@ -51,6 +51,7 @@ impl<const W: usize> Stage<'_, W> {
                 // a device that cannot read its memory stays as it is: off
                 self.power = Some(Power::Off(flash));
                 self.end.refused_memory = Some((self.now, open_error(&error)));
+                self.see(&Observation::NotStarted);
                 return Ok(());
             }
         }

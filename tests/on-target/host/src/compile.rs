@@ -149,6 +149,7 @@ impl Observer for Watch {
             | Observation::Account { .. }
             | Observation::MemoryFault { .. }
             | Observation::NotErased
+            | Observation::NotStarted
             | Observation::Wake => {}
             Observation::Chip { count_ms, rate_ppb, feed_kept } => {
                 self.chip = (at_ms, *count_ms);
