@@ -150,15 +150,22 @@ impl Model {
         begin
     }
 
-    /// A delivery has ended. What no rule can ask for any more is dropped.
+    /// A delivery has ended. What no rule can ask for any more is dropped. One whose outcome
+    /// was lost ends again, and counts as what is said of it then.
     pub(crate) fn ended(&mut self, delivery: Delivery) {
+        let is_it = |known: &Delivery| {
+            let of = |d: &Delivery| (d.id, d.due_at, d.begin.at);
+            of(known) == of(&delivery)
+        };
+        let before = self.deliveries.iter().rposition(is_it);
+        let before = before.and_then(|at| self.deliveries.remove(at)).map_or(0, |d| d.most_nl);
         // an edit can make a guard longer than any is now; more than so many are
         // more than the logic itself can keep
         const MOST: usize = 512;
         if self.deliveries.len() > MOST {
             self.deliveries.pop_front();
         }
-        self.stock.draw(delivery.most_nl);
+        self.stock.draw(delivery.most_nl.saturating_sub(before));
         if delivery.most_nl > 0 {
             self.deliveries.push_back(delivery);
         }

@@ -55,6 +55,8 @@ pub struct Tracker<'s> {
     moved: Moved,
     /// Stretches of closed dates, which may still grow; one an entry.
     growing: Vec<Outcome>,
+    /// The last outcome of each entry that was told, and of its doses asked for.
+    ended: Vec<record::Outcome>,
     untold: Untold,
 }
 
@@ -74,6 +76,7 @@ impl<'s> Tracker<'s> {
             lead_ms: 0,
             moved: Moved::default(),
             growing: Vec::new(),
+            ended: Vec::new(),
             untold: Untold::default(),
         }
     }
@@ -248,6 +251,8 @@ impl<'s> Tracker<'s> {
             }
             Record::Head { head, .. } => self.lead_ms = head.lead_ms,
             Record::Staged(staged) => self.learn(staged),
+            // it waits again where the record of its outcome was lost, which is told
+            Record::Born(born) if self.has_ended(born) => {}
             Record::Born(born) => {
                 self.waiting.retain(|waiting| waiting.due != born.due);
                 if self.waiting.len() == MOST_WAITING {
@@ -306,6 +311,26 @@ impl<'s> Tracker<'s> {
         self.owns = true;
     }
 
+    fn has_ended(&self, born: &record::Born) -> bool {
+        let is_its = |known: &record::Outcome| {
+            (known.due, known.asked, known.due_at) == (born.due, false, born.due_at)
+        };
+        self.ended.iter().any(is_its)
+    }
+
+    /// Takes down that a dose ended. What was told of it before, where its record was lost
+    /// since and the device ends it again; a stretch of closed dates grows.
+    fn ended_before(&mut self, record: &record::Outcome) -> Option<record::Outcome> {
+        let of = |known: &record::Outcome| (known.due, known.asked, known.due_at);
+        let is_its =
+            |known: &record::Outcome| (known.due.id, known.asked) == (record.due.id, record.asked);
+        let at = self.ended.iter().position(is_its);
+        let earlier = at.map(|at| self.ended.swap_remove(at));
+        self.ended.push(*record);
+        let grows = record.kind == OutcomeKind::Skipped(Cause::Closed);
+        earlier.filter(|earlier| !grows && of(earlier) == of(record))
+    }
+
     fn ended(&mut self, at_ms: u64, record: &record::Outcome) {
         let fate = match record.kind {
             OutcomeKind::Dosed => Fate::Dosed,
@@ -326,6 +351,17 @@ impl<'s> Tracker<'s> {
         {
             self.owns = false;
             self.add_pumping(&mut outcome, &running);
+        }
+        if let Some(earlier) = self.ended_before(record) {
+            if outcome.started.is_none() {
+                // what was told of it stays
+                self.ended.pop();
+                self.ended.push(earlier);
+                return;
+            }
+            // it went on: what came on top is told
+            outcome.least = outcome.least.minus(earlier.least);
+            outcome.most = outcome.most.minus(earlier.most);
         }
         if let Some(at) = self.growing.iter().position(|earlier| earlier.key.id == record.due.id) {
             let earlier = self.growing.remove(at);

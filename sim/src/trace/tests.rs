@@ -16,6 +16,8 @@ use super::{Event, Fate, Names, Outcome, Sink, Tracker};
 use crate::observe::{Observation, Observer};
 use crate::run::Frame;
 
+mod damage;
+
 const DAY: i64 = 86_400_000;
 
 /// What was told of outcomes and of the pump.

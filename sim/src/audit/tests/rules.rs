@@ -225,3 +225,22 @@ fn d2_lead_and_remainder_of_a_short_rest() {
     assert_eq!(rest(60_000_000, 0), begins);
     assert_eq!(rest(0, 1), begins);
 }
+
+#[test]
+fn d7_a_dose_that_ends_again_counts_once_and_as_it_is_told_last() {
+    let mut model = nightly();
+    let end = |model: &mut Model, begun: i64, ml: u64| {
+        let begin = model.begun(EntryId(1), begun, false);
+        model.ended(Delivery { id: EntryId(1), begin, due_at: 45 * MIN, most_nl: ml * ML });
+    };
+    let told = |model: &Model| model.deliveries.iter().map(|d| d.most_nl / ML).collect::<Vec<_>>();
+    end(&mut model, 46 * MIN, 60);
+    end(&mut model, 46 * MIN, 80);
+    assert_eq!(told(&model), [80]);
+    // another that was due in the same ms is another
+    end(&mut model, 50 * MIN, 40);
+    assert_eq!(told(&model), [80, 40]);
+    // what was none in the end counts for nothing
+    end(&mut model, 46 * MIN, 0);
+    assert_eq!(told(&model), [40]);
+}
