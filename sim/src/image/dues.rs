@@ -19,11 +19,27 @@ pub(super) struct Dues {
     pub(super) now: Option<WallClock>,
     epochs: Vec<(u16, WallClock)>,
     entries: Vec<(EntryId, u16, Entry)>,
+    /// The entry that stood last on a line.
+    on_lines: Vec<(u8, EntryId)>,
 }
 
 impl Dues {
     /// The next record of the ledger.
     pub(super) fn see(&mut self, record: &Record) {
+        let on_line = match record {
+            Record::Staged(staged) | Record::SnapEntry(staged) => {
+                Some((staged.line, staged.entry.id))
+            }
+            Record::SnapLine { line, id, .. } => Some((*line, *id)),
+            Record::Born(born) => Some((born.line, born.due.id)),
+            Record::Pulse(pulse) => Some((pulse.line, pulse.due.id)),
+            Record::Outcome(outcome) => Some((outcome.line, outcome.due.id)),
+            _ => None,
+        };
+        if let Some((line, id)) = on_line {
+            self.on_lines.retain(|(known, _)| *known != line);
+            self.on_lines.push((line, id));
+        }
         match record {
             Record::Clock { at, epoch, utc, zone }
             | Record::SnapClock { at, epoch, utc, zone, .. } => {
@@ -41,6 +57,16 @@ impl Dues {
             }
             _ => {}
         }
+    }
+
+    /// What stands on lines whose settings are lost, a bit a line: an entry's number, or
+    /// `None` where no whole record tells of it.
+    pub(super) fn lost(&self, lines: u64) -> Vec<(u8, Option<EntryId>)> {
+        let of = |line: u8| {
+            let found = self.on_lines.iter().find(|(known, _)| *known == line);
+            (line, found.map(|(_, id)| *id))
+        };
+        (0..64).filter(|line| lines >> line & 1 == 1).map(of).collect()
     }
 
     /// When a due was meant. Of a weekly one its own time, moved where a gap moves it; of

@@ -10,6 +10,7 @@ use dosewright_core::units::Volume;
 use super::dues::Dues;
 use super::words;
 use crate::scenario::show;
+use crate::words::plural;
 
 /// What kind of record, as the lines have it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
@@ -162,13 +163,15 @@ fn row(record: &Record, dues: &Dues) -> Option<(Kind, Option<u16>, String)> {
         }
         Record::Alarm { alarm, on, detail, .. } => {
             let state = if *on { "on" } else { "off" };
-            let account = match alarm {
+            let more = match alarm {
                 Alarm::LowLevel | Alarm::LevelDisagrees if *on => {
                     format!("; {} by account", show::volume(Volume::from_nl(*detail)))
                 }
+                Alarm::MemoryDamaged if *on => format!("; {}", plural(*detail, "slot")),
+                Alarm::EntryDamaged if *on => format!("; {}", lost_words(*detail, dues)),
                 _ => String::new(),
             };
-            (Kind::Alarm, None, format!("alarm {state}: {}{account}", alarm.words()))
+            (Kind::Alarm, None, format!("alarm {state}: {}{more}", alarm.words()))
         }
         Record::Container { container, level, .. } => (
             Kind::Container,
@@ -205,6 +208,13 @@ fn row(record: &Record, dues: &Dues) -> Option<(Kind, Option<u16>, String)> {
         Record::Motor { faults, .. } => (Kind::Motor, None, motor_words(*faults)),
         _ => return None,
     })
+}
+
+/// The entries on lines whose settings are lost; where there are none, the closed dates.
+fn lost_words(lines: u64, dues: &Dues) -> String {
+    let lost = dues.lost(lines).into_iter().map(|(line, id)| words::lost_entry(line, id));
+    let lost: Vec<String> = lost.collect();
+    if lost.is_empty() { "closed dates".to_owned() } else { lost.join(", ") }
 }
 
 /// How a due, or a row of them, ended.

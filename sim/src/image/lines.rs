@@ -51,6 +51,13 @@ enum Line<'a> {
     },
     /// An entry that is in force.
     Setting { entry: u16, enabled: bool, what: String },
+    /// An entry whose settings are lost: it does not run.
+    Lost {
+        /// Its number, where a whole record tells of it.
+        entry: Option<u16>,
+        /// Its line of the timetable, from 0.
+        line: u8,
+    },
     /// The device as it starts from it.
     Started {
         at_ms: i64,
@@ -58,6 +65,8 @@ enum Line<'a> {
         epoch: u16,
         /// As a POSIX TZ string.
         zone: String,
+        /// The closed dates are lost: entries that observe them do not run.
+        closed_lost: bool,
         head: Option<String>,
         /// The container and what is in it by the account.
         product: Option<String>,
@@ -130,11 +139,15 @@ pub(super) fn json(report: &Report) -> String {
             what: words::entry(&entry, clock),
         });
     }
+    for (at, id) in report.dues.lost(state.damaged) {
+        out += &line(&Line::Lost { entry: id.map(|id| id.0), line: at });
+    }
     out += &line(&Line::Started {
         at_ms: started.at.as_ms(),
         clock_set: clock.is_some(),
         epoch: state.epoch,
         zone: posix_string(&state.zone),
+        closed_lost: state.closed_damaged,
         head: state.head.as_ref().map(words::head),
         product: words::product(state),
         pack: words::pack(&state.gauge.pack),

@@ -73,7 +73,7 @@ pub(super) fn text(report: &Report, all: bool) -> String {
         );
     }
     if let Ok(started) = &report.started {
-        out.push_str(&settings(started));
+        out.push_str(&settings(started, &report.dues));
     }
     let from = if all { 0 } else { report.history.len().saturating_sub(ROWS) };
     out.push_str("\nwhat it tells, by the device's clock\n");
@@ -93,7 +93,7 @@ pub(super) fn text(report: &Report, all: bool) -> String {
     out
 }
 
-fn settings(started: &Started) -> String {
+fn settings(started: &Started, dues: &Dues) -> String {
     let state = &started.state;
     let clock = state.clock.as_ref();
     let mut out = "\nsettings in force\n".to_owned();
@@ -114,7 +114,14 @@ fn settings(started: &Started) -> String {
         let text = format!("  entry {:<2} {}", entry.id.0, words::entry(&entry, clock));
         out.push_str(&wrap(&text, 11));
     }
-    if state.timetable.entries().next().is_none() {
+    for (line, id) in dues.lost(state.damaged) {
+        _ = writeln!(
+            out,
+            "  {:<8} its settings are lost: it does not run",
+            words::lost_entry(line, id)
+        );
+    }
+    if state.timetable.entries().next().is_none() && state.damaged == 0 {
         out.push_str("  no entries\n");
     } else {
         let ceiling = show::volume(state.timetable.ceiling_in_force());
@@ -122,6 +129,9 @@ fn settings(started: &Started) -> String {
     }
     if state.lock.is_set() {
         out.push_str("  lock     a PIN is set\n");
+    }
+    if state.closed_damaged {
+        out.push_str("  closed   lost: entries that observe closed dates do not run\n");
     }
     for closed in state.timetable.closed.iter() {
         _ = writeln!(out, "  closed   {} to {}", show::date(closed.first), show::date(closed.last));

@@ -319,3 +319,50 @@ observes_closed = false
         assert!(json.contains(part), "{json}");
     }
 }
+
+/// Two entries; a line's slot is damaged after a new timetable was set, and the watchdog fires.
+#[test]
+fn m2_damage_is_told_with_its_slots_and_its_entries() {
+    let head = "schema = 1\n[clock]\nstart = 2026-11-02T00:00:00\nzone = \"UTC0\"\n\
+        run_for = \"2 d\"\n[head]\nflow = \"60 ml/min\"\n";
+    let entry = |name: &str, at: &str| {
+        format!(
+            "[[entry]]\nname = \"{name}\"\nweekly = {{ nights = [\"mon\", \"tue\"], at = \
+             \"{at}\" }}\nwindow = \"10 min\"\nvolume = \"60 ml\"\n"
+        )
+    };
+    let text = format!("{head}{}{}", entry("a", "06:00"), entry("b", "08:00"));
+    // the slot of the second entry's settings
+    let bytes = memory_after(&text);
+    let is_second = |slot: &[u8; SLOT]| {
+        let Slot::Good { class: Class::Record, payload, .. } = Slot::decode(slot) else {
+            return false;
+        };
+        let record = dosewright_core::record::Record::decode(&payload);
+        matches!(record, Some(dosewright_core::record::Record::Staged(s)) if s.entry.id.0 == 2)
+    };
+    let at = bytes.as_chunks::<SLOT>().0.iter().position(is_second).unwrap() * SLOT;
+    let fault = |at: &str| format!("[[fault]]\nat = \"+1 d {at}\"\n");
+    let flip = format!("bit_flip = {{ address = {}, bit = 2 }}\n", at + 20);
+    let after = |at: &str| {
+        let (bit, reset) = (fault(at), fault(at));
+        memory_after(&format!("{text}{bit}{flip}{reset}watchdog_reset = {{}}\n"))
+    };
+    // before its first dose nothing that is whole tells which entry stood there
+    let early = read(&after("1 h"), Hints::default()).unwrap().text(true);
+    assert!(early.contains("alarm on: settings damaged; line 1\n"), "{early}");
+    let bytes = after("12 h");
+    let report = read(&bytes, Hints::default()).unwrap();
+    let told = report.text(true);
+    fits(&told);
+    for part in [
+        "alarm on: memory damaged; 1 slot\n",
+        "alarm on: settings damaged; entry 2\n",
+        "  entry 2  its settings are lost: it does not run\n",
+    ] {
+        assert!(told.contains(part), "{part}\n{told}");
+    }
+    let json = report.json();
+    assert!(json.contains(r#"{"event":"lost","entry":2,"line":1}"#), "{json}");
+    assert!(json.contains(r#""closed_lost":false"#), "{json}");
+}

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use dosewright_core::civil::Weekday;
 use dosewright_core::config::Head;
-use dosewright_core::entry::{Entry, GapRule, Recurrence};
+use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::power::Pack;
 use dosewright_core::schedule::WallClock;
 use dosewright_core::time::Instant;
@@ -23,6 +23,12 @@ pub(super) fn moment(at: Instant, clock: Option<&WallClock>) -> String {
             format!("+{}", show::length(ms))
         }
     }
+}
+
+/// An entry whose settings are lost, by its number, or by its line where no whole record
+/// tells of it.
+pub(super) fn lost_entry(line: u8, id: Option<EntryId>) -> String {
+    id.map_or_else(|| format!("line {line}"), |id| format!("entry {}", id.0))
 }
 
 pub(super) fn entry(entry: &Entry, clock: Option<&WallClock>) -> String {

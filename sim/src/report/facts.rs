@@ -5,7 +5,7 @@ use dosewright_core::civil::Local;
 use serde_json::Value;
 
 use crate::run::Frame;
-use crate::trace::{Event, Mover, Outcome, Sink, Stamped, Wait, waited};
+use crate::trace::{Event, Lost, Mover, Outcome, Sink, Stamped, Wait, waited};
 
 /// Pulses of one dose that are kept.
 const MOST_PULSES: usize = 512;
@@ -272,7 +272,7 @@ impl Facts {
             "supply" => self.supplied(at_ms, on),
             "clock" => self.clock_set(at_ms, when("before"), when("after")),
             "clock_lost" => self.feed_lost.push(at_ms),
-            "alarm" => self.alarm(at_ms, text("alarm"), on),
+            "alarm" => self.alarm(at_ms, lost(line).after(&text("alarm")), on),
             "account" => {
                 if let (Some(ul), Some(by)) =
                     (line["level_ul"].as_u64(), line["by"].as_str().and_then(Mover::from_word))
@@ -432,9 +432,24 @@ impl Sink for Facts {
             Event::Clock(change) => self.clock_set(at_ms, change.before, change.after),
             Event::FeedLost => self.feed_lost.push(at_ms),
             Event::Account { level, by } => self.account.push((at_ms, level.as_ul(), *by)),
-            Event::Alarm { alarm, on } => self.alarm(at_ms, alarm.words().to_owned(), *on),
+            Event::Alarm { alarm, on, lost } => {
+                self.alarm(at_ms, lost.after(alarm.words()), *on);
+            }
             _ => {}
         }
+    }
+}
+
+/// What an alarm of the lines is about.
+fn lost(line: &Value) -> Lost {
+    if let Some(slots) = line["slots"].as_u64() {
+        return Lost::Slots(slots);
+    }
+    match line["entries"].as_array() {
+        Some(entries) => {
+            Lost::Settings(entries.iter().filter_map(Value::as_str).map(str::to_owned).collect())
+        }
+        None => Lost::Nothing,
     }
 }
 

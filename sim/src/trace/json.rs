@@ -9,7 +9,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::stamp::rfc3339;
-use super::{ClockChange, Event, Fate, Mover, Outcome, Sink, Stamped};
+use super::{ClockChange, Event, Fate, Lost, Mover, Outcome, Sink, Stamped};
 use crate::observe::DeviceAct;
 
 /// Writes one object a line; the first error of the writer ends it.
@@ -137,7 +137,18 @@ pub(super) enum Line<'a> {
     /// The device was called late.
     LateWake { at_ms: u64, by_ms: u64 },
     /// The device wrote down that an alarm came or went; of the memory fault it says so.
-    Alarm { at_ms: u64, alarm: &'static str, on: bool },
+    Alarm {
+        at_ms: u64,
+        alarm: &'static str,
+        on: bool,
+        /// Of *memory damaged*: slots that cannot be read.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        slots: Option<u64>,
+        /// Of *settings damaged*: the entries whose settings are lost; none where it is the
+        /// closed dates.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        entries: Option<&'a [String]>,
+    },
     /// The clock or the zone was set.
     Clock {
         at_ms: u64,
@@ -287,7 +298,14 @@ impl<W: io::Write> Sink for Lines<W> {
             Event::Reset => Line::Reset { at_ms },
             Event::FeedLost => Line::ClockLost { at_ms },
             Event::Clock(change) => clock_line(at_ms, change),
-            Event::Alarm { alarm, on } => Line::Alarm { at_ms, alarm: alarm.words(), on },
+            Event::Alarm { alarm, on, lost } => {
+                let (slots, entries) = match lost {
+                    Lost::Nothing => (None, None),
+                    Lost::Slots(slots) => (Some(*slots), None),
+                    Lost::Settings(entries) => (None, Some(entries.as_slice())),
+                };
+                Line::Alarm { at_ms, alarm: alarm.words(), on, slots, entries }
+            }
             Event::Asked(act) => {
                 let on = match act {
                     DeviceAct::RemoteStop(on) | DeviceAct::Leak(on) => Some(*on),

@@ -9,6 +9,7 @@ mod account;
 mod clocks;
 pub mod csv;
 pub mod json;
+mod lost;
 pub mod names;
 mod outcome;
 pub mod outcomes;
@@ -21,6 +22,7 @@ pub mod timeline;
 mod untold;
 pub mod vcd;
 
+pub use lost::Lost;
 pub use names::Names;
 pub use outcome::{Fate, Outcome, Wait, waited};
 pub use outcomes::Tracker;
@@ -174,6 +176,8 @@ pub enum Event<'a> {
         alarm: Alarm,
         /// Whether it is on now.
         on: bool,
+        /// What of the memory it is about.
+        lost: &'a Lost,
     },
     /// Somebody or something acted on the device.
     Asked(&'a DeviceAct),

@@ -10,7 +10,7 @@ use dosewright_core::units::{Flow, Volume};
 use super::account::Moved;
 use super::clocks::Clocks;
 use super::untold::Untold;
-use super::{ClockChange, Event, Fate, Names, Outcome, Sink, Stamped, Wait};
+use super::{ClockChange, Event, Fate, Lost, Names, Outcome, Sink, Stamped, Wait};
 use crate::audit::SleptThrough;
 use crate::observe::{Observation, Observer};
 use crate::run::Frame;
@@ -275,8 +275,9 @@ impl<'s> Tracker<'s> {
                 }
                 self.tell(at_ms, &Event::Calibrated { found, in_force, lead_ms });
             }
-            Record::Alarm { alarm, on, .. } => {
-                self.tell(at_ms, &Event::Alarm { alarm: *alarm, on: *on });
+            Record::Alarm { alarm, on, detail, .. } => {
+                let lost = Lost::of(*alarm, *on, *detail, &self.untold, &self.names);
+                self.tell(at_ms, &Event::Alarm { alarm: *alarm, on: *on, lost: &lost });
             }
             _ => {}
         }
@@ -405,7 +406,8 @@ impl Observer for Tracker<'_> {
             }
             Observation::MemoryFault { on } => {
                 self.untold.refused = *on;
-                self.tell(at_ms, &Event::Alarm { alarm: Alarm::LedgerFault, on: *on });
+                let (alarm, lost) = (Alarm::LedgerFault, &Lost::Nothing);
+                self.tell(at_ms, &Event::Alarm { alarm, on: *on, lost });
             }
             Observation::Display { lit } => self.tell(at_ms, &Event::Display { lit: *lit }),
             Observation::Account { level } => {

@@ -12,7 +12,7 @@ use dosewright_core::units::{Carry, Flow, Volume};
 use dosewright_core::zone::Zone;
 
 use super::timeline::Timeline;
-use super::{Event, Fate, Names, Outcome, Sink, Tracker};
+use super::{Event, Fate, Lost, Names, Outcome, Sink, Tracker};
 use crate::observe::{Observation, Observer};
 use crate::run::Frame;
 
@@ -25,6 +25,7 @@ const DAY: i64 = 86_400_000;
 struct Told {
     outcomes: Vec<(u64, Outcome)>,
     pump: Vec<(u64, bool, bool)>,
+    lost: Vec<Lost>,
 }
 
 impl Sink for Told {
@@ -32,6 +33,7 @@ impl Sink for Told {
         match event {
             Event::Outcome(outcome) => self.outcomes.push((at_ms, (*outcome).clone())),
             Event::Pump { on, for_dose } => self.pump.push((at_ms, *on, *for_dose)),
+            Event::Alarm { lost, .. } => self.lost.push((*lost).clone()),
             _ => {}
         }
     }

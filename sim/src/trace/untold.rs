@@ -41,6 +41,11 @@ impl Untold {
         }
     }
 
+    /// Which entry stands on a line.
+    pub(super) fn entry_on(&self, line: u8) -> Option<EntryId> {
+        self.in_force.iter().find(|known| known.line == line).map(|known| known.entry.id)
+    }
+
     fn adopt(&mut self, adopted: &Adopted) {
         let has = |bits: u64, line: u8| bits.checked_shr(u32::from(line)).unwrap_or(0) & 1 == 1;
         self.in_force.retain(|known| !has(adopted.cleared | adopted.written, known.line));

@@ -304,7 +304,7 @@ impl<W: io::Write> Wave<W> {
                 Act::CalibrationEnded | Act::TrainEnded => self.wire(at_ms, Wire::Calibrate, false),
                 Act::Acknowledged | Act::TubeChanged | Act::Unlocked | Act::WrongPin => Ok(()),
             },
-            Event::Alarm { alarm, on } => {
+            Event::Alarm { alarm, on, .. } => {
                 self.alarms.retain(|known| *known != alarm);
                 if on {
                     self.alarms.push(alarm);

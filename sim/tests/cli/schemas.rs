@@ -2,6 +2,8 @@
 
 use std::collections::BTreeSet;
 
+use dosewright_core::ledger::{SLOT, Slot};
+use dosewright_core::record::Record;
 use serde_json::Value;
 
 use crate::support::{Place, failing, good, shipped};
@@ -110,7 +112,19 @@ fn runs_checks_and_sweeps_fit_their_schemas() {
         let line: Value = serde_json::from_str(line).unwrap();
         assert!(validator.is_valid(&line), "{line}");
     }
-    fits(&place, "replay-image", &[], &[&["replay", "memory.bin", "--json"]]);
+    // and one in which the settings of each entry are damaged
+    let mut memory = std::fs::read(place.dir.join("memory.bin")).unwrap();
+    for slot in memory.as_chunks_mut::<SLOT>().0 {
+        if let Slot::Good { payload, .. } = Slot::decode(slot)
+            && let Some(Record::Staged(_)) = Record::decode(&payload)
+        {
+            slot[20] ^= 4;
+        }
+    }
+    std::fs::write(place.dir.join("damaged.bin"), memory).unwrap();
+    let images: [&[&str]; 2] =
+        [&["replay", "memory.bin", "--json"], &["replay", "damaged.bin", "--json"]];
+    fits(&place, "replay-image", &[], &images);
     // an image's rows have their kind for an event, and no other
     let schema = place.call(&["schema", "--lines", "replay-image"]).out;
     assert!(schema.contains("\"calibration\"") && schema.contains("\"waits\""), "{schema}");

@@ -1,11 +1,13 @@
 //! What damage of the memory makes of what is told.
 
 use dosewright_core::cause::Cause;
-use dosewright_core::record::{Born, Outcome as Ended, Record};
+use dosewright_core::entry::EntryId;
+use dosewright_core::record::{Adopted, Alarm, Born, Outcome as Ended, Record, Staged};
 use dosewright_core::time::Instant;
 use dosewright_core::units::Volume;
 
-use super::super::{Fate, Outcome};
+use super::super::json::Lines;
+use super::super::{Event, Fate, Outcome, Sink};
 use super::{Bytes, DAY, Pump, Told, Write, dosed, pulse, skipped, told};
 
 /// The same with a least and a most.
@@ -75,3 +77,45 @@ fn a_due_that_is_skipped_again_is_told_once_and_does_not_wait() {
     let told = told(&[(1, Write(Record::Outcome(outcome))), (2, Write(later))]);
     assert_eq!(told.outcomes.len(), 2);
 }
+
+#[test]
+fn an_alarm_of_the_memory_says_how_many_slots_and_which_entries() {
+    let at = Instant::ZERO;
+    let entry = crate::scenario::read("e.toml", ENTRY).unwrap().0.entries[0]
+        .to_core(EntryId(5), Instant::ZERO);
+    let staged = Record::Staged(Staged { line: 3, entry, revision: 1, mark: None, edited: false });
+    let adopted = Record::Adopted(Adopted {
+        at,
+        ceiling: None,
+        written: 1 << 3,
+        cleared: 0,
+        closed_staged: false,
+    });
+    let alarm = |alarm, on, detail| Write(Record::Alarm { at, alarm, on, detail });
+    let steps = [
+        (1, Write(staged)),
+        (1, Write(adopted)),
+        (2, alarm(Alarm::MemoryDamaged, true, 2)),
+        (2, alarm(Alarm::EntryDamaged, true, 1 << 3 | 1 << 40)),
+        (2, alarm(Alarm::EntryDamaged, true, 0)),
+        (3, alarm(Alarm::EntryDamaged, false, 0)),
+        (3, alarm(Alarm::LowLevel, true, 7)),
+    ];
+    let lost = told(&steps).lost;
+    let words: Vec<String> = lost.iter().map(|lost| lost.after("it")).collect();
+    let entries = "it (entry 5, line 40)";
+    assert_eq!(words, ["it (2 slots)", entries, "it (closed dates)", "it", "it"]);
+    let mut lines = Lines::new(Vec::new());
+    for lost in &lost {
+        lines.event(7, &Event::Alarm { alarm: Alarm::EntryDamaged, on: true, lost });
+    }
+    let text = String::from_utf8(lines.finish().unwrap()).unwrap();
+    let more: Vec<&str> =
+        text.lines().map(|line| line.split_once("\"on\":true").unwrap().1).collect();
+    let entries = ",\"entries\":[\"entry 5\",\"line 40\"]}";
+    assert_eq!(more, [",\"slots\":2}", entries, ",\"entries\":[]}", "}", "}"]);
+}
+
+const ENTRY: &str = "schema = 1\n[clock]\nstart = 2026-10-05T00:00:00\nzone = \"UTC0\"\n\
+    run_for = \"2 days\"\n[head]\nflow = \"26.5 ml/min\"\n[[entry]]\nname = \"trap\"\n\
+    weekly = { nights = [\"mon\"], at = \"00:45\" }\nvolume = \"30 ml\"\nwindow = \"10 min\"\n";

@@ -160,8 +160,10 @@ pub(super) fn note(zone: &Zone, event: &Event<'_>, names: &Names) -> Option<Stri
         Event::Reset => "the processor restarts (watchdog)".to_owned(),
         Event::FeedLost => "the clock chip lost its feed: clock unset".to_owned(),
         Event::Clock(change) => clock(zone, change),
-        Event::Alarm { alarm, on: true } => format!("alarm: {}", alarm.words()),
-        Event::Alarm { alarm, on: false } => format!("alarm over: {}", alarm.words()),
+        Event::Alarm { alarm, on: true, lost } => {
+            format!("alarm: {}", lost.after(alarm.words()))
+        }
+        Event::Alarm { alarm, on: false, .. } => format!("alarm over: {}", alarm.words()),
         Event::Asked(act) => return asked(act, names),
         Event::Done { act: Act::PrimeEnded, ms } => {
             format!("prime ended after {}", Duration::from_ms(u64::from(*ms)))
