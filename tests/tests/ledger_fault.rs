@@ -356,3 +356,42 @@ fn o1_the_container_lasts_as_the_week_asks_less_the_heel() {
     assert_eq!(lasts(&entry, 521_000), None);
     assert_eq!(lasts(&Entry { enabled: false, ..entry }, 5_000), None);
 }
+
+/// A controller whose memory has `lost` slots, after a day in which the append of each kind
+/// of its alarm failed once; somebody acknowledges it at noon. What the ledger has of it: on
+/// or off, and how many slots it says.
+fn told_of_loss(lost: u32) -> Vec<(bool, u64)> {
+    let reset = Reset::PowerOn;
+    let start =
+        Start { now: Instant::ZERO, feed_kept: true, reset, unreadable_tail: 0, unreadable: lost };
+    let mut controller = Controller::<4, 8>::start(Book::empty(), start);
+    let (mut told, mut failed, mut said) = (Vec::new(), Vec::new(), false);
+    let (noon, end) = (Instant::from_ms(12 * HOUR_MS), Instant::from_ms(24 * HOUR_MS));
+    while let Some((at, _)) = controller.next_wake().filter(|(at, _)| *at <= end) {
+        let now_said = at >= noon && !said;
+        let mut event = if now_said { Event::Acknowledge } else { Event::Wake };
+        said |= now_said;
+        while controller.step(at, event).iter().any(|effect| effect == Effect::Append) {
+            event = Event::Appended;
+            let record = Record::decode(controller.pending().unwrap());
+            let Some(Record::Alarm { alarm: Alarm::MemoryDamaged, on, detail, .. }) = record else {
+                continue;
+            };
+            if failed.contains(&on) {
+                told.push((on, detail));
+            } else {
+                failed.push(on);
+                event = Event::AppendFailed;
+            }
+        }
+    }
+    assert!(said);
+    told
+}
+
+#[test]
+fn m2_the_alarm_of_damage_and_its_end_are_told_after_an_append_that_fails() {
+    assert_eq!(told_of_loss(3), [(true, 3), (false, 0)]);
+    // what nothing was lost of is neither told nor ended
+    assert_eq!(told_of_loss(0), []);
+}

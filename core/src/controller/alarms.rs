@@ -22,12 +22,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 return self.want(&Record::Alarm { at: self.now, alarm, on, detail });
             }
         }
-        let on = self.unreadable > 0;
-        let off = !on
-            && core::mem::take(&mut self.acknowledged)
-            && self.book.alarm_is_on(Alarm::MemoryDamaged);
-        let detail = u64::from(core::mem::take(&mut self.unreadable));
         let alarm = Alarm::MemoryDamaged;
+        let on = self.unreadable > 0;
+        let off = self.acknowledged && self.book.alarm_is_on(alarm);
+        let detail = u64::from(self.unreadable);
         (on || off) && self.want(&Record::Alarm { at: self.now, alarm, on, detail })
     }
 

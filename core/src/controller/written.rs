@@ -50,6 +50,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Record::Motor { .. } => (self.motor_failed, self.stale) = (false, true),
             Record::Pin { .. } => self.open_up(),
             Record::Alarm { alarm, on, .. } => {
+                if *alarm == Alarm::MemoryDamaged {
+                    // told, and told again for as long as the ledger did not have it
+                    (self.unreadable, self.acknowledged) = (0, false);
+                }
                 effects.push(Effect::Alarm(*alarm, *on));
                 self.level_noted(*alarm, *on, effects);
             }
