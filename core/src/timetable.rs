@@ -265,17 +265,21 @@ impl<const N: usize> Timetable<N> {
         now: Instant,
         report: &mut impl FnMut(Refusal),
     ) {
+        let report = &mut |refusal| {
+            report(refusal);
+            true
+        };
         self.check_change(None, head, clock, now, report);
     }
 
-    /// The same of a timetable that is to follow another.
+    /// The same of a timetable that is to follow another, as long as `report` asks for more.
     fn check_change(
         &self,
         before: Option<&Self>,
         head: &Head,
         clock: Option<&WallClock>,
         now: Instant,
-        report: &mut impl FnMut(Refusal),
+        report: &mut impl FnMut(Refusal) -> bool,
     ) {
         if let Some(problem) = head.problem() {
             report(Refusal::Head(problem));
@@ -284,19 +288,25 @@ impl<const N: usize> Timetable<N> {
         let mut sound = true;
         for (i, entry) in self.entries().enumerate() {
             if self.ids().take(i).any(|id| id == entry.id) {
-                report(Refusal::SameId { id: entry.id });
                 sound = false;
+                if !report(Refusal::SameId { id: entry.id }) {
+                    return;
+                }
             }
             if let Some(field) = entry.bad_field() {
-                report(Refusal::Field { id: entry.id, field });
                 sound = false;
+                if !report(Refusal::Field { id: entry.id, field }) {
+                    return;
+                }
             }
         }
         if !sound {
             return;
         }
         for entry in self.enabled() {
-            check_alone(&entry, head, report);
+            if !check_alone(&entry, head, report) {
+                return;
+            }
         }
         let stays = |entry: &Entry| before.is_some_and(|before| before.has_as_is(entry));
         for (i, later) in self.enabled().enumerate() {
@@ -309,13 +319,18 @@ impl<const N: usize> Timetable<N> {
                     }
                     let nearest_min =
                         if is_second { self.nearest_start(second, clock, now) } else { None };
-                    report(Refusal::Overlap { first: first.id, second: second.id, nearest_min });
+                    let (first, second) = (first.id, second.id);
+                    if !report(Refusal::Overlap { first, second, nearest_min }) {
+                        return;
+                    }
                 }
             }
         }
         let (asked, dues) = self.most_in_a_day();
-        if let Some(ceiling) = self.ceiling.filter(|&ceiling| asked > ceiling) {
-            report(Refusal::OverCeiling { asked, ceiling });
+        if let Some(ceiling) = self.ceiling.filter(|&ceiling| asked > ceiling)
+            && !report(Refusal::OverCeiling { asked, ceiling })
+        {
+            return;
         }
         if dues > MOST_DUES_A_DAY {
             report(Refusal::TooManyDues { dues, most: MOST_DUES_A_DAY });
@@ -342,7 +357,11 @@ impl<const N: usize> Timetable<N> {
         now: Instant,
     ) -> Option<Refusal> {
         let mut first = None;
-        let report = &mut |refusal| first = first.or(Some(refusal));
+        // what more there is can take long to look for
+        let report = &mut |refusal| {
+            first = Some(refusal);
+            false
+        };
         self.check_change(before, head, clock, now, report);
         first
     }
@@ -408,24 +427,23 @@ fn calendar_range(entry: &Entry) -> (i32, i32) {
     (entry.first.map_or(-FAR_DAYS, day), entry.last.map_or(FAR_DAYS, day))
 }
 
-/// What can be wrong with an entry by itself.
-fn check_alone(entry: &Entry, head: &Head, report: &mut impl FnMut(Refusal)) {
+/// What can be wrong with an entry by itself; whether more is asked for.
+fn check_alone(entry: &Entry, head: &Head, report: &mut impl FnMut(Refusal) -> bool) -> bool {
     let id = entry.id;
-    if entry.is_weekly() && entry.next_at_or_after(crate::entry::Nominal(0)).is_none() {
-        report(Refusal::NeverDue { id });
+    if entry.is_weekly()
+        && entry.next_at_or_after(crate::entry::Nominal(0)).is_none()
+        && !report(Refusal::NeverDue { id })
+    {
+        return false;
     }
-    let gap = entry.shortest_gap();
-    let taken = entry.window_and_grace();
-    if taken >= gap {
-        report(Refusal::GapTooShort {
-            id,
-            window_and_grace_ms: taken.as_ms(),
-            gap_ms: gap.as_ms(),
-        });
+    let gap_ms = entry.shortest_gap().as_ms();
+    let window_and_grace_ms = entry.window_and_grace().as_ms();
+    if window_and_grace_ms >= gap_ms
+        && !report(Refusal::GapTooShort { id, window_and_grace_ms, gap_ms })
+    {
+        return false;
     }
-    if let Err(misfit) = fit(entry, head) {
-        report(Refusal::DoesNotFit { id, misfit });
-    }
+    fit(entry, head).map_or_else(|misfit| report(Refusal::DoesNotFit { id, misfit }), |_| true)
 }
 
 /// How many pulses an entry's dose is made of on this head. The ms more that a remainder
@@ -490,21 +508,27 @@ pub fn overlap(a: &Entry, b: &Entry, clock: Option<&WallClock>, now: Instant) ->
 
 /// Whether a dose of an interval entry ever meets one of a weekly entry, by the offset
 /// in force at `now`: on the circle of a week, since an interval of whole weeks keeps
-/// its weekday too.
+/// its weekday too. One that is over before the other begins meets nothing.
 fn wall_overlap(interval: &Entry, weekly: &Entry, clock: Option<&WallClock>, now: Instant) -> bool {
     let (Some(clock), Recurrence::Interval { every_ms, from }) = (clock, interval.recurrence)
     else {
         return false;
     };
     let offset = i64::from(clock.zone.offset_at(clock.utc(now))) * 1000;
-    let interval_local = clock.utc(from).as_ms().saturating_add(offset);
+    let local = |at| clock.utc(at).as_ms().saturating_add(offset);
+    let interval_local = local(from);
     let (interval_window, weekly_window) =
         (u64::from(interval.window_ms), u64::from(weekly.window_ms));
     let round_ms = gcd(every_ms, WEEK as u64 * DAY);
+    let into_day_ms = i64::from(at_min(weekly)) * MINUTE_MS;
+    let last_ms = i64::from(calendar_range(weekly).1) * DAY_MS + into_day_ms;
+    if last_ms + weekly_window as i64 <= local(from.max(now)) {
+        return false;
+    }
     let days = weekly.calendar_days();
     // any week will do: the first days of all count from 1970-01-01
     (0..WEEK).filter(|&day| days.contains(Date::from_days(day).weekday())).any(|day| {
-        let weekly_local = i64::from(day) * DAY_MS + i64::from(at_min(weekly)) * MINUTE_MS;
+        let weekly_local = i64::from(day) * DAY_MS + into_day_ms;
         let apart = weekly_local.saturating_sub(interval_local);
         meet_on_circle(apart, interval_window, weekly_window, round_ms)
     })

@@ -208,6 +208,36 @@ fn d3_an_interval_of_whole_weeks_meets_a_weekly_one_on_its_weekday_alone() {
 }
 
 #[test]
+fn d3_an_interval_does_not_meet_a_weekly_one_that_is_over_before_it_begins() {
+    let zone = Zone::parse("<+01>-1").unwrap();
+    // from 2024-10-09 on, at 01:00
+    let clock = WallClock { offset_ms: 20_000 * 24 * HOUR as i64, zone };
+    let (daily, wanders) = (every(1, 24, 5 * 24 * 60, 30), every(1, 5, 5 * 24 * 60, 30));
+    for (last, at_min, window_min, expected) in [
+        (9, 60, 30, true),
+        (8, 60, 30, false),
+        // a window over midnight
+        (8, 23 * 60 + 30, 91, true),
+        (8, 23 * 60 + 30, 90, false),
+    ] {
+        let last = Date::from_ymd(2024, 10, last);
+        let other = Entry { last, ..weekly(2, Days::ALL, at_min, window_min) };
+        assert_eq!(meet(&daily, &other, Some(&clock)), expected, "{last:?} {at_min} {window_min}");
+        let at_times = meet_at_times(&wanders, &other, &clock, Instant::ZERO);
+        assert_eq!(at_times, expected, "{last:?} {at_min} {window_min}");
+        // one that has begun meets it for as long as it is not over
+        let begun = Entry { last, ..weekly(2, Days::ALL, 60, 30) };
+        let meets_at = |at_h: u64| {
+            let now = Instant::from_ms((at_h * HOUR) as i64);
+            overlap(&every(1, 24, 0, 30), &begun, Some(&clock), now)
+        };
+        let days_left = last.unwrap().days() - 20_000;
+        assert!(meets_at(days_left as u64 * 24));
+        assert!(!meets_at(days_left as u64 * 24 + 1));
+    }
+}
+
+#[test]
 fn d3_an_interval_that_wanders_meets_a_weekly_one_now_and_then_or_never() {
     let zone = Zone::parse("<+01>-1").unwrap();
     let clock = WallClock { offset_ms: 20_000 * 24 * HOUR as i64, zone };
