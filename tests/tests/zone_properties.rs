@@ -6,6 +6,7 @@ use dosewright_core::civil::Local;
 use dosewright_core::entry::GapRule;
 use dosewright_core::time::Utc;
 use dosewright_core::zone::{Change, ChangeDay, ChangeRule, LocalKind, Summer, Zone};
+use dosewright_sim::audit::{read_otherwise, to_jiff};
 use jiff::civil::{Weekday, date};
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 use jiff::{Timestamp, ToSpan};
@@ -392,6 +393,30 @@ proptest! {
                     let ours = find_utc(&zone, local_ms, GapRule::Shift);
                     prop_assert_eq!(ours, moved, "{} at {}", text, civil);
                 }
+            }
+        }
+    }
+
+    /// D8: what the auditor's library is handed is the zone that the device goes by, but for
+    /// those of which the reader of scenarios says otherwise.
+    #[test]
+    fn d8_a_zone_that_can_be_judged_is_judged_as_it_is(
+        zone in any_zone(),
+        picks in prop::collection::vec((FROM_MS..UNTIL_MS, -100_000..100_000_i64), 6),
+    ) {
+        let tz = to_jiff(&zone);
+        prop_assert!(tz.is_some(), "{}", text_of(&zone));
+        let tz = tz.unwrap();
+        for (ms, about_s) in picks.into_iter().filter(|_| read_otherwise(&zone).is_none()) {
+            let change = zone.next_change_after(Utc::from_ms(ms)).map(|change| change.at.as_ms());
+            for ms in [Some(ms), change, change.map(|ms| ms - 1)].into_iter().flatten() {
+                let theirs = tz.to_offset(Timestamp::from_millisecond(ms).unwrap()).seconds();
+                prop_assert_eq!(zone.offset_at(Utc::from_ms(ms)), theirs, "{} at {}", text_of(&zone), ms);
+                let local_ms = ms + (i64::from(theirs) + about_s) * 1000;
+                let civil = Offset::UTC.to_datetime(Timestamp::from_millisecond(local_ms).unwrap());
+                let moved = tz.to_ambiguous_timestamp(civil).compatible().unwrap().as_millisecond();
+                let ours = find_utc(&zone, local_ms, GapRule::Shift);
+                prop_assert_eq!(ours, moved, "{} at {}", text_of(&zone), civil);
             }
         }
     }

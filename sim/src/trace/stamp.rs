@@ -9,16 +9,18 @@ use super::Stamped;
 use crate::scenario::show;
 
 const WEEKDAYS: [&str; 7] = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"];
+/// The greatest offset that RFC 3339 can say.
+const MOST_OFFSET_MIN: i32 = 23 * 60 + 59;
 const MONTHS: [&str; 12] =
     ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"];
 
 /// `2026-10-20T00:45:00+02:00`, with milliseconds where there are any. An offset
-/// of odd seconds, which RFC 3339 cannot say, is given to the minute below and
-/// the local time moved with it, so that the moment stays the same.
+/// of odd seconds, which RFC 3339 cannot say, is given to the minute below, one of a day
+/// or more as 23:59, and the local time moved with it, so that the moment stays the same.
 pub fn rfc3339(stamped: Stamped) -> String {
-    let odd_s = stamped.offset_s.rem_euclid(60);
-    let local = Local::from_ms(stamped.local.as_ms().saturating_sub(i64::from(odd_s) * 1000));
-    let offset_min = (stamped.offset_s - odd_s) / 60;
+    let offset_min = stamped.offset_s.div_euclid(60).clamp(-MOST_OFFSET_MIN, MOST_OFFSET_MIN);
+    let moved_s = stamped.offset_s - offset_min * 60;
+    let local = Local::from_ms(stamped.local.as_ms().saturating_sub(i64::from(moved_s) * 1000));
     let (year, month, day) = local.date().ymd();
     let ms = local.time_of_day().as_ms();
     let mut text = format!(
@@ -107,6 +109,9 @@ mod tests {
         // 00:20:28 east, as Amsterdam had until 1937: one minute offset below
         assert_eq!(rfc3339(stamped(2026, 1, 2, 60_000, 1228)), "2026-01-02T00:00:32+00:20");
         assert_eq!(rfc3339(stamped(2026, 1, 2, 60_000, -1228)), "2026-01-02T00:00:28-00:21");
+        // 24 h and 24:59:59: hours end at 23 (RFC 3339, section 5.6)
+        assert_eq!(rfc3339(stamped(2026, 1, 2, 60_000, -86_400)), "2026-01-02T00:02:00-23:59");
+        assert_eq!(rfc3339(stamped(2026, 1, 2, 60_000, 89_999)), "2026-01-01T23:00:01+23:59");
     }
 
     #[test]

@@ -157,7 +157,9 @@ BAD_ZONE = "S010", "the zone cannot be read",
 "A zone is either a POSIX TZ string, which holds the rule itself, or an IANA name, whose rule is \
 looked up when the file is read. In a POSIX string the offset counts west of Greenwich as \
 positive, so that central European time is CET-1; the changes are given as Mm.w.d, with week 5 \
-for the last one. The place in the string where reading stopped is marked.",
+for the last one. The place in the string where reading stopped is marked. A zone that no place \
+has is refused as well, where runs by it could not be judged: 24 h or more from UTC, changes that \
+fall outside of their year or within a day of one another, or that change their order.",
 wrong r#"
 [clock]
 start = 2026-10-19T00:00:00
