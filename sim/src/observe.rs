@@ -141,6 +141,14 @@ pub enum Observation<'a> {
     NotStarted,
     /// An erase of the ledger's memory left something of what was there: a worn page.
     NotErased,
+    /// The number that an entry is about to be brought in by. The device has no names, and
+    /// where it refuses the entry, the next one gets the number.
+    Named {
+        /// The number.
+        id: EntryId,
+        /// The name.
+        name: &'a str,
+    },
     /// Something was done to the device while it was on.
     Act(&'a DeviceAct),
     /// The device is called, or stopped, later than it asked to be called, by so

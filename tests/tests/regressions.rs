@@ -26,6 +26,7 @@ fn what_was_mended_stays_mended(part: usize) {
         let judged = judged::run(&scenario, &Options::default(), Vec::new(), None).unwrap();
         let broken: Vec<String> = judged.audit.violations.iter().map(ToString::to_string).collect();
         assert!(broken.is_empty(), "{name}: {broken:#?}");
+        assert!(judged.failures.is_empty(), "{name}: {:#?}", judged.failures);
         assert!(judged.audit.dues.dues > 0, "{name} judges no outcome");
     }
 }

@@ -136,6 +136,7 @@ impl<H: Hand> Ideal<H> {
             Observation::Chip { .. } if ms == self.ms => {}
             Observation::Display { .. }
             | Observation::Account { .. }
+            | Observation::Named { .. }
             | Observation::MemoryFault { .. } => return,
             _ => self.catch_up(ms, what),
         }
@@ -162,6 +163,7 @@ impl<H: Hand> Ideal<H> {
             | Observation::Display { .. }
             | Observation::Account { .. }
             | Observation::MemoryFault { .. }
+            | Observation::Named { .. }
             | Observation::NotErased
             | Observation::NotStarted
             | Observation::Wake => {}

@@ -276,6 +276,7 @@ impl Observer for Auditor {
             what,
             Observation::Display { .. }
                 | Observation::Account { .. }
+                | Observation::Named { .. }
                 | Observation::MemoryFault { .. }
         );
         if is_telling {
@@ -297,7 +298,8 @@ impl Observer for Auditor {
             Observation::NotStarted => self.supply.refused = true,
             Observation::Act(act) => self.see_act(act),
             Observation::LateWake { by_ms } => self.see_late_wake(by_ms),
-            Observation::Wake
+            Observation::Named { .. }
+            | Observation::Wake
             | Observation::Display { .. }
             | Observation::Account { .. }
             | Observation::MemoryFault { .. } => {}

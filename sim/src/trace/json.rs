@@ -290,7 +290,7 @@ impl<W: io::Write> Sink for Lines<W> {
                 Line::Open(OutcomeLine::of(outcome))
             }
             Event::Outcome(outcome) => Line::Outcome(OutcomeLine::of(outcome)),
-            Event::Opened { .. } => return,
+            Event::Opened { .. } | Event::Named { .. } => return,
             Event::Pump { on, .. } => Line::Pump { at_ms, on },
             Event::Supply { on } => Line::Supply { at_ms, on },
             Event::Display { lit } => Line::Display { at_ms, on: lit },

@@ -28,6 +28,7 @@ pub use outcome::{Fate, Outcome, Wait, waited};
 pub use outcomes::Tracker;
 
 use dosewright_core::civil::Local;
+use dosewright_core::entry::EntryId;
 use dosewright_core::record::{Act, Alarm, DueKey};
 use dosewright_core::tube::Found;
 use dosewright_core::units::Volume;
@@ -178,6 +179,13 @@ pub enum Event<'a> {
         on: bool,
         /// What of the memory it is about.
         lost: &'a Lost,
+    },
+    /// An entry is about to be brought in by this number.
+    Named {
+        /// The number.
+        id: EntryId,
+        /// The name.
+        name: &'a str,
     },
     /// Somebody or something acted on the device.
     Asked(&'a DeviceAct),

@@ -419,10 +419,11 @@ impl Observer for Tracker<'_> {
                 self.tell(at_ms, &Event::Reset);
             }
             Observation::LateWake { by_ms } => self.tell(at_ms, &Event::LateWake { by_ms: *by_ms }),
-            Observation::Act(act) => {
-                self.names.learn(act);
-                self.tell(at_ms, &Event::Asked(act));
+            Observation::Named { id, name } => {
+                self.names.learn(*id, name);
+                self.tell(at_ms, &Event::Named { id: *id, name });
             }
+            Observation::Act(act) => self.tell(at_ms, &Event::Asked(act)),
             Observation::NotErased | Observation::NotStarted | Observation::Wake => {}
         }
     }

@@ -55,6 +55,7 @@ impl Seen {
             Observation::NotErased
             | Observation::NotStarted
             | Observation::MemoryFault { .. }
+            | Observation::Named { .. }
             | Observation::Wake
             | Observation::Display { .. }
             | Observation::Account { .. } => {

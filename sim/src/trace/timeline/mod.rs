@@ -306,6 +306,7 @@ impl<W: io::Write> Sink for Timeline<W> {
                 return;
             }
             Event::Pump { .. } => return,
+            Event::Named { id, name } => return self.names.learn(*id, name),
             Event::Outcome(outcome) => {
                 self.open.retain(|open| *open != (outcome.key, outcome.asked));
                 let at = outcome
@@ -318,9 +319,6 @@ impl<W: io::Write> Sink for Timeline<W> {
             }
             Event::Supply { on } => self.supply(at_ms, *on),
             event => {
-                if let Event::Asked(act) = event {
-                    self.names.learn(act);
-                }
                 // what the installer does at the start is the scenario's own text, and
                 // the alarm that the clock is unset comes and goes with it
                 let installed = at_ms == 0 && matches!(event, Event::Asked(_) | Event::Clock(_));

@@ -188,6 +188,7 @@ pub(super) fn note(zone: &Zone, event: &Event<'_>, names: &Names) -> Option<Stri
         Event::Done { .. }
         | Event::Outcome(_)
         | Event::Opened { .. }
+        | Event::Named { .. }
         | Event::Pump { .. }
         | Event::Supply { .. }
         | Event::Display { .. }

@@ -120,6 +120,11 @@ impl<const W: usize> Stage<'_, W> {
                 match self.plan.after(act, start) {
                     Some(plan) => {
                         let before = std::mem::replace(&mut self.plan, plan);
+                        let (plan, given) = (&self.plan, before.names().len());
+                        let brought_in = plan.names().get(given..).unwrap_or_default().to_vec();
+                        for (id, name) in &brought_in {
+                            self.see(&Observation::Named { id: *id, name });
+                        }
                         let timetable = Box::new(self.plan.timetable());
                         self.act(&DeviceAct::SetTimetable(timetable));
                         if matches!(self.end.acts.get(index), Some(ActEnd::Refused(_))) {

@@ -150,6 +150,7 @@ impl Observer for Watch {
             | Observation::MemoryFault { .. }
             | Observation::NotErased
             | Observation::NotStarted
+            | Observation::Named { .. }
             | Observation::Wake => {}
             Observation::Chip { count_ms, rate_ppb, feed_kept } => {
                 self.chip = (at_ms, *count_ms);
