@@ -202,6 +202,7 @@ impl<const W: usize, const E: usize> NorMock<W, E> {
         let left = self.spend(bytes.len() as u64 + 1);
         let taken = left.map_or(bytes.len(), |left| left as usize);
         let whole_words = taken / W * W;
+        let mut wear = (usize::MAX, None);
         for (at, value) in bytes.iter().enumerate() {
             let address = offset + at;
             let value = match self.faults.tear {
@@ -212,7 +213,11 @@ impl<const W: usize, const E: usize> NorMock<W, E> {
                 }
                 _ => break,
             };
-            let worn = self.wear_at(address).map(|wear| match wear {
+            // looked up once a page: a memory can have many that are worn
+            if wear.0 != address / E {
+                wear = (address / E, self.wear_of(address / E));
+            }
+            let worn = wear.1.map(|wear| match wear {
                 Wear::StuckHigh { bytes, seed } => value | stuck_bits(address, bytes, seed),
                 Wear::StuckLow { .. } => value,
                 Wear::Dead => 0xff,
@@ -222,14 +227,14 @@ impl<const W: usize, const E: usize> NorMock<W, E> {
         if left.is_some() { Err(NorError::Cut) } else { Ok(()) }
     }
 
-    fn wear_at(&self, address: usize) -> Option<Wear> {
-        let page = (address / E) as u32;
-        self.faults.worn.iter().find(|(worn, _)| *worn == page).map(|(_, wear)| *wear)
+    fn wear_of(&self, page: usize) -> Option<Wear> {
+        self.faults.worn.iter().find(|(worn, _)| *worn as usize == page).map(|(_, wear)| *wear)
     }
 
     #[cold]
     fn erase_with_faults(&mut self, page: usize) -> Result<(), NorError> {
         let left = self.spend(ERASE_STEPS);
+        let wear = self.wear_of(page);
         for at in 0..E {
             let address = page * E + at;
             let is_erased = match left {
@@ -244,7 +249,7 @@ impl<const W: usize, const E: usize> NorMock<W, E> {
                 _ => true,
             };
             if is_erased {
-                self.bytes[address] = match self.wear_at(address) {
+                self.bytes[address] = match wear {
                     Some(Wear::StuckLow { bytes, seed }) => !stuck_bits(address, bytes, seed),
                     Some(Wear::Dead) => self.bytes[address],
                     Some(Wear::StuckHigh { .. }) | None => 0xff,
@@ -467,6 +472,22 @@ mod tests {
         let (none, high) = written(Wear::StuckHigh { bytes: 16, seed: 1 });
         assert!((32..128).contains(&high) && none == 0, "{none} {high}");
         assert_eq!(written(Wear::Dead), (0, 1024));
+    }
+
+    /// A dead memory is tried again every minute.
+    #[test]
+    fn many_worn_pages_take_no_longer_than_one() {
+        let erased_in = |worn: u32| {
+            let mut flash = NorMock::<4, 16_384>::new(97);
+            (0..worn).for_each(|page| flash.wear_out(page, Wear::Dead));
+            let from = std::time::Instant::now();
+            (0..16).for_each(|_| flash.erase(96 * 16_384, 97 * 16_384).unwrap());
+            from.elapsed()
+        };
+        // the quickest of some: others may want the processor too
+        let quickest = |worn| (0..20).map(|_| erased_in(worn)).min().unwrap();
+        let (one, many) = (quickest(1), quickest(96));
+        assert!(many < one * 4, "{many:?} with 96 worn pages, {one:?} with one");
     }
 
     #[test]
