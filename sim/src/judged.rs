@@ -27,6 +27,26 @@ pub enum Verdict {
     Failed,
 }
 
+impl Verdict {
+    /// All of them.
+    pub const ALL: [Self; 4] = [Self::Held, Self::Stopped, Self::Invalid, Self::Failed];
+
+    /// Its word in the lines.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Held => "held",
+            Self::Stopped => "stopped",
+            Self::Invalid => "invalid",
+            Self::Failed => "failed",
+        }
+    }
+
+    /// Of its word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|verdict| verdict.word() == word)
+    }
+}
+
 /// A run and its judgement.
 #[derive(Debug, Clone)]
 pub struct Judged {
@@ -38,7 +58,7 @@ pub struct Judged {
     pub audit: AuditReport,
     /// What it came to, entry by entry.
     pub figures: Figures,
-    /// Expectations that did not hold, at their places in the file.
+    /// Figures of expectations that were others, at their places in the file.
     pub failures: Vec<Diagnostic>,
     /// Those that did not hold where a failure is what the scenario expects.
     pub meant: Vec<Diagnostic>,
@@ -46,6 +66,8 @@ pub struct Judged {
     pub invalid: Vec<Diagnostic>,
     /// Expectations that were judged.
     pub judged: usize,
+    /// Those of them that did not hold: each can have more than one such figure.
+    pub failed: usize,
     /// What all that comes to.
     pub verdict: Verdict,
 }
@@ -120,11 +142,9 @@ fn judge(
 ) -> Judged {
     let whole = end.end_ms >= scenario.clock.run_for.as_ms();
     let claims = scenario.expect.iter().filter(|e| !matches!(e.claim, Claim::Held(_)));
-    let (mut failures, mut judged) = if whole {
-        (expect::failures(scenario, &figures, &end), claims.count())
-    } else {
-        (Vec::new(), 0)
-    };
+    let (mut failed, mut failures) =
+        if whole { expect::failures(scenario, &figures, &end) } else { (0, Vec::new()) };
+    let mut judged = if whole { claims.count() } else { 0 };
     let invalid = invalid(scenario, &end, whole);
     let broken = !audit.held() || end.install_refused.is_some();
     let mut verdict = if broken || !failures.is_empty() {
@@ -138,10 +158,12 @@ fn judge(
     };
     let mut meant = Vec::new();
     if whole && !scenario.meant_to_hold() {
-        verdict =
-            meant_to_fail(scenario, verdict, &invalid, &mut failures, &mut meant, &mut judged);
+        judged = judged.saturating_sub(std::mem::take(&mut failed));
+        verdict = meant_to_fail(scenario, verdict, &invalid, &mut failures, &mut meant);
+        judged += usize::from(verdict != Verdict::Invalid);
+        failed = failures.len();
     }
-    Judged { frame, end, audit, figures, failures, meant, invalid, judged, verdict }
+    Judged { frame, end, audit, figures, failures, meant, invalid, judged, failed, verdict }
 }
 
 /// A scenario that says `held = false` is in order when something failed.
@@ -154,16 +176,13 @@ fn meant_to_fail(
     invalid: &[Diagnostic],
     failures: &mut Vec<Diagnostic>,
     meant: &mut Vec<Diagnostic>,
-    judged: &mut usize,
 ) -> Verdict {
     match verdict {
         Verdict::Failed => {
-            *judged = judged.saturating_sub(failures.len());
             *meant = std::mem::take(failures);
             if !invalid.is_empty() {
                 return Verdict::Invalid;
             }
-            *judged += 1;
             Verdict::Held
         }
         Verdict::Held => {
@@ -173,7 +192,6 @@ fn meant_to_fail(
                 Diagnostic::new(codes::NOT_AS_EXPECTED, span, "an expectation did not hold")
                     .label("expected something to fail; found that everything held");
             failures.push(found);
-            *judged += 1;
             Verdict::Failed
         }
         other => other,

@@ -103,7 +103,7 @@ fn standard_s(rule: ChangeRule, year: i16) -> Option<i64> {
 
 /// A day's beginning in seconds since 1970 as if it were UTC.
 fn midnight_s(day: Date) -> i64 {
-    TimeZone::UTC.to_timestamp(day.at(0, 0, 0, 0)).map_or(0, |midnight| midnight.as_second())
+    TimeZone::UTC.to_timestamp(day.at(0, 0, 0, 0)).map_or(0, Timestamp::as_second)
 }
 
 /// The moment of a local time in ms since 1970 in the library's zone, both in

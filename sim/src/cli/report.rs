@@ -158,12 +158,7 @@ fn take_lines(terminal: Terminal, file: &Named, found: &mut Found) -> Result<(),
         }
         Ok(Saved::Run(facts)) => {
             found.scenario = scenario_of(terminal, file, &facts);
-            let verdict = match facts.totals.verdict.as_str() {
-                "held" => Verdict::Held,
-                "stopped" => Verdict::Stopped,
-                "invalid" => Verdict::Invalid,
-                _ => Verdict::Failed,
-            };
+            let verdict = facts.totals.verdict.unwrap_or(Verdict::Failed);
             found.run = Some((facts, verdict));
             Ok(())
         }

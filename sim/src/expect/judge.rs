@@ -25,12 +25,18 @@ impl Miss {
     }
 }
 
-/// The claims that do not hold, each as a diagnostic at its place in the file.
+/// The claims that do not hold: how many, and each figure of them that is another as a
+/// diagnostic at its place in the file.
 /// `held` claims are not looked at: they are about all the others.
-pub(super) fn failures(claims: &[Expectation], figures: &Figures, end: &RunEnd) -> Vec<Diagnostic> {
+pub(super) fn failures(
+    claims: &[Expectation],
+    figures: &Figures,
+    end: &RunEnd,
+) -> (usize, Vec<Diagnostic>) {
     let mut dues = figures.found.iter();
     let mut calms = figures.calm.iter();
-    claims
+    let mut failed = 0;
+    let found = claims
         .iter()
         .flat_map(|expectation| {
             let misses = match &expectation.claim {
@@ -93,9 +99,11 @@ pub(super) fn failures(claims: &[Expectation], figures: &Figures, end: &RunEnd) 
                 }
                 Claim::Held(_) => Vec::new(),
             };
+            failed += usize::from(!misses.is_empty());
             misses.into_iter().map(|miss| diagnostic(expectation, &miss)).collect::<Vec<_>>()
         })
-        .collect()
+        .collect();
+    (failed, found)
 }
 
 fn diagnostic(expectation: &Expectation, miss: &Miss) -> Diagnostic {

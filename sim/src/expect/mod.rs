@@ -12,6 +12,6 @@ use crate::scenario::Scenario;
 
 /// The claims of a scenario that do not hold, each at its place in the file.
 /// Claims of `held` are not looked at: they are about all the others.
-pub fn failures(scenario: &Scenario, figures: &Figures, end: &RunEnd) -> Vec<Diagnostic> {
+pub fn failures(scenario: &Scenario, figures: &Figures, end: &RunEnd) -> (usize, Vec<Diagnostic>) {
     judge::failures(&scenario.expect, figures, end)
 }

@@ -4,6 +4,7 @@
 use dosewright_core::civil::Local;
 use serde_json::Value;
 
+use crate::judged::Verdict;
 use crate::run::Frame;
 use crate::trace::{Event, Lost, Mover, Outcome, Sink, Stamped, Wait, waited};
 
@@ -126,8 +127,8 @@ pub struct Seen {
 /// What the last line of a run says.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Totals {
-    /// held, stopped, invalid or failed.
-    pub verdict: String,
+    /// What it came to; none until the last line has said so.
+    pub verdict: Option<Verdict>,
     /// Scheduled doses.
     pub dues: u64,
     /// Of them: dosed.
@@ -322,7 +323,7 @@ impl Facts {
             ));
         }
         self.totals = Totals {
-            verdict: line["verdict"].as_str().unwrap_or_default().to_owned(),
+            verdict: line["verdict"].as_str().and_then(Verdict::from_word),
             dues: number("dues"),
             dosed: number("dosed"),
             part: number("part"),
@@ -335,7 +336,7 @@ impl Facts {
             expectations: number("expectations"),
             findings,
             broken: number("violations_in_all"),
-            failures: failures.len() as u64,
+            failures: line["expectations_failed"].as_u64().unwrap_or(failures.len() as u64),
             failure_expected: line["failure_expected"].as_bool().unwrap_or(false),
             invalid: list("invalid").len() as u64,
         };

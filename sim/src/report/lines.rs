@@ -4,6 +4,7 @@ use serde_json::Value;
 
 use super::facts::Facts;
 use super::matrix::{Cell, Sweep};
+use crate::judged::Verdict;
 
 /// What the lines of a file are.
 #[derive(Debug, Clone, PartialEq)]
@@ -90,8 +91,16 @@ impl Run {
             }
             _ => {}
         }
-        let is_read = self.facts.line(line);
-        is_read.then_some(()).ok_or_else(|| "the outcome cannot be read".to_owned())
+        if !self.facts.line(line) {
+            return Err("the outcome cannot be read".to_owned());
+        }
+        if self.is_over && self.facts.totals.verdict.is_none() {
+            let known = Verdict::ALL.map(Verdict::word).join(", ");
+            return Err(format!(
+                "the verdict is none of {known}: run the scenario again with this build"
+            ));
+        }
+        Ok(())
     }
 }
 

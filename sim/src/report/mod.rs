@@ -76,11 +76,11 @@ fn value(line: &impl serde::Serialize) -> serde_json::Value {
 /// The sentence that stands first.
 fn verdict(facts: &Facts) -> Markup {
     let totals = &facts.totals;
-    let (class, word) = match totals.verdict.as_str() {
-        "held" => ("held", "held"),
-        "failed" => ("failed", "FAILED"),
-        "invalid" => ("invalid", "is INVALID"),
-        _ => ("stopped", "stopped before its end"),
+    let (class, word) = match totals.verdict {
+        Some(Verdict::Held) => ("held", "held"),
+        Some(Verdict::Failed) => ("failed", "FAILED"),
+        Some(Verdict::Invalid) => ("invalid", "is INVALID"),
+        Some(Verdict::Stopped) | None => ("stopped", "stopped before its end"),
     };
     let mut parts = vec![format!("{} dosed", totals.dosed)];
     for (count, word) in
@@ -113,7 +113,7 @@ fn verdict(facts: &Facts) -> Markup {
     } else {
         String::new()
     };
-    let as_meant = totals.failure_expected && totals.verdict == "held";
+    let as_meant = totals.failure_expected && totals.verdict == Some(Verdict::Held);
     let meant = if as_meant { " (a failure is what it expects)" } else { "" };
     html! {
         h1 {
@@ -154,7 +154,7 @@ fn about_run(facts: &Facts) -> Markup {
         @if !facts.totals.findings.is_empty() {
             div class="finding" {
                 h2 {
-                    @if facts.totals.failure_expected && facts.totals.verdict == "held" { "What failed, as it was meant to" }
+                    @if facts.totals.failure_expected && facts.totals.verdict == Some(Verdict::Held) { "What failed, as it was meant to" }
                     @else if facts.totals.broken + facts.totals.failures > 0 { "What failed" }
                     @else { "What never took effect" }
                 }
@@ -235,7 +235,10 @@ const CAUTIONS: &str = "A simulation shows what the logic does in a modelled wor
 /// The page.
 pub fn page(input: &Input<'_>) -> String {
     let title = match input.run {
-        Some(facts) => format!("{}: {}", facts.file, facts.totals.verdict),
+        Some(facts) => {
+            let verdict = facts.totals.verdict.unwrap_or(Verdict::Stopped);
+            format!("{}: {}", facts.file, verdict.word())
+        }
         None => "A sweep of faults".to_owned(),
     };
     let body = html! {

@@ -61,7 +61,7 @@ pub fn verdict(name: &str, scenario: &Scenario, judged: &Judged) -> String {
         String::new()
     };
     let ran = format!("{}: {}{asked}", plural(all.dues(), "scheduled dose"), doses.join(", "));
-    let failed = judged.failures.len() as u64;
+    let failed = judged.failed;
     let broken = if judged.audit.held() {
         "every promise was kept".to_owned()
     } else {

@@ -90,12 +90,38 @@ pub struct Fortune {
     kind: &'static str,
     /// Line of the file.
     line: usize,
-    /// "took effect", "taken", "refused", "no effect", "not reached", "device off"
-    /// or "cannot be simulated".
-    became: &'static str,
+    became: Word,
     /// Why the device refused it.
     #[serde(skip_serializing_if = "Option::is_none")]
     reason: Option<String>,
+}
+
+/// What it became.
+#[derive(Clone, Copy, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+enum Word {
+    /// A fault took effect.
+    #[serde(rename = "took effect")]
+    TookEffect,
+    /// A fault changed nothing.
+    #[serde(rename = "no effect")]
+    NoEffect,
+    /// The run ended before it.
+    #[serde(rename = "not reached")]
+    NotReached,
+    /// The device took the act.
+    Taken,
+    /// The device refused the act.
+    Refused,
+    /// The device was off.
+    #[serde(rename = "device off")]
+    DeviceOff,
+    /// The vessel of a calibration run ran over.
+    #[serde(rename = "vessel overflowed")]
+    VesselOverflowed,
+    /// The scenario has not what the act needs.
+    #[serde(rename = "cannot be simulated")]
+    CannotBeSimulated,
 }
 
 /// The name of an entry that is in force, or was; one that never was has the name that
@@ -116,9 +142,9 @@ pub fn became(scenario: &Scenario, source: &Source, judged: &Judged) -> Vec<Beca
     let faults = scenario.faults.iter().zip(&judged.end.faults).map(|(fault, end)| {
         let kind = fault.kind.word();
         let became = match end {
-            FaultEnd::TookEffect => "took effect",
-            FaultEnd::NoEffect => "no effect",
-            FaultEnd::NotReached => "not reached",
+            FaultEnd::TookEffect => Word::TookEffect,
+            FaultEnd::NoEffect => Word::NoEffect,
+            FaultEnd::NotReached => Word::NotReached,
         };
         let line = line(&fault.spans, kind);
         Became::Fault(Fortune { kind, line, became, reason: None })
@@ -126,12 +152,12 @@ pub fn became(scenario: &Scenario, source: &Source, judged: &Judged) -> Vec<Beca
     let acts = scenario.operator.iter().zip(&judged.end.acts).map(|(act, end)| {
         let kind = act.act.word();
         let became = match end {
-            ActEnd::Taken => "taken",
-            ActEnd::Refused(_) => "refused",
-            ActEnd::DeviceOff => "device off",
-            ActEnd::NotReached => "not reached",
-            ActEnd::Overflowed { .. } => "vessel overflowed",
-            ActEnd::NoSuchPart(_) => "cannot be simulated",
+            ActEnd::Taken => Word::Taken,
+            ActEnd::Refused(_) => Word::Refused,
+            ActEnd::DeviceOff => Word::DeviceOff,
+            ActEnd::NotReached => Word::NotReached,
+            ActEnd::Overflowed { .. } => Word::VesselOverflowed,
+            ActEnd::NoSuchPart(_) => Word::CannotBeSimulated,
         };
         let reason = match end {
             ActEnd::Refused(refusal) => Some(check::refusal_of(&act.act, refusal, |id| {
@@ -192,6 +218,8 @@ pub struct Summary<'a> {
     violations: Vec<Broken<'a>>,
     violations_in_all: u64,
     expectations: usize,
+    /// Of them those that did not hold; each can have more than one figure in `failures`.
+    expectations_failed: usize,
     failures: Vec<Finding<'a>>,
     /// The scenario is meant to fail: it says `held = false`.
     failure_expected: bool,
@@ -227,12 +255,7 @@ impl<'a> Summary<'a> {
         let ul = |nl: u128| u64::try_from((nl + 500) / 1000).unwrap_or(u64::MAX);
         Self {
             held: judged.verdict == Verdict::Held,
-            verdict: match judged.verdict {
-                Verdict::Held => "held",
-                Verdict::Stopped => "stopped",
-                Verdict::Invalid => "invalid",
-                Verdict::Failed => "failed",
-            },
+            verdict: judged.verdict.word(),
             dues: all.dues(),
             dosed: all.dosed,
             part: all.part,
@@ -265,6 +288,7 @@ impl<'a> Summary<'a> {
                 .collect(),
             violations_in_all: judged.audit.violations_in_all,
             expectations: judged.judged,
+            expectations_failed: judged.failed,
             failures: judged.failures.iter().map(finding).collect(),
             failure_expected: !scenario.meant_to_hold(),
             expected_failures: judged.meant.iter().map(finding).collect(),

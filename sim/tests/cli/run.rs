@@ -248,6 +248,28 @@ fn a_scenario_that_is_meant_to_fail_counts_what_held() {
 }
 
 #[test]
+fn an_expectation_with_two_other_figures_is_one_that_did_not_hold() {
+    let place = Place::new("expectation-count");
+    let expect = |counts: &str| format!("[[expect]]\noutcomes = {{ {counts} }}\n\n");
+    place.write("week.toml", &nights(&(expect("dosed = 98, skipped = 99") + &expect("dosed = 3"))));
+    let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let wanted = "1 of 2 expectations did not hold";
+    let said = place.call(&["run", "week.toml", "-q"]);
+    assert!(said.code == 1 && flat(&said.out).contains(wanted), "{said:?}");
+    let lines = place.call(&["run", "week.toml", "--json"]).out;
+    let summary: serde_json::Value = serde_json::from_str(lines.lines().last().unwrap()).unwrap();
+    assert_eq!(summary["failures"].as_array().map(Vec::len), Some(2));
+    assert_eq!((&summary["expectations"], &summary["expectations_failed"]), (&2.into(), &1.into()));
+    place.write("lines.jsonl", &lines);
+    place.call(&["report", "lines.jsonl", "-o", "r.html"]);
+    assert!(flat(&place.read("r.html")).contains(wanted));
+    // a verdict that is none is no verdict
+    place.write("odd.jsonl", &lines.replace("\"failed\"", "\"lost\""));
+    let said = place.call(&["report", "odd.jsonl", "-o", "r.html"]);
+    assert!(said.code != 0 && said.err.contains("the verdict is none of"), "{said:?}");
+}
+
+#[test]
 fn a_scenario_that_is_meant_to_fail_says_what_failed() {
     let place = Place::new("meant-what");
     let held = "[[expect]]\nheld = false\n\n[[expect]]\noutcomes = { dosed = 99 }\n";
