@@ -76,6 +76,15 @@ impl OpenDose {
     }
 }
 
+// each has its bit in `Book::alarms`
+const _: () = {
+    let mut at = 0;
+    while at < Alarm::ALL.len() {
+        assert!((Alarm::ALL[at] as u32) < u16::BITS);
+        at += 1;
+    }
+};
+
 /// The durable state of a controller: `N` lines of timetable, an account of `H`
 /// deliveries.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -286,7 +295,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
             }
             Record::SnapClock { at, epoch, utc, losses, not_before, zone } => {
                 self.zone = *zone;
-                self.clock = utc.map(|utc| clock_of(*at, utc, *zone));
+                self.clock = utc.map(|utc| WallClock::at(*at, utc, *zone));
                 (self.epoch, self.losses, self.not_before) = (*epoch, *losses, *not_before);
                 // a snapshot says everything: what it does not say is not there
                 self.history = History::EMPTY;
@@ -454,7 +463,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
     fn set_clock(&mut self, at: Instant, epoch: u16, utc: Option<Utc>, zone: Zone) {
         let was_unset = self.clock.is_none();
         (self.zone, self.epoch) = (zone, epoch);
-        self.clock = utc.map(|utc| clock_of(at, utc, zone));
+        self.clock = utc.map(|utc| WallClock::at(at, utc, zone));
         let Some(clock) = self.clock else { return };
         if was_unset && self.losses > 0 {
             self.not_before = at;
@@ -535,10 +544,6 @@ fn reckon_by(clock: &WallClock, at: Instant, entry: &Entry, state: &mut LineStat
         // one that is put ahead again keeps the instant that it had
         waiting.due_at = due_at;
     }
-}
-
-const fn clock_of(at: Instant, utc: Utc, zone: Zone) -> WallClock {
-    WallClock { offset_ms: utc.as_ms().saturating_sub(at.as_ms()), zone }
 }
 
 #[cfg(test)]

@@ -17,6 +17,11 @@ pub struct WallClock {
 }
 
 impl WallClock {
+    /// The clock that says a moment at an instant.
+    pub const fn at(at: Instant, utc: Utc, zone: Zone) -> Self {
+        Self { offset_ms: utc.as_ms().saturating_sub(at.as_ms()), zone }
+    }
+
     /// The moment that the clock says at an instant.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub const fn utc(&self, at: Instant) -> Utc {

@@ -184,8 +184,8 @@ impl Record {
                     feed_kept: g.bool(),
                     reset: {
                         let code = g.u8();
-                        let all = [Reset::PowerOn, Reset::Watchdog];
-                        g.or(all.into_iter().find(|&reset| reset as u8 == code), Reset::PowerOn)
+                        let reset = Reset::ALL.into_iter().find(|&reset| reset as u8 == code);
+                        g.or(reset, Reset::PowerOn)
                     },
                 }
             }

@@ -144,3 +144,8 @@ pub enum Reset {
     /// The watchdog.
     Watchdog = 2,
 }
+
+impl Reset {
+    /// Both of them.
+    pub const ALL: [Self; 2] = [Self::PowerOn, Self::Watchdog];
+}

@@ -103,5 +103,5 @@ impl Dues {
 }
 
 fn wall(at: Instant, utc: Option<Utc>, zone: Zone) -> Option<WallClock> {
-    utc.map(|utc| WallClock { offset_ms: utc.as_ms().saturating_sub(at.as_ms()), zone })
+    utc.map(|utc| WallClock::at(at, utc, zone))
 }

@@ -40,8 +40,7 @@ impl Clocks {
         zone: Zone,
     ) -> (Option<WallClock>, Option<WallClock>) {
         let before = self.now;
-        let after =
-            utc.map(|utc| WallClock { offset_ms: utc.as_ms().saturating_sub(at.as_ms()), zone });
+        let after = utc.map(|utc| WallClock::at(at, utc, zone));
         self.now = after;
         if let Some(clock) = after {
             self.epochs.retain(|(kept, _)| *kept != epoch);
