@@ -63,6 +63,20 @@ pub struct Levels {
     pub motor_fault: bool,
 }
 
+impl Levels {
+    /// What the logic is told of the contacts that are on, or of those that are off, in
+    /// this order. A driver without trouble has nothing to say.
+    pub fn signals(self, on: bool) -> impl Iterator<Item = Signal> {
+        let told = [
+            (self.remote_stop == on, Signal::RemoteStop(on)),
+            (self.leak == on, Signal::Leak(on)),
+            (self.level_low == on, Signal::LevelLow(on)),
+            (self.motor_fault && on, Signal::MotorFault),
+        ];
+        told.into_iter().filter_map(|(is_told, signal)| is_told.then_some(signal))
+    }
+}
+
 /// A board: the outputs that the logic acts on, a clock, contacts, and sleep.
 pub trait Board: Outputs {
     /// What the clock chip counts.

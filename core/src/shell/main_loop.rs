@@ -161,18 +161,8 @@ where
 
     /// Hands in those contacts that are on, or those that are off.
     fn read_contacts(&mut self, now: Instant, on: bool) {
-        let levels = self.board.levels();
-        if levels.remote_stop == on {
-            self.take(now, Event::RemoteStop(on));
-        }
-        if levels.leak == on {
-            self.take(now, Event::Leak(on));
-        }
-        if levels.level_low == on {
-            self.take(now, Event::LevelLow(on));
-        }
-        if levels.motor_fault && on {
-            self.take(now, Event::MotorFault);
+        for signal in self.board.levels().signals(on) {
+            self.take(now, signal.event());
         }
     }
 }

@@ -6,6 +6,7 @@
 use std::iter;
 
 use dosewright_core::entry::{Entry, EntryId};
+use dosewright_core::power::TEST_AHEAD;
 use dosewright_core::time::Instant;
 use dosewright_core::timetable::{self, overlap};
 use dosewright_core::units::Carry;
@@ -19,8 +20,6 @@ use crate::world::battery::{Battery, Work};
 /// remaining battery is held to 25 % (PCA R7.3.0(3)). It covers a head that was calibrated
 /// a fifth lower since, and a display that is lit meanwhile.
 pub(super) const TIMES: f64 = 1.25;
-/// The device looks at the pack so long before a due (own choice, as in its logic).
-const AHEAD_MS: u32 = 60_000;
 
 /// Doses that a fresh pack cannot be counted on to finish.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -142,7 +141,9 @@ fn works(scenario: &Scenario, plans: &[EntryPlan]) -> Vec<(Vec<String>, Work)> {
 fn follow(a: &EntryPlan, b: &EntryPlan) -> bool {
     let waits = |plan: &EntryPlan| {
         let entry = plan.to_core(EntryId(1), Instant::ZERO);
-        let window_ms = entry.window_ms.saturating_add(entry.grace_ms).saturating_add(AHEAD_MS);
+        // the device looks at the pack so long before a due
+        let ahead_ms = u32::try_from(TEST_AHEAD.as_ms()).unwrap_or(u32::MAX);
+        let window_ms = entry.window_ms.saturating_add(entry.grace_ms).saturating_add(ahead_ms);
         Entry { window_ms, ..entry }
     };
     !(a.is_weekly() && b.is_weekly()) || overlap(&waits(a), &waits(b), None, Instant::ZERO)

@@ -14,9 +14,7 @@ use dosewright_core::zone::Zone;
 use super::Shape;
 use super::chance::Chance;
 use super::ground::{Ground, Known, Tank};
-
-/// What a scenario has that says nothing else.
-const SECTOR_BYTES: u64 = 32_768;
+use crate::scenario::Memory;
 
 /// Zones with every kind of change, and a date a few days before one.
 const PLACES: [(&str, (i32, u8, u8)); 8] = [
@@ -252,7 +250,7 @@ impl Site {
             entries: entries.collect(),
             flow: self.head().flow,
             sectors: self.sectors,
-            sector_bytes: SECTOR_BYTES,
+            sector_bytes: u64::from(Memory::default().sector_bytes),
             container: self.container.map(|made| Tank {
                 capacity_nl: made.capacity * 1_000_000,
                 heel_nl: made.heel * 1_000_000,

@@ -1,11 +1,11 @@
 //! The battery pack in the stage: what the device reads of it, and when it browns out.
 
+use dosewright_core::power::READINGS;
+
 use super::{Power, Stage};
 use crate::observe::DeviceAct;
 use crate::world::battery::RECOVERS_MS;
 
-/// Readings of a test, at rest and then under load.
-const READINGS: u32 = 10;
 /// How long the test load of a reading is on, in ms (model parameter).
 const TEST_LOAD_MS: u64 = 10;
 

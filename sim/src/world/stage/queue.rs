@@ -1,7 +1,7 @@
 //! The queue between the device's interrupt handlers and its main loop, where more
 //! comes at once than it holds.
 
-use dosewright_core::shell::{Inbox, Message, Signal, Taken};
+use dosewright_core::shell::{Inbox, Levels, Message, Signal, Taken};
 
 use super::Stage;
 use crate::observe::DeviceAct;
@@ -40,15 +40,19 @@ impl<const W: usize> Stage<'_, W> {
 
     /// All contacts are read: first those that are on, then those that are off.
     fn read_contacts(&mut self) {
-        for on in [true, false] {
-            if self.remote_stop == on {
-                self.input(&DeviceAct::RemoteStop(on));
-            }
-            if self.leak == on {
-                self.input(&DeviceAct::Leak(on));
-            }
-            if self.contact_told() == on {
-                self.input(&DeviceAct::LevelLow(on));
+        let levels = Levels {
+            remote_stop: self.remote_stop,
+            leak: self.leak,
+            level_low: self.contact_told(),
+            // a driver that knows of trouble has said so before, and the pump is off
+            motor_fault: false,
+        };
+        for signal in levels.signals(true).chain(levels.signals(false)) {
+            match signal {
+                Signal::RemoteStop(on) => self.input(&DeviceAct::RemoteStop(on)),
+                Signal::Leak(on) => self.input(&DeviceAct::Leak(on)),
+                Signal::LevelLow(on) => self.input(&DeviceAct::LevelLow(on)),
+                Signal::MotorFault | Signal::Timer | Signal::Release | Signal::Acknowledge => {}
             }
         }
     }

@@ -45,7 +45,7 @@ impl<const W: usize> Stage<'_, W> {
             }
             Err((flash, StartError::Format(error))) => {
                 self.power = Some(Power::Off(flash));
-                return Err(WorldError::Memory(format!("{error:?}")));
+                return Err(WorldError::Memory(error.to_string()));
             }
             Err((flash, StartError::Open(error))) => {
                 // a device that cannot read its memory stays as it is: off
