@@ -48,7 +48,7 @@ pub enum Amount {
     Water {
         /// In mg.
         mass_mg: u32,
-        /// Its temperature in tenths of a degree, 5 to 400.
+        /// Its temperature in tenths of a degree, 3 to 402; the nearest half degree counts.
         tenths_of_degree: u16,
     },
     /// A mass of the product.
@@ -345,7 +345,9 @@ pub struct Train {
 }
 
 /// Solves `volume = steady on - loss starts` for the two unknowns. `None` where
-/// the two trains have the same share of starts, or give no flow.
+/// the two trains have the same share of starts, or give no flow. Volumes times on-times
+/// beyond 64 bits (200 l in a day's run) count as the most there is: no small pump comes to
+/// that.
 pub fn two_point(long: &Train, short: &Train) -> Option<TwoPoint> {
     let of_run = |on_ms: u32, by: u64| times(u64::from(on_ms), by);
     let starts = of_run(long.on_ms, u64::from(short.starts));

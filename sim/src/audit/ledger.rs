@@ -58,7 +58,11 @@ impl About {
             | Record::PackMeans { .. }
             | Record::Lit { .. }
             | Record::SnapGauge(_) => Self::Nothing,
-            _ => Self::State,
+            Record::Motor { .. }
+            | Record::SnapGlobals { .. }
+            | Record::SnapDeliveries(_)
+            | Record::SnapStarts(_)
+            | Record::SnapOpen { .. } => Self::State,
         }
     }
 }

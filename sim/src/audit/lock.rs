@@ -143,7 +143,42 @@ impl Auditor {
             Record::Act { act: Act::CalibrationBegun | Act::TrainBegun, .. } => "calibrate",
             Record::Act { act: Act::TubeChanged, .. } => "a tube set",
             Record::Pulse(pulse) if pulse.asked && pulse.first => "a dose that was asked for",
-            _ => return,
+            Record::Act {
+                act:
+                    Act::PrimeEnded
+                    | Act::CalibrationEnded
+                    | Act::TrainEnded
+                    | Act::Unlocked
+                    | Act::WrongPin
+                    | Act::Acknowledged,
+                ..
+            }
+            | Record::Container { .. }
+            | Record::Pack { how: NewPack::Changed | NewPack::Recognised, .. }
+            | Record::Pulse(_)
+            | Record::Boot { .. }
+            | Record::Staged(_)
+            | Record::StagedClosed(_)
+            | Record::Born(_)
+            | Record::Outcome(_)
+            | Record::Stamp { .. }
+            | Record::Alarm { .. }
+            | Record::Motor { .. }
+            | Record::PackMeans { .. }
+            | Record::Lit { .. }
+            | Record::SnapClock { .. }
+            | Record::SnapGlobals { .. }
+            | Record::SnapHead(_)
+            | Record::SnapClosed(_)
+            | Record::SnapEntry(_)
+            | Record::SnapLine { .. }
+            | Record::SnapDeliveries(_)
+            | Record::SnapStarts(_)
+            | Record::SnapOpen { .. }
+            | Record::SnapStock(_)
+            | Record::SnapTube(_)
+            | Record::SnapLock(_)
+            | Record::SnapGauge(_) => return,
         };
         if self.lock.is_closed(at) && !self.taint.ever {
             self.fail("O5", None, format!("{what} was taken, and the settings are locked"));
