@@ -63,7 +63,7 @@ pub use dues::{DayByDay, Finder, MinuteByMinute, Weekly};
 pub use predict::{Predicted, predict};
 pub use readings::Reading;
 pub use report::{AuditReport, Counts, DueName, DueRecord, EntryTotals, SleptThrough, Violation};
-pub use zone::{posix_string, read_otherwise, to_jiff};
+pub use zone::{posix_string, to_jiff};
 
 use chip::Chip;
 use dose::Open;

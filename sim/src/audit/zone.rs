@@ -3,9 +3,9 @@
 use std::fmt::Write as _;
 
 use dosewright_core::zone::{ChangeDay, ChangeRule, Zone};
-use jiff::civil::{Date, DateTime, Weekday, date};
+use jiff::Timestamp;
+use jiff::civil::DateTime;
 use jiff::tz::{AmbiguousOffset, TimeZone};
-use jiff::{Timestamp, ToSpan as _};
 
 /// The zone as a POSIX TZ string, with invented abbreviations.
 pub fn posix_string(zone: &Zone) -> String {
@@ -43,67 +43,6 @@ fn push_hms(text: &mut String, s: i32) {
 /// The library's zone; `None` where it takes no such zone.
 pub fn to_jiff(zone: &Zone) -> Option<TimeZone> {
     TimeZone::posix(&posix_string(zone)).ok()
-}
-
-/// What of a zone's changes the library reads otherwise than the device does, where POSIX
-/// leaves open what holds; `None` where both go by the same local time.
-pub fn read_otherwise(zone: &Zone) -> Option<&'static str> {
-    let summer = zone.summer?;
-    let ahead_s = i64::from(summer.offset_s) - i64::from(zone.offset_s);
-    let outside = Some("a change of the clocks can fall outside of its year");
-    let (mut last_s, mut is_start_first) = (None, None);
-    // each sequence of three calendars comes back within 40 years
-    for year in 2000..=2041 {
-        let [new_year_s, next_s] = [year, year + 1].map(|year| midnight_s(date(year, 1, 1)));
-        let [start_s, end_s] = [summer.start, summer.end].map(|rule| standard_s(rule, year));
-        let (Some(start_s), Some(end_s)) = (start_s, end_s.map(|end_s| end_s - ahead_s)) else {
-            return outside;
-        };
-        // summer all the year
-        if (start_s, end_s) == (new_year_s, next_s) {
-            continue;
-        }
-        for at_s in [start_s.min(end_s), start_s.max(end_s)] {
-            // by the one offset or the other, or by UTC
-            if !(new_year_s + 2 * DAY_S..=next_s - 2 * DAY_S).contains(&at_s) {
-                return outside;
-            }
-            if last_s.is_some_and(|last_s| at_s - last_s < DAY_S) {
-                return Some("two changes of the clocks can lie within a day");
-            }
-            last_s = Some(at_s);
-        }
-        if *is_start_first.get_or_insert(start_s < end_s) != (start_s < end_s) {
-            return Some("which change of the clocks comes first differs from year to year");
-        }
-    }
-    None
-}
-
-const DAY_S: i64 = 86_400;
-
-/// The moment of a change in a year by the offset before it, in seconds since 1970 as if that
-/// were UTC; `None` where the day is none of the year.
-fn standard_s(rule: ChangeRule, year: i16) -> Option<i64> {
-    let first = date(year, 1, 1);
-    let day = match rule.day {
-        ChangeDay::MonthWeekDay { month, week, day } => {
-            let nth = if week == 5 { -1 } else { week.cast_signed() };
-            let weekday = Weekday::from_sunday_zero_offset(day.cast_signed()).ok()?;
-            date(year, month.cast_signed(), 1).nth_weekday_of_month(nth, weekday).ok()?
-        }
-        ChangeDay::JulianNoLeap(n) => {
-            let leap_day = i64::from(n >= 60 && first.in_leap_year());
-            first.checked_add((i64::from(n) - 1 + leap_day).days()).ok()?
-        }
-        ChangeDay::ZeroBased(n) => first.checked_add(i64::from(n).days()).ok()?,
-    };
-    (day.year() == year).then(|| midnight_s(day) + i64::from(rule.time_s))
-}
-
-/// A day's beginning in seconds since 1970 as if it were UTC.
-fn midnight_s(day: Date) -> i64 {
-    TimeZone::UTC.to_timestamp(day.at(0, 0, 0, 0)).map_or(0, Timestamp::as_second)
 }
 
 /// The moment of a local time in ms since 1970 in the library's zone, both in

@@ -14,12 +14,14 @@ mod quantity;
 mod read;
 mod reader;
 mod schema;
+mod unjudged;
 pub mod write;
 mod zones;
 
 pub use model::*;
 pub use quantity::show;
 pub use schema::schema;
+pub use unjudged::read_otherwise;
 
 use crate::diagnose::{self, Diagnostic, Severity, Span, codes};
 

@@ -9,7 +9,7 @@ use dosewright_core::zone::Zone;
 use super::model::NamedZone;
 use super::nearest::{loose_distance, nearest_few};
 use super::quantity::Problem;
-use crate::audit::read_otherwise;
+use super::unjudged::unjudged;
 use crate::diagnose::codes;
 
 /// Reads a zone.
@@ -83,16 +83,6 @@ pub(super) fn zone(text: &str) -> Result<NamedZone, Problem> {
         .label(error.what)
         .help("the form is CET-1CEST,M3.5.0,M10.5.0/3: names, offset west of Greenwich, changes")),
     }
-}
-
-/// Why no run by a zone could be judged or told: what its traces cannot say, or readers of
-/// TZ strings do not agree on.
-fn unjudged(zone: &Zone) -> Option<&'static str> {
-    let summer_s = zone.summer.map_or(zone.offset_s, |summer| summer.offset_s);
-    if zone.offset_s.abs().max(summer_s.abs()) >= 86_400 {
-        return Some("24 h or more from UTC, which neither RFC 3339 nor RFC 5545 can say");
-    }
-    read_otherwise(zone)
 }
 
 /// Whether a zone is `UTC` or `GMT` with a sign: what most who write it mean is the other
