@@ -14,10 +14,10 @@ mod events;
 mod line;
 #[cfg(any(feature = "log", feature = "defmt"))]
 mod logger;
-#[cfg(feature = "hal")]
-mod pins;
 #[cfg(feature = "panel")]
 mod panel;
+#[cfg(feature = "hal")]
+mod pins;
 mod plants;
 
 use core::mem::MaybeUninit;
