@@ -99,7 +99,8 @@ where
     C: BorrowMut<Controller<N, H>>,
 {
     /// Slots that a sector must have: for the largest snapshot with its header
-    /// and seal, for the largest adoption, and for slots that do not take.
+    /// and seal, for the largest adoption, and eight for what goes twice and for slots
+    /// that do not take.
     pub const LEAST_SLOTS: usize = Book::<N, H>::SNAPSHOT_MOST + N + 2 + 2 + 8;
 
     /// As [`Device::start`], in a controller that is [`Controller::blank`].
@@ -225,14 +226,17 @@ where
     }
 
     fn append(&mut self) -> bool {
-        let Some(&payload) = self.controller.borrow().pending() else { return false };
+        let controller = self.controller.borrow();
+        let (Some(&payload), twice) = (controller.pending(), controller.goes_twice()) else {
+            return false;
+        };
         if self.ledger.needs_roll() && self.roll().is_err() {
             return false;
         }
-        let written = match self.ledger.append(&payload) {
+        let written = match self.ledger.append_in(&payload, twice) {
             Ok(_) => true,
             Err(AppendError::Full | AppendError::Worn) => {
-                self.roll().is_ok() && self.ledger.append(&payload).is_ok()
+                self.roll().is_ok() && self.ledger.append_in(&payload, twice).is_ok()
             }
             Err(_) => false,
         };
@@ -246,7 +250,8 @@ where
     /// Writes an adoption's records, all of them in one sector: they count only
     /// together, and are read together at a restart.
     fn adopt(&mut self, timetable: &Timetable<N>) -> bool {
-        let count = self.controller.borrow().adoption(timetable).count();
+        // the last of them goes twice
+        let count = self.controller.borrow().adoption(timetable).count().saturating_add(1);
         // once where there is room, and once more from the top of a new sector
         // where slots that did not take used the room up
         for _ in 0..2 {
@@ -256,7 +261,8 @@ where
             }
             let Self { controller, ledger } = self;
             let mut records = controller.borrow().adoption(timetable);
-            let failed = records.find_map(|record| ledger.append(&record.encode()).err());
+            let failed = records
+                .find_map(|record| ledger.append_in(&record.encode(), record.goes_twice()).err());
             match failed {
                 None => return true,
                 Some(AppendError::Full | AppendError::Worn) => {}
@@ -334,7 +340,7 @@ mod tests {
         // every line, the closed dates, and the record that makes them count
         let adoption = controller.adoption(&timetable).count();
         assert_eq!(adoption, N + 2);
-        // a header and a seal as well, and eight slots that do not take
+        // a header and a seal as well, the adoption's second slot, and slots that do not take
         let least = Device::<Nothing, N, 16>::LEAST_SLOTS;
         assert_eq!(least, Book::<N, 16>::SNAPSHOT_MOST + 2 + adoption + 8);
     }

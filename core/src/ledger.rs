@@ -9,6 +9,7 @@
 //!   a cut anywhere leaves the state before or after (M1).
 //! - A slot is written only where the flash is blank, and acknowledged only
 //!   when it reads back as written; every slot has its checksum (M2).
+//! - A record whose loss nothing later would show can be put into two slots.
 //! - A header repeats in the seal, and it names the sector before it, which
 //!   stands in while it lasts where the snapshot is damaged.
 //! - A store with a sector of another format version is refused by name (M4).
@@ -277,7 +278,22 @@ impl<F: NorFlash> Ledger<F> {
     /// [`AppendError::Full`] and [`AppendError::Worn`] ask for a roll first. After
     /// any error the record may still be found at the next boot, whole, once.
     pub fn append(&mut self, payload: &Payload) -> Result<u32, AppendError<F::Error>> {
-        if self.needs_roll() {
+        self.append_in(payload, false)
+    }
+
+    /// The same in two slots of one sector and with one number, of which either is enough:
+    /// a scan gives the record once. It is stored with the first; where no second slot
+    /// takes it, there is one.
+    pub fn append_twice(&mut self, payload: &Payload) -> Result<u32, AppendError<F::Error>> {
+        self.append_in(payload, true)
+    }
+
+    pub(crate) fn append_in(
+        &mut self,
+        payload: &Payload,
+        twice: bool,
+    ) -> Result<u32, AppendError<F::Error>> {
+        if self.needs_roll() || self.free() <= u16::from(twice) {
             return Err(AppendError::Full);
         }
         let seq = self.next_seq;
@@ -289,6 +305,10 @@ impl<F: NorFlash> Ledger<F> {
         self.next_seq = seq.saturating_add(1);
         match self.store.write(&mut self.current, Class::Record, seq, payload) {
             Ok(()) => {
+                if twice {
+                    let again = self.store.write(&mut self.current, Class::Record, seq, payload);
+                    self.worn |= matches!(again, Err(WriteError::Worn));
+                }
                 self.appended = self.appended.saturating_add(1);
                 Ok(seq)
             }
@@ -358,6 +378,12 @@ impl<F: NorFlash> Ledger<F> {
             }
         }
         Err(RollError::Worn)
+    }
+
+    /// Whether each slot that a scan gives was written by a build that puts some records into
+    /// two.
+    pub(crate) const fn writes_twice(&self) -> bool {
+        !self.worn && self.older.is_none()
     }
 
     /// What a scan starts from, as found at opening; [`Base::Current`] again

@@ -9,7 +9,8 @@ use crate::units::Volume;
 /// The span of the ceiling (D7): an hour less than a day, so that neither
 /// summer time nor a clock that runs fast makes two nights one.
 pub const CEILING_SPAN: Duration = Duration::from_h(23);
-/// Half a week: no repeat guard is longer.
+/// Half a week: no repeat guard of a weekly entry is longer. That of an interval can be,
+/// see [`History::may_lack`].
 const LONGEST_GUARD: Duration = Duration::from_h(84);
 
 /// Stands for several entries, whose deliveries have become one.
@@ -57,7 +58,7 @@ impl<const H: usize> History<H> {
 
     /// Takes down a delivery.
     ///
-    /// Where all places are taken, the oldest gives way if no rule can ask for
+    /// Where all places are taken, the oldest gives way if no weekly entry can ask for
     /// it any more; else the two oldest become one with the later time. Where they were of
     /// two entries it counts for any: that can only make the ceiling and the guards
     /// stricter, never let a dose through.
@@ -80,6 +81,11 @@ impl<const H: usize> History<H> {
             }
         }
         self.put(&kept);
+    }
+
+    /// Whether a delivery that began so long ago may have given way to younger ones.
+    pub(crate) fn may_lack(&self, age: Duration) -> bool {
+        age >= LONGEST_GUARD && self.items.iter().all(PackedDelivery::is_some)
     }
 
     /// Puts a delivery in the first free place; `false` where there is none.

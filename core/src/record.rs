@@ -494,6 +494,23 @@ pub enum Record {
 }
 
 impl Record {
+    /// Whether it goes into two slots of the ledger: nothing that comes later shows that a
+    /// setting was lost, or that a dose had begun, and the device would run on by what was
+    /// before it (M2, D4).
+    pub const fn goes_twice(&self) -> bool {
+        match self {
+            Self::Pulse(pulse) => pulse.first,
+            Self::Clock { .. }
+            | Self::Head { .. }
+            | Self::Adopted(_)
+            | Self::Container { .. }
+            | Self::Calibration { .. }
+            | Self::Pin { .. }
+            | Self::Pack { .. } => true,
+            _ => false,
+        }
+    }
+
     /// The record's number in the ledger; those of snapshots are 32 and above.
     pub const fn kind(&self) -> u8 {
         match self {

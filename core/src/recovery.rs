@@ -43,9 +43,14 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
     // the lines staged since, the closed dates, and unreadable slots after the last of them
     let (mut staged_lines, mut staged_closed, mut since_staged) = (0, false, 0_u32);
     let mut snapshot = (ledger.base() == Base::Broken).then(Parts::default);
+    // of the one sector that is gone through, where some records go twice: the slot of which
+    // nothing is lost, since the record before it is whole, and the one after the last loss
+    let twice = ledger.writes_twice();
+    let (mut second, mut after_loss) = (0, 0);
     let mut scan = ledger.scan();
     let mut record = Record::Stamp { at: Instant::ZERO };
     while let Some(slot) = ledger.next(&mut scan) {
+        let next = slot.position.index().saturating_add(1);
         let is_read = slot.content.is_some_and(|content| record.read(&content.payload));
         if slot.class == Class::Record
             && let Some(parts) = snapshot.take()
@@ -54,6 +59,10 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
         }
         if !is_read {
             unreadable = unreadable.saturating_add(1);
+            after_loss = next;
+            if second == slot.position.index() {
+                continue;
+            }
             if slot.class == Class::Record {
                 unreadable_tail = unreadable_tail.saturating_add(1);
                 since_intent = since_intent.saturating_add(1);
@@ -65,6 +74,9 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
             continue;
         }
         unreadable_tail = 0;
+        // after a slot that cannot be read it may be the second one itself
+        let is_first = after_loss != slot.position.index();
+        second = if twice && is_first && record.goes_twice() { next } else { 0 };
         if let Some(parts) = &mut snapshot {
             parts.note(&record);
         }
@@ -79,11 +91,12 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
             since_staged = 0;
             continue;
         }
-        // the logic ran on after one slot that cannot be read: the adoption was in it, and what
-        // stood on those lines before is not in force any more. A cut would have been before a
-        // start, and more slots than one are a memory that did not take it.
+        // the logic ran on after two slots that cannot be read, or the one of an older ledger:
+        // the adoption was in them, and what stood on those lines before is not in force any
+        // more. A cut would have been before a start, and more slots are a memory that did not
+        // take it.
         let runs_on = !matches!(record, Record::Boot { .. } | Record::Adopted(_));
-        if staged_from.is_some() && since_staged == 1 && runs_on {
+        if staged_from.is_some() && matches!(since_staged, 1 | 2) && runs_on {
             book.damage(staged_lines, staged_closed);
         }
         match &record {

@@ -7,8 +7,10 @@ use dosewright_core::calibration::{Measured, Vessel};
 use dosewright_core::civil::Local;
 use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::EntryId;
+use dosewright_core::ledger::{Class, SLOT, Slot};
 use dosewright_core::lock::Pin;
 use dosewright_core::power::Pack;
+use dosewright_core::record::Record;
 use dosewright_core::timetable::Timetable;
 use dosewright_core::units::{Flow, Volume};
 use dosewright_core::zone::Zone;
@@ -169,6 +171,26 @@ pub trait Observer {
     /// Whether the run should end here, before its time; asked at every step.
     fn wants_end(&self) -> bool {
         false
+    }
+}
+
+/// The records among the slots that are seen, each once: some are put into two slots, with
+/// one number.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Records {
+    last: u32,
+}
+
+impl Records {
+    /// The record that was written with these bytes of a slot, if it is a whole one and new.
+    pub fn see(&mut self, bytes: &[u8]) -> Option<Record> {
+        let slot = <&[u8; SLOT]>::try_from(bytes).ok()?;
+        let Slot::Good { seq, class, payload } = Slot::decode(slot) else { return None };
+        if class != Class::Record || seq <= self.last {
+            return None;
+        }
+        self.last = seq;
+        Record::decode(&payload)
     }
 }
 

@@ -4,19 +4,37 @@ use dosewright_core::ledger::{Class, SLOT, Slot};
 use dosewright_core::record::{Outcome, Record};
 use dosewright_sim::world::flash::NorMock;
 
-/// The slots whose check holds and which hold a record: number, class, and what it says.
-pub fn all(memory: &[u8]) -> impl Iterator<Item = (usize, Class, Record)> + '_ {
+/// A slot whose check holds, and which holds a record.
+pub struct Whole {
+    /// Its number.
+    pub index: usize,
+    /// The record's.
+    pub seq: u32,
+    /// What it is of.
+    pub class: Class,
+    /// What it says.
+    pub record: Record,
+}
+
+/// All of them.
+pub fn whole(memory: &[u8]) -> impl Iterator<Item = Whole> + '_ {
     memory.chunks_exact(SLOT).enumerate().filter_map(|(index, slot)| {
-        let Slot::Good { payload, class, .. } = Slot::decode(slot.try_into().ok()?) else {
+        let Slot::Good { seq, payload, class } = Slot::decode(slot.try_into().ok()?) else {
             return None;
         };
-        Some((index, class, Record::decode(&payload)?))
+        Some(Whole { index, seq, class, record: Record::decode(&payload)? })
     })
 }
 
-/// The records of them, each with the number of its slot.
+/// Those of records that stand in two slots once.
+fn first(memory: &[u8]) -> impl Iterator<Item = Whole> + '_ {
+    let mut last = None;
+    whole(memory).filter(move |slot| last.replace(slot.seq) != Some(slot.seq))
+}
+
+/// The records, each with the number of its first slot.
 pub fn records(memory: &[u8]) -> impl Iterator<Item = (usize, Record)> + '_ {
-    all(memory).map(|(index, _, record)| (index, record))
+    first(memory).map(|slot| (slot.index, slot.record))
 }
 
 /// The outcomes among them.
@@ -27,17 +45,17 @@ pub fn outcomes(memory: &[u8]) -> impl Iterator<Item = Outcome> + '_ {
     })
 }
 
-/// Flips a bit of every record that is picked, by its slot or what it says; how many.
+/// Flips a bit of every record that is picked, by its first slot or what it says, wherever it
+/// stands; how many.
 pub fn damage<const W: usize, const E: usize>(
     flash: &mut NorMock<W, E>,
     pick: impl Fn(usize, &Record) -> bool,
 ) -> usize {
-    let picked: Vec<usize> = records(flash.bytes())
-        .filter(|(index, record)| pick(*index, record))
-        .map(|(index, _)| index)
-        .collect();
-    for index in &picked {
-        flash.flip_bit((index * SLOT + 20) as u32, 3);
+    let memory = flash.bytes().to_vec();
+    let picked: Vec<u32> =
+        first(&memory).filter(|slot| pick(slot.index, &slot.record)).map(|slot| slot.seq).collect();
+    for slot in whole(&memory).filter(|slot| picked.contains(&slot.seq)) {
+        flash.flip_bit((slot.index * SLOT + 20) as u32, 3);
     }
     picked.len()
 }

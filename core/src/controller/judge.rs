@@ -111,10 +111,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let (clock, losses) = (self.book.clock.as_ref(), self.book.losses);
         let (mut target, mut cut) = (entry.volume, None);
         let guard = entry.guard();
-        if let Some(last) = state.last
-            && limits::age(&last, at, clock, losses) < guard
-        {
-            let had = if state.edited {
+        let since = state.last.map(|last| limits::age(&last, at, clock, losses));
+        if let Some(since) = since.filter(|&since| since < guard) {
+            // of an edited entry what it had; all, where the account does not say so any more
+            let had = if state.edited && !self.book.history.may_lack(since) {
                 self.book.history.of_entry(entry.id, guard, at, clock, losses)
             } else {
                 entry.volume

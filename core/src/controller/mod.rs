@@ -157,6 +157,8 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     /// The record that waits for its acknowledgement, as the ledger is to have it;
     /// no record is of the kind 0.
     pending: [u8; RECORD_BYTES],
+    /// It goes into two slots.
+    twice: bool,
     book: Book<N, H>,
 }
 
@@ -192,6 +194,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             now: Instant::ZERO,
             start: None,
             pending: [0; RECORD_BYTES],
+            twice: false,
             asked: false,
             adopting: false,
             pump: Pump::Off { rest_until: Instant::MIN },
@@ -256,6 +259,11 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// The record that waits for its acknowledgement, in the ledger's bytes.
     pub fn pending(&self) -> Option<&[u8; RECORD_BYTES]> {
         self.pending.first().is_some_and(|&kind| kind != 0).then_some(&self.pending)
+    }
+
+    /// Whether that record is to go into two slots ([`Record::goes_twice`]).
+    pub const fn goes_twice(&self) -> bool {
+        self.twice
     }
 
     /// Whether the pump is on.
@@ -337,11 +345,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     fn want(&mut self, record: &Record) -> bool {
         debug_assert!(self.pending().is_none(), "two appends at once");
         record.write(&mut self.pending);
+        self.twice = record.goes_twice();
         true
     }
 
     const fn drop_pending(&mut self) {
-        (self.pending, self.asked) = ([0; RECORD_BYTES], false);
+        (self.pending, self.twice, self.asked) = ([0; RECORD_BYTES], false, false);
     }
 
     /// Does the first thing that is still to be done, if it is anything that

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use dosewright_core::entry::EntryId;
-use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
+use dosewright_core::ledger::{Class, Geometry, PAYLOAD, Payload, SLOT, Slot};
 use dosewright_core::record::Record;
 
 use super::dose::TICK_MS;
@@ -105,6 +105,10 @@ pub(crate) struct LedgerWatch {
     /// Slots that cannot be read, by address, and the last number before each was damaged.
     damaged: BTreeMap<u32, u32>,
     last_seq: u32,
+    /// The last record in bytes.
+    last: Payload,
+    /// The one at `last_record` is to have a second slot.
+    last_goes_twice: bool,
     snapshot_from: u32,
     /// The sector that is in force.
     in_force: Option<u32>,
@@ -125,6 +129,8 @@ impl LedgerWatch {
             held: Vec::new(),
             damaged: BTreeMap::new(),
             last_seq: 0,
+            last: [0; PAYLOAD],
+            last_goes_twice: false,
             snapshot_from: 0,
             in_force: None,
             last_record: 0,
@@ -169,9 +175,12 @@ impl LedgerWatch {
         (self.last_at - lost_ms - TICK_MS..=self.last_at + TICK_MS).contains(&at)
     }
 
-    /// Slots that cannot be read after the last record.
+    /// Slots that cannot be read after the last record, at least: its own second slot, if it
+    /// has one, is none of them.
     pub(crate) fn tail(&self) -> u32 {
-        self.damaged_after(self.last_record)
+        let second = self.last_record.saturating_add(SLOT as u32);
+        let is_own = self.last_goes_twice && self.damaged.contains_key(&second);
+        self.damaged_after(self.last_record).saturating_sub(u32::from(is_own))
     }
 
     fn erased(&mut self, address: u32) {
@@ -201,7 +210,9 @@ impl LedgerWatch {
         self.damaged.insert(address, self.last_seq);
         let place = self.place(address);
         let held = place.and_then(|at| self.held.get_mut(at)).and_then(Option::take);
-        Seen::Damaged(held.map(|held| held.about))
+        // what stands in another slot as well is not lost
+        let lost = held.filter(|held| self.held.iter().flatten().all(|h| h.seq != held.seq));
+        Seen::Damaged(lost.map(|held| held.about))
     }
 
     /// The sector whose seal stands here is in force.
@@ -209,6 +220,7 @@ impl LedgerWatch {
         self.left_behind = self.unreadable();
         self.in_force = self.sector(address);
         (self.last_record, self.last_intent) = (address, address);
+        self.last_goes_twice = false;
         let from = self.snapshot_from;
         let old = self.held.iter_mut().filter(|h| h.is_some_and(|h| h.seq < from));
         old.for_each(|held| *held = None);
@@ -238,6 +250,13 @@ impl LedgerWatch {
             Slot::Damaged => return self.damage(address),
             Slot::Good { seq, class, payload } => (seq, class, payload),
         };
+        if class == Class::Record && seq == self.last_seq && payload == self.last {
+            // a second slot of the last record
+            if let Some(record) = Record::decode(&payload) {
+                self.hold(address, Held { seq, about: About::of(&record) });
+            }
+            return Seen::Nothing;
+        }
         if seq <= self.last_seq {
             let after = self.last_seq;
             self.last_seq = seq;
@@ -253,6 +272,7 @@ impl LedgerWatch {
             Class::Snapshot | Class::Record => Record::decode(&payload),
         };
         let Some(record) = record else { return Seen::Unreadable };
+        self.last = payload;
         self.hold(address, Held { seq, about: About::of(&record) });
         if class == Class::Snapshot {
             return Seen::Snapshot(record);
@@ -261,6 +281,7 @@ impl LedgerWatch {
         // a start tells of the damage before it
         if !matches!(record, Record::Boot { .. }) {
             self.last_record = address;
+            self.last_goes_twice = record.goes_twice();
         }
         if matches!(record, Record::Pulse(_)) {
             (self.last_intent, self.left_behind) = (address, 0);

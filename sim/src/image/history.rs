@@ -66,6 +66,8 @@ pub(super) fn history(memory: &[u8], geometry: &Geometry) -> (Vec<Row>, Dues) {
         }
     }
     records.sort_by_key(|(seq, ..)| *seq);
+    // some are in two slots, with one number
+    records.dedup_by_key(|(seq, ..)| *seq);
     let mut dues = Dues::default();
     let mut last = Instant::ZERO;
     let mut rows: Vec<Row> = Vec::new();

@@ -5,7 +5,7 @@ use dosewright_core::ledger::{Class, SLOT, Slot};
 use dosewright_core::record::{Outcome, OutcomeKind, Record};
 
 use super::Nothing;
-use crate::observe::{Observation, Observer};
+use crate::observe::{Observation, Observer, Records};
 use crate::run::{self, Options};
 use crate::scenario::Scenario;
 
@@ -47,6 +47,7 @@ struct Notes {
     doses: Vec<Dose>,
     /// Slots written: when, and where.
     slots: Vec<(u64, u32)>,
+    records: Records,
     /// The first change of sector after the first ms.
     sector_change: Option<u64>,
     sector_bytes: u32,
@@ -80,14 +81,11 @@ impl Observer for Notes {
 impl Notes {
     fn slot(&mut self, at_ms: u64, address: u32, bytes: &[u8]) {
         let Ok(bytes) = <&[u8; SLOT]>::try_from(bytes) else { return };
-        let Slot::Good { class, payload, .. } = Slot::decode(bytes) else { return };
+        let Slot::Good { class, .. } = Slot::decode(bytes) else { return };
         if class == Class::Header && at_ms > 0 && address.is_multiple_of(self.sector_bytes) {
             self.sector_change.get_or_insert(at_ms);
         }
-        if class != Class::Record {
-            return;
-        }
-        match Record::decode(&payload) {
+        match self.records.see(bytes) {
             Some(Record::Pulse(pulse)) => {
                 if pulse.first {
                     let first_pulse = self.pulses.len();

@@ -2,7 +2,6 @@
 
 use dosewright_core::cause::Cause;
 use dosewright_core::entry::{Entry, EntryId, Nominal};
-use dosewright_core::ledger::{Class, SLOT, Slot};
 use dosewright_core::record::{self, Act, Alarm, DueKey, OutcomeKind, Record};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::units::{Flow, Volume};
@@ -12,7 +11,7 @@ use super::clocks::Clocks;
 use super::untold::Untold;
 use super::{ClockChange, Event, Fate, Lost, Names, Outcome, Sink, Stamped, Wait};
 use crate::audit::SleptThrough;
-use crate::observe::{Observation, Observer};
+use crate::observe::{Observation, Observer, Records};
 use crate::run::Frame;
 
 /// Revisions of an entry kept: a due ends before its entry is edited so often.
@@ -43,6 +42,7 @@ pub struct Tracker<'s> {
     frame: Frame,
     names: Names,
     clocks: Clocks,
+    records: Records,
     sinks: Vec<&'s mut dyn Sink>,
     entries: Vec<(EntryId, Vec<(u16, Entry)>)>,
     waiting: Vec<record::Born>,
@@ -67,6 +67,7 @@ impl<'s> Tracker<'s> {
             frame,
             names,
             clocks: Clocks::NONE,
+            records: Records::default(),
             sinks,
             entries: Vec::new(),
             waiting: Vec::new(),
@@ -388,10 +389,7 @@ impl Observer for Tracker<'_> {
     fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
         match what {
             Observation::Slot { bytes, .. } => {
-                let whole = <&[u8; SLOT]>::try_from(*bytes).ok().map(Slot::decode);
-                if let Some(Slot::Good { class: Class::Record, payload, .. }) = whole
-                    && let Some(record) = Record::decode(&payload)
-                {
+                if let Some(record) = self.records.see(bytes) {
                     self.record(at_ms, &record);
                 }
             }

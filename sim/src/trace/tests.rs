@@ -107,10 +107,10 @@ fn told(steps: &[(u64, Step)]) -> Told {
     let clock = Record::Clock { at: Instant::ZERO, epoch: 1, utc: Some(utc), zone: frame().zone };
     let slot = Slot::encode(Class::Record, 1, &clock.encode());
     tracker.see(0, &Observation::Slot { address: 0, bytes: &slot });
-    for (at_ms, step) in steps {
+    for (seq, (at_ms, step)) in (2..).zip(steps) {
         match step {
             Step::Write(record) => {
-                let slot = Slot::encode(Class::Record, 2, &record.encode());
+                let slot = Slot::encode(Class::Record, seq, &record.encode());
                 tracker.see(*at_ms, &Observation::Slot { address: 64, bytes: &slot });
             }
             Step::Bytes(bytes) => tracker.see(*at_ms, &Observation::Slot { address: 64, bytes }),
@@ -297,8 +297,8 @@ fn folded(records: &[Record]) -> String {
     {
         let mut tracker = Tracker::new(frame, Names::default(), vec![&mut timeline]);
         tracker.see(0, &Observation::Chip { count_ms: 0, rate_ppb: 0, feed_kept: true });
-        for (minute, record) in (0..).zip(records) {
-            let slot = Slot::encode(Class::Record, 2, &record.encode());
+        for (seq, (minute, record)) in (2..).zip((0..).zip(records)) {
+            let slot = Slot::encode(Class::Record, seq, &record.encode());
             let seen = Observation::Slot { address: 64, bytes: &slot };
             tracker.see(DAY as u64 + minute * 60_000, &seen);
         }

@@ -21,7 +21,7 @@ use std::rc::Rc;
 
 use dosewright_core::device::Device;
 use dosewright_core::event::Event;
-use dosewright_core::ledger::{Geometry, SLOT, Slot};
+use dosewright_core::ledger::{Geometry, SLOT};
 use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::time::Instant;
 use dosewright_core::timetable::Refusal;
@@ -34,7 +34,7 @@ use super::memory::{Deed, Deeds, PAGE, Watched, Wires};
 use super::operator::Plan;
 use super::plant::Plant;
 use super::script::{Cue, Script};
-use crate::observe::{LINES, Observation, Observer};
+use crate::observe::{LINES, Observation, Observer, Records};
 use crate::run::{ActEnd, FaultEnd, Frame, Options, RunEnd};
 use crate::scenario::Scenario;
 
@@ -101,6 +101,8 @@ pub(super) struct Stage<'a, const W: usize> {
     told_leak: bool,
     /// The display is lit.
     lit: bool,
+    /// Of the ledger, for acts that wait for a pulse.
+    records: Records,
     /// The account of the container that was told of last, in nl.
     account_nl: Option<u64>,
     /// Doses and pulses begun, where a cue waits for one.
@@ -181,6 +183,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             told_stop: false,
             told_leak: false,
             lit: false,
+            records: Records::default(),
             account_nl: None,
             dose: 0,
             pulse: 0,
@@ -443,9 +446,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             let Some(slot) = device.ledger().flash().nor.bytes().get(at..at + SLOT) else { return };
             self.observer.see(self.now, &Observation::Slot { address: at as u32, bytes: slot });
             if self.script.waits_for_pulses()
-                && let Ok(slot) = slot.try_into()
-                && let Slot::Good { payload, .. } = Slot::decode(slot)
-                && let Some(Record::Pulse(pulse)) = Record::decode(&payload)
+                && let Some(Record::Pulse(pulse)) = self.records.see(slot)
             {
                 if pulse.first {
                     (self.dose, self.pulse) = (self.dose + 1, 1);

@@ -1,6 +1,6 @@
 //! M2: headers that say what no header of this ledger says, with checksums that hold.
 
-use dosewright_core::ledger::{Base, Class, Ledger, OpenError, SLOT, Slot};
+use dosewright_core::ledger::{Base, Class, Ledger, OpenError, SLOT, Slot, VERSION};
 
 use crate::model::{
     KEPT, PAGE, Part, State, after, current_sector, fold, fresh, geometry, record, refusal, reopen,
@@ -152,9 +152,9 @@ fn m4_a_sector_of_a_later_format_refuses_the_store_whatever_the_others_are() {
             if slot(&bytes, sector, 0) == Slot::Blank {
                 continue;
             }
-            forge(&mut bytes, sector, 4, &6_u16.to_le_bytes());
+            forge(&mut bytes, sector, 4, &(VERSION + 1).to_le_bytes());
             let found = refusal(Part::<4>::from_bytes(bytes), geometry(sectors));
-            assert_eq!(found, OpenError::Version(6), "sector {sector}, {current} in force");
+            assert_eq!(found, OpenError::Version(VERSION + 1), "sector {sector}, {current} in force");
         }
     }
 }

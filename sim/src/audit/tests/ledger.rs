@@ -190,12 +190,26 @@ fn m1_a_bit_that_flips_back_writes_no_record() {
 }
 
 #[test]
+fn m2_what_stands_in_two_slots_is_lost_with_both() {
+    for slots in [[1, 2], [2, 1]] {
+        let mut ledger = watch();
+        for slot in [1, 2] {
+            write(&mut ledger, at(0, slot), 1, Class::Record, &pulse());
+        }
+        assert_eq!(flip(&mut ledger, at(0, slots[0])), None);
+        assert!(matches!(flip(&mut ledger, at(0, slots[1])), Some(About::Entry(_))));
+    }
+}
+
+#[test]
 fn m1_numbers_rise_and_slots_speak() {
     let mut ledger = watch();
     assert!(matches!(write(&mut ledger, at(0, 1), 5, Class::Record, &stamp()), Seen::Record(_)));
+    // the same again is its second slot, and another of that number is no record
+    assert!(matches!(write(&mut ledger, at(0, 2), 5, Class::Record, &stamp()), Seen::Nothing));
     for seq in [5, 4] {
-        let seen = write(&mut ledger, at(0, 2), seq, Class::Record, &stamp());
-        assert!(matches!(seen, Seen::OutOfOrder { seq: s, after: 5 } if s == seq) || seq == 4);
+        let seen = write(&mut ledger, at(0, 3), seq, Class::Record, &boot());
+        assert!(matches!(seen, Seen::OutOfOrder { seq: s, after: 5 } if s == seq));
     }
     assert!(matches!(write(&mut ledger, at(0, 3), 6, Class::Record, &stamp()), Seen::Record(_)));
     assert!(matches!(ledger.see(at(0, 4), &[0xff; 64]), Seen::Unwritten));

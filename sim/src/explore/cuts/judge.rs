@@ -28,18 +28,33 @@ pub(super) struct Fold {
     pub(super) book: State,
     staged: [Option<Staged>; N],
     closed: Option<ClosedList>,
+    /// The number of the last record.
+    seq: Option<u32>,
 }
 
 impl Fold {
     pub(super) fn new(book: &State) -> Self {
-        Self { book: *book, staged: [None; N], closed: None }
+        Self { book: *book, staged: [None; N], closed: None, seq: None }
     }
 
-    /// Takes in a piece of work that was done in full; the record, if it is one.
+    /// Whether that work puts the last record into a second slot.
+    fn is_copy(&self, work: &Work) -> bool {
+        let Work::Write { bytes, .. } = work else { return false };
+        matches!(Slot::decode(bytes), Slot::Good { seq, .. } if self.seq == Some(seq))
+    }
+
+    /// Takes in a piece of work that was done in full; the record, if it is one and its first
+    /// slot.
     pub(super) fn take(&mut self, work: &Work) -> Judged<Option<Record>> {
         let Work::Write { bytes, .. } = work else { return Ok(None) };
+        if self.is_copy(work) {
+            return Ok(None);
+        }
         let (class, payload) = match Slot::decode(bytes) {
-            Slot::Good { class, payload, .. } => (class, payload),
+            Slot::Good { seq, class, payload } => {
+                self.seq = Some(seq);
+                (class, payload)
+            }
             other => return no("M2", format!("a slot was written that is {other:?}")),
         };
         // the slots of a roll say again what is known already

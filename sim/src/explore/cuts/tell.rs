@@ -177,6 +177,7 @@ impl Teller<'_> {
             (Work::Write { slot, bytes }, None) => match Slot::decode(bytes) {
                 Slot::Good { class: Class::Header, .. } => write!(text, "slot {slot}, header"),
                 Slot::Good { class: Class::Seal, .. } => write!(text, "slot {slot}, seal"),
+                Slot::Good { class: Class::Record, .. } => write!(text, "slot {slot}, the same"),
                 _ => write!(text, "slot {slot}, snapshot"),
             },
         };
