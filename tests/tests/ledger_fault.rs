@@ -179,8 +179,9 @@ fn d4_a_dose_whose_only_intent_was_lost_may_have_been_delivered() {
     assert_eq!(outcome.kind, OutcomeKind::Dosed);
     assert_eq!((outcome.least, outcome.most), (Volume::ZERO, Volume::from_ml(5)));
     assert_eq!((outcome.begun_after_ms, outcome.restarts), (2_000, 1));
-    // of two pulses one may have been; the supply is back when there is no time for more
-    let entry = Entry { pulses: Some(2), ..at_due(Volume::from_ml(10)) };
+    // of three pulses two may have been, one a slot; the supply is back when there is no time
+    // for more
+    let entry = Entry { pulses: Some(3), ..at_due(Volume::from_ml(15)) };
     let mut rig = Rig::new(&entry);
     rig.until(DUE);
     let back = DUE.plus(Duration::from_ms(1_800_000 - 100));
@@ -189,7 +190,7 @@ fn d4_a_dose_whose_only_intent_was_lost_may_have_been_delivered() {
     let told = rig.outcome_records();
     let [outcome] = told[..] else { panic!("{told:?}") };
     assert_eq!(outcome.kind, OutcomeKind::Part(Cause::SupplyLost));
-    assert_eq!((outcome.least, outcome.most), (Volume::ZERO, Volume::from_ml(5)));
+    assert_eq!((outcome.least, outcome.most), (Volume::ZERO, Volume::from_ml(10)));
     assert_eq!((outcome.begun_after_ms, outcome.restarts), (1_799_900, 1));
 }
 

@@ -8,7 +8,7 @@ use dosewright_core::device::Device;
 use dosewright_core::display::STAYS_LIT;
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
-use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
+use dosewright_core::ledger::Geometry;
 use dosewright_core::power::{Pack, TEST_AHEAD};
 use dosewright_core::record::{Alarm, NewPack, OutcomeKind, Record, Reset};
 use dosewright_core::time::Instant;
@@ -16,6 +16,7 @@ use dosewright_core::timers::Reason;
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::NorMock;
+use dosewright_tests::slots::records;
 use dosewright_tests::wires::Wires;
 
 const N: usize = 4;
@@ -126,15 +127,8 @@ impl Bench {
         self.act(Event::Wake).unwrap();
     }
 
-    fn records(&mut self) -> Vec<Record> {
-        let bytes = self.device.ledger().flash().bytes().to_vec();
-        bytes
-            .chunks_exact(SLOT)
-            .filter_map(|slot| match Slot::decode(slot.try_into().unwrap()) {
-                Slot::Good { class: Class::Record, payload, .. } => Record::decode(&payload),
-                _ => None,
-            })
-            .collect()
+    fn records(&self) -> Vec<Record> {
+        records(self.device.ledger().flash().bytes()).map(|(_, record)| record).collect()
     }
 
     fn outcomes(&mut self) -> Vec<OutcomeKind> {

@@ -154,7 +154,11 @@ fn m4_a_sector_of_a_later_format_refuses_the_store_whatever_the_others_are() {
             }
             forge(&mut bytes, sector, 4, &(VERSION + 1).to_le_bytes());
             let found = refusal(Part::<4>::from_bytes(bytes), geometry(sectors));
-            assert_eq!(found, OpenError::Version(VERSION + 1), "sector {sector}, {current} in force");
+            assert_eq!(
+                found,
+                OpenError::Version(VERSION + 1),
+                "sector {sector}, {current} in force"
+            );
         }
     }
 }
