@@ -336,7 +336,7 @@ fn d4_a_torn_intent_counts_as_a_pulse() {
     for _ in 0..2 {
         torn.insert(off, (45 * MIN as u64 - 1000, Ev::Torn));
     }
-    breaks(&torn, END, "D4", "not 9056 to 9057");
+    breaks(&torn, END, "D4", "not 9056 to 18114");
 }
 
 #[test]
