@@ -17,7 +17,7 @@ use dosewright_core::units::{Flow, Volume};
 use dosewright_sim::world::flash::{NorMock, Wear};
 use dosewright_tests::entries::daily;
 use dosewright_tests::pump::{self, Pump};
-use dosewright_tests::slots::{damage, outcomes, records};
+use dosewright_tests::slots::{damage, outcomes, records, whole};
 use dosewright_tests::wires::Wires;
 
 type Flash = NorMock<4, 1024>;
@@ -395,4 +395,33 @@ fn m2_the_alarm_of_damage_and_its_end_are_told_after_an_append_that_fails() {
     assert_eq!(told_of_loss(3), [(true, 3), (false, 0)]);
     // what nothing was lost of is neither told nor ended
     assert_eq!(told_of_loss(0), []);
+}
+
+#[test]
+fn d4_a_begin_that_one_slot_still_tells_of_is_known_whatever_came_after_it() {
+    // 5 ml are one pulse of 10 s; a second into it somebody acknowledges, which is a record
+    let entry = Entry { pulses: Some(1), ..at_due(Volume::from_ml(5)) };
+    for lost in [0, 1] {
+        let mut rig = Rig::new(&entry);
+        rig.until(DUE);
+        assert!(rig.wires.on);
+        rig.act(DUE.plus(Duration::from_s(1)), Event::Acknowledge).unwrap();
+        let mut flash = rig.device.into_flash();
+        let begins: Vec<usize> = whole(flash.bytes())
+            .filter(|slot| matches!(slot.record, Record::Pulse(_)))
+            .map(|slot| slot.index)
+            .collect();
+        assert_eq!(begins.len(), 2);
+        flash.flip_bit((begins[lost] * SLOT) as u32, 1);
+        let again = DUE.plus(Duration::from_s(9));
+        let device = pump::start(flash, GEOMETRY, again);
+        let mut rig = Rig { device, wires: Wires::default() };
+        rig.device.handle(again, Event::Wake, &mut rig.wires);
+        assert!(!rig.wires.on, "slot {lost}: it begins once more");
+        rig.until(DUE.plus(Duration::from_h(1)));
+        let told = rig.outcome_records();
+        let [outcome] = told[..] else { panic!("slot {lost}: {told:?}") };
+        assert_eq!((outcome.kind, outcome.least), (OutcomeKind::Dosed, Volume::ZERO));
+        assert_eq!((outcome.most, outcome.restarts), (Volume::from_ml(5), 1), "slot {lost}");
+    }
 }

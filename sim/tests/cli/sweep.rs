@@ -26,7 +26,7 @@ bit_flip           held   held   held   held   held   held   held   held
 
 put: supply_loss = { lasts = \"10 min\" }
 put: late_wake = { by = \"5 min\" }
-put: bit_flip = { address = 2324, bit = 3 }
+put: bit_flip = { address = 2580, bit = 3 }
 
 24 of 24 held, 0 failed, 0 never took effect (none)
 "
