@@ -10,7 +10,7 @@ import sys
 PIECES = {
     "measured_next_due": ("next due over 32 entries", 256),
     "measured_idle_wake": ("a call that has nothing to do", 256),
-    "measured_pulse_edges": ("a pump edge, with its share of the ledger", 256),
+    "measured_pulse_edges": ("a pump edge, with its share of the ledger", 16384),
     "measured_appends": ("an append to the ledger", 256),
     "measured_boot": ("a start from a full store", 1),
 }

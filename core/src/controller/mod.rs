@@ -111,8 +111,10 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     acknowledged: bool,
     /// The last prime ended before all of it had run.
     prime_cut: bool,
-    /// Whether an operator's request hangs on it.
+    /// Whether an operator's request hangs on the record that waits.
     asked: bool,
+    /// Whether that record goes into two slots.
+    twice: bool,
     /// An adoption waits for its acknowledgement.
     adopting: bool,
     /// The dues or what hangs on them changed since the timers were set.
@@ -157,8 +159,6 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     /// The record that waits for its acknowledgement, as the ledger is to have it;
     /// no record is of the kind 0.
     pending: [u8; RECORD_BYTES],
-    /// It goes into two slots.
-    twice: bool,
     book: Book<N, H>,
 }
 

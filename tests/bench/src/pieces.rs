@@ -22,6 +22,9 @@ pub type Pump = Device<Flash, 64, 128>;
 
 /// How often each piece is done.
 pub const TIMES: u32 = 256;
+/// How many edges of the pump are counted: so many that it says nothing where the changes of
+/// sector come among them, of which there is one in some 300.
+pub const EDGES: u32 = 16_384;
 
 /// Counts starts and drops everything else.
 #[derive(Default)]
@@ -113,7 +116,7 @@ pub fn measured_idle_wake(device: &mut Pump, now: Instant) {
 #[inline(never)]
 pub fn measured_pulse_edges(device: &mut Pump) {
     let mut starts = Starts::default();
-    while starts.0 < TIMES / 2 || device.controller().pump_is_on() {
+    while starts.0 < EDGES / 2 || device.controller().pump_is_on() {
         let (at, _) = device.next_wake().expect("there is a call to come");
         device.handle(at, Event::Wake, &mut starts);
     }
