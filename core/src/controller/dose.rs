@@ -411,7 +411,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             match (pulse.cut, self.book.timetable.line(line)) {
                 (Some(cut), _) => OutcomeKind::Part(cut),
                 (None, entry) => {
+                    // of an entry that was edited since, the dose's volume is not known any more
                     if !pulse.asked
+                        && state.revision == pulse.due.revision
                         && let Some(entry) = entry
                     {
                         carry = pulse.flow.on_time(entry.volume, state.carry).1;

@@ -86,9 +86,11 @@ impl Auditor {
         if o.count != 1 || o.last != o.due.nominal {
             found.push(("D1", String::from("an outcome of one dose stands for several dues")));
         }
-        let carry = self.model.line(key.id).map_or(0, |l| l.carry);
+        let (carry, revision) =
+            self.model.line(key.id).map_or((0, key.revision), |l| (l.carry, l.revision));
+        let carries = open.cut.is_none() && open.carries && revision == key.revision;
         let wanted = match o.kind {
-            OutcomeKind::Dosed if open.cut.is_none() && open.carries => open.carry_after,
+            OutcomeKind::Dosed if carries => open.carry_after,
             _ => carry,
         };
         let lost = self.model.line(key.id).is_some_and(|l| l.carry_lost);
