@@ -10,7 +10,8 @@ use crate::diagnose::Diagnostic;
 use crate::run::RunEnd;
 use crate::scenario::Scenario;
 
-/// The claims of a scenario that do not hold, each at its place in the file.
+/// How many claims of a scenario do not hold, and each figure of them that is another, at its
+/// place in the file.
 /// Claims of `held` are not looked at: they are about all the others.
 pub fn failures(scenario: &Scenario, figures: &Figures, end: &RunEnd) -> (usize, Vec<Diagnostic>) {
     judge::failures(&scenario.expect, figures, end)

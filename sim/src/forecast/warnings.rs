@@ -12,6 +12,7 @@ use crate::trade::siphon::{self, Regime};
 use crate::trade::suction::{WARN_LIFT_M, drains_back, tube_ml};
 use crate::trade::water::{GRAVITY, vapour_pressure_pa};
 use crate::units;
+use crate::words::plural;
 
 /// Temperature of the product where the file gives none, in C.
 const USUAL_C: f64 = 20.0;
@@ -119,7 +120,7 @@ fn left_out(scenario: &Scenario) -> Option<String> {
     let words: Vec<String> = kinds
         .iter()
         .filter(|(_, count)| *count > 0)
-        .map(|(what, count)| format!("{count} {what}{}", if *count == 1 { "" } else { "s" }))
+        .map(|(what, count)| plural(*count as u64, what))
         .collect();
     let (last, others) = words.split_last()?;
     let list =

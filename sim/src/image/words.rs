@@ -13,6 +13,7 @@ use dosewright_core::units::Volume;
 
 use super::State;
 use crate::scenario::show;
+use crate::words::plural;
 
 /// A moment by the device's clock, or its elapsed time where that is unset.
 pub(super) fn moment(at: Instant, clock: Option<&WallClock>) -> String {
@@ -56,7 +57,7 @@ pub(super) fn entry(entry: &Entry, clock: Option<&WallClock>) -> String {
         _ = write!(out, ", grace {}", show::length(u64::from(entry.grace_ms)));
     }
     if let Some(pulses) = entry.pulses {
-        _ = write!(out, ", {pulses} pulse{}", if pulses == 1 { "" } else { "s" });
+        _ = write!(out, ", {}", plural(pulses, "pulse"));
     }
     if entry.is_weekly() {
         if entry.gap_rule == GapRule::FirstValid {

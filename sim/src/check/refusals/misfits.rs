@@ -10,6 +10,7 @@ use super::{place, plan};
 use crate::diagnose::{Diagnostic, codes};
 use crate::observe::LINES;
 use crate::scenario::{Scenario, show};
+use crate::words::plural;
 
 /// `120 ml at 26.5 ml/min is 4 min 32 s of pumping`, rounded up to the second
 /// where it is longer than one.
@@ -144,7 +145,7 @@ fn pulses(scenario: &Scenario, entry: Option<Entry>, id: EntryId, most: u32) -> 
     let head = &scenario.head.head;
     let asked = plan(scenario, id).and_then(|plan| plan.pulses).unwrap_or(1);
     let span = place(scenario, id, "pulses");
-    let help = format!("{most} pulse{} at most would do", if most == 1 { "" } else { "s" });
+    let help = format!("{} at most would do", plural(most, "pulse"));
     let window_ms = entry.map_or(0, |entry| u64::from(entry.window_ms));
     let dose_ms = entry.map_or(0, |entry| head.flow.on_time(entry.volume, Carry(0)).0.as_ms());
     // starts are an hour's share apart all through the window

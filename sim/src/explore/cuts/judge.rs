@@ -28,7 +28,7 @@ pub(super) struct Fold {
     pub(super) book: State,
     staged: [Option<Staged>; N],
     closed: Option<ClosedList>,
-    /// The number of the last record.
+    /// The number of the last slot.
     seq: Option<u32>,
 }
 
@@ -37,28 +37,16 @@ impl Fold {
         Self { book: *book, staged: [None; N], closed: None, seq: None }
     }
 
-    /// Whether that work puts the last record into a second slot.
-    fn is_copy(&self, work: &Work) -> bool {
-        let Work::Write { bytes, .. } = work else { return false };
-        matches!(Slot::decode(bytes), Slot::Good { seq, .. } if self.seq == Some(seq))
-    }
-
     /// Takes in a piece of work that was done in full; the record, if it is one and its first
     /// slot.
     pub(super) fn take(&mut self, work: &Work) -> Judged<Option<Record>> {
         let Work::Write { bytes, .. } = work else { return Ok(None) };
-        if self.is_copy(work) {
-            return Ok(None);
-        }
-        let (class, payload) = match Slot::decode(bytes) {
-            Slot::Good { seq, class, payload } => {
-                self.seq = Some(seq);
-                (class, payload)
-            }
+        let (seq, class, payload) = match Slot::decode(bytes) {
+            Slot::Good { seq, class, payload } => (seq, class, payload),
             other => return no("M2", format!("a slot was written that is {other:?}")),
         };
-        // the slots of a roll say again what is known already
-        if class != Class::Record {
+        // the slots of a roll, and the second slot of a record, say again what is known already
+        if self.seq.replace(seq) == Some(seq) || class != Class::Record {
             return Ok(None);
         }
         let Some(record) = Record::decode(&payload) else {
