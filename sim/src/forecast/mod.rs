@@ -32,7 +32,7 @@ use dosewright_core::civil::Date;
 
 use crate::scenario::{Container, Scenario, Tube};
 use crate::trade::stock::{LEAD_DAYS, SLACK_DAYS};
-use crate::trade::tube_set::{Governs, Life, USUAL};
+use crate::trade::tube_set::{Governs, Life, USUAL, Used, due_days};
 use crate::trade::visit::Call;
 
 /// Days that are reckoned: what lasts longer is said to last longer.
@@ -236,25 +236,18 @@ fn tube(tube: Option<&Tube>, start: Date, days: &[Day], hours_a_year: f64) -> Tu
         drift: tube.map_or(USUAL.drift, |t| share(t.life_drift_ppm, USUAL.drift)),
     };
     let fitted = tube.and_then(|t| t.fitted).unwrap_or(start);
-    let age = f64::from(start.days() - fitted.days());
-    let pumped = tube.map_or(0.0, |t| hours(t.pumped));
-    let drift = tube.map_or(0.0, |t| share(t.drift_a_year_ppm, 0.0));
-    let left = life.hours - pumped;
-    // from its last hour on it is due now, whenever the next dose comes
-    let by_hours = if left > 0.0 { days_until(days, left, |day| day.pumping_h) } else { 0.0 };
-    let by_drift = if drift > 0.0 { life.drift / drift * 365.0 - age } else { f64::INFINITY };
-    let (days_left, governs) = [
-        (life.days - age, Governs::Calendar),
-        (by_hours, Governs::Hours),
-        (by_drift, Governs::Drift),
-    ]
-    .into_iter()
-    .min_by(|a, b| a.0.total_cmp(&b.0))
-    .unwrap_or((life.days - age, Governs::Calendar));
+    let used = Used {
+        days: f64::from(start.days() - fitted.days()),
+        hours: tube.map_or(0.0, |t| hours(t.pumped)),
+        drift_a_year: tube.map_or(0.0, |t| share(t.drift_a_year_ppm, 0.0)),
+    };
+    let to_pump = |left_h| days_until(days, left_h, |day| day.pumping_h);
+    let (days_left, governs) = due_days(&life, &used, to_pump);
+    let over_hours = (used.hours - life.hours).max(0.0);
     TubeForecast {
         days: days_left.max(0.0),
         overdue_days: (-days_left).max(0.0),
-        over_hours: if governs == Governs::Hours { (-left).max(0.0) } else { 0.0 },
+        over_hours: if governs == Governs::Hours { over_hours } else { 0.0 },
         governs,
         hours_a_year,
     }

@@ -37,18 +37,32 @@ impl Governs {
     }
 }
 
-/// Days from fitting until the tube set is due, and by what. `drift_a_year` is
-/// the share of flow lost in a year of 365 days, by the trend of calibrations;
-/// 0 where there is none.
-pub fn due_days(life: &Life, hours_a_year: f64, drift_a_year: f64) -> (f64, Governs) {
-    let by =
-        |limit: f64, a_year: f64| if a_year > 0.0 { limit / a_year * 365.0 } else { f64::INFINITY };
-    [
-        (life.days, Governs::Calendar),
-        (by(life.hours, hours_a_year), Governs::Hours),
-        (by(life.drift, drift_a_year), Governs::Drift),
-    ]
-    .into_iter()
-    .min_by(|a, b| a.0.total_cmp(&b.0))
-    .unwrap_or((life.days, Governs::Calendar))
+/// What is behind it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Used {
+    /// Days since it was fitted.
+    pub days: f64,
+    /// Hours that it has pumped.
+    pub hours: f64,
+    /// Share of the flow lost in a year of 365 days, by the trend of calibrations; 0 where
+    /// there is none.
+    pub drift_a_year: f64,
+}
+
+/// Days until it is due, negative where it has been due for so long, and by what.
+/// `days_to_pump` tells in how many days so many further hours are pumped.
+pub fn due_days(life: &Life, used: &Used, days_to_pump: impl FnOnce(f64) -> f64) -> (f64, Governs) {
+    let by_calendar = life.days - used.days;
+    let left_h = life.hours - used.hours;
+    // from its last hour on it is due now, whenever the next dose comes
+    let by_hours = if left_h > 0.0 { days_to_pump(left_h) } else { 0.0 };
+    let by_drift = if used.drift_a_year > 0.0 {
+        life.drift / used.drift_a_year * 365.0 - used.days
+    } else {
+        f64::INFINITY
+    };
+    [(by_calendar, Governs::Calendar), (by_hours, Governs::Hours), (by_drift, Governs::Drift)]
+        .into_iter()
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .unwrap_or((by_calendar, Governs::Calendar))
 }

@@ -4,6 +4,7 @@
 mod cells;
 mod clock;
 mod evenness;
+mod forecasts;
 mod head;
 mod hydraulics;
 mod mass;

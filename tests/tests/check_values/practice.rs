@@ -14,7 +14,6 @@ use dosewright_sim::trade::separator::{Advice, LIMIT, advice, days_to_limit, fil
 use dosewright_sim::trade::siphon::{Regime, Siphon};
 use dosewright_sim::trade::stock::stock;
 use dosewright_sim::trade::suction::{drains_back, tube_ml};
-use dosewright_sim::trade::tube_set::{Governs, USUAL, due_days};
 use dosewright_sim::trade::uncertainty::timed_run;
 use dosewright_sim::trade::visit::{Call, next};
 use dosewright_sim::trade::water::z_ml_per_g;
@@ -144,16 +143,6 @@ fn reorder() {
     let old = stock(8.1, 0.4, 6.0 * 0.144, 10.0, 7.0, Some(40.0));
     assert!(old.shelf_governs);
     same(old.reorder_days, 23.0, 9);
-}
-
-/// Common practice, no source: 144 ml x 6/week = 28 h a year: 12 months governs.
-#[test]
-fn the_tube_set_is_due_by_the_calendar() {
-    let hours = 0.144 * 6.0 / (26.5e-3 * 60.0) * 365.0 / 7.0;
-    same(hours, 28.0, 0);
-    assert_eq!(due_days(&USUAL, hours, 0.0), (365.0, Governs::Calendar));
-    assert_eq!(due_days(&USUAL, 1000.0, 0.0), (182.5, Governs::Hours));
-    assert_eq!(due_days(&USUAL, hours, 0.2), (182.5, Governs::Drift));
 }
 
 /// Common practice, no source: 144 ml, SG 1.02, 8 %, 4.2 m3: 11.75 g/day, 2.8 mg/l;
