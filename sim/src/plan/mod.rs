@@ -130,7 +130,7 @@ impl Maker<'_> {
     fn is_clear(&self, night: usize, place: Place) -> bool {
         let start = WEEK_MIN + night as u32 * NIGHT_MIN + place.start;
         self.cleanings.iter().all(|(from, to, clear)| {
-            keep_clear::is_clear(start, place.window, &[(*from, *to)], *clear)
+            keep_clear::is_clear(start, place.window, (*from, *to), *clear)
         })
     }
 

@@ -12,8 +12,6 @@ pub mod discharge;
 pub mod evenness;
 pub mod hydraulics;
 pub mod keep_clear;
-pub mod label;
-pub mod nights;
 pub mod product;
 pub mod repeats;
 pub mod restate;

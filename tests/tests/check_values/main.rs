@@ -8,6 +8,7 @@ mod forecasts;
 mod head;
 mod hydraulics;
 mod mass;
+mod plans;
 mod practice;
 mod safety;
 mod turndown;

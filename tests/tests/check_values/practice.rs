@@ -5,9 +5,6 @@ use dosewright_sim::trade::battery::{Drain, Load, Week, weeks};
 use dosewright_sim::trade::cells::{AGE_SHARE, COOL_C, LR20};
 use dosewright_sim::trade::discharge::Discharge;
 use dosewright_sim::trade::hydraulics::ml_per_m;
-use dosewright_sim::trade::keep_clear::{CLEAR_MIN, first_clear, is_clear};
-use dosewright_sim::trade::label::Label;
-use dosewright_sim::trade::nights::{SETTLE_MIN, Slot, after_noon, slot, time_of_day};
 use dosewright_sim::trade::product::{flush_ml, volume_ml};
 use dosewright_sim::trade::restate::{drawdown, restate};
 use dosewright_sim::trade::separator::{Advice, LIMIT, advice, days_to_limit, fill};
@@ -20,56 +17,6 @@ use dosewright_sim::trade::water::z_ml_per_g;
 use dosewright_sim::trade::{crystal, vessel};
 
 use crate::{same, within};
-
-const fn at(h: u32, min: u32) -> u32 {
-    h * 60 + min
-}
-
-/// Common practice, no source: water off 00:15, on 06:30, contact 5 h: 00:45 to 01:30.
-#[test]
-fn the_night_planner() {
-    let found = slot(at(0, 15), at(6, 30), SETTLE_MIN, 300).unwrap();
-    assert_eq!((time_of_day(found.from), time_of_day(found.to)), (at(0, 45), at(1, 30)));
-    // 00:45 belongs to the night of the day before: it lies after noon
-    assert!(after_noon(at(0, 45)) > after_noon(at(23, 59)));
-    // an hour's contact more leaves nothing
-    assert_eq!(slot(at(0, 15), at(6, 30), SETTLE_MIN, 360), None);
-    // closed at 22:00: the slot may lie before midnight
-    let early = slot(at(22, 0), at(6, 0), SETTLE_MIN, 300).unwrap();
-    assert_eq!(early, Slot { from: after_noon(at(22, 30)), to: after_noon(at(1, 0)) });
-}
-
-/// Common practice, no source: bleach Sunday 23:00: none before 01:00.
-#[test]
-fn keep_clear_of_bleach() {
-    let bleach = [(at(23, 0), at(23, 0))];
-    assert_eq!(first_clear(at(23, 0), 45, &bleach, CLEAR_MIN), at(25, 0));
-    assert_eq!(first_clear(at(24, 45), 45, &bleach, CLEAR_MIN), at(25, 0));
-    assert!(is_clear(at(25, 0), 45, &bleach, CLEAR_MIN));
-    // before it too: a dose has to be over two hours before
-    assert!(is_clear(at(20, 15), 45, &bleach, CLEAR_MIN));
-    assert!(!is_clear(at(20, 16), 45, &bleach, CLEAR_MIN));
-    // out of one cleaning's reach into the next one's
-    let two = [(at(3, 0), at(3, 30)), (at(23, 0), at(23, 0))];
-    let two = [two[1], (two[0].0 + 1440, two[0].1 + 1440)];
-    assert_eq!(first_clear(at(24, 0), 45, &two, CLEAR_MIN), at(24 + 5, 30));
-}
-
-/// Common practice, no source: 1.8 m3, 250 ml/m3 for 14 nights, then 80: 450, then
-/// 144 ml; 30 days 8.604 l.
-#[test]
-fn the_labels_rate_and_phases() {
-    let label = Label {
-        volume_m3: 1.8,
-        start_up_ml_m3: 250.0,
-        start_up_nights: 14,
-        maintenance_ml_m3: 80.0,
-    };
-    same(label.start_up_ml(), 450.0, 6);
-    same(label.maintenance_ml(), 144.0, 6);
-    same(label.total_ml(30), 8604.0, 6);
-    same(label.total_ml(10), 4500.0, 6);
-}
 
 /// Common practice, no source: 120.0 g at 1.03 = 116.5 ml; water's Z says 120.3,
 /// +3.3 %.

@@ -12,6 +12,7 @@ use super::super::model::{
 use super::super::reader::{Context, TableReader};
 use super::{SCHEMA, closed, list, product, site};
 use crate::diagnose::{Diagnostic, Span, codes};
+use crate::trade::keep_clear::CLEAR_MIN;
 use crate::units::Units;
 
 /// A whole file by its table of keys: what was read, and every problem.
@@ -160,7 +161,7 @@ fn cleaning(cx: &mut Context, node: &Node) -> Option<Cleaning> {
     let days = t.days("days");
     let at = t.minute_of_day("at");
     let lasts = t.length("lasts").unwrap_or(Duration::ZERO);
-    let clear = t.length("clear").unwrap_or(Duration::from_h(2));
+    let clear = t.length("clear").unwrap_or(Duration::from_min(u64::from(CLEAR_MIN)));
     t.finish();
     Some(Cleaning { what, days: days?, at_min: at?, lasts, clear })
 }
