@@ -10,11 +10,11 @@ use crate::trade::hydraulics::{LAMINAR_UP_TO, drop_any_pa, reynolds, suction_lim
 use crate::trade::product::flush_ml;
 use crate::trade::siphon::{self, Regime};
 use crate::trade::suction::{WARN_LIFT_M, drains_back, tube_ml};
-use crate::trade::water::{GRAVITY, vapour_pressure_pa};
+use crate::trade::water::{GRAVITY, RANGE_C, density_kg_m3, vapour_pressure_pa, viscosity_pa_s};
 use crate::units;
 use crate::words::plural;
 
-/// Temperature of the product where the file gives none, in C.
+/// Temperature of the product where the clock's is not given, in C.
 const USUAL_C: f64 = 20.0;
 
 /// Figures of the lines and the product; `None` where the file does not say
@@ -42,10 +42,12 @@ fn metres(um: u32) -> f64 {
     f64::from(um) / 1e6
 }
 
-fn water() -> Product {
+/// Water at a temperature in C, or at the nearest that its formulas are for.
+fn water(celsius: f64) -> Product {
+    let celsius = celsius.clamp(RANGE_C.0, RANGE_C.1);
     Product {
-        density_mg_l: 998_200,
-        viscosity_upa_s: 1_002,
+        density_mg_l: (density_kg_m3(celsius) * 1e3).round() as u32,
+        viscosity_upa_s: (viscosity_pa_s(celsius) * 1e6).round() as u32,
         active_ppm: None,
         cod_mg_l: None,
         water_a_day: None,
@@ -66,7 +68,7 @@ pub fn figures(scenario: &Scenario, dose_ml: f64) -> Figures {
         )
     });
     let clock_ppm = f64::from(clock.drift_ppb) / 1e3 + curve;
-    let product = scenario.product.clone().unwrap_or_else(water);
+    let product = scenario.product.clone().unwrap_or_else(|| water(celsius));
     let density = f64::from(product.density_mg_l) / 1e3;
     let viscosity = f64::from(product.viscosity_upa_s) / 1e6;
     let q = f64::from(scenario.head.head.flow.as_nl_per_min()) / 1e6 / 60e6;

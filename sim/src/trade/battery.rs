@@ -1,6 +1,4 @@
-//! How long a pack lasts at a timetable. A model.
-
-use super::cells::Cell;
+//! What a timetable draws from a pack. A model.
 
 /// What draws from the pack.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -57,13 +55,4 @@ impl Drain {
     pub fn total_ah(&self) -> f64 {
         self.pumping_ah + self.starts_ah + self.sleep_ah + self.display_ah
     }
-}
-
-/// Weeks that a full pack of these cells lasts: the capacity at the motor's
-/// current, the usable share of it, less what it loses by itself in that time.
-pub fn weeks(cell: &Cell, motor_a: f64, usable: f64, lost_a_year: f64, drain: &Drain) -> f64 {
-    let capacity_ah = cell.capacity_ah(motor_a) * usable;
-    // what is lost by itself is a drain too, taken as steady over the life
-    let lost_ah_a_week = capacity_ah * lost_a_year / (365.25 / 7.0);
-    capacity_ah / (drain.total_ah() + lost_ah_a_week)
 }

@@ -1,12 +1,6 @@
 //! Cells: what is in them at a load (Peukert), what is lost on the shelf, and
 //! how much can be used. All of it is a model: say so where it is shown.
 
-/// Hours that a battery of `capacity_ah` lasts at `current_a`: t = C / I^k,
-/// where the capacity is the one at 1 A (Peukert's law).
-pub fn peukert_hours(capacity_ah: f64, exponent: f64, current_a: f64) -> f64 {
-    capacity_ah / current_a.powf(exponent)
-}
-
 /// A kind of cell: two points of its discharge give the exponent.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cell {
@@ -159,11 +153,6 @@ impl Cell {
 pub fn cells_for(motor_v: f64, drop_v: f64) -> u32 {
     // 4.5 V over 0.9 V are 5 cells, whatever the last digit of a quotient says
     (((motor_v + drop_v) / END_V - 1e-9).ceil() as u32).max(1)
-}
-
-/// What is left after `years` on the shelf, as a share.
-pub fn after_shelf(lost_a_year: f64, years: f64) -> f64 {
-    (1.0 - lost_a_year).powf(years)
 }
 
 #[cfg(test)]

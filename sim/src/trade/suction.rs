@@ -2,8 +2,6 @@
 
 use super::hydraulics::ml_per_m;
 
-/// Lift up to which a head is commonly used, in m (common practice, no source).
-pub const USUAL_LIFT_M: f64 = 1.5;
 /// Lift from which to warn, in m (common practice, no source).
 pub const WARN_LIFT_M: f64 = 2.0;
 

@@ -36,27 +36,15 @@ const PACK: &str = "[supply]\nbattery = { type = \"LR20\", self_discharge = \"0 
 const STOCK: &str = "[container]\ncapacity = \"10 l\"\nlevel = \"8.1 l\"\nheel = \"0.4 l\"\n";
 
 #[test]
-fn a_pack_a_container_and_a_tube_set_as_worked_by_hand() {
+fn the_range_of_a_pack_and_the_next_visit_as_worked_by_hand() {
     let found = forecast(&site(&format!("{PACK}{STOCK}")));
-    // common practice, no source: 203 mAh a week of 6.08 Ah are 30 weeks
     let pack = found.pack.as_ref().unwrap();
-    assert!((pack.until.days - 210.0).abs() < 2.0, "{pack:?}");
-    // the mean week of those days: the first and the last are not whole weeks
-    assert!((pack.drain.total_ah() - 0.203).abs() < 0.002, "{pack:?}");
-    // the range begins a quarter before that
+    // the range begins a quarter before its 30 weeks
     assert!((pack.until.least / pack.until.days - 0.75).abs() < 0.01, "{pack:?}");
     // and ends where fresh cells do: 1 % more than 10.86 Ah x 0.7, of which a week's sleep
     // takes 10.1 mAh x 10.86 / 20 and its starts 1.8 mAh x 10.86 / 8.17: 7.68 Ah / 198 mAh
     assert!((pack.until.most - 271.5).abs() < 3.0, "{pack:?}");
-    // common practice, no source: (8.1 - 0.4) / (6 x 0.144) = 62 days, order at 45; by the
-    // least that it may last, 62.5 / 1.05 = 59.5 and the days between doses: order at 43
     let stock = found.stock.as_ref().unwrap();
-    assert!((stock.until.days - 62.0).abs() < 1.0, "{stock:?}");
-    assert!((stock.until.least - 59.9).abs() < 0.5, "{stock:?}");
-    assert!((stock.reorder_days - (stock.until.least - 17.0)).abs() < 0.01, "{stock:?}");
-    // common practice, no source: 28 h a year, so that 12 months govern
-    assert!((found.tube.hours_a_year - 28.0).abs() < 0.5, "{:?}", found.tube);
-    assert_eq!((found.tube.days, found.tube.governs), (365.0, Governs::Calendar));
     assert_eq!(found.date(62.0).map(show::date).as_deref(), Some("2027-01-03"));
     let next = found.next().unwrap();
     assert!(next.reason.contains("container") && next.days <= stock.until.days, "{next:?}");

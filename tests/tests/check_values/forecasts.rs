@@ -1,20 +1,21 @@
 //! Worked figures of the trade as the forecast of a site gives them: common practice, no
 //! source.
 
-use dosewright_sim::forecast::{Forecast, forecast};
-use dosewright_sim::scenario::{self, show};
+use dosewright_sim::forecast::{Figures, Forecast, days, figures, forecast};
+use dosewright_sim::scenario::{self, Scenario, show};
 use dosewright_sim::trade::tube_set::Governs;
 
 use crate::same;
 
 /// 144 ml at 26.5 ml/min in six nights a week, from a Monday's noon on.
-fn of_site(more: &str) -> Forecast {
+fn site(clock: &str, more: &str) -> Scenario {
     let text = format!(
         r#"schema = 1
 [clock]
 start = 2026-11-02T12:00:00
 zone = "UTC0"
 run_for = "28 days"
+{clock}
 [head]
 flow = "26.5 ml/min"
 [[entry]]
@@ -25,8 +26,11 @@ window = "45 min"
 pulses = 30
 {more}"#
     );
-    let (scenario, _) = scenario::read("site.toml", &text).unwrap_or_else(|e| panic!("{e:?}"));
-    forecast(&scenario)
+    scenario::read("site.toml", &text).unwrap_or_else(|e| panic!("{e:?}")).0
+}
+
+fn of_site(more: &str) -> Forecast {
+    forecast(&site("", more))
 }
 
 /// The date so many days from the start.
@@ -65,4 +69,93 @@ fn the_tube_set_is_due_by_its_drift() {
     let old = "[tube]\nbore = \"4.8 mm\"\ndrift_a_year = \"20 %\"\nfitted = 2026-09-03\n";
     let old = of_site(old).tube;
     assert_eq!((old.days, old.governs), (182.5 - 60.0, Governs::Drift));
+}
+
+/// (8.1-0.4)/(6 x 0.144) = 8.9 weeks = 62 days; less 10 + 7: day 45. The forecast orders for
+/// the least that it may last, a flow 5 % higher: 7.7/1.05 l are the 51st dose, that of day
+/// 59, and day 42.
+#[test]
+fn reorder() {
+    const LEVEL: &str = "[container]\ncapacity = \"10 l\"\nlevel = \"8.1 l\"\n";
+    // the heel is 4 % of the capacity unless said
+    let found = of_site(LEVEL);
+    let stock = found.stock.as_ref().unwrap();
+    same(stock.until.days / 7.0, 8.9, 1);
+    same(stock.until.days, 62.0, 0);
+    same(stock.until.days - 17.0, 45.0, 0);
+    assert_eq!(date(&found, stock.until.least), "2026-12-31");
+    same(stock.reorder_days, stock.until.least - 17.0, 9);
+    assert!(stock.reorder_days < stock.until.days - 17.0 && !stock.shelf_governs);
+    // in date for 40 days more: to order on day 23
+    let old = of_site(&format!("{LEVEL}[product]\nuse_by = 2026-12-12\n")).stock.unwrap();
+    assert!(old.shelf_governs);
+    same(old.reorder_days, 23.0, 9);
+}
+
+/// 144 ml x 6 a week = 0.543 h x 350 mA = 190 mAh; sleep 10.1, display (3 min) 0.6, starts
+/// 1.8: 203 mAh a week; 10.86 Ah at 350 mA x 0.56 = 6.08 Ah: 30 weeks.
+#[test]
+fn a_pack_of_lr20() {
+    let pack = |lost: &str, more: &str| {
+        let supply = format!("[supply]\nbattery = {{ type = \"LR20\"{lost} }}\n{more}");
+        of_site(&supply).pack.unwrap()
+    };
+    const NOTHING: &str = ", self_discharge = \"0 %\"";
+    let found = pack(NOTHING, "");
+    same(found.usable_ah, 6.08, 2);
+    let weeks = found.until.days / 7.0;
+    same(weeks, 30.0, 0);
+    // the drain is the mean week of the days begun, the last of which are no whole week
+    let begun = found.until.days.ceil();
+    let doses: u32 = days(&site("", ""), begun as usize).iter().map(|day| day.doses).sum();
+    let whole = begun / 7.0 * 6.0 / f64::from(doses);
+    let (pumping, starts) = (whole * found.drain.pumping_ah, whole * found.drain.starts_ah);
+    let (sleep, display) = (found.drain.sleep_ah, found.drain.display_ah);
+    same(1e3 * pumping, 190.0, 0);
+    same(1e3 * sleep, 10.1, 1);
+    same(1e3 * display, 0.6, 1);
+    same(1e3 * starts, 1.8, 1);
+    same(1e3 * (pumping + sleep + display + starts), 203.0, 0);
+    // a week's loss on the shelf: sources say 2 to 4 % a year at 21 C
+    let lost = |share: &str| pack(&format!(", self_discharge = \"{share}\""), "").lost_ah;
+    same(1e3 * lost("2 %"), 2.33, 2);
+    same(1e3 * lost("4 %"), 4.66, 2);
+    let usual = pack("", "");
+    assert!(lost("2 %") < usual.lost_ah && usual.lost_ah < lost("4 %"), "{usual:?}");
+    assert!(usual.until.days < found.until.days, "{usual:?}");
+    // 30 pulses instead of 90 gain about 7 days even at 1.5 A x 50 ms a start
+    let hard = "[motor]\nvoltage = \"6 V\"\nstart_current = \"1.5 A\"\nstart_for = \"50 ms\"\n";
+    let lasts = |pulses: u16| {
+        let supply = format!("[supply]\nbattery = {{ type = \"LR20\"{NOTHING} }}\n{hard}");
+        let mut scenario = site("", &supply);
+        scenario.entries[0].pulses = Some(pulses);
+        // 90 starts in an hour are more than a head makes
+        scenario.entries[0].window_ms = 2 * 3_600_000;
+        scenario.head.head.least_pulse = dosewright_core::units::Volume::from_ml(1);
+        forecast(&scenario).pack.unwrap().until.days
+    };
+    same(lasts(30) - lasts(90), 7.0, 0);
+}
+
+fn water(clock: &str, flow: &str, tube: &str) -> Figures {
+    let mut scenario = site(clock, &format!("[tube]\n{tube}"));
+    scenario.head.head.flow =
+        dosewright_core::units::Flow::from_nl_per_min(flow.parse::<u32>().unwrap() * 1_000_000)
+            .unwrap();
+    figures(&scenario, 144.0)
+}
+
+/// Without a product the lines hold water of the clock's temperature: what it can be lifted
+/// at best, computed with CoolProp 8.0.0 (Kell's density is some 3 ppm off it, which moves the
+/// last digit); a viscosity of 1.0016 mPa s at 20 C (from memory).
+#[test]
+fn lines_without_a_product_hold_water() {
+    const TUBE: &str = "bore = \"4.762 mm\"\nsuction = \"1 m\"\nlift = \"1 m\"\n";
+    for (t, metres) in [(5.0, 10.244), (20.0, 10.112), (30.0, 9.942), (40.0, 9.654)] {
+        let clock = format!("temperature = \"{t} C\"\ntemperature_coefficient = \"0 ppm/C2\"");
+        let (_, limit) = water(&clock, "60", TUBE).suction_m.unwrap();
+        assert!((limit - metres).abs() < 0.000_55, "{t} C: {limit}");
+    }
+    // 60 ml/min, 4.76 mm, 20 C unless said: Reynolds 266.4, computed
+    same(water("", "60", TUBE).reynolds.unwrap(), 266.4, 1);
 }

@@ -1,15 +1,12 @@
 //! The rules of the trade, each with its worked figure: common practice, no
 //! source, unless said.
 
-use dosewright_sim::trade::battery::{Drain, Load, Week, weeks};
-use dosewright_sim::trade::cells::{AGE_SHARE, COOL_C, LR20};
 use dosewright_sim::trade::discharge::Discharge;
 use dosewright_sim::trade::hydraulics::ml_per_m;
 use dosewright_sim::trade::product::{flush_ml, volume_ml};
 use dosewright_sim::trade::restate::{drawdown, restate};
 use dosewright_sim::trade::separator::{Advice, LIMIT, advice, days_to_limit, fill};
 use dosewright_sim::trade::siphon::{Regime, Siphon};
-use dosewright_sim::trade::stock::stock;
 use dosewright_sim::trade::suction::{drains_back, tube_ml};
 use dosewright_sim::trade::uncertainty::timed_run;
 use dosewright_sim::trade::visit::{Call, next};
@@ -78,20 +75,6 @@ fn drain_back_swallows_small_doses() {
     assert!(drains_back(4.8, 2.2, 30.0) && !drains_back(4.8, 2.2, 40.0));
 }
 
-/// Common practice, no source: (8.1-0.4)/(6 x 0.144) = 8.9 weeks = 62 days; less
-/// 10 + 7: day 45.
-#[test]
-fn reorder() {
-    let found = stock(8.1, 0.4, 6.0 * 0.144, 10.0, 7.0, None);
-    same(found.empty_days / 7.0, 8.9, 1);
-    same(found.empty_days, 62.0, 0);
-    same(found.reorder_days, 45.0, 0);
-    assert!(!found.shelf_governs);
-    let old = stock(8.1, 0.4, 6.0 * 0.144, 10.0, 7.0, Some(40.0));
-    assert!(old.shelf_governs);
-    same(old.reorder_days, 23.0, 9);
-}
-
 /// Common practice, no source: 144 ml, SG 1.02, 8 %, 4.2 m3: 11.75 g/day, 2.8 mg/l;
 /// COD 150 g/l: 5.1 mg/l.
 #[test]
@@ -133,38 +116,6 @@ fn tube_volumes() {
     }
     // 7 m x 4.8 mm to prime: 127 ml
     same(tube_ml(4.8, 7.0), 127.0, 0);
-}
-
-/// Common practice, no source: 144 ml x 6 a week = 0.543 h x 350 mA = 190 mAh; sleep
-/// 10.1, display (3 min) 0.6, starts 1.8: 203 mAh a week; 10.86 Ah at 350 mA x 0.56 =
-/// 6.08 Ah: 30 weeks.
-#[test]
-fn a_pack_of_lr20() {
-    let usable = LR20.cold_share(COOL_C) * AGE_SHARE;
-    let load =
-        Load { motor_a: 0.35, start_a: 1.2, start_s: 0.03, sleep_a: 60e-6, display_a: 0.012 };
-    let week = |pulses: f64| Week {
-        pumping_h: 6.0 * 144.0 / 26.5 / 60.0,
-        starts: 6.0 * pulses,
-        display_h: 0.05,
-    };
-    let drain = Drain::of(&load, &week(30.0));
-    same(week(30.0).pumping_h, 0.543, 3);
-    same(1000.0 * drain.pumping_ah, 190.0, 0);
-    same(1000.0 * drain.sleep_ah, 10.1, 1);
-    same(1000.0 * drain.display_ah, 0.6, 1);
-    same(1000.0 * drain.starts_ah, 1.8, 1);
-    same(1000.0 * drain.total_ah(), 203.0, 0);
-    same(LR20.capacity_ah(0.35), 10.86, 2);
-    same(LR20.capacity_ah(0.35) * usable, 6.08, 2);
-    same(weeks(&LR20, 0.35, usable, 0.0, &drain), 30.0, 0);
-    // 30 pulses instead of 90 gain about 7 days even at 1.5 A x 50 ms a start
-    let hard = Load { start_a: 1.5, start_s: 0.05, ..load };
-    let days =
-        |pulses: f64| 7.0 * weeks(&LR20, 0.35, usable, 0.0, &Drain::of(&hard, &week(pulses)));
-    same(days(30.0) - days(90.0), 7.0, 0);
-    // what it loses by itself makes it shorter
-    assert!(weeks(&LR20, 0.35, usable, 0.03, &drain) < 30.0);
 }
 
 /// Common practice, no source: 5 C adds -13.6 ppm = -3.5 min in 180 days.

@@ -163,7 +163,7 @@ pub(super) fn drains_back(scenario: &Scenario, plan: &EntryPlan) -> Option<Diagn
 /// W007: a container that runs out by itself when the squeeze is lost.
 pub(super) fn siphons(scenario: &Scenario) -> Option<Diagnostic> {
     let tube = scenario.tube.as_ref()?;
-    let flow = tube.siphon(scenario.product.as_ref())?;
+    let flow = figures(scenario, 0.0).siphon?;
     Some(
         Diagnostic::new(
             codes::SIPHONS,

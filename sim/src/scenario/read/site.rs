@@ -15,11 +15,10 @@ use super::super::quantity::show;
 use super::super::reader::TableReader;
 use super::bounds;
 use crate::diagnose::{Diagnostic, codes};
+use crate::trade::stock::HEEL_PERCENT;
 
 /// Turnover temperature of a tuning-fork crystal: 25 C (a crystal data sheet).
 const TURNOVER_MC: i32 = 25_000;
-/// Heel of a container: 4 % of its capacity (common practice, no source).
-const HEEL_PERCENT: u64 = 4;
 
 pub(super) fn clock(mut t: TableReader) -> Option<ClockPlan> {
     let zone = t.zone("zone");
