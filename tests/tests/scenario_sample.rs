@@ -144,6 +144,7 @@ fn expected() -> Scenario {
         }),
         tube: None,
         product: None,
+        separator: None,
         memory: Memory { word_bytes: 4, sector_bytes: 32_768, sectors: 4, spans: spans() },
         limits: Limits { daily_ceiling: None, spans: spans() },
         closed: Vec::new(),

@@ -41,6 +41,8 @@ struct Fits<'a> {
     /// Null where none is described.
     container: Option<Stock>,
     tube_set: Tube,
+    /// Null where no dips are told of.
+    separator: Option<Separator>,
     memory: Memory,
     next_visit: Option<Visit>,
     clock_ppm: f64,
@@ -95,6 +97,20 @@ struct Tube {
     overdue_hours: f64,
     by: &'static str,
     hours_a_year: f64,
+}
+
+#[derive(Serialize, JsonSchema)]
+struct Separator {
+    /// Of the last dip.
+    dipped: String,
+    /// Share of its depth that grease and solids took then.
+    fill_percent: f64,
+    limit_percent: f64,
+    /// What to do at the start: wait, book the emptying, or it is due.
+    #[schemars(extend("enum" = ["wait", "book", "due"]))]
+    advice: &'static str,
+    /// When it is at the limit by the last two dips; null where these do not tell.
+    limit_date: Option<String>,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -241,6 +257,13 @@ pub fn json(
             by: f.tube.governs.word(),
             hours_a_year: rounded(f.tube.hours_a_year),
         },
+        separator: f.separator.as_ref().map(|separator| Separator {
+            dipped: show::date(separator.dipped),
+            fill_percent: rounded(100.0 * separator.fill),
+            limit_percent: rounded(100.0 * separator.limit),
+            advice: separator.advice.word(),
+            limit_date: separator.limit_days.and_then(date),
+        }),
         memory: Memory {
             years: rounded(f.wear.years),
             records_a_day: rounded(f.wear.records_a_day),

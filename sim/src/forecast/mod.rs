@@ -1,4 +1,4 @@
-//! Until when things last: battery, container, tube set, memory; what would help
+//! Until when things last: battery, container, tube set, separator, memory; what would help
 //! most; when to order and when to come.
 //!
 //! Days are reckoned one by one from the timetable, with its dates, its closed
@@ -12,6 +12,7 @@ mod memory;
 mod pack;
 mod page;
 mod reserve;
+mod separator;
 mod setting;
 mod warnings;
 
@@ -24,6 +25,7 @@ pub use memory::{RATED_ERASES, Wear, wear};
 pub use pack::{PackForecast, WeakPack, cells_in_series, weak_pack};
 pub use page::{drawdown_page, page};
 pub use reserve::{OverPack, over_pack};
+pub use separator::SeparatorForecast;
 pub use setting::pack_setting;
 pub(crate) use warnings::weak_help;
 pub use warnings::{Figures, figures, warnings};
@@ -137,6 +139,8 @@ pub struct Forecast {
     pub stock: Option<StockForecast>,
     /// Always there: unless the file describes it, fitted at the start.
     pub tube: TubeForecast,
+    /// `None` where the file tells of no dips.
+    pub separator: Option<SeparatorForecast>,
     /// The memory.
     pub wear: Wear,
     /// Days until the head is to be calibrated again: 0 where that is overdue.
@@ -306,11 +310,15 @@ pub fn forecast_of(scenario: &Scenario, calibrated: Date) -> Forecast {
     }
     let due = if tube.is_overdue() { "overdue" } else { "due" };
     call(tube.days, format!("the tube set is {due}, by {}", tube.governs.word()));
+    let separator = scenario.separator.as_ref().and_then(|s| separator::separator(s, start));
+    if let Some((separator, days)) = separator.as_ref().and_then(|s| Some((s, s.call_days()?))) {
+        call(days, separator.reason());
+    }
     let age_days = f64::from(start.days() - calibrated.days());
     let calibrate_days = (CALIBRATION_DAYS - age_days).max(0.0);
     let is = if age_days > CALIBRATION_DAYS { "is over" } else { "is" };
     call(calibrate_days, format!("the calibration {is} six months old"));
     let wear = wear(scenario, &days);
     let year = (year.volume_ml, u64::from(year.doses));
-    Forecast { start, year, pack, stock, tube, wear, calibrate_days, calls }
+    Forecast { start, year, pack, stock, tube, separator, wear, calibrate_days, calls }
 }

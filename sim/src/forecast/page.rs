@@ -139,6 +139,9 @@ pub fn page(
             f.tube.hours_a_year
         ),
     );
+    if let Some(separator) = &f.separator {
+        tagged(&mut out, &tag("separator"), &separator.row(|days| date(f, days)));
+    }
     tagged(
         &mut out,
         &tag("memory"),

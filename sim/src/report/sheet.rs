@@ -121,6 +121,10 @@ fn lasts(forecast: &Forecast) -> Markup {
                     (figure::dated(&forecast.tube.due(told)))
                     ", by " (forecast.tube.governs.word())
                 }
+                @if let Some(separator) = &forecast.separator {
+                    dt { "separator" }
+                    dd { (figure::dated(&separator.told(told))) }
+                }
             }
             p class="next" {
                 @match forecast.next() {

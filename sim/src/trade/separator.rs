@@ -1,10 +1,12 @@
 //! The separator's log: how full it is, when to empty it.
 
-/// Share of the depth at which emptying is due; often 25 %, from memory: the
-/// local rule governs.
+/// Share of the depth at which emptying is due unless said: the codes of Dallas, Texas, and of
+/// Claremore, Oklahoma, have 25 %, that of Mount Vernon, Illinois, has 50 %. The local rule
+/// governs.
 pub const LIMIT: f64 = 0.25;
-/// Share from which to book the emptying (own choice).
-pub const BOOK_FROM: f64 = 0.20;
+/// Of that limit, the share from which to book the emptying: 20 % where it is 25 % (own
+/// choice).
+pub const BOOK_FROM: f64 = 0.8;
 /// Hours without dosing after an emptying, before a start-up phase (common
 /// practice, no source).
 pub const HOLD_H: f64 = 24.0;
@@ -25,19 +27,36 @@ pub enum Advice {
     Due,
 }
 
-/// By the limit and the share from which to book.
-pub fn advice(fill: f64, limit: f64) -> Advice {
-    if fill >= limit {
+impl Advice {
+    /// In a word.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Wait => "wait",
+            Self::Book => "book",
+            Self::Due => "due",
+        }
+    }
+}
+
+/// By what is in it and the limit, in one unit.
+pub fn advice(now: f64, limit: f64) -> Advice {
+    if now >= limit {
         Advice::Due
-    } else if fill >= limit * BOOK_FROM / LIMIT {
+    } else if now >= limit * BOOK_FROM {
         Advice::Book
     } else {
         Advice::Wait
     }
 }
 
-/// Days after the last dip until the limit, by two dips `days` apart; `None`
-/// where it does not fill.
+/// Days after the last dip until the limit, by two dips `days` apart, all but these in one
+/// unit; negative where it was over it before; `None` where it does not fill.
 pub fn days_to_limit(before: f64, now: f64, days: f64, limit: f64) -> Option<f64> {
-    (now > before && days > 0.0).then(|| ((limit - now) * days / (now - before)).max(0.0))
+    (now > before && days > 0.0).then(|| (limit - now) * days / (now - before))
+}
+
+/// What is in it so many days after the last dip, by two dips `days` apart; what it was where
+/// it does not fill.
+pub fn later(before: f64, now: f64, days: f64, after_days: f64) -> f64 {
+    if now > before && days > 0.0 { now + (now - before) * after_days / days } else { now }
 }

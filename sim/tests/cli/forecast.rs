@@ -265,6 +265,70 @@ fn what_is_in_the_pack_and_what_the_motor_draws_count() {
     }
 }
 
+#[test]
+fn a_separator_is_told_of_with_what_to_do_and_takes_part_in_the_next_visit() {
+    let place = Place::new("forecast-separator");
+    let site = |dips: &str| format!("[separator]\ndepth = \"1200 mm\"\ndips = [{dips}]\n");
+    let dip = |date: &str, mm: u32| {
+        format!("{{ date = {date}, grease = \"{mm} mm\", solids = \"100 mm\" }}, ")
+    };
+    let two = |first: (&str, u32), last: (&str, u32)| {
+        site(&format!("{}{}", dip(first.0, first.1), dip(last.0, last.1)))
+    };
+    // 120 mm in 50 days: at 300 mm ten days on
+    let book = two(("2026-08-16", 56), ("2026-10-05", 176));
+    has(
+        &forecast_of(&place, &book),
+        &[
+            "Next visit by 2026-10-15: the separator is at its limit of 25 %.",
+            "separator 23 % of its depth on 2026-10-05, limit 25 % (the local rule governs); book the emptying: at its limit on 2026-10-15 by the last two dips. After it is emptied no dose for 24 h, then the start-up dose (common practice; the label governs)",
+        ],
+    );
+    let line = lines_of(&place, &nights(&book));
+    assert_eq!(line["next_visit"]["date"], "2026-10-15", "{line}");
+    assert_eq!(
+        line["separator"].to_string(),
+        r#"{"advice":"book","dipped":"2026-10-05","fill_percent":23.0,"limit_date":"2026-10-15","limit_percent":25.0}"#
+    );
+    // at its limit ten days before the start
+    let past = forecast_of(&place, &two(("2026-07-27", 56), ("2026-09-15", 176)));
+    has(
+        &past,
+        &[
+            "Next visit by 2026-10-05: the separator is due to be emptied, at 25 % of its depth.",
+            "due to be emptied, at its limit since 2026-09-25 by the last two dips. After",
+        ],
+    );
+    let over = forecast_of(&place, &site(&dip("2026-10-05", 250)));
+    has(
+        &over,
+        &["separator 29.1 % of its depth on 2026-10-05", "governs); due to be emptied. After"],
+    );
+    // below its limit by however little it is not shown as if it were at it
+    let near = forecast_of(&place, &site(&dip("2026-10-05", 199)));
+    has(&near, &["24.9 %", "book the emptying: a second dip tells when it is at its limit. After"]);
+    let slow = forecast_of(&place, &two(("2026-08-16", 10), ("2026-10-05", 20)));
+    // 10 mm in 50 days: 180 mm in 900
+    has(
+        &slow,
+        &["10 % of its depth", "governs); at its limit on 2029-03-23 by the last two dips me"],
+    );
+    assert!(!slow.contains("After it is emptied"), "{slow}");
+    let emptied = forecast_of(&place, &two(("2026-08-16", 176), ("2026-10-05", 20)));
+    has(&emptied, &["governs); it did not fill between the last two dips me"]);
+    // a rule of its own
+    let own = book.replace("dips", "limit = \"30 %\"\ndips");
+    has(&forecast_of(&place, &own), &["limit 30 %", "at its limit on 2026-11-09 by the last"]);
+    assert!(!forecast_of(&place, "").contains("separator 2"));
+    assert_eq!(lines_of(&place, &nights(""))["separator"], serde_json::Value::Null);
+    // on the sheet as well
+    place.write("site.toml", &nights(&book));
+    let said = place.call(&["sheet", "site.toml", "-o", "sheet.html", "-q"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let page = place.read("sheet.html");
+    assert!(page.contains("<dt>separator</dt>") && page.contains("book the emptying"), "{page}");
+}
+
 /// A forecast as lines for machines.
 fn lines_of(place: &Place, text: &str) -> serde_json::Value {
     place.write("site.toml", text);

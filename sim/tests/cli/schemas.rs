@@ -153,6 +153,7 @@ fn soaks_and_explorations_fit_their_schemas() {
 fn the_arithmetic_fits_its_schemas() {
     let place = Place::new("schemas-sums");
     place.write("site.toml", &shipped("harbour-kitchen.toml"));
+    place.write("visit.toml", &shipped("09-service-visit.toml"));
     place.write("slow.toml", "schema = 1\n[head]\nflow = \"2 ml/min\"\n");
     place.write("quick.toml", "schema = 1\n[head]\nflow = \"30 ml/min\"\n");
     place.write("bad.toml", "schema = 1\n");
@@ -184,6 +185,7 @@ fn the_arithmetic_fits_its_schemas() {
         &[],
         &[
             &["forecast", "bad.toml", "--json"],
+            &["forecast", "visit.toml", "--json"],
             &["forecast", "site.toml", "--json", "--courses", "--drawn", "1 kg", "--logged", "1 l"],
         ],
     );

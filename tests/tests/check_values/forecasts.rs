@@ -3,6 +3,7 @@
 
 use dosewright_sim::forecast::{Figures, Forecast, days, figures, forecast};
 use dosewright_sim::scenario::{self, Scenario, show};
+use dosewright_sim::trade::separator::Advice;
 use dosewright_sim::trade::tube_set::Governs;
 
 use crate::same;
@@ -158,4 +159,56 @@ fn lines_without_a_product_hold_water() {
     }
     // 60 ml/min, 4.76 mm, 20 C unless said: Reynolds 266.4, computed
     same(water("", "60", TUBE).reynolds.unwrap(), 266.4, 1);
+}
+
+fn separator(dips: &[(&str, u32, u32)]) -> Forecast {
+    let dip = |(date, grease, solids): &(&str, u32, u32)| {
+        format!("{{ date = {date}, grease = \"{grease} mm\", solids = \"{solids} mm\" }}")
+    };
+    let dips: Vec<String> = dips.iter().map(dip).collect();
+    of_site(&format!("[separator]\ndepth = \"1200 mm\"\ndips = [{}]\n", dips.join(", ")))
+}
+
+/// (120+160)/1200 = 23 %: book it; the limit of 25 % is that of the codes of Dallas, Texas, and
+/// of Claremore, Oklahoma.
+#[test]
+fn the_separators_log() {
+    let of = |dips: &[(&str, u32, u32)]| separator(dips).separator.unwrap();
+    let found = of(&[("2026-11-02", 120, 160)]);
+    same(100.0 * found.fill, 23.0, 0);
+    same(100.0 * found.limit, 25.0, 9);
+    assert_eq!((found.advice, found.limit_days), (Advice::Book, None));
+    // a fifth of the depth is 240 mm, a quarter 300 mm
+    let advice = |grease: u32| of(&[("2026-11-02", grease, 100)]).advice;
+    assert_eq!(
+        [139, 140, 199, 200].map(advice),
+        [Advice::Wait, Advice::Book, Advice::Book, Advice::Due]
+    );
+}
+
+/// From 156 mm to 276 mm in 50 days are 2.4 mm a day: the 24 mm to 300 mm take 10 days.
+#[test]
+fn the_separator_is_at_its_limit_by_the_trend_of_two_dips() {
+    let (old, new) = (("2026-09-13", 70, 86), ("2026-11-02", 120, 156));
+    let found = separator(&[old, new]);
+    let limit = found.separator.as_ref().unwrap().limit_days.unwrap();
+    assert_eq!(date(&found, limit), "2026-11-12");
+    let next = found.next().unwrap();
+    assert_eq!(date(&found, next.days), "2026-11-12");
+    assert!(next.reason.contains("separator"), "{next:?}");
+    // the last two count, whatever was before; one that does not fill has no trend
+    let emptied = separator(&[old, ("2026-10-20", 120, 156), ("2026-11-02", 0, 0)]);
+    assert_eq!(emptied.separator.unwrap().limit_days, None);
+    let before = separator(&[("2026-08-01", 160, 140), old, new]);
+    assert_eq!(before.separator, found.separator);
+    // ten days after such a dip it is at its limit, nine days after it is not yet
+    let days = |last: &str, first: &str| {
+        separator(&[(first, 70, 86), (last, 120, 156)]).separator.unwrap()
+    };
+    let due = days("2026-10-23", "2026-09-03");
+    assert_eq!((due.advice, due.limit_days), (Advice::Due, Some(0.0)));
+    assert_eq!(days("2026-10-24", "2026-09-04").advice, Advice::Book);
+    let past = separator(&[("2026-08-24", 70, 86), ("2026-10-13", 120, 156)]);
+    assert_eq!(past.separator.as_ref().unwrap().limit_days, Some(-10.0));
+    assert_eq!(past.next().map(|call| call.days), Some(0.0));
 }

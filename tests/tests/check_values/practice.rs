@@ -5,7 +5,6 @@ use dosewright_sim::trade::discharge::Discharge;
 use dosewright_sim::trade::hydraulics::ml_per_m;
 use dosewright_sim::trade::product::{flush_ml, volume_ml};
 use dosewright_sim::trade::restate::{drawdown, restate};
-use dosewright_sim::trade::separator::{Advice, LIMIT, advice, days_to_limit, fill};
 use dosewright_sim::trade::siphon::{Regime, Siphon};
 use dosewright_sim::trade::suction::{drains_back, tube_ml};
 use dosewright_sim::trade::uncertainty::timed_run;
@@ -89,17 +88,6 @@ fn discharge_figures() {
     same(found.active_g(), 11.75, 2);
     same(found.active_mg_l(), 2.8, 1);
     same(found.cod_mg_l(), 5.1, 1);
-}
-
-/// Common practice, no source (the limit from memory): (120+160)/1200 = 23 %: book it.
-#[test]
-fn the_separators_log() {
-    let found = fill(120.0, 160.0, 1200.0);
-    same(100.0 * found, 23.0, 0);
-    assert_eq!(advice(found, LIMIT), Advice::Book);
-    assert_eq!((advice(0.19, LIMIT), advice(0.25, LIMIT)), (Advice::Wait, Advice::Due));
-    within(days_to_limit(0.13, 0.23, 50.0, LIMIT).unwrap(), 10.0, 1e-9);
-    assert_eq!(days_to_limit(0.23, 0.13, 50.0, LIMIT), None);
 }
 
 /// Common practice, no source: 5 m x 4.8 mm: 271 ml.

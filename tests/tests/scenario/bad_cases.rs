@@ -391,5 +391,50 @@ pub(crate) const CASES: &[Case] = &[
         "\"1 l\"",
         "`least` is 2 l",
     ),
+    // separator
+    ("[separator]\ndepth = \"1 m\"", "S003", "[separator]", "has no `dips`"),
+    ("[separator]\ndepth = \"1 m\"\ndips = []", "S022", "[]", "leave [separator] out"),
+    (
+        "[separator]\ndepth = \"1 m\"\ndips = { date = 2026-10-05 }",
+        "S004",
+        "{ date = 2026-10-05 }",
+        "dips = [{ ... }]",
+    ),
+    (
+        "[separator]\ndepth = \"1 m\"\ndips = [{ date = 2026-10-05, grease = \"1 cm\" }]",
+        "S003",
+        "{ date = 2026-10-05, grease = \"1 cm\" }",
+        "`dips` has no `solids`",
+    ),
+    (
+        "[separator]\ndepth = \"1 m\"\nlimit = \"0 %\"\ndips = [{ date = 2026-10-05, grease = \"1 cm\", solids = \"1 cm\" }]",
+        "S008",
+        "\"0 %\"",
+        "from 1 % to 100 %",
+    ),
+    (
+        "[separator]\ndepth = \"1 m\"\ndips = [{ date = 2026-10-05, grease = \"600 mm\", solids = \"40.1 cm\" }]",
+        "S022",
+        "\"600 mm\"",
+        "1001 mm with the solids",
+    ),
+    (
+        "[separator]\ndepth = \"1 m\"\ndips = [\n{ date = 2026-10-05, grease = \"2 cm\", solids = \"1 cm\" },\n{ date = 2026-10-04, grease = \"1 cm\", solids = \"1 cm\" },\n]",
+        "S022",
+        "2026-10-04",
+        "the one before is of 2026-10-05",
+    ),
+    (
+        "[separator]\ndepth = \"1 m\"\ndips = [\n{ date = 2026-10-05, grease = \"1 cm\", solids = \"1 cm\" },\n{ date = 2026-10-05 , grease = \"2 cm\", solids = \"1 cm\" },\n]",
+        "S022",
+        "2026-10-05",
+        "of two on one day keep the one to go by",
+    ),
+    (
+        "[separator]\ndepth = \"1 m\"\ndips = [{ date = 2026-10-20, grease = \"1 cm\", solids = \"1 cm\" }]",
+        "S022",
+        "2026-10-20",
+        "the run starts on 2026-10-19",
+    ),
     ("schema = 0", "S020", "0", "schema 1"),
 ];

@@ -1,4 +1,4 @@
-//! The keys of tube set and product: what the arithmetic of the trade needs.
+//! The keys of tube set, product and separator: what the arithmetic of the trade needs.
 
 use super::super::quantity::{DENSITY, DISTANCE, PERCENT, VISCOSITY};
 use super::{A_LENGTH, A_VOLUME, ANY_LENGTH, Kind, Table, optional, range, required};
@@ -74,5 +74,44 @@ pub(in crate::scenario) static PRODUCT: Table = Table {
         ),
         optional("water_a_day", A_VOLUME, "Water that the site uses in a day, for the same."),
         optional("use_by", Kind::Date, "Date after which the product is not to be used."),
+    ],
+};
+
+/// Twenty metres, in um: no separator is as deep.
+const DEEP: i64 = 20_000_000;
+
+pub(in crate::scenario) static SEPARATOR: Table = Table {
+    name: "[separator]",
+    group: "",
+    keys: &[
+        required(
+            "depth",
+            Kind::Quantity(&DISTANCE, range(10_000, DEEP)),
+            "Depth from the surface of what is in it down to its floor.",
+        ),
+        optional(
+            "limit",
+            Kind::Quantity(&PERCENT, range(10_000, 1_000_000)),
+            "Share of that depth which grease and solids may take together; 25 % unless said; the local rule governs.",
+        ),
+        required("dips", Kind::Tables(&DIP), "What was found at each dip, the earliest first."),
+    ],
+};
+
+pub(in crate::scenario) static DIP: Table = Table {
+    name: "dips",
+    group: "",
+    keys: &[
+        required("date", Kind::Date, "When it was dipped: the start at the latest."),
+        required(
+            "grease",
+            Kind::Quantity(&DISTANCE, range(0, DEEP)),
+            "How thick the grease was that floats.",
+        ),
+        required(
+            "solids",
+            Kind::Quantity(&DISTANCE, range(0, DEEP)),
+            "How thick the solids were on the floor.",
+        ),
     ],
 };

@@ -6,8 +6,8 @@ use super::super::model::CellType;
 use super::super::quantity::{BYTES, CURRENT, CURVE, DRIFT, PERCENT, TEMPERATURE, VOLTAGE};
 use super::{
     A_FLOW, A_LENGTH, ANY_KEPT_VOLUME, ANY_LENGTH, EITHER_WAY, EXPECT, FAULT, KEPT_VOLUME, Key,
-    Kind, MOST_KEPT, MS_PER_DAY, OPERATOR, PRODUCT, TUBE, Table, UP_TO_A_DAY, one_of, optional,
-    range, required,
+    Kind, MOST_KEPT, MS_PER_DAY, OPERATOR, PRODUCT, SEPARATOR, TUBE, Table, UP_TO_A_DAY, one_of,
+    optional, range, required,
 };
 use crate::units::Units;
 use crate::world::LEAST_SECTOR_BYTES;
@@ -31,6 +31,7 @@ pub(in crate::scenario) static ROOT: Table = Table {
         optional("container", Kind::Table(&CONTAINER), "What the product is drawn from."),
         optional("tube", Kind::Table(&TUBE), "The tube set and the lines, for the arithmetic."),
         optional("product", Kind::Table(&PRODUCT), "What is dosed, for the arithmetic."),
+        optional("separator", Kind::Table(&SEPARATOR), "What was found in the grease separator."),
         optional("memory", Kind::Table(&MEMORY), "The flash the ledger is kept in."),
         optional("limits", Kind::Table(&LIMITS), "Limits of the device."),
         optional(

@@ -11,6 +11,7 @@ mod entry;
 mod expect;
 mod fault;
 mod product;
+mod separator;
 mod site;
 
 pub use act::{Act, Calibration, CalibrationRun, Change, ClockSetting, Edit, Key, OperatorAct};
@@ -20,6 +21,7 @@ pub use entry::{EntryPlan, IntervalStart, RecurrencePlan};
 pub use expect::{Claim, ClaimTime, DueClaim, Expectation, Outcome};
 pub use fault::{Fault, FaultKind, MemoryWork};
 pub use product::{Product, Tube};
+pub use separator::{Dip, Separator};
 pub use site::{
     CellType, Container, Drive, HeadPlan, Limits, Memory, Motion, Motor, Pack, Site, Supply,
 };
@@ -56,6 +58,8 @@ pub struct Scenario {
     pub tube: Option<Tube>,
     /// What is dosed, where the file describes it.
     pub product: Option<Product>,
+    /// The grease separator, where the file tells of its dips.
+    pub separator: Option<Separator>,
     /// The memory the ledger is kept in.
     pub memory: Memory,
     /// Limits of the device.

@@ -7,6 +7,7 @@ mod entry;
 mod expect;
 mod faults;
 mod product;
+mod separator;
 mod site;
 
 pub(super) use brief::{brief, head_file};
@@ -62,6 +63,7 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
     let container = t.inner("container").and_then(site::container);
     let tube = t.inner("tube").and_then(product::tube);
     let product = t.inner("product").map(product::product);
+    let separator = t.inner("separator").and_then(separator::separator);
     let memory = t.inner("memory").map(site::memory).unwrap_or_default();
     let limits = t.inner("limits").map(site::limits).unwrap_or_default();
     let (closed, closed_spans) = closed(&mut t);
@@ -86,6 +88,9 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
     if let Some(tube) = &tube {
         check_tube(t.cx, tube, clock.as_ref());
     }
+    if let Some(separator) = &separator {
+        separator::check(t.cx, separator, clock.as_ref());
+    }
     let spans = t.finish();
     Some(Scenario {
         schema: schema?,
@@ -99,6 +104,7 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
         container,
         tube,
         product,
+        separator,
         memory,
         limits,
         closed,

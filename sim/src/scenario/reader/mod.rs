@@ -290,11 +290,17 @@ impl<'a> TableReader<'_, 'a> {
         match &node.value {
             Value::List { items, .. } => items.iter().collect(),
             Value::Table(_) => {
-                let name = key;
+                let is_header =
+                    matches!(kind, Kind::Tables(spec) if spec.name == format!("[[{key}]]"));
+                let help = if is_header {
+                    format!("write [[{key}]] with two brackets")
+                } else {
+                    format!("put it in brackets: {key} = [{{ ... }}]")
+                };
                 let message = format!("`{key}` must be a list of tables");
                 let found = Diagnostic::new(codes::WRONG_TYPE, node.span, message)
                     .label("this is one table");
-                self.cx.report(found.help(format!("write [[{name}]] with two brackets")));
+                self.cx.report(found.help(help));
                 Vec::new()
             }
             _ => {
