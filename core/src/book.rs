@@ -181,7 +181,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
 
     /// The line an entry is on.
     pub fn line_of(&self, id: EntryId) -> Option<usize> {
-        (0..N).find(|&line| self.timetable.id_on(line) == Some(id))
+        self.timetable.line_of(Some(id))
     }
 
     /// The lines that an entry is on, a bit a line.

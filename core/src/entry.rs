@@ -5,10 +5,17 @@ use crate::time::Instant;
 use crate::units::Volume;
 
 /// An entry's name for life: never reused, it survives edits and whole new
-/// timetables.
+/// timetables. From 1 to 65 534: the two others stand for no entry, and for several.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct EntryId(pub u16);
+
+impl EntryId {
+    /// No entry.
+    pub(crate) const NONE: Self = Self(0);
+    /// Several entries whose deliveries are kept as one.
+    pub(crate) const SEVERAL: Self = Self(u16::MAX);
+}
 
 /// The place of a due in its entry's own order. For a weekly entry the minute of
 /// local time at which it is meant, counted from 1970-01-01 00:00 local; for an

@@ -13,9 +13,6 @@ pub const CEILING_SPAN: Duration = Duration::from_h(23);
 /// see [`History::may_lack`].
 const LONGEST_GUARD: Duration = Duration::from_h(84);
 
-/// Stands for several entries, whose deliveries have become one.
-const SEVERAL: EntryId = EntryId(u16::MAX);
-
 /// How long ago a delivery began, as the clock stands (D2): where the clock
 /// chip lost its feed since, the greater of elapsed time and wall difference.
 pub fn age(begin: &Begin, now: Instant, clock: Option<&WallClock>, losses: u16) -> Duration {
@@ -74,7 +71,7 @@ impl<const H: usize> History<H> {
             let joined = second.as_mut().unwrap_or(&mut kept);
             joined.volume = joined.volume.plus(oldest.volume);
             if joined.id != oldest.id {
-                joined.id = SEVERAL;
+                joined.id = EntryId::SEVERAL;
             }
             if let Some(second) = &second {
                 self.put(second);
@@ -118,7 +115,7 @@ impl<const H: usize> History<H> {
         losses: u16,
     ) -> Volume {
         self.iter()
-            .filter(|d| d.id == id || d.id == SEVERAL)
+            .filter(|d| d.id == id || d.id == EntryId::SEVERAL)
             .filter(|d| age(&d.begin, now, clock, losses) < span)
             .fold(Volume::ZERO, |sum, d| sum.plus(d.volume))
     }
@@ -238,12 +235,12 @@ mod tests {
         assert_eq!(sum(&old), [(2, 10, 10), (3, week_half, 100)]);
         // a millisecond less, and it counts with the next
         history.push(delivery(3, week_half - 1, 100));
-        assert_eq!(sum(&history), [(3, week_half - 1, 100), (SEVERAL.0, 10, 11)]);
+        assert_eq!(sum(&history), [(3, week_half - 1, 100), (EntryId::SEVERAL.0, 10, 11)]);
         // where there is one place alone, with the one that comes
         let mut one = History::<1>::EMPTY;
         one.push(delivery(1, 0, 1));
         one.push(delivery(2, 10, 10));
-        assert_eq!(one.iter().next(), Some(delivery(SEVERAL.0, 10, 11)));
+        assert_eq!(one.iter().next(), Some(delivery(EntryId::SEVERAL.0, 10, 11)));
     }
 
     #[test]

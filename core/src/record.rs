@@ -495,17 +495,21 @@ pub enum Record {
 
 impl Record {
     /// Whether it goes into two slots of the ledger: nothing that comes later shows that a
-    /// setting was lost, or that a dose had begun, and the device would run on by what was
-    /// before it (M2, D4).
+    /// setting was lost, or that a dose had begun, the clock was unset, the motor failed, or
+    /// the container stood at its contact, and the device would run on by what was before it
+    /// (M2, D4).
     pub const fn goes_twice(&self) -> bool {
         match self {
             Self::Pulse(pulse) => pulse.first,
+            Self::Boot { feed_kept, .. } => !*feed_kept,
+            Self::Alarm { alarm: Alarm::LowLevel, on, .. } => *on,
             Self::Clock { .. }
             | Self::Head { .. }
             | Self::Adopted(_)
             | Self::Container { .. }
             | Self::Calibration { .. }
             | Self::Pin { .. }
+            | Self::Motor { .. }
             | Self::Pack { .. } => true,
             _ => false,
         }

@@ -13,9 +13,10 @@ use crate::time::Instant;
 pub struct Recovered<const N: usize, const H: usize> {
     /// The durable state.
     pub book: Book<N, H>,
-    /// Slots after the last good one that cannot be read.
+    /// Slots after the last good one that cannot be read and may have been pulses of a dose
+    /// (D4): all but one of them, since its first intent stands in two.
     pub unreadable_tail: u32,
-    /// Slots that cannot be read, those included.
+    /// Slots that cannot be read.
     pub unreadable: u32,
 }
 
@@ -122,7 +123,9 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
         parts.judge(book);
     }
     doubt(book, since_intent);
-    (unreadable_tail, unreadable)
+    // the pump starts for a dose once both slots of its first intent have taken: one that
+    // cannot be read is no pulse
+    (unreadable_tail.saturating_sub(u32::from(twice)), unreadable)
 }
 
 /// Each slot that cannot be read may have been one pulse more of the open dose (D4).

@@ -293,7 +293,8 @@ impl<const N: usize> Timetable<N> {
                     return;
                 }
             }
-            if let Some(field) = entry.bad_field() {
+            let is_numbered = !matches!(entry.id, EntryId::NONE | EntryId::SEVERAL);
+            if let Some(field) = if is_numbered { entry.bad_field() } else { Some("number") } {
                 sound = false;
                 if !report(Refusal::Field { id: entry.id, field }) {
                     return;

@@ -1,6 +1,6 @@
 //! D3, D5, D7: what a timetable is refused for, with what would do instead.
 
-use dosewright_core::civil::Days;
+use dosewright_core::civil::{Date, Days};
 use dosewright_core::config::Head;
 use dosewright_core::entry::{Entry, EntryId, Recurrence};
 use dosewright_core::spread::Misfit;
@@ -50,6 +50,15 @@ fn d3_windows_that_overlap_are_refused_with_the_nearest_start_that_fits() {
     assert_eq!(refusals(&[first, entry(2, Days::ALL, nearest - 1, 30)]).len(), 1);
     assert_eq!(refusals(&[first, entry(2, Days::ALL, 90, 30)]), []);
     assert_eq!(refusals(&[first, entry(2, Days::ALL, 91, 30)]).len(), 1);
+}
+
+#[test]
+fn the_numbers_that_stand_for_no_entry_and_for_several_are_no_entrys() {
+    let numbered = |id| refusals(&[entry(id, Days::ALL, 120, 45)]);
+    for id in [0, u16::MAX] {
+        assert_eq!(numbered(id), [Refusal::Field { id: EntryId(id), field: "number" }]);
+    }
+    assert_eq!([numbered(1), numbered(u16::MAX - 1)], [[], []]);
 }
 
 #[test]
@@ -120,6 +129,55 @@ fn d7_a_timetable_over_the_ceiling_is_refused() {
     assert_eq!(timetable.first_refusal(&head(), None, Instant::ZERO), None);
     timetable.ceiling = None;
     assert_eq!(timetable.ceiling_in_force(), Volume::from_ml(50));
+}
+
+#[test]
+fn the_first_refusal_is_the_first_of_all_of_them() {
+    let numbered = |id| entry(id, Days::ALL, 120, 45);
+    let fields = [Entry { pulses: Some(0), ..numbered(1) }, Entry { window_ms: 0, ..numbered(2) }];
+    // never due, with a gap too short for the grace, and a window too short for the dose
+    let date = Date::from_ymd(2026, 3, 3).unwrap();
+    let never = |id| Entry {
+        first: Some(date),
+        last: Some(date),
+        window_ms: 1,
+        grace_ms: 7 * 86_400_000,
+        ..entry(id, day(0), 120, 1)
+    };
+    let short =
+        |id| Entry { grace_ms: 24 * 3_600_000, window_ms: 1, ..entry(id, Days::ALL, 120 + id, 1) };
+    let every = |id, every_ms: u32| Entry {
+        recurrence: Recurrence::Interval { every_ms: u64::from(every_ms), from: Instant::ZERO },
+        volume: Volume::from_ml(1),
+        window_ms: every_ms / 2,
+        ..entry(id, Days::ALL, 0, 1)
+    };
+    let name = |refusal: &Refusal| {
+        let text = format!("{refusal:?}");
+        text.split([' ', '(']).next().unwrap().to_owned()
+    };
+    for (entries, ceiling_ml, wanted) in [
+        (&fields[..], 1000, &["Field", "Field"][..]),
+        (&[never(1), never(2)], 1000, &["NeverDue", "GapTooShort", "DoesNotFit"].repeat(2)),
+        (&[short(1), short(2)], 1000, &["GapTooShort", "DoesNotFit"].repeat(2)),
+        (
+            &[numbered(3), numbered(4), numbered(5)],
+            50,
+            &["Overlap", "Overlap", "Overlap", "OverCeiling"],
+        ),
+        (&[every(6, 60_000)], 50, &["DoesNotFit", "OverCeiling", "TooManyDues"]),
+        (&[every(7, 600_000)], 50, &["OverCeiling", "TooManyDues"]),
+    ] {
+        let mut timetable = Timetable::<8>::EMPTY;
+        for entry in entries {
+            timetable.put(*entry).unwrap();
+        }
+        timetable.ceiling = Some(Volume::from_ml(ceiling_ml));
+        let mut all = Vec::new();
+        timetable.check(&head(), None, Instant::ZERO, &mut |refusal| all.push(refusal));
+        assert_eq!(all.iter().map(name).collect::<Vec<_>>(), wanted, "{all:?}");
+        assert_eq!(timetable.first_refusal(&head(), None, Instant::ZERO), all.first().copied());
+    }
 }
 
 /// Minutes of the week in which an entry's window is open, minute by minute.

@@ -16,7 +16,7 @@ use dosewright_tests::wires::Wires;
 
 /// A dose of 40 ml at an hour of its own.
 fn entry(id: u16) -> Entry {
-    daily(id, 60 * (2 + id), Volume::from_ml(40))
+    daily(id, 60 * (1 + id), Volume::from_ml(40))
 }
 
 fn timetable(ids: &[u16], closed: ClosedList) -> Timetable<N> {
@@ -43,10 +43,10 @@ fn act(device: &mut Pump, minute: i64, event: Event<'_, N>) -> Result<(), Refusa
     pump::tell(device, at(minute), event, &mut wires)
 }
 
-/// A device at midnight with the entries 0, 1 and 2, on its first three lines.
+/// A device at midnight with the entries 1, 2 and 3, on its first three lines.
 fn started() -> Pump {
     let mut device = pump::started(&mut Wires::default());
-    adopt(&mut device, 0, &timetable(&[0, 1, 2], ClosedList::EMPTY)).unwrap();
+    adopt(&mut device, 0, &timetable(&[1, 2, 3], ClosedList::EMPTY)).unwrap();
     device
 }
 
@@ -86,15 +86,15 @@ fn ids(device: &Pump) -> [Option<u16>; N] {
 fn d11_only_what_changes_is_written() {
     let device = started();
     let none = ClosedList::EMPTY;
-    let same = timetable(&[0, 1, 2], none);
+    let same = timetable(&[1, 2, 3], none);
     assert_eq!(written(&device, &same), (vec![], false, 0, 0));
     // the order in which they stand is no change
-    assert_eq!(written(&device, &timetable(&[2, 0, 1], none)), (vec![], false, 0, 0));
-    assert_eq!(written(&device, &timetable(&[0, 2], none)), (vec![], false, 0, 0b10));
+    assert_eq!(written(&device, &timetable(&[3, 1, 2], none)), (vec![], false, 0, 0));
+    assert_eq!(written(&device, &timetable(&[1, 3], none)), (vec![], false, 0, 0b10));
     let mut edited = same;
-    edited.put(Entry { volume: Volume::from_ml(41), ..entry(2) }).unwrap();
-    assert_eq!(written(&device, &edited), (vec![(2, 2, 2, true)], false, 0b100, 0));
-    assert_eq!(written(&device, &timetable(&[0, 1, 2], closed())), (vec![], true, 0, 0));
+    edited.put(Entry { volume: Volume::from_ml(41), ..entry(3) }).unwrap();
+    assert_eq!(written(&device, &edited), (vec![(2, 3, 2, true)], false, 0b100, 0));
+    assert_eq!(written(&device, &timetable(&[1, 2, 3], closed())), (vec![], true, 0, 0));
 }
 
 #[test]
@@ -103,7 +103,7 @@ fn d7_a_ceiling_beyond_what_the_ledger_holds_is_the_same_after_a_restart() {
     assert_eq!(held, Timetable::<N>::MOST_CEILING);
     for (asked, in_force) in [(u64::MAX, held), ((1 << 40) - 1, held), (held.as_nl(), held)] {
         let mut device = started();
-        let mut with_ceiling = timetable(&[0, 1, 2], ClosedList::EMPTY);
+        let mut with_ceiling = timetable(&[1, 2, 3], ClosedList::EMPTY);
         with_ceiling.ceiling = Some(Volume::from_nl(asked));
         adopt(&mut device, 1, &with_ceiling).unwrap();
         assert_eq!(device.controller().book().timetable.ceiling, Some(in_force), "{asked}");
@@ -122,7 +122,7 @@ fn d3_of_two_that_overlap_the_one_that_was_edited_is_to_move() {
         ..entry(id)
     };
     let mut overlaps = |edited: &[Entry]| {
-        let mut timetable = timetable(&[0, 1, 2], ClosedList::EMPTY);
+        let mut timetable = timetable(&[1, 2, 3], ClosedList::EMPTY);
         for entry in edited {
             timetable.put(*entry).unwrap();
         }
@@ -134,16 +134,16 @@ fn d3_of_two_that_overlap_the_one_that_was_edited_is_to_move() {
         }
     };
     // the first is moved to 02:55, where 45 min run into the second
-    assert_eq!(overlaps(&[moved(0, 175)]), (1, 0, 135));
+    assert_eq!(overlaps(&[moved(1, 175)]), (2, 1, 135));
     // the last into the second
-    assert_eq!(overlaps(&[moved(2, 200)]), (1, 2, 210));
+    assert_eq!(overlaps(&[moved(3, 200)]), (2, 3, 210));
     // one that is new, on the line after them
-    assert_eq!(overlaps(&[moved(3, 205)]), (1, 3, 270));
+    assert_eq!(overlaps(&[moved(4, 205)]), (2, 4, 270));
     // both: of two that are edited the later
-    assert_eq!(overlaps(&[moved(0, 135), moved(1, 160)]), (0, 1, 180));
+    assert_eq!(overlaps(&[moved(1, 135), moved(2, 160)]), (1, 2, 180));
     // what was offered is taken
-    let mut taken = timetable(&[0, 1, 2], ClosedList::EMPTY);
-    taken.put(moved(0, 135)).unwrap();
+    let mut taken = timetable(&[1, 2, 3], ClosedList::EMPTY);
+    taken.put(moved(1, 135)).unwrap();
     adopt(&mut device, 1, &taken).unwrap();
 }
 
@@ -155,35 +155,35 @@ fn d3_no_start_is_named_where_two_overlap_that_nobody_edited() {
     let every_ms = 24 * 3_600_000;
     let interval = Recurrence::Interval { every_ms, from: at(60) };
     let mut held = pump::timetable(&[
-        Entry { recurrence: interval, ..entry(1) },
-        daily(2, 60, Volume::from_ml(40)),
+        Entry { recurrence: interval, ..entry(2) },
+        daily(3, 60, Volume::from_ml(40)),
     ]);
     adopt(&mut device, 0, &held).unwrap();
     act(&mut device, 1, Event::SetClock(pump::midnight())).unwrap();
-    held.put(daily(3, 600, Volume::from_ml(40))).unwrap();
-    let (first, second, nearest_min) = (EntryId(1), EntryId(2), None);
+    held.put(daily(4, 600, Volume::from_ml(40))).unwrap();
+    let (first, second, nearest_min) = (EntryId(2), EntryId(3), None);
     assert_eq!(adopt(&mut device, 2, &held), Err(Refusal::Overlap { first, second, nearest_min }));
 }
 
 #[test]
 fn d11_a_new_entry_takes_the_first_line_that_is_free() {
     let mut device = started();
-    let table = timetable(&[0, 5, 2, 6], closed());
-    let lines = vec![(1, 5, 1, false), (3, 6, 1, false)];
+    let table = timetable(&[1, 6, 3, 7], closed());
+    let lines = vec![(1, 6, 1, false), (3, 7, 1, false)];
     assert_eq!(written(&device, &table), (lines, true, 0b1010, 0));
     adopt(&mut device, 1, &table).unwrap();
-    assert_eq!(ids(&device), [Some(0), Some(5), Some(2), Some(6)]);
+    assert_eq!(ids(&device), [Some(1), Some(6), Some(3), Some(7)]);
     assert_eq!(device.controller().book().timetable.closed, closed());
     // a full timetable takes no more, and changes as a whole
     assert_eq!(written(&device, &table), (vec![], false, 0, 0));
-    adopt(&mut device, 2, &timetable(&[7, 8, 9, 10], ClosedList::EMPTY)).unwrap();
-    assert_eq!(ids(&device), [Some(7), Some(8), Some(9), Some(10)]);
+    adopt(&mut device, 2, &timetable(&[8, 9, 10, 11], ClosedList::EMPTY)).unwrap();
+    assert_eq!(ids(&device), [Some(8), Some(9), Some(10), Some(11)]);
     assert_eq!(device.controller().book().timetable.closed, ClosedList::EMPTY);
 }
 
 #[test]
 fn d11_no_new_entry_takes_a_line_where_a_due_has_still_to_end() {
-    // entry 0 is due at 02:00; it runs, or a stop keeps it waiting
+    // entry 1 is due at 02:00; it runs, or a stop keeps it waiting
     for stops in [false, true] {
         let mut device = started();
         if stops {
@@ -192,17 +192,17 @@ fn d11_no_new_entry_takes_a_line_where_a_due_has_still_to_end() {
         act(&mut device, 125, Event::Wake).unwrap();
         let book = device.controller().book();
         assert_eq!((book.open.is_some(), book.waits(0)), (!stops, stops));
-        let table = timetable(&[7, 1, 2], ClosedList::EMPTY);
-        let expected = (vec![(3, 7, 1, false)], false, 0b1000, 0b1);
+        let table = timetable(&[8, 2, 3], ClosedList::EMPTY);
+        let expected = (vec![(3, 8, 1, false)], false, 0b1000, 0b1);
         assert_eq!(written(&device, &table), expected, "{stops}");
         // two new ones have only one line
-        let two = timetable(&[7, 1, 2, 8], ClosedList::EMPTY);
+        let two = timetable(&[8, 2, 3, 9], ClosedList::EMPTY);
         assert_eq!(adopt(&mut device, 126, &two), Err(Refusal::Busy), "{stops}");
         adopt(&mut device, 127, &table).unwrap();
-        assert_eq!(ids(&device), [None, Some(1), Some(2), Some(7)], "{stops}");
+        assert_eq!(ids(&device), [None, Some(2), Some(3), Some(8)], "{stops}");
         // it has ended with its entry, and its line is free again
-        adopt(&mut device, 128, &timetable(&[7, 1, 2, 8], ClosedList::EMPTY)).unwrap();
-        assert_eq!(ids(&device), [Some(8), Some(1), Some(2), Some(7)], "{stops}");
+        adopt(&mut device, 128, &timetable(&[8, 2, 3, 9], ClosedList::EMPTY)).unwrap();
+        assert_eq!(ids(&device), [Some(9), Some(2), Some(3), Some(8)], "{stops}");
     }
 }
 
@@ -221,8 +221,8 @@ fn without_closed_dates(timetable: &Timetable<N>) -> Pump {
 
 #[test]
 fn m2_closed_dates_that_were_lost_keep_only_those_back_that_observe_them() {
-    let mut table = timetable(&[0, 1, 2], closed());
-    table.put(Entry { observes_closed: true, ..entry(1) }).unwrap();
+    let mut table = timetable(&[1, 2, 3], closed());
+    table.put(Entry { observes_closed: true, ..entry(2) }).unwrap();
     let mut device = without_closed_dates(&table);
     act(&mut device, 300, Event::Wake).unwrap();
     let mut outcomes: Vec<_> = records(device.ledger().flash().bytes())
@@ -233,15 +233,15 @@ fn m2_closed_dates_that_were_lost_keep_only_those_back_that_observe_them() {
         .collect();
     outcomes.sort_by_key(|outcome| outcome.0);
     let kept = OutcomeKind::Skipped(Cause::Damaged);
-    assert_eq!(outcomes, [(0, OutcomeKind::Dosed), (1, kept), (2, OutcomeKind::Dosed)]);
+    assert_eq!(outcomes, [(1, OutcomeKind::Dosed), (2, kept), (3, OutcomeKind::Dosed)]);
 }
 
 #[test]
 fn m2_closed_dates_that_were_lost_are_told_again_even_if_there_are_none() {
-    let mut device = without_closed_dates(&timetable(&[0, 1, 2], closed()));
-    let none = timetable(&[0, 1, 2], ClosedList::EMPTY);
+    let mut device = without_closed_dates(&timetable(&[1, 2, 3], closed()));
+    let none = timetable(&[1, 2, 3], ClosedList::EMPTY);
     assert_eq!(written(&device, &none), (vec![], true, 0, 0));
     adopt(&mut device, 3, &none).unwrap();
     assert!(!device.controller().book().closed_damaged);
-    assert_eq!(device.controller().book().timetable.get(EntryId(1)), Some(entry(1)));
+    assert_eq!(device.controller().book().timetable.get(EntryId(2)), Some(entry(2)));
 }

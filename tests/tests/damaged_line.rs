@@ -68,14 +68,14 @@ fn started(panel: &mut Panel) -> Pump {
     device.handle(Instant::ZERO, Event::SetHead(&head), panel);
     let midnight = Local::new(Date::from_ymd(2027, 3, 1).unwrap(), Duration::ZERO);
     device.handle(Instant::ZERO, Event::SetClock(midnight), panel);
-    let table = timetable(&[entry(0, 120), entry(1, 600)]);
+    let table = timetable(&[entry(1, 120), entry(2, 600)]);
     device.handle(Instant::ZERO, Event::Timetable(&table), panel);
     device
 }
 
 /// The same after the supply went, with the settings of its first line damaged.
 fn restarted_without(device: Pump, at: Instant, panel: &mut Panel) -> Pump {
-    let is_its = |record: &Record| matches!(record, Record::Staged(s) if s.entry.id == EntryId(0));
+    let is_its = |record: &Record| matches!(record, Record::Staged(s) if s.entry.id == EntryId(1));
     restarted_with_damage(device, at, panel, is_its)
 }
 
@@ -108,8 +108,8 @@ fn damaged(panel: &mut Panel) -> (Pump, Instant) {
         matches!(record, Record::Alarm { alarm: Alarm::EntryDamaged, on: true, detail: 1, .. })
     };
     assert!(records(device.ledger().flash().bytes()).any(|(_, record)| raised(&record)));
-    assert!(device.controller().book().timetable.get(EntryId(0)).is_none());
-    assert!(device.controller().book().timetable.get(EntryId(1)).is_some());
+    assert!(device.controller().book().timetable.get(EntryId(1)).is_none());
+    assert!(device.controller().book().timetable.get(EntryId(2)).is_some());
     (device, three)
 }
 
@@ -118,7 +118,7 @@ fn m2_a_damaged_line_is_entered_again_under_its_number() {
     let mut panel = Panel::default();
     let (mut device, at) = damaged(&mut panel);
     // later the same night: what was dosed at 02:00 stands in its guard of 12 h
-    let table = timetable(&[entry(0, 300), entry(1, 600)]);
+    let table = timetable(&[entry(1, 300), entry(2, 600)]);
     device.handle(at, Event::Timetable(&table), &mut panel);
     assert_eq!(panel.refused, []);
     assert!(panel.alarms.contains(&(Alarm::EntryDamaged, false)), "{:?}", panel.alarms);
@@ -128,7 +128,7 @@ fn m2_a_damaged_line_is_entered_again_under_its_number() {
     let flash = device.into_flash();
     let skipped = records(flash.bytes()).any(|(_, record)| {
         matches!(record, Record::Outcome(o)
-            if o.due.id == EntryId(0) && o.kind == OutcomeKind::Skipped(Cause::AlreadyDosed))
+            if o.due.id == EntryId(1) && o.kind == OutcomeKind::Skipped(Cause::AlreadyDosed))
     });
     assert!(skipped);
 }
@@ -138,15 +138,15 @@ fn m2_a_number_that_was_taken_out_does_not_come_back() {
     let mut panel = Panel::default();
     let (mut device, at) = damaged(&mut panel);
     // one line is damaged: of two numbers that are not there only one may return
-    let mut table = timetable(&[entry(1, 600), entry(2, 900)]);
+    let mut table = timetable(&[entry(2, 600), entry(3, 900)]);
     device.handle(at, Event::Timetable(&table), &mut panel);
     assert_eq!(panel.refused, []);
-    table.remove(EntryId(1));
+    table.remove(EntryId(2));
     device.handle(at, Event::Timetable(&table), &mut panel);
     assert_eq!(panel.refused, []);
-    let back = timetable(&[entry(1, 600), entry(2, 900)]);
+    let back = timetable(&[entry(2, 600), entry(3, 900)]);
     device.handle(at, Event::Timetable(&back), &mut panel);
-    assert_eq!(panel.refused, [Refusal::RetiredId { id: EntryId(1) }]);
+    assert_eq!(panel.refused, [Refusal::RetiredId { id: EntryId(2) }]);
 }
 
 #[test]
@@ -154,7 +154,7 @@ fn m2_what_is_done_to_another_entry_makes_up_for_no_lost_one() {
     let mut panel = Panel::default();
     let (mut device, at) = damaged(&mut panel);
     // another is moved, put in force as it is, and taken out: what is lost stays lost
-    for entries in [&[entry(1, 660)][..], &[entry(1, 660)], &[]] {
+    for entries in [&[entry(2, 660)][..], &[entry(2, 660)], &[]] {
         device.handle(at, Event::Timetable(&timetable(entries)), &mut panel);
         assert_eq!((&panel.refused[..], device.controller().book().damaged), (&[][..], 1));
         // and so the ledger has it
@@ -172,14 +172,14 @@ fn m2_a_new_entry_makes_up_for_a_lost_one_before_it_takes_an_empty_line() {
     let mut panel = Panel::default();
     let mut device = started(&mut panel);
     let midnight = Instant::ZERO;
-    let table = timetable(&[entry(0, 120), entry(1, 600), entry(2, 900), entry(3, 1200)]);
+    let table = timetable(&[entry(1, 120), entry(2, 600), entry(3, 900), entry(4, 1200)]);
     device.handle(midnight, Event::Timetable(&table), &mut panel);
     // the first line is empty, the second and the last are lost
-    let table = timetable(&[entry(1, 600), entry(2, 900), entry(3, 1200)]);
+    let table = timetable(&[entry(2, 600), entry(3, 900), entry(4, 1200)]);
     device.handle(midnight, Event::Timetable(&table), &mut panel);
     let mut flash = device.into_flash();
     let lost =
-        |_: usize, record: &Record| matches!(record, Record::Staged(s) if s.entry.id.0 % 2 == 1);
+        |_: usize, record: &Record| matches!(record, Record::Staged(s) if s.entry.id.0 % 2 == 0);
     assert_eq!(damage(&mut flash, lost), 2);
     let mut device = Pump::start(flash, GEOMETRY, Some(midnight), Reset::PowerOn)
         .unwrap_or_else(|(_, error)| panic!("{error:?}"));
@@ -189,14 +189,14 @@ fn m2_a_new_entry_makes_up_for_a_lost_one_before_it_takes_an_empty_line() {
         let book = device.controller().book();
         ([0, 1, 2, 3].map(|line| book.timetable.id_on(line).map(|id| id.0)), book.damaged)
     };
-    let one = timetable(&[entry(2, 900), entry(4, 300)]);
+    let one = timetable(&[entry(3, 900), entry(5, 300)]);
     device.handle(midnight, Event::Timetable(&one), &mut panel);
-    assert_eq!(lines(&device), ([None, Some(4), Some(2), None], 0b1000));
+    assert_eq!(lines(&device), ([None, Some(5), Some(3), None], 0b1000));
     assert!(!panel.alarms.contains(&(Alarm::EntryDamaged, false)), "{:?}", panel.alarms);
     // two at once: the first of them is for the line that is still lost
-    let all = timetable(&[entry(2, 900), entry(4, 300), entry(5, 400), entry(6, 500)]);
+    let all = timetable(&[entry(3, 900), entry(5, 300), entry(6, 400), entry(7, 500)]);
     device.handle(midnight, Event::Timetable(&all), &mut panel);
-    assert_eq!(lines(&device), ([Some(6), Some(4), Some(2), Some(5)], 0));
+    assert_eq!(lines(&device), ([Some(7), Some(5), Some(3), Some(6)], 0));
     assert!(panel.alarms.contains(&(Alarm::EntryDamaged, false)), "{:?}", panel.alarms);
     assert_eq!(panel.refused, []);
     // the ledger says the same
@@ -204,7 +204,7 @@ fn m2_a_new_entry_makes_up_for_a_lost_one_before_it_takes_an_empty_line() {
     assert_eq!(damage(&mut flash, |_, _| false), 0);
     let device = Pump::start(flash, GEOMETRY, Some(midnight), Reset::PowerOn)
         .unwrap_or_else(|(_, error)| panic!("{error:?}"));
-    assert_eq!(lines(&device), ([Some(6), Some(4), Some(2), Some(5)], 0));
+    assert_eq!(lines(&device), ([Some(7), Some(5), Some(3), Some(6)], 0));
 }
 
 #[test]
@@ -212,7 +212,7 @@ fn m2_of_two_new_entries_each_takes_a_line_behind_a_lost_one() {
     let mut panel = Panel::default();
     let (mut device, at) = damaged(&mut panel);
     // the first line is lost, the last two are empty
-    let table = timetable(&[entry(1, 600), entry(5, 300), entry(6, 400)]);
+    let table = timetable(&[entry(2, 600), entry(6, 300), entry(7, 400)]);
     device.handle(at, Event::Timetable(&table), &mut panel);
     // in force, and by the ledger
     let again = Pump::start(device.ledger().flash().clone(), GEOMETRY, Some(at), Reset::PowerOn)
@@ -220,14 +220,14 @@ fn m2_of_two_new_entries_each_takes_a_line_behind_a_lost_one() {
     for device in [&device, &again] {
         let book = device.controller().book();
         let ids = [0, 1, 2, 3].map(|line| book.timetable.id_on(line).map(|id| id.0));
-        assert_eq!((ids, book.damaged), ([Some(5), Some(1), Some(6), None], 0));
+        assert_eq!((ids, book.damaged), ([Some(6), Some(2), Some(7), None], 0));
     }
 }
 
 #[test]
 fn m2_d1_a_due_that_waits_ends_where_its_settings_are_damaged() {
     // the line, or what put the whole timetable in force
-    let line = |record: &Record| matches!(record, Record::Staged(s) if s.entry.id == EntryId(0));
+    let line = |record: &Record| matches!(record, Record::Staged(s) if s.entry.id == EntryId(1));
     let adoption = |record: &Record| matches!(record, Record::Adopted(_));
     let each: [&dyn Fn(&Record) -> bool; 2] = [&line, &adoption];
     for is_its in each {
@@ -247,7 +247,7 @@ fn m2_d1_a_due_that_waits_ends_where_its_settings_are_damaged() {
                 _ => None,
             })
             .collect();
-        assert_eq!(outcomes, [(0, 1, OutcomeKind::Skipped(Cause::Damaged))]);
+        assert_eq!(outcomes, [(1, 1, OutcomeKind::Skipped(Cause::Damaged))]);
     }
 }
 
@@ -259,8 +259,8 @@ fn m2_what_was_set_is_not_undone_by_damage_to_its_adoption() {
         let mut device = started(&mut panel);
         let one = Instant::ZERO.plus(Duration::from_h(1));
         run_until(&mut device, one, &mut panel);
-        let off = Entry { enabled: false, ..entry(0, 120) };
-        device.handle(one, Event::Timetable(&timetable(&[off, entry(1, 600)])), &mut panel);
+        let off = Entry { enabled: false, ..entry(1, 120) };
+        device.handle(one, Event::Timetable(&timetable(&[off, entry(2, 600)])), &mut panel);
         assert_eq!(panel.refused, []);
         let at = Instant::ZERO.plus(Duration::from_min(until_min));
         run_until(&mut device, at, &mut panel);
@@ -276,8 +276,8 @@ fn m2_what_was_set_is_not_undone_by_damage_to_its_adoption() {
         device.handle(at, Event::Wake, &mut panel);
         // where a start follows, a cut may have kept it from being adopted (M1)
         let book = device.controller().book();
-        assert_eq!(book.timetable.get(EntryId(0)).is_none(), is_lost);
-        assert!(book.timetable.get(EntryId(1)).is_some());
+        assert_eq!(book.timetable.get(EntryId(1)).is_none(), is_lost);
+        assert!(book.timetable.get(EntryId(2)).is_some());
         assert_eq!(panel.alarms.contains(&(Alarm::EntryDamaged, true)), is_lost);
     }
 }
@@ -296,7 +296,7 @@ fn m2_d1_a_dose_that_is_open_ends_where_its_settings_are_damaged() {
             _ => None,
         })
         .collect();
-    assert_eq!(outcomes, [(0, OutcomeKind::Part(Cause::Damaged))]);
+    assert_eq!(outcomes, [(1, OutcomeKind::Part(Cause::Damaged))]);
 }
 
 #[test]

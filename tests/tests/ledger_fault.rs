@@ -146,6 +146,30 @@ fn m1_the_alarm_of_the_memory_comes_once_and_goes_once() {
 }
 
 #[test]
+fn m1_the_alarm_of_the_memory_is_on_until_a_record_is_in_it() {
+    // nothing is due, and nothing to be written, when what somebody asks for is not taken
+    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
+    let at = Instant::from_ms(HOUR_MS / 2);
+    rig.until(at);
+    rig.memory(false);
+    assert_eq!(rig.act(at, Event::SetClock(pump::midnight())), Err(Refusal::Ledger));
+    let alarms = |rig: &Rig| {
+        let of_memory = rig.wires.alarms.iter().filter(|(alarm, _)| *alarm == Alarm::LedgerFault);
+        of_memory.map(|(_, on)| *on).collect::<Vec<_>>()
+    };
+    rig.until(at.plus(Duration::from_min(20)));
+    assert_eq!(alarms(&rig), [true]);
+    // it is tried by a stamp
+    rig.memory(true);
+    rig.until(at.plus(Duration::from_min(22)));
+    assert_eq!(alarms(&rig), [true, false]);
+    let since = at.plus(Duration::from_min(20));
+    let stamped = records(rig.device.ledger().flash().bytes())
+        .any(|(_, record)| matches!(record, Record::Stamp { at } if at > since));
+    assert!(stamped);
+}
+
+#[test]
 fn m1_a_record_that_no_slot_takes_is_in_the_next_sector() {
     let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
     let at = Instant::from_ms(HOUR_MS);
@@ -179,8 +203,8 @@ fn d4_a_dose_whose_only_intent_was_lost_may_have_been_delivered() {
     assert_eq!(outcome.kind, OutcomeKind::Dosed);
     assert_eq!((outcome.least, outcome.most), (Volume::ZERO, Volume::from_ml(5)));
     assert_eq!((outcome.begun_after_ms, outcome.restarts), (2_000, 1));
-    // of three pulses two may have been, one a slot; the supply is back when there is no time
-    // for more
+    // of three pulses one may have been, in its two slots; the supply is back when there is no
+    // time for more
     let entry = Entry { pulses: Some(3), ..at_due(Volume::from_ml(15)) };
     let mut rig = Rig::new(&entry);
     rig.until(DUE);
@@ -190,7 +214,7 @@ fn d4_a_dose_whose_only_intent_was_lost_may_have_been_delivered() {
     let told = rig.outcome_records();
     let [outcome] = told[..] else { panic!("{told:?}") };
     assert_eq!(outcome.kind, OutcomeKind::Part(Cause::SupplyLost));
-    assert_eq!((outcome.least, outcome.most), (Volume::ZERO, Volume::from_ml(10)));
+    assert_eq!((outcome.least, outcome.most), (Volume::ZERO, Volume::from_ml(5)));
     assert_eq!((outcome.begun_after_ms, outcome.restarts), (1_799_900, 1));
 }
 
@@ -223,24 +247,58 @@ fn m1_nothing_is_asked_for_while_an_answer_is_due() {
 }
 
 #[test]
-fn d4_a_start_as_a_dose_comes_due_leaves_out_what_a_lost_slot_may_have_been() {
-    let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
-    rig.until(DUE.minus(Duration::from_min(1)));
-    // the last slot was a stamp, and nobody can tell
-    let mut rig = rig.restart_without(DUE, |record| matches!(record, Record::Stamp { .. }));
-    rig.until(DUE.plus(Duration::from_h(1)));
-    let told = rig.outcome_records();
-    let [outcome] = told[..] else { panic!("{told:?}") };
-    assert_eq!(outcome.kind, OutcomeKind::Dosed);
-    assert_eq!((outcome.least, outcome.most), (Volume::from_ml(36), Volume::from_ml(40)));
+fn d4_a_start_as_a_dose_comes_due_leaves_out_what_lost_slots_may_have_been() {
+    let told_after = |lost: fn(&Record) -> bool| {
+        let mut rig = Rig::new(&at_due(Volume::from_ml(40)));
+        rig.until(DUE.minus(Duration::from_min(1)));
+        rig.act(DUE.minus(Duration::from_s(30)), Event::Acknowledge).unwrap();
+        let mut rig = rig.restart_without(DUE, lost);
+        rig.until(DUE.plus(Duration::from_h(1)));
+        let told = rig.outcome_records();
+        let [outcome] = told[..] else { panic!("{told:?}") };
+        assert_eq!(outcome.kind, OutcomeKind::Dosed);
+        let last = records(rig.device.ledger().flash().bytes())
+            .filter_map(|(_, record)| match record {
+                Record::Pulse(pulse) => Some(pulse.at),
+                _ => None,
+            })
+            .max();
+        (outcome.least, outcome.most, last)
+    };
+    // the last two slots were a stamp and an act, and nobody can tell: they may have been the
+    // two of an intent
+    let ml = Volume::from_ml;
+    let lost = |record: &Record| matches!(record, Record::Stamp { .. } | Record::Act { .. });
+    let (least, most, last) = told_after(lost);
+    assert_eq!((least, most), (ml(36), ml(40)));
     // the nine pulses that are sure are spread over all of the window, 200 s apart
-    let last = records(rig.device.ledger().flash().bytes())
-        .filter_map(|(_, record)| match record {
-            Record::Pulse(pulse) => Some(pulse.at),
-            _ => None,
-        })
-        .max();
     assert!(last > Some(DUE.plus(Duration::from_min(26))), "{last:?}");
+    // one slot was no pulse: an intent has two, and the pump starts after both
+    let (least, most, _) = told_after(|record| matches!(record, Record::Act { .. }));
+    assert_eq!((least, most), (ml(40), ml(40)));
+}
+
+#[test]
+fn d4_lost_slots_are_the_pulses_of_one_dose() {
+    // two doses of one pulse wait for the supply; the last two slots cannot be read
+    let mut rig = Rig::new(&at_due(Volume::from_ml(5)));
+    let entry = |id, at_min| Entry {
+        pulses: Some(1),
+        grace_ms: 3_600_000,
+        ..daily(id, at_min, Volume::from_ml(5))
+    };
+    let timetable = pump::timetable(&[entry(1, 120), entry(2, 160)]);
+    rig.act(Instant::ZERO, Event::Timetable(&timetable)).unwrap();
+    rig.until(DUE.minus(Duration::from_min(1)));
+    rig.act(DUE.minus(Duration::from_s(30)), Event::Acknowledge).unwrap();
+    let back = DUE.plus(Duration::from_min(45));
+    let lost = |record: &Record| matches!(record, Record::Stamp { .. } | Record::Act { .. });
+    let mut rig = rig.restart_without(back, lost);
+    rig.until(DUE.plus(Duration::from_h(2)));
+    let told = rig.outcome_records();
+    let volumes: Vec<_> = told.iter().map(|told| (told.due.id.0, told.least, told.most)).collect();
+    let ml = Volume::from_ml;
+    assert_eq!(volumes, [(1, ml(0), ml(5)), (2, ml(5), ml(5))], "{told:?}");
 }
 
 #[test]

@@ -59,7 +59,7 @@ fn the_same_seeds_always_hold_and_are_no_empty_runs() {
 fn o3_drives_leads_and_trains_break_no_promise() {
     let shape = Shape { drives: true, days: 8, events_per_day_tenths: 60, ..Shape::default() };
     let (mut dues, mut trains, mut leads) = (0, 0, 0);
-    for seed in 0..400 {
+    for seed in 0..500 {
         let text = swarm::scenario(seed, shape);
         trains += text.matches("train = true").count();
         leads += usize::from(text.contains("lead = ") && !text.contains("lead = \"0 ms\""));

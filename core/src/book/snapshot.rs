@@ -107,7 +107,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
         let used = id.is_some() || self.waits(line);
         used.then(|| Record::SnapLine {
             line: line as u8,
-            id: id.unwrap_or(EntryId(0)),
+            id: id.unwrap_or(EntryId::NONE),
             state: self.state(line),
         })
     }

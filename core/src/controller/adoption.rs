@@ -95,7 +95,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         } else {
             Some(entry.first_from(from, clock).unwrap_or(NEVER))
         };
-        let revision = if edited { state.revision.saturating_add(1) } else { 1 };
+        // an open dose is ended by another revision than its own: after the last comes the first
+        let revision = if edited { state.revision.checked_add(1).unwrap_or(1) } else { 1 };
         Staged { line: line as u8, entry: *entry, revision, mark, edited }
     }
 

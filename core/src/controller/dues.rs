@@ -350,6 +350,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Cause::Closed => entry.first_after(self.now, clock),
             _ => entry.first_after(self.now.minus(entry.window_and_grace()), clock),
         };
+        // where none follows, to the end of the entry
+        let over =
+            |_| entry.last.map(|last| day_begins(entry.calendar_day(last).saturating_add(1)));
+        let until = until.or_else(|| clock.and_then(over));
         let mut end = until.unwrap_or(due.nominal.next()).max(due.nominal.next());
         if entry.is_weekly() && entry.observes_closed {
             for closed in self.book.timetable.closed.iter() {

@@ -81,9 +81,10 @@ pub struct Start {
     pub feed_kept: bool,
     /// Why the logic starts.
     pub reset: Reset,
-    /// Slots of the ledger after its last good record that cannot be read.
+    /// Slots of the ledger after its last good record that cannot be read and may have been
+    /// pulses of a dose (D4).
     pub unreadable_tail: u32,
-    /// Slots of the ledger that cannot be read, those included.
+    /// Slots of the ledger that cannot be read.
     pub unreadable: u32,
 }
 
@@ -389,11 +390,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.test_pack(effects);
         // nothing is left to be passed: what passes from now on is late
         self.passing = Cause::WokenLate;
-        self.ledger_works(effects);
     }
 
+    /// A stamp that is due, or by which a memory that took nothing is tried again.
     fn stamp_record(&mut self) -> bool {
-        self.now >= self.book.at.plus(STAMP_EVERY) && self.want(&Record::Stamp { at: self.now })
+        let is_due = self.ledger_failed() || self.now >= self.book.at.plus(STAMP_EVERY);
+        is_due && self.want(&Record::Stamp { at: self.now })
     }
 
     /// What keeps any dose from running now, the pump's own limits apart.

@@ -56,7 +56,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             Event::SetZone(zone) if !zone.is_legal() => Err(Refusal::OutOfRange),
             Event::SetZone(zone) => {
                 let utc = self.book.utc(at);
-                let epoch = self.book.epoch.saturating_add(u16::from(utc.is_some()));
+                let epoch = if utc.is_some() { self.next_epoch() } else { self.book.epoch };
                 Ok(self.want(&Record::Clock { at, epoch, utc, zone: *zone }))
             }
             Event::Timetable(timetable) => {
@@ -134,14 +134,20 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         }
     }
 
+    /// The number of the epoch that a setting opens. After the last comes the first again,
+    /// long after all that the memory holds is of later ones: a clock that something sets
+    /// every ten minutes gets there in 15 months.
+    fn next_epoch(&self) -> u16 {
+        self.book.epoch.checked_add(1).unwrap_or(1)
+    }
+
     /// The setting of the clock to a local time of the zone in force (D8, D9).
     fn set_clock_record(&mut self, local: Local) -> Result<bool, Refusal> {
         if !(Date::MIN..=Date::MAX).contains(&local.date()) {
             return Err(Refusal::OutOfRange);
         }
         let utc = self.book.zone.to_utc(local, GapRule::Shift);
-        let epoch = self.book.epoch.checked_add(1).ok_or(Refusal::OutOfRange)?;
-        let zone = self.book.zone;
+        let (epoch, zone) = (self.next_epoch(), self.book.zone);
         Ok(self.want(&Record::Clock { at: self.now, epoch, utc: Some(utc), zone }))
     }
 
@@ -166,5 +172,113 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             None if self.service.is_some() => Err(Refusal::Busy),
             None => Ok(self.want(&Record::Head { at: self.now, head })),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::book::Book;
+    use crate::controller::boot;
+    use crate::time::{Duration, Instant};
+    use crate::units::Flow;
+    use crate::zone::Zone;
+
+    type Small = Controller<4, 8>;
+
+    /// Hands it in, with every record acknowledged; what it was refused for.
+    fn hand_in(controller: &mut Small, at: Instant, event: Event<'_, 4>) -> Option<Refusal> {
+        let mut effects = controller.step(at, event);
+        let mut refused = None;
+        loop {
+            for effect in effects.iter() {
+                if let Effect::Refused(refusal) = effect {
+                    refused = Some(refusal);
+                }
+            }
+            if !effects.iter().any(|effect| effect == Effect::Append) {
+                return refused;
+            }
+            effects = controller.step(at, Event::Appended);
+        }
+    }
+
+    /// A controller whose start is in the ledger.
+    fn started(book: Book<4, 8>) -> Small {
+        let mut controller = boot(book, Instant::ZERO);
+        assert_eq!(hand_in(&mut controller, Instant::ZERO, Event::Wake), None);
+        controller
+    }
+
+    /// With a head of 60 ml/min that primes for two minutes at most.
+    fn with_head() -> Small {
+        let mut controller = started(Book::empty());
+        let flow = Flow::from_nl_per_min(60_000_000).unwrap();
+        let head = Head { longest_prime_ms: 120_000, ..Head::with_flow(flow) };
+        assert_eq!(hand_in(&mut controller, Instant::ZERO, Event::SetHead(&head)), None);
+        controller
+    }
+
+    #[test]
+    fn container_and_head_are_not_set_while_a_run_draws_from_them() {
+        let container = Container {
+            capacity: Volume::from_ml(5000),
+            low: Volume::from_ml(500),
+            heel: Volume::from_ml(50),
+            debounce_ms: 400,
+        };
+        let mut controller = with_head();
+        let mut at = Instant::ZERO.plus(Duration::from_h(1));
+        let level = Volume::from_ml(4000);
+        let before = Event::Container(&container, Volume::from_ml(3000));
+        assert_eq!(hand_in(&mut controller, at, before), None);
+        assert_eq!(hand_in(&mut controller, at, Event::Prime(Volume::from_ml(60))), None);
+        assert!(controller.pump_is_on());
+        let head = controller.book().head.unwrap();
+        for _ in 0..2 {
+            let told = [
+                hand_in(&mut controller, at, Event::Container(&container, level)),
+                hand_in(&mut controller, at, Event::Refill(level)),
+                hand_in(&mut controller, at, Event::SetHead(&head)),
+            ];
+            assert_eq!(told, [Some(Refusal::Busy); 3]);
+            at = at.plus(Duration::from_s(59));
+        }
+        at = at.plus(Duration::from_s(2));
+        hand_in(&mut controller, at, Event::Wake);
+        assert_eq!(hand_in(&mut controller, at, Event::Container(&container, level)), None);
+        assert_eq!(hand_in(&mut controller, at, Event::SetHead(&head)), None);
+        assert_eq!(controller.book().account(), level);
+    }
+
+    #[cfg(feature = "panel")]
+    #[test]
+    fn a_prime_of_more_than_the_longest_is_cut_and_one_of_less_is_not() {
+        for (ml, is_cut) in [(119, false), (120, false), (121, true), (60, false)] {
+            let mut controller = with_head();
+            let mut at = Instant::ZERO.plus(Duration::from_h(1));
+            assert_eq!(hand_in(&mut controller, at, Event::Prime(Volume::from_ml(ml))), None);
+            at = at.plus(Duration::from_s(120));
+            hand_in(&mut controller, at, Event::Wake);
+            assert!(!controller.pump_is_on() && controller.service_run().is_none());
+            assert_eq!(controller.prime_was_cut(), is_cut, "{ml} ml");
+        }
+    }
+
+    #[test]
+    fn d9_the_clock_can_be_set_after_the_last_number_of_an_epoch() {
+        let mut controller = started(Book { epoch: u16::MAX - 2, ..Book::empty() });
+        let mut epoch_after = |event| {
+            assert_eq!(hand_in(&mut controller, Instant::ZERO, event), None);
+            controller.book().epoch
+        };
+        let noon = Local::new(Date::from_ymd(2026, 3, 2).unwrap(), Duration::from_h(12));
+        // a zone of a clock that is not set opens none
+        assert_eq!(epoch_after(Event::SetZone(&Zone::UTC)), u16::MAX - 2);
+        assert_eq!(epoch_after(Event::SetClock(noon)), u16::MAX - 1);
+        assert_eq!(epoch_after(Event::SetZone(&Zone::UTC)), u16::MAX);
+        // 0 is that of a clock that was never set
+        assert_eq!(epoch_after(Event::SetClock(noon)), 1);
+        assert_eq!(epoch_after(Event::SetZone(&Zone::UTC)), 2);
     }
 }

@@ -65,6 +65,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             }
             Record::Outcome(outcome) => {
                 debug_assert!(outcome.least <= outcome.most, "D4");
+                if outcome.most > outcome.least {
+                    // slots that were one dose's pulses are no other's
+                    self.doubt = 0;
+                }
                 // what ends the open dose moves no mark: its begin has; nor does it end what
                 // waits, but on a line whose settings were lost
                 let ends_dose = self.book.open.is_none() && self.running.take().is_some();

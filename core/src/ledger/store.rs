@@ -247,9 +247,11 @@ impl<F: NorFlash> Store<F> {
         if !is_blank(&found) {
             return Ok(false);
         }
-        self.flash.write(address, bytes)?;
+        // what reads as it should is written, whatever a driver says of it: it would count
+        // at the next start
+        let written = self.flash.write(address, bytes);
         self.flash.read(address, &mut found)?;
-        Ok(found == *bytes)
+        if found == *bytes { Ok(true) } else { written.map(|()| false) }
     }
 
     /// Erases a sector. One that keeps a good slot is worn: what it keeps could

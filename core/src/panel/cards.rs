@@ -120,7 +120,7 @@ impl Panel {
         view: &View<'_, N, H>,
     ) -> Option<(Kind, EntryId)> {
         let book = view.controller.book();
-        let mut id = EntryId(0);
+        let mut id = EntryId::NONE;
         let kind = match self.card {
             Card::Last => {
                 if let Some((_, kind)) = self.set_up_step(view) {

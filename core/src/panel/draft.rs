@@ -101,7 +101,7 @@ impl Draft {
             again: false,
             choices: 0,
             step: None,
-            id: EntryId(0),
+            id: EntryId::NONE,
             values: Values([0; MOST_STEPS]),
             kept,
         }

@@ -115,7 +115,7 @@ fn wrong<const N: usize, const H: usize>(view: &View<'_, N, H>, pen: &mut Pen<'_
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 fn outcome<const N: usize, const H: usize>(back: u8, view: &View<'_, N, H>, pen: &mut Pen<'_>) {
     let Some(past) = view.recent.get(usize::from(back)) else {
-        pen.say(Word::NoneYet);
+        pen.say(Word::NoneKept);
         return;
     };
     // what has no name of local time is known by elapsed time, but none before the clock

@@ -326,7 +326,7 @@ impl Panel {
             }
             Remedy::Take => {}
             Remedy::RunAgain => {
-                self.open(Kind::Calibrate, EntryId(0), view);
+                self.open(Kind::Calibrate, EntryId::NONE, view);
                 // as long as the last where nothing else is asked for
                 let asked = self.told.length_ms;
                 (step, value) =

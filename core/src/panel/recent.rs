@@ -47,7 +47,7 @@ pub struct Past {
 impl Past {
     const NONE: Self = Self {
         seq: 0,
-        id: EntryId(0),
+        id: EntryId::NONE,
         last: None,
         // all of it zeros, which take no room in flash
         count: 0,

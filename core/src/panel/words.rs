@@ -59,7 +59,7 @@ words! {
         HelpPlace 20, HelpClock 20, HelpHead 20, HelpTube 20, HelpProduct 20, HelpPrime 20,
         HelpCalibrate 20, HelpEntry 20,
         // outcomes and what runs
-        Dosed 8 "\n_\t", Part 8 "\n_\t", Skipped 15 "\n_\t", NoneYet 20 "\n_", NoneDue 20 "\n_", Dosing 14,
+        Dosed 8 "\n_\t", Part 8 "\n_\t", Skipped 15 "\n_\t", NoneKept 20 "\n_", NoneDue 20 "\n_", Dosing 14,
         Priming 14 "_\n", Calibrating 14 "_\n", AskedFor 8 "_ ", DueIn 6 "_ ", Now 20,
         // cards
         Product 8 "\n_\t", Pack 8 "\n_\t", Mains 11, NoAccount 11, Entries 12 "\n_\t", ADay 8 "\n_\t",

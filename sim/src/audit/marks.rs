@@ -44,7 +44,8 @@ impl Model {
             self.not_before = Some(now);
         }
         self.clock.offset_ms = Some(offset_ms);
-        (self.clock.epoch, self.clock.set_at) = (self.clock.epoch.wrapping_add(1), now);
+        (self.clock.epoch, self.clock.set_at) =
+            (super::settings::clock_epoch(self.clock.epoch, true), now);
         for index in 0..self.lines.len() {
             let Some(line) = self.lines.get(index) else { continue };
             if line.weekly.is_none() {
@@ -165,7 +166,7 @@ impl Model {
                 }
             }
             fates.push(Fate::Ends(entry.id, cause));
-            line.revision = old.revision.wrapping_add(1);
+            line.revision = old.revision % u16::MAX + 1;
             (line.carry, line.carry_lost) = (old.carry, old.carry_lost);
             line.last = old.last;
             line.edited = self.reading != Some(Reading::EditForgets);

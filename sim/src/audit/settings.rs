@@ -509,6 +509,7 @@ impl Auditor {
     }
 }
 
-fn clock_epoch(epoch: u16, opens: bool) -> u16 {
-    if opens { epoch.wrapping_add(1) } else { epoch }
+pub(super) fn clock_epoch(epoch: u16, opens: bool) -> u16 {
+    // 0 is that of a clock that was never set
+    if opens { epoch % u16::MAX + 1 } else { epoch }
 }

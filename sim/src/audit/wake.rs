@@ -366,8 +366,10 @@ impl Auditor {
             self.kept_by.insert(due.key.id, why.causes());
         }
         self.restart_open(at, lost, why);
-        if self.open.is_none() && self.ledger.unreadable() > 0 {
+        // a first intent has two slots, and the pump starts after both: one alone is no pulse
+        if self.open.is_none() && self.ledger.unreadable() > 1 {
             let (least, most) = (self.ledger.tail(), self.ledger.unreadable());
+            let (least, most) = (least.saturating_sub(1), most - 1);
             self.tail = Some(Tail { booted_at: at, least, most });
         }
         self.rearm();

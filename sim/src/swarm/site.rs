@@ -172,6 +172,27 @@ fn clock_at(site: &Site) -> WallClock {
     WallClock { offset_ms: zone.to_utc(site.start, GapRule::Shift).as_ms(), zone }
 }
 
+fn iso(date: Date) -> String {
+    let (y, m, d) = date.ymd();
+    format!("{y:04}-{m:02}-{d:02}")
+}
+
+/// The dates between which a seasonal entry is in force: most end while the run lasts, and
+/// some while nothing runs.
+fn season(chance: &mut Chance, start: Date, lines: &mut String) -> (Option<Date>, Option<Date>) {
+    if !chance.percent(20) {
+        return (None, None);
+    }
+    let lasts = chance.number(2, 60);
+    let first = chance.percent(40).then(|| start.plus_days(chance.number(0, lasts) as i32));
+    let last = start.plus_days(lasts as i32);
+    if let Some(first) = first {
+        let _ = writeln!(lines, "first = {}", iso(first));
+    }
+    let _ = writeln!(lines, "last = {}", iso(last));
+    (first, Some(last))
+}
+
 fn entry(chance: &mut Chance, site: &Site, attempt: u16) -> MadeEntry {
     let name = format!("e{}", site.entries.len() + 1);
     let volume_ml = chance.number(5, 150);
@@ -195,6 +216,10 @@ fn entry(chance: &mut Chance, site: &Site, attempt: u16) -> MadeEntry {
     if grace_min > 0 {
         let _ = writeln!(lines, "grace = \"{grace_min} min\"");
     }
+    let (first, last) = match recurrence {
+        Recurrence::Weekly { .. } => season(chance, site.start.date(), &mut lines),
+        Recurrence::Interval { .. } => (None, None),
+    };
     let entry = Entry {
         id: EntryId(1000 + attempt),
         enabled: true,
@@ -202,8 +227,8 @@ fn entry(chance: &mut Chance, site: &Site, attempt: u16) -> MadeEntry {
         volume: Volume::from_ml(volume_ml),
         window_ms: window_min as u32 * 60_000,
         grace_ms: grace_min as u32 * 60_000,
-        first: None,
-        last: None,
+        first,
+        last,
         observes_closed: true,
         gap_rule,
         pulses: None,
@@ -333,11 +358,8 @@ impl Site {
             );
         }
         if let Some((first, last)) = self.closed {
-            let date = |date: Date| {
-                let (y, m, d) = date.ymd();
-                format!("{y:04}-{m:02}-{d:02}")
-            };
-            let _ = write!(text, "\n[[closed]]\nfirst = {}\nlast = {}\n", date(first), date(last));
+            let (first, last) = (iso(first), iso(last));
+            let _ = write!(text, "\n[[closed]]\nfirst = {first}\nlast = {last}\n");
         }
         for made in &self.entries {
             let _ = write!(text, "\n[[entry]]\n{}volume = \"{} ml\"\n", made.lines, made.volume_ml);

@@ -237,13 +237,13 @@ fn a_screen_that_differs_is_told_beside_what_was_expected() {
         "error: look.script:3: the display shows something else\n  \
          expected               found\n  \
          |Last dose           | |Last dose\n\
-         ! |some                | |none yet\n  \
+         ! |some                | |none on record\n  \
          |                    | |\n  \
          |                    | |\n\n"
     );
     let said = place.call(&["operate", "--script", "look.script", "--record"]);
     assert_eq!(said.code, 0, "{}", said.err);
-    assert!(said.out.contains("|none yet            |"), "{}", said.out);
+    assert!(said.out.contains("|none on record      |"), "{}", said.out);
     place.write("found.script", &said.out);
     assert_eq!(place.call(&["operate", "--script", "found.script"]).code, 0);
 }

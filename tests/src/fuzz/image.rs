@@ -21,13 +21,14 @@ const H: usize = 8;
 /// The ledger's place, as in the stores that are kept of each format.
 pub const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 4096, sectors: 3 };
 /// Stores that mutation may start from.
-pub const SEEDS: [&[u8]; 6] = [
+pub const SEEDS: [&[u8]; 7] = [
     include_bytes!("../../stores/format-1.bin"),
     include_bytes!("../../stores/format-2.bin"),
     include_bytes!("../../stores/format-3.bin"),
     include_bytes!("../../stores/format-4.bin"),
     include_bytes!("../../stores/format-5.bin"),
     include_bytes!("../../stores/format-6.bin"),
+    include_bytes!("../../stores/format-7.bin"),
 ];
 /// Calls that a device which started is given.
 const CALLS: usize = 40;

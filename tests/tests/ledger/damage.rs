@@ -320,6 +320,25 @@ fn m2_a_sector_with_too_many_bad_slots_is_given_up() {
 }
 
 #[test]
+fn m2_a_sector_whose_second_slots_do_not_take_is_given_up_after_the_first() {
+    let wide = Geometry { start: 0, sector_bytes: 2048, sectors: 2 };
+    let part = NorMock::<4, 2048>::new(2);
+    let mut ledger = Ledger::format(part, wide, []).unwrap();
+    for slot in 0..u32::from(TRIES) {
+        ledger.flash_mut().flip_bit((3 + slot) * SLOT as u32, 0);
+    }
+    // header and seal are before it: one slot takes it, and the record is in force
+    assert_eq!(ledger.append_twice(&record(1)), Ok(3));
+    assert!(ledger.needs_roll() && ledger.free() > 0);
+    let mut again = Ledger::open(ledger.into_flash(), wide).unwrap();
+    let (mut scan, mut whole) = (again.scan(), 0);
+    while let Some(slot) = again.next(&mut scan) {
+        whole += u32::from(slot.class == Class::Record && slot.content.is_some());
+    }
+    assert_eq!(whole, 1);
+}
+
+#[test]
 fn m2_what_cannot_be_read_is_damaged_and_the_rest_is_kept() {
     let (mut ledger, state) = after::<4>(3, 18);
     let current = u32::from(current_sector(ledger.clone())) * PAGE as u32;

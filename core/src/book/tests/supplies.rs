@@ -69,6 +69,11 @@ fn o1_what_is_said_of_the_container_counts_what_the_open_dose_had_pumped() {
     assert_eq!(account(None), ml(291));
     assert_eq!(account(Some(500)), ml(290).plus(Volume::from_ul(500)));
     assert_eq!(account(Some(0)), ml(290));
+    // what was drawn before it says nothing of it, where a calibration restates the account
+    let drawn = |records: &[Record]| with(&book(), records).stock.drawn;
+    let dosed = [told(None), Record::Pulse(pulse()), Record::Outcome(outcome())];
+    assert!(drawn(&dosed) > Volume::ZERO);
+    assert_eq!(drawn(&[dosed[0], dosed[1], dosed[2], told(None)]), Volume::ZERO);
     // without a dose there is nothing to count
     assert_eq!(with(&book(), &[told(Some(500))]).account(), ml(300));
 }

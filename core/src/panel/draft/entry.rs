@@ -24,7 +24,7 @@ const HOUR_MS: u64 = 3_600_000;
 /// An entry before anything of it is said: it leaves its dose to work until the first
 /// water. A dose for a drain line is a parameter (common practice, no source).
 static NEW: Entry = Entry {
-    id: EntryId(0),
+    id: EntryId::NONE,
     enabled: true,
     recurrence: Recurrence::Weekly {
         days: Days::ALL,

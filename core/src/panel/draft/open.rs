@@ -193,7 +193,7 @@ impl Draft {
         book: &Book<N, H>,
     ) -> (Kind, EntryId) {
         let choice = self.values.at(0);
-        let none = EntryId(0);
+        let none = EntryId::NONE;
         if self.kind == Kind::WhichEntry {
             let entry = view::entry(book, choice);
             return entry.map_or((Kind::NewEntry, none), |id| (Kind::Entry, id));

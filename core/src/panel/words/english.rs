@@ -69,7 +69,7 @@ pub(super) const ENGLISH: Vocabulary = Vocabulary {
         (Word::Dosed, "Dosed"),
         (Word::Part, "Part"),
         (Word::Skipped, "Skipped"),
-        (Word::NoneYet, "none yet"),
+        (Word::NoneKept, "none on record"),
         (Word::NoneDue, "none is due"),
         (Word::Dosing, "Dosing now"),
         (Word::Priming, "Priming"),

@@ -69,7 +69,7 @@ pub(super) const FRENCH: Vocabulary = Vocabulary {
         (Word::Dosed, "Dosé"),
         (Word::Part, "Partiel"),
         (Word::Skipped, "Omise"),
-        (Word::NoneYet, "aucune encore"),
+        (Word::NoneKept, "aucune en mémoire"),
         (Word::NoneDue, "aucune prévue"),
         (Word::Dosing, "Dose en cours"),
         (Word::Priming, "Amorçage"),

@@ -69,7 +69,7 @@ pub(super) const GERMAN: Vocabulary = Vocabulary {
         (Word::Dosed, "Dosiert"),
         (Word::Part, "Teil"),
         (Word::Skipped, "Ausgefallen"),
-        (Word::NoneYet, "noch keine"),
+        (Word::NoneKept, "keine verzeichnet"),
         (Word::NoneDue, "keine geplant"),
         (Word::Dosing, "Dosiert jetzt"),
         (Word::Priming, "Füllt"),

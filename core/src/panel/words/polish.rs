@@ -69,7 +69,7 @@ pub(super) const POLISH: Vocabulary = Vocabulary {
         (Word::Dosed, "Podano"),
         (Word::Part, "Część"),
         (Word::Skipped, "Pominięta"),
-        (Word::NoneYet, "jeszcze żadnej"),
+        (Word::NoneKept, "brak w zapisie"),
         (Word::NoneDue, "brak w planie"),
         (Word::Dosing, "Dozuje teraz"),
         (Word::Priming, "Zalewa"),

@@ -69,7 +69,7 @@ pub(super) const SPANISH: Vocabulary = Vocabulary {
         (Word::Dosed, "Dosis"),
         (Word::Part, "Parcial"),
         (Word::Skipped, "Omitida"),
-        (Word::NoneYet, "ninguna aún"),
+        (Word::NoneKept, "ninguna registrada"),
         (Word::NoneDue, "ninguna prevista"),
         (Word::Dosing, "Dosificando"),
         (Word::Priming, "Cebando"),

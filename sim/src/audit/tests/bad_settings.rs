@@ -329,11 +329,11 @@ fn d4_a_torn_intent_counts_as_a_pulse() {
     inputs.push((45 * MIN as u64 + 1000, Ev::Supply(true)));
     let stream = ideal_stream(&inputs, END);
     holds(&stream, END);
-    // with a slot torn by the cut it may have begun before: a pulse of 9056 ms
+    // with both slots of an intent lost it may have begun before: a pulse of 9056 ms
     let off = places(&stream, |ev| *ev == Ev::Supply(false))[0];
     let mut torn = stream.clone();
-    // the slot after the adoption may be its second one, the next is not
-    for _ in 0..2 {
+    // the slot after the adoption may be its second one, the next two are not
+    for _ in 0..3 {
         torn.insert(off, (45 * MIN as u64 - 1000, Ev::Torn));
     }
     breaks(&torn, END, "D4", "not 9056 to 18114");

@@ -244,3 +244,11 @@ fn d7_a_dose_that_ends_again_counts_once_and_as_it_is_told_last() {
     end(&mut model, 46 * MIN, 0);
     assert_eq!(told(&model), [40]);
 }
+
+/// D9: the clock can be set any number of times; 0 is the epoch of one that never was.
+#[test]
+fn d9_after_the_last_epoch_comes_the_first() {
+    let opened = |epoch| super::super::settings::clock_epoch(epoch, true);
+    assert_eq!([0, 1, u16::MAX - 1, u16::MAX].map(opened), [1, 2, u16::MAX, 1]);
+    assert_eq!(super::super::settings::clock_epoch(7, false), 7);
+}
