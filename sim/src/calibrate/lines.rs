@@ -10,6 +10,7 @@ use crate::lines::{line, rounded};
 /// Every line of `calibrate --json`.
 #[derive(Serialize, JsonSchema)]
 #[serde(tag = "event", rename_all = "snake_case")]
+#[allow(clippy::large_enum_variant)]
 enum Line<'a> {
     /// The run to make.
     CalibrationRun {
@@ -33,7 +34,10 @@ enum Line<'a> {
         /// Against the last flow, as a share.
         change: f64,
         run_s: f64,
+        /// Of several runs the mean.
         volume_ml: f64,
+        /// What several runs of this length gave; null of one.
+        repeats: Option<RepeatsLine>,
         turns: Option<f64>,
         /// Standard uncertainties, as shares of the flow.
         budget: Vec<Part>,
@@ -60,6 +64,18 @@ struct RunLine {
     volume_ml: f64,
     /// Expanded uncertainty that it will have, as a share.
     expanded: f64,
+}
+
+/// Several readings (ISO 8655-6).
+#[derive(Serialize, JsonSchema)]
+struct RepeatsLine {
+    readings: usize,
+    /// Of the mean, against what the flow in force would give.
+    systematic_percent: f64,
+    /// Standard deviation of the sample.
+    deviation_ml: f64,
+    /// Coefficient of variation.
+    cv_percent: f64,
 }
 
 /// A part of the uncertainty.
@@ -114,6 +130,12 @@ pub fn json(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
         change: rounded(found.change),
         run_s: reading.run_s,
         volume_ml: rounded(reading.volume_ml),
+        repeats: reading.repeats.map(|repeats| RepeatsLine {
+            readings: repeats.readings,
+            systematic_percent: rounded(repeats.systematic_percent),
+            deviation_ml: rounded(repeats.deviation),
+            cv_percent: rounded(repeats.spread_percent),
+        }),
         turns: found.turns.map(rounded),
         budget: parts.map(|part| Part { part: part.name, share: rounded(part.share) }).collect(),
         steady_ml_min: found.steady.map(|(s, _, _)| rounded(s.flow_ml_min)),

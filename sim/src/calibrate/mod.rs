@@ -10,6 +10,7 @@ use std::f64::consts::PI;
 pub use lines::{json, planned_json, schema};
 pub use page::{page, planned_page};
 
+use crate::trade::repeats::Repeats;
 use crate::trade::restate::{Restated, restate};
 use crate::trade::run_length::{self, Run, Unreachable};
 use crate::trade::two_point::{self, Readings, Steady};
@@ -181,8 +182,10 @@ impl Setup {
 pub struct Reading {
     /// Length of the run in s.
     pub run_s: f64,
-    /// What came out, in ml.
+    /// What came out, in ml; of several runs of this length the mean.
     pub volume_ml: f64,
+    /// What several runs of this length gave.
+    pub repeats: Option<Repeats>,
     /// A train of short pulses beside it: pulses, length of each in s, ml.
     pub train: Option<(u32, f64, f64)>,
     /// The flow that an earlier run of this calibration gave, in ml/min.
@@ -212,8 +215,10 @@ pub enum Verdict {
     Refused,
     /// Far from the last: run again to confirm.
     Confirm,
-    /// The second run does not agree with the first.
+    /// The second run does not agree with the first, or several not with one another.
     Disagree,
+    /// Several readings scatter so much that their mean is in more doubt than the target.
+    Scatter,
     /// The train gave more than its starts can: it does not agree with the run.
     TrainGivesMore,
 }
@@ -227,6 +232,7 @@ impl Verdict {
             Self::Refused => "refused",
             Self::Confirm => "confirm",
             Self::Disagree | Self::TrainGivesMore => "disagree",
+            Self::Scatter => "scatter",
         }
     }
 }
@@ -250,6 +256,9 @@ pub struct Outcome {
     /// The account restated, where a volume was logged.
     pub restated: Option<Restated>,
 }
+
+/// The part of the uncertainty that several readings show.
+const SCATTER: &str = "scatter";
 
 /// Share of the flow from which the part of a pass is worth a line.
 const WORTH: f64 = 1e-6;
@@ -281,7 +290,13 @@ fn budget(setup: &Setup, run_s: f64, volume_ml: f64) -> (Budget, Option<f64>) {
 /// a reading that cannot be right is not made right by a longer one.
 pub fn judge(setup: &Setup, reading: &Reading) -> Outcome {
     let one_run = reading.volume_ml / reading.run_s * 60.0;
-    let (budget, turns) = budget(setup, reading.run_s, reading.volume_ml);
+    let (of_one, turns) = budget(setup, reading.run_s, reading.volume_ml);
+    // vessel and timing stay as of one run: the same vessel is off the same way each time
+    let one_expanded = of_one.expanded();
+    let budget = match &reading.repeats {
+        Some(repeats) => of_one.with(SCATTER, repeats.of_mean()),
+        None => of_one,
+    };
     let steady = reading.train.and_then(|(pulses, pulse_s, train_ml)| {
         let readings = Readings {
             long_s: reading.run_s,
@@ -310,6 +325,11 @@ pub fn judge(setup: &Setup, reading: &Reading) -> Outcome {
         reading.train_gives_more_by() > CONFIRM_FROM && -steady.loss_ml > doubt_ml
     }) {
         Verdict::TrainGivesMore
+    } else if reading.repeats.is_some()
+        && expanded > setup.target * (1.0 + 1e-9)
+        && one_expanded <= setup.target * (1.0 + 1e-9)
+    {
+        Verdict::Scatter
     } else if expanded > setup.target * (1.0 + 1e-9) {
         // where the flow comes from two points, the run has to do for both
         let train = steady.and(reading.train).map(|(pulses, pulse_s, _)| (pulses, pulse_s));
@@ -318,11 +338,21 @@ pub fn judge(setup: &Setup, reading: &Reading) -> Outcome {
     } else if change.abs() <= CONFIRM_FROM {
         Verdict::Accept
     } else {
-        match reading.first_ml_min {
-            None => Verdict::Confirm,
+        match (reading.first_ml_min, &reading.repeats) {
+            (None, None) => Verdict::Confirm,
+            // several runs of one visit confirm one another
+            (None, Some(repeats)) => {
+                if repeats.most / repeats.least - 1.0 <= CONFIRM_FROM {
+                    Verdict::Accept
+                } else {
+                    Verdict::Disagree
+                }
+            }
             // as the device does
-            Some(first) if (flow_ml_min / first - 1.0).abs() <= CONFIRM_FROM => Verdict::Accept,
-            Some(_) => Verdict::Disagree,
+            (Some(first), _) if (flow_ml_min / first - 1.0).abs() <= CONFIRM_FROM => {
+                Verdict::Accept
+            }
+            (Some(_), _) => Verdict::Disagree,
         }
     };
     Outcome {
@@ -363,7 +393,14 @@ mod tests {
     }
 
     fn reading(run_s: f64, volume_ml: f64) -> Reading {
-        Reading { run_s, volume_ml, train: None, first_ml_min: None, logged_ml: None }
+        Reading {
+            run_s,
+            volume_ml,
+            repeats: None,
+            train: None,
+            first_ml_min: None,
+            logged_ml: None,
+        }
     }
 
     #[test]

@@ -8,7 +8,7 @@ use super::{
 };
 use crate::trade::vessel::{Class, Standard};
 use crate::units::{self, Units};
-use crate::words::{CELLS, lines, paragraph};
+use crate::words::{CELLS, lines, paragraph, tagged};
 
 fn percent(share: f64) -> String {
     format!("{:.2} %", 100.0 * share)
@@ -183,6 +183,15 @@ fn sentence(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
             "Not accepted: the train gave {:.1} % more than the flow of the run, {flow}. A start does not give so much: check the count of pulses, their length and both readings, and look for a valve that leaks. Then run again.",
             100.0 * reading.train_gives_more_by()
         ),
+        Verdict::Scatter => format!(
+            "Not good enough: {flow} is more doubt than the target of {}, and it is the readings that scatter. Look for air, a failed foot valve, a reading that is off; then measure again.",
+            percent(setup.target)
+        ),
+        Verdict::Disagree if reading.repeats.is_some() && reading.first_ml_min.is_none() => {
+            format!(
+                "Not accepted: the readings of {flow} do not agree with one another. Find out why before another."
+            )
+        }
         Verdict::Disagree => format!(
             "Not accepted: {flow} does not agree with the first run. Find out why before a third."
         ),
@@ -209,7 +218,23 @@ pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
         100.0 * found.change,
         exact(setup.last_ml_min)
     );
-    _ = writeln!(out, "\nuncertainty of the one run (JCGM 100), as shares of the flow");
+    if let Some(repeats) = &reading.repeats {
+        let set = setup.last_ml_min * reading.run_s / 60.0;
+        tagged(
+            &mut out,
+            "repeats    ",
+            &format!(
+                "{} readings, mean {}: systematic error {:+.2} % of the {} that the flow in force would give, CV {:.2} % (ISO 8655-6)",
+                repeats.readings,
+                units::in_ml(repeats.mean, 2),
+                repeats.systematic_percent,
+                units::in_ml(set, 2),
+                repeats.spread_percent
+            ),
+        );
+    }
+    let of = if reading.repeats.is_some() { "mean" } else { "one run" };
+    _ = writeln!(out, "\nuncertainty of the {of} (JCGM 100), as shares of the flow");
     for part in &found.budget.parts {
         _ = writeln!(out, "  {:<18}{:>9}", part.name, percent(part.share));
     }

@@ -6,6 +6,7 @@ use clap::{Args, ValueEnum};
 use dosewright_sim::calibrate::{self, Gauge, Liquid, Reading, Setup, Verdict};
 use dosewright_sim::diagnose::{self, Source};
 use dosewright_sim::scenario::{self, HeadFile, measure};
+use dosewright_sim::trade::repeats;
 use dosewright_sim::trade::vessel::{self, Class, Standard};
 use dosewright_sim::trade::water;
 
@@ -74,12 +75,12 @@ pub(super) struct CalibrateArgs {
     /// How long the run was
     #[arg(long, value_name = "LENGTH", value_parser = measure::seconds, allow_hyphen_values = true)]
     pub(super) run: Option<f64>,
-    /// What came out
+    /// What came out; once more for each further run of the same length
     #[arg(long, value_name = "VOLUME", value_parser = measure::ml, allow_hyphen_values = true, requires = "run", conflicts_with = "mass")]
-    pub(super) measured: Option<f64>,
-    /// What came out, weighed
+    pub(super) measured: Vec<f64>,
+    /// What came out, weighed; once more for each further run of the same length
     #[arg(long, value_name = "MASS", value_parser = measure::g, allow_hyphen_values = true, requires = "run")]
-    pub(super) mass: Option<f64>,
+    pub(super) mass: Vec<f64>,
     /// A train of so many short pulses was run as well
     #[arg(long, value_name = "COUNT", requires_all = ["pulse", "train"], value_parser = clap::value_parser!(u32).range(1..=10_000))]
     pub(super) pulses: Option<u32>,
@@ -139,7 +140,7 @@ fn gauge(args: &CalibrateArgs) -> Result<Gauge, String> {
         };
         return Ok(Gauge::Balance { within_g, liquid });
     }
-    if args.mass.is_some() {
+    if !args.mass.is_empty() {
         return Err("--mass needs --balance \"0.1 g\": how far the balance may be off".to_owned());
     }
     if args.water.is_some() || args.density.is_some() {
@@ -183,10 +184,10 @@ fn reading(args: &CalibrateArgs, setup: &Setup) -> Result<Option<Reading>, Strin
         Gauge::Balance { liquid, .. } => Some(liquid.ml_per_g()),
         _ => None,
     };
-    let volume_ml = match (args.measured, args.mass, per_g) {
-        (None, Some(mass), Some(per_g)) => mass * per_g,
-        (Some(volume), None, None) => volume,
-        (Some(_), _, Some(_)) => {
+    let volumes_ml: Vec<f64> = match (&args.measured[..], &args.mass[..], per_g) {
+        ([], [_, ..], Some(per_g)) => args.mass.iter().map(|mass| mass * per_g).collect(),
+        ([_, ..], [], None) => args.measured.clone(),
+        ([_, ..], _, Some(_)) => {
             return Err(
                 "--measured is read from a vessel, --balance weighs; give --mass".to_owned()
             );
@@ -197,12 +198,20 @@ fn reading(args: &CalibrateArgs, setup: &Setup) -> Result<Option<Reading>, Strin
             );
         }
     };
-    if volume_ml > setup.gauge.holds_ml() {
+    if let Some(over_ml) = volumes_ml.iter().find(|ml| **ml > setup.gauge.holds_ml()) {
         return Err(format!(
-            "{volume_ml} ml is more than the vessel holds, {} ml; was it emptied in between?",
+            "{over_ml} ml is more than the vessel holds, {} ml; was it emptied in between?",
             setup.gauge.holds_ml()
         ));
     }
+    let repeats = repeats::judge(&volumes_ml, setup.last_ml_min * run_s / 60.0);
+    if repeats.is_some() && args.pulses.is_some() {
+        return Err(
+            "the loss per start comes from one run and one train; leave --pulses out, or give one reading"
+                .to_owned(),
+        );
+    }
+    let volume_ml = volumes_ml.iter().sum::<f64>() / volumes_ml.len() as f64;
     let train = match (args.pulses, args.pulse, &args.train) {
         (Some(pulses), Some(pulse_s), Some(amount)) => {
             let ml = match per_g {
@@ -229,7 +238,8 @@ fn reading(args: &CalibrateArgs, setup: &Setup) -> Result<Option<Reading>, Strin
         }
         _ => None,
     };
-    Ok(Some(Reading { run_s, volume_ml, train, first_ml_min: args.first, logged_ml: args.logged }))
+    let (first_ml_min, logged_ml) = (args.first, args.logged);
+    Ok(Some(Reading { run_s, volume_ml, repeats, train, first_ml_min, logged_ml }))
 }
 
 /// Says what to run, or what a run means.

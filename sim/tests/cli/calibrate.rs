@@ -1,6 +1,6 @@
 //! `calibrate`.
 
-use crate::support::{Place, good, wide};
+use crate::support::{Place, flat, good, wide};
 
 /// Runs it in a place with a head of three rollers of 0.29 ml.
 fn place(test: &str) -> Place {
@@ -199,4 +199,101 @@ fn a_train_that_gives_more_than_the_pump_can_is_not_accepted() {
     assert!(said.contains("The old flow stays in force."), "{said}");
     let (code, said) = all("52 ml");
     assert_eq!(code, 0, "{said}");
+}
+
+#[test]
+fn several_readings_of_one_length_show_their_mean_error_and_scatter() {
+    let place = place("calibrate-repeats");
+    let with = |option: &str, given: &[&str], readings: &[&str]| {
+        let mut args = vec!["calibrate", "head.toml", "--run", "3 min"];
+        args.extend(given);
+        args.extend(readings.iter().flat_map(|reading| [option, *reading]));
+        place.call(&args)
+    };
+    let of = |given: &[&str], readings: &[&str]| {
+        with("--measured", &[&["--vessel", "100 ml"], given].concat(), readings)
+    };
+    let three = ["79.3 ml", "79.7 ml", "79.8 ml"];
+    let said = of(&[], &three);
+    // by hand: mean 79.6 of 79.5 ml; s = sqrt(0.14/2) = 0.2646 ml, of the mean 0.1528 ml;
+    // 1 ml/sqrt(3) of the vessel and 0.5 s of 180 s: 2 x 0.80 %
+    assert!(
+        said.code == 0 && said.out.starts_with("Accept 26.53 ml/min +-0.42 ml/min"),
+        "{said:?}"
+    );
+    wide(&said.out);
+    let told = flat(&said.out);
+    for wanted in [
+        "run 3 min 0.0 s, 79.60 ml,",
+        "repeats 3 readings, mean 79.60 ml: systematic error +0.13 % of the 79.50 ml that the flow in force would give, CV 0.33 % (ISO 8655-6)",
+        "uncertainty of the mean (JCGM 100)",
+        "vessel 0.73 % timing 0.28 %",
+        "scatter 0.19 %",
+        "combined 0.80 %",
+    ] {
+        assert!(told.contains(wanted), "{wanted}\n{}", said.out);
+    }
+    let line: serde_json::Value = serde_json::from_str(&of(&["--json"], &three).out).unwrap();
+    let repeats = &line["repeats"];
+    assert_eq!(repeats["readings"], 3, "{line}");
+    for (key, wanted) in
+        [("systematic_percent", 0.126), ("deviation_ml", 0.2646), ("cv_percent", 0.332)]
+    {
+        let found = repeats[key].as_f64().unwrap();
+        assert!((found - wanted).abs() < 0.0006, "{key}: {found}");
+    }
+    // one is no several
+    let one = of(&[], &["79.6 ml"]).out;
+    assert!(!one.contains("repeats") && !one.contains("scatter"), "{one}");
+    let line: serde_json::Value = serde_json::from_str(&of(&["--json"], &three[..1]).out).unwrap();
+    assert_eq!(line["repeats"], serde_json::Value::Null);
+
+    // far from the last flow they confirm one another, where one would have to be confirmed
+    let far = ["71.6 ml", "71.8 ml", "71.7 ml"];
+    let said = of(&[], &far);
+    assert!(said.code == 0 && said.out.starts_with("Accept 23.90 ml/min"), "{said:?}");
+    assert!(flat(&said.out).contains("systematic error -9.81 %"), "{}", said.out);
+    assert!(of(&[], &far[..1]).out.starts_with("Confirm by a second run"));
+    // with a first run they are one second run
+    let said = of(&["--first", "26.4 ml/min"], &far);
+    assert!(
+        said.code == 1 && flat(&said.out).contains("does not agree with the first"),
+        "{said:?}"
+    );
+    // and where they do not agree, nothing is taken
+    let said = of(&["--target", "10 %"], &["70 ml", "74 ml"]);
+    assert!(
+        said.code == 1 && flat(&said.out).contains("do not agree with one another"),
+        "{said:?}"
+    );
+    let said = of(&[], &["77 ml", "79.5 ml", "82 ml"]);
+    let told = flat(&said.out);
+    assert!(said.code == 1 && told.contains("it is the readings that scatter"), "{said:?}");
+    let said = of(&["--json"], &["77 ml", "79.5 ml", "82 ml"]);
+    assert!(said.out.contains("\"verdict\":\"scatter\""), "{said:?}");
+    // a run that is too short for its vessel wants a longer one, not fewer doubts
+    let short = ["--vessel", "100 ml", "--run", "1 min"];
+    let said = place.call(
+        &[
+            &["calibrate", "head.toml"][..],
+            &short,
+            &["--measured", "26.4 ml", "--measured", "26.5 ml"],
+        ]
+        .concat(),
+    );
+    assert!(said.code == 1 && said.out.starts_with("Run longer"), "{said:?}");
+
+    // by weight: grams of product at 1.03 kg/l
+    let weighed = ["--balance", "0.1 g", "--density", "1.03 kg/l"];
+    let said = with("--mass", &weighed, &["81.679 g", "82.091 g", "82.194 g"]);
+    let told = flat(&said.out);
+    assert!(said.code == 0 && told.contains("3 readings, mean 79.60 ml"), "{said:?}");
+    assert!(told.contains("CV 0.33 %"), "{told}");
+    // what cannot be
+    let said = of(&[], &["79.3 ml", "100.5 ml"]);
+    assert!(said.code == 2 && said.err.contains("100.5 ml is more than the vessel"), "{said:?}");
+    let said = of(&["--pulses", "60", "--pulse", "2 s", "--train", "51 ml"], &three);
+    assert!(said.code == 2 && said.err.contains("one run and one train"), "{said:?}");
+    let said = with("--mass", &["--vessel", "100 ml"], &["79 g", "80 g"]);
+    assert!(said.code == 2 && said.err.contains("--mass needs --balance"), "{said:?}");
 }

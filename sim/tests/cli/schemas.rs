@@ -176,6 +176,7 @@ fn the_arithmetic_fits_its_schemas() {
             &calibrate,
             &with(&["--target", "0.01 %"]),
             &with(&["--run", "3 min", "--measured", "89 ml"]),
+            &with(&["--run", "3 min", "--measured", "89 ml", "--measured", "89.4 ml"]),
             &with(&["--run", "1 min", "--measured", "29 ml", "--logged", "18 l"]),
         ],
     );
