@@ -59,6 +59,31 @@ def left(mutants, words):
     return mutants
 
 
+def changed(part, commit):
+    """Lines of each file that were changed since a commit."""
+    words = ["git", "diff", "--unified=0", "--no-color", "--no-ext-diff", commit, "--", part.folder]
+    done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True)
+    if done.returncode:
+        raise SystemExit(f"tests/mutants: --since={commit}: {done.stderr.strip()}")
+    lines, name = collections.defaultdict(set), None
+    for line in done.stdout.splitlines():
+        if line.startswith("+++ "):
+            name = line.removeprefix("+++ b/")
+        elif hunk := re.match(r"@@ -\S+ \+(\d+)(?:,(\d+))? @@", line):
+            first, count = int(hunk[1]), int(hunk[2] or 1)
+            lines[name].update(range(first, first + count))
+    return lines
+
+
+def since(part, mutants, words):
+    """Those whose place was changed since the commit of `--since=`, where it is given."""
+    for commit in [word.removeprefix("--since=") for word in words if word.startswith("--since=")]:
+        lines = changed(part, commit)
+        span = lambda m: range(m["span"]["start"]["line"], m["span"]["end"]["line"] + 1)
+        mutants = [m for m in mutants if not lines[m["file"]].isdisjoint(span(m))]
+    return mutants
+
+
 def table(mutants, verdicts):
     """Counts by file, as Markdown."""
     rows = collections.defaultdict(collections.Counter)
@@ -88,7 +113,7 @@ def main():
     if "--again" in words:
         kept.unlink(missing_ok=True)
     wanted = [word for word in words if not word.startswith("--")]
-    mutants = left(listed(part), words)
+    mutants = since(part, left(listed(part), words), words)
     sample = value(words, "--sample", len(mutants))
     if sample < len(mutants):
         mutants = drawn(mutants, sample, value(words, "--seed", 1))
