@@ -36,6 +36,10 @@ pub fn refusal(refusal: &Refusal, name: impl Fn(EntryId) -> String) -> String {
             format!("the number {} belonged to an entry that is gone", id.0)
         }
         Refusal::Head(_) => "the head's limits contradict each other".to_owned(),
+        Refusal::Field { id, field: "first and last" } => format!(
+            "the dates of \"{}\" are not taken: they are those of weekly entries, the last not before the first",
+            name(id)
+        ),
         Refusal::Field { id, field } => format!("the {field} of \"{}\" is out of range", name(id)),
         Refusal::NeverDue { id } => format!("\"{}\" never comes due", name(id)),
         Refusal::DoesNotFit { id, misfit } => match misfit {

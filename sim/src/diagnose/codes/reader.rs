@@ -388,9 +388,10 @@ supply_loss = { lasts = "45 min" }
 
 BACKWARD_ZONE = "W016", "a zone that counts the other way than it reads",
 "A TZ string gives how far local time is behind UTC, so that UTC+1 is an hour west of Greenwich, not one \
-east. Most who write UTC or GMT with a sign mean the other side, and all dues are then twice that far off. \
-A name in angle brackets says what is shown, with its offset after it as ever: <+01>-1 is an hour east. \
-Neither has summer time; a place's name has.",
+east. Most who write UTC or GMT with a sign mean the other side, and all dues are then twice that far off; \
+so it is with a name such as EST or CET on the side where no place has it. A name in angle brackets says \
+what is shown, with its offset after it as ever: <+01>-1 is an hour east. Neither has summer time; a \
+place's name has.",
 wrong r#"
 [clock]
 start = 2026-10-19T00:00:00

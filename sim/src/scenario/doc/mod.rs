@@ -22,6 +22,7 @@ const DEEPEST: usize = 32;
 const MOST_UNCLOSED: usize = 8;
 
 const UNQUOTED: &str = "string values must be quoted";
+const LEADING_ZERO: &str = "unexpected leading zero";
 const MISSING: &str = "the value is missing";
 
 /// A value of the file.
@@ -224,7 +225,7 @@ fn syntax(error: &ParseError, span: Span, text: &str) -> Diagnostic {
         span,
         if unclosed { "a string is not closed" } else { message },
     );
-    if matches!(message, UNQUOTED | "invalid float")
+    if matches!(message, UNQUOTED | "invalid float" | LEADING_ZERO)
         && let Some((at, help)) = other_date(text, span)
     {
         return Diagnostic::new(codes::SYNTAX, at, "a date in another form than TOML's")
@@ -234,7 +235,29 @@ fn syntax(error: &ParseError, span: Span, text: &str) -> Diagnostic {
     match message {
         UNQUOTED => {
             let value: String = span.of(text).trim().chars().take(40).collect();
-            found.help(format!("put the value in quotes: \"{value}\""))
+            let bare = value.trim_matches(TYPOGRAPHIC);
+            if bare == value {
+                found.help(format!("put the value in quotes: \"{value}\""))
+            } else {
+                found
+                    .label("these quotes are typographic ones")
+                    .help(format!("write it with straight quotes: \"{bare}\""))
+            }
+        }
+        LEADING_ZERO => {
+            // the lexer marks the zeros alone
+            let rest = text.get(span.start..).unwrap_or("");
+            let end = rest.find(|c: char| !(c.is_ascii_alphanumeric() || c == '_'));
+            let value = rest.get(..end.unwrap_or(rest.len())).unwrap_or("");
+            let bare = value.trim_start_matches('0');
+            let found = found.label("a number has no zero in front");
+            match (bare.len(), clock_time(value)) {
+                (_, Some(time)) => {
+                    found.help(format!("a time of day is written in quotes: \"{time}\""))
+                }
+                (0, None) => found.help("write 0"),
+                _ => found.help(format!("write {bare}, or put it in quotes where it is a text")),
+            }
         }
         MISSING => found.label("nothing after `=`"),
         "unclosed inline table" => {
@@ -246,6 +269,19 @@ fn syntax(error: &ParseError, span: Span, text: &str) -> Diagnostic {
         }
         _ => found.label(label),
     }
+}
+
+/// Quotes as a word processor or a telephone makes them.
+const TYPOGRAPHIC: [char; 10] = [
+    '\u{201c}', '\u{201d}', '\u{201e}', '\u{201f}', '\u{2018}', '\u{2019}', '\u{201a}', '\u{201b}',
+    '\u{ab}', '\u{bb}',
+];
+
+/// Four digits that are hour and minute.
+fn clock_time(digits: &str) -> Option<String> {
+    let (hour, minute) = digits.split_at_checked(2).filter(|_| digits.len() == 4)?;
+    let (h, m) = (hour.parse::<u8>().ok()?, minute.parse::<u8>().ok()?);
+    (h < 24 && m < 60).then(|| format!("{hour}:{minute}"))
 }
 
 /// A date in another form about a place, and how to write it.
@@ -271,6 +307,7 @@ mod tests {
             ("2026.12.23", "2026.12.23", "2026-12-23"),
             ("2026/12/23", "2026/12/23", "2026-12-23"),
             ("3.12.26", "3.12.26", "2026-12-03"),
+            ("01.02.2027", "01.02.2027", "2027-02-01"),
             ("23. 12. 2026", "23. 12. 2026", "2026-12-23"),
             // month or day first, and a day that there is not
             ("12/11/2026", "12/11/2026", "2026-10-25"),
@@ -287,6 +324,24 @@ mod tests {
         for (written, message) in [("1.2.3", "invalid float"), ("8 days", UNQUOTED)] {
             let found = parse(&format!("first = {written}\n")).problems;
             assert_eq!(found[0].message, message, "{written}");
+        }
+    }
+
+    #[test]
+    fn quotes_that_are_no_quotes_and_zeros_in_front_are_told_how_to_be_written() {
+        for (written, help) in [
+            ("\u{201c}60 ml\u{201d}", "write it with straight quotes: \"60 ml\""),
+            ("\u{201e}60 ml\u{201c}", "write it with straight quotes: \"60 ml\""),
+            ("\u{2018}fri\u{2019}", "write it with straight quotes: \"fri\""),
+            ("\u{ab}fri\u{bb}", "write it with straight quotes: \"fri\""),
+            ("0100", "a time of day is written in quotes: \"01:00\""),
+            ("0199", "write 199, or put it in quotes where it is a text"),
+            ("007", "write 7, or put it in quotes where it is a text"),
+            ("000", "write 0"),
+        ] {
+            let found = parse(&format!("a = 1\nb = {written}\nc = 2\n")).problems;
+            let [problem] = &found[..] else { panic!("{written}: {found:?}") };
+            assert_eq!(problem.help.as_deref(), Some(help), "{written}");
         }
     }
 

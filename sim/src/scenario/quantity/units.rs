@@ -269,6 +269,9 @@ pub(in crate::scenario) const VISCOSITY: Dimension = Dimension {
     hints: &[],
 };
 
+const OF_A_DOSE: &str = "a rate is a volume for each m3 or litre; a volume for each dose is `dose`, \
+    or `start_up_dose`";
+
 /// In nanolitres a litre.
 pub(in crate::scenario) const RATE: Dimension = Dimension {
     what: "a rate of dosing",
@@ -281,7 +284,7 @@ pub(in crate::scenario) const RATE: Dimension = Dimension {
         unit("ml/l", &["mL/L"], 1_000_000, 1),
         unit("ul/l", &[], 1_000, 1),
     ],
-    hints: &[("ppm", "1 ppm by volume is \"1 ml/m3\"")],
+    hints: &[("ppm", "1 ppm by volume is \"1 ml/m3\""), ("ml", OF_A_DOSE), ("l", OF_A_DOSE)],
 };
 
 /// In milligrams.

@@ -3,6 +3,7 @@
 
 mod acts;
 mod brief;
+mod edits;
 mod entry;
 mod expect;
 mod faults;
@@ -84,6 +85,7 @@ fn scenario(mut t: TableReader<'_, '_>) -> Option<Scenario> {
         check_packs(t.cx, supply, &operator);
     }
     check_refills(t.cx, container.as_ref(), &operator);
+    edits::check(t.cx, &entries, &operator);
     check_parts(t.cx, container.as_ref(), tube.as_ref(), &faults, &operator);
     if let Some(tube) = &tube {
         check_tube(t.cx, tube, clock.as_ref());
