@@ -46,6 +46,11 @@ pub(crate) fn plural(count: impl Into<u64>, one: &str) -> String {
     if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
 }
 
+/// So many of them, of either.
+pub(crate) fn faults_or_acts(count: u64) -> String {
+    if count == 1 { "1 fault or act".to_owned() } else { format!("{count} faults or acts") }
+}
+
 /// Lines of at most `cells`, no number without its unit.
 pub(crate) fn lines(text: &str, cells: usize) -> Vec<String> {
     wrap(&glued(text), cells).into_iter().map(|line| line.replace(GLUE, " ")).collect()

@@ -20,6 +20,7 @@ use dosewright_core::timetable::Refusal;
 use crate::diagnose::{self, Diagnostic, codes};
 use crate::run::{Frame, Options};
 use crate::scenario::{self, Scenario};
+use crate::words::{CELLS, lines, plural};
 use crate::world;
 
 /// A year that may be a leap year.
@@ -38,6 +39,22 @@ pub fn read(file: &str, text: &str) -> (Option<Scenario>, Vec<Diagnostic>) {
 /// is looked for in a year at least, however short the run is.
 pub fn read_ahead(file: &str, text: &str) -> (Option<Scenario>, Vec<Diagnostic>) {
     read_for(file, text, YEAR_MS)
+}
+
+/// Changes of clock or timetable in the run of a scenario: a check is of the timetable at the
+/// start.
+pub fn later_changes(scenario: &Scenario) -> usize {
+    scenario.operator.iter().filter(|act| act.act.moves_dues()).count()
+}
+
+/// The same as a line or two under a report.
+pub fn not_looked_at(name: &str, later: usize) -> String {
+    let are = if later == 1 { "is" } else { "are" };
+    let text = format!(
+        "{name}: {} of clock or timetable {are} not looked at: this is of the timetable at the start",
+        plural(later as u64, "later change")
+    );
+    lines(&text, CELLS).join("\n") + "\n"
 }
 
 fn read_for(file: &str, text: &str, least_ms: u64) -> (Option<Scenario>, Vec<Diagnostic>) {

@@ -193,11 +193,15 @@ fn on_closed(
         let span = plan.recurrence_spans.get("interval").unwrap_or_else(|| plan.spans.table());
         let message = format!("closed dates do not hold \"{}\"", plan.name);
         Diagnostic::new(codes::INTERVAL_ON_CLOSED, span, message)
-            .label(format!(
-                "it doses between {} and {} too, blind to the calendar",
-                stamp::day(closed.first),
-                stamp::day(closed.last)
-            ))
+            .label(if closed.first == closed.last {
+                format!("it doses on {} too, blind to the calendar", stamp::day(closed.first))
+            } else {
+                format!(
+                    "it doses between {} and {} too, blind to the calendar",
+                    stamp::day(closed.first),
+                    stamp::day(closed.last)
+                )
+            })
             .help("make the entry `weekly` if it is not to")
     };
     plans

@@ -15,11 +15,16 @@ use super::terminal::Terminal;
 pub(super) fn check(terminal: Terminal, paths: &[PathBuf], format: Format) -> Exit {
     let mut named = Vec::new();
     let mut found: Vec<Diagnostic> = Vec::new();
+    // by file, changes of the timetable in the run, which are not looked at
+    let mut later: Vec<(String, usize)> = Vec::new();
     for path in paths {
         match files::read(path) {
             Ok(file) => {
                 files::show_as(&file.text);
-                found.extend(check::read_ahead(&file.name, &file.text).1);
+                let (scenario, problems) = check::read_ahead(&file.name, &file.text);
+                found.extend(problems);
+                let count = scenario.as_ref().map_or(0, check::later_changes);
+                later.extend((count > 0).then(|| (file.name.clone(), count)));
                 named.push(file);
             }
             // whoever reads the report is to see that a file is missing from it
@@ -47,9 +52,17 @@ pub(super) fn check(terminal: Terminal, paths: &[PathBuf], format: Format) -> Ex
             if unread > 0 {
                 what = format!("{what}, {unread} not read");
             }
-            diagnose::text::report_of(&found, counts, &sources, &what, terminal.paint_out())
+            let mut text =
+                diagnose::text::report_of(&found, counts, &sources, &what, terminal.paint_out());
+            for (name, count) in later.iter().filter(|_| !terminal.quiet) {
+                text.push_str(&check::not_looked_at(name, *count));
+            }
+            text
         }
-        Format::Json => diagnose::json::render_with(&found, counts, &sources, unread),
+        Format::Json => {
+            let later = later.iter().map(|(_, count)| count).sum();
+            diagnose::json::render_with(&found, counts, &sources, unread, later)
+        }
         Format::Sarif => diagnose::sarif::render(&found, &sources),
     };
     let (errors, _) = counts;

@@ -43,7 +43,7 @@ pub(super) struct SheetArgs {
     pub(super) calibrated: Option<Date>,
     /// Expanded uncertainty of the flow, k = 2, as `calibrate` gives it; a blank
     /// without it
-    #[arg(long, value_name = "TEXT", value_parser = words)]
+    #[arg(long, value_name = "FLOW", value_parser = measure::uncertainty)]
     pub(super) uncertainty: Option<String>,
 }
 

@@ -68,6 +68,8 @@ struct Close {
     unread: usize,
     errors: usize,
     warnings: usize,
+    /// Changes of clock or timetable in the runs, which are not looked at.
+    later_changes: usize,
 }
 
 /// Every line of `check --format json`.
@@ -82,7 +84,7 @@ enum AnyLine<'a> {
 /// All of them, and the line with the counts. `sources` are the files that were
 /// read, those without a problem too.
 pub fn render(diagnostics: &[Diagnostic], sources: &[Source]) -> String {
-    render_with(diagnostics, count(diagnostics), sources, 0)
+    render_with(diagnostics, count(diagnostics), sources, 0, 0)
 }
 
 /// The same where some of what is counted, errors and warnings, is left out, and so many
@@ -92,6 +94,7 @@ pub fn render_with(
     counts: (usize, usize),
     sources: &[Source],
     unread: usize,
+    later_changes: usize,
 ) -> String {
     let mut out = String::new();
     let mut put = |line: serde_json::Result<String>| {
@@ -120,7 +123,14 @@ pub fn render_with(
     }
     let (errors, warnings) = counts;
     let files = sources.len();
-    put(serde_json::to_string(&Close { event: "check", files, unread, errors, warnings }));
+    put(serde_json::to_string(&Close {
+        event: "check",
+        files,
+        unread,
+        errors,
+        warnings,
+        later_changes,
+    }));
     out
 }
 
@@ -158,7 +168,7 @@ mod tests {
         );
         assert_eq!(
             lines[1],
-            serde_json::json!({"event": "check", "files": 1, "unread": 0, "errors": 1, "warnings": 0})
+            serde_json::json!({"event": "check", "files": 1, "unread": 0, "errors": 1, "warnings": 0, "later_changes": 0})
         );
     }
 }

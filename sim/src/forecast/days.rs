@@ -125,19 +125,26 @@ pub(super) fn each_due(scenario: &Scenario, count: usize, mut put: impl FnMut(us
         let entry = plan.to_core(EntryId(1), Instant::ZERO);
         match plan.recurrence {
             RecurrencePlan::Weekly { .. } => {
-                let start_min = start.as_ms().div_euclid(60_000)
-                    + i64::from(start.as_ms().rem_euclid(60_000) > 0);
+                // the device's own clock may be another zone's; the days are the place's
+                let start_ms = utc_ms(zone, start, GapRule::Shift);
+                let own_ms = device_zone.to_local(Utc::from_ms(start_ms)).as_ms();
+                let start_min =
+                    own_ms.div_euclid(60_000) + i64::from(own_ms.rem_euclid(60_000) > 0);
                 let mut at = Nominal(u32::try_from(start_min).unwrap_or(0));
-                let mut wall = Wall::new(device_zone);
+                let mut wall = Wall::new(zone);
                 while let Some(due) = entry.next_at_or_after(at) {
                     let nominal = Local::from_ms(i64::from(due.0) * 60_000);
                     // one in a skipped hour may move to the next day
                     let utc_ms = utc_ms(device_zone, nominal, entry.gap_rule);
+                    at = due.next();
+                    // of a time that happens twice the start may be the second
+                    if utc_ms < start_ms {
+                        continue;
+                    }
                     let Some((day, ms)) = place(wall.local(utc_ms)) else { break };
                     if !scenario.closes(&entry, entry.date_of(due)) {
                         put(day, ms, &dose);
                     }
-                    at = due.next();
                 }
             }
             RecurrencePlan::Every { interval_ms, from } => {

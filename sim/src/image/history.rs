@@ -170,7 +170,10 @@ fn row(record: &Record, dues: &Dues) -> Option<(Kind, Option<u16>, String)> {
                     format!("; {} by account", show::volume(Volume::from_nl(*detail)))
                 }
                 Alarm::MemoryDamaged if *on => format!("; {}", plural(*detail, "slot")),
-                Alarm::EntryDamaged if *on => format!("; {}", lost_words(*detail, dues)),
+                Alarm::EntryDamaged if *on && *detail == 0 => "; closed dates".to_owned(),
+                Alarm::EntryDamaged | Alarm::DoesNotFit if *on => {
+                    format!("; {}", entries_on(*detail, dues))
+                }
                 _ => String::new(),
             };
             (Kind::Alarm, None, format!("alarm {state}: {}{more}", alarm.words()))
@@ -212,11 +215,10 @@ fn row(record: &Record, dues: &Dues) -> Option<(Kind, Option<u16>, String)> {
     })
 }
 
-/// The entries on lines whose settings are lost; where there are none, the closed dates.
-fn lost_words(lines: u64, dues: &Dues) -> String {
+/// The entries on lines, a bit a line.
+fn entries_on(lines: u64, dues: &Dues) -> String {
     let lost = dues.lost(lines).into_iter().map(|(line, id)| words::lost_entry(line, id));
-    let lost: Vec<String> = lost.collect();
-    if lost.is_empty() { "closed dates".to_owned() } else { lost.join(", ") }
+    lost.collect::<Vec<String>>().join(", ")
 }
 
 /// How a due, or a row of them, ended.

@@ -8,11 +8,12 @@ use super::page::{open, state_word};
 use super::{Report, words};
 use crate::audit::posix_string;
 use crate::lines::line;
+use crate::scenario::show;
 
 /// Every line of `replay --json` of an image.
 #[derive(JsonSchema)]
 #[serde(untagged)]
-#[allow(dead_code)]
+#[allow(dead_code, clippy::large_enum_variant)]
 enum AnyLine<'a> {
     Line(Line<'a>),
     Row(RowLine<'a>),
@@ -21,6 +22,8 @@ enum AnyLine<'a> {
 /// A line of what was found, but for the history.
 #[derive(Serialize, JsonSchema)]
 #[serde(tag = "event", rename_all = "snake_case")]
+// one of the largest is made of an image
+#[allow(clippy::large_enum_variant)]
 enum Line<'a> {
     /// The image as a whole.
     Image {
@@ -67,7 +70,15 @@ enum Line<'a> {
         zone: String,
         /// The closed dates are lost: entries that observe them do not run.
         closed_lost: bool,
+        /// First and last of each stretch of closed dates.
+        closed: Vec<[String; 2]>,
+        /// The most in any 23 h.
+        ceiling_ul: u64,
+        /// A PIN is set; which it is no memory tells.
+        pin_set: bool,
         head: Option<String>,
+        /// The tube set: when it was put in, its nominal flow, the calibrations that are kept.
+        tube: Option<String>,
         /// The container and what is in it by the account.
         product: Option<String>,
         /// The battery pack; of a device on mains there is none.
@@ -148,7 +159,16 @@ pub(super) fn json(report: &Report) -> String {
         epoch: state.epoch,
         zone: posix_string(&state.zone),
         closed_lost: state.closed_damaged,
+        closed: state
+            .timetable
+            .closed
+            .iter()
+            .map(|closed| [show::date(closed.first), show::date(closed.last)])
+            .collect(),
+        ceiling_ul: state.timetable.ceiling_in_force().as_ul(),
+        pin_set: state.lock.is_set(),
         head: state.head.as_ref().map(words::head),
+        tube: words::tube(&state.tube, clock),
         product: words::product(state),
         pack: words::pack(&state.gauge.pack),
         open_dose: started.open.as_ref().map(|_| open(started, &report.dues)),

@@ -8,7 +8,7 @@ mod history;
 mod lines;
 mod page;
 mod started;
-mod words;
+pub(crate) mod words;
 
 pub use found::{Found, SectorFound, SectorState, find};
 pub use history::{Kind, Row};

@@ -104,6 +104,9 @@ fn settings(started: &Started, dues: &Dues) -> String {
     out.push_str(&wrap(&format!("  clock    {set}; zone {}", posix_string(&state.zone)), 11));
     let head = state.head.as_ref().map_or("none".to_owned(), words::head);
     out.push_str(&wrap(&format!("  head     {head}"), 11));
+    if let Some(tube) = words::tube(&state.tube, clock) {
+        out.push_str(&wrap(&format!("  tube     {tube}"), 11));
+    }
     if let Some(product) = words::product(state) {
         out.push_str(&wrap(&format!("  product  {product}"), 11));
     }

@@ -9,6 +9,7 @@ use dosewright_core::power::Pack;
 use dosewright_core::schedule::WallClock;
 use dosewright_core::time::Instant;
 use dosewright_core::timers::Reason;
+use dosewright_core::tube::Tube;
 use dosewright_core::units::Volume;
 
 use super::State;
@@ -32,8 +33,9 @@ pub(super) fn lost_entry(line: u8, id: Option<EntryId>) -> String {
     id.map_or_else(|| format!("line {line}"), |id| format!("entry {}", id.0))
 }
 
-pub(super) fn entry(entry: &Entry, clock: Option<&WallClock>) -> String {
-    let when = match entry.recurrence {
+/// When the doses of an entry are due.
+pub(crate) fn when(entry: &Entry, clock: Option<&WallClock>) -> String {
+    match entry.recurrence {
         Recurrence::Weekly { days, at_min, by_night } => {
             let names: Vec<&str> = Weekday::ALL
                 .into_iter()
@@ -47,7 +49,11 @@ pub(super) fn entry(entry: &Entry, clock: Option<&WallClock>) -> String {
         Recurrence::Interval { every_ms, from } => {
             format!("every {} from {}", show::length(every_ms), moment(from, clock))
         }
-    };
+    }
+}
+
+pub(super) fn entry(entry: &Entry, clock: Option<&WallClock>) -> String {
+    let when = when(entry, clock);
     let mut out = format!(
         "{} over {}, {when}",
         show::volume(entry.volume),
@@ -125,6 +131,18 @@ pub(super) fn product(state: &State) -> Option<String> {
         show::dose(state.account()),
         show::dose(container.heel)
     ))
+}
+
+/// What is known of the tube set; `None` where nothing is.
+pub(super) fn tube(tube: &Tube, clock: Option<&WallClock>) -> Option<String> {
+    let since = tube.since.map(|since| format!("put in {}", moment(since, clock)));
+    let nominal = tube.nominal.map(|flow| format!("nominal {}", show::flow(flow)));
+    let found = tube.calibrations().map(|found| {
+        let flow = show::calibration(&found, true, 0);
+        format!("{flow}, {}", moment(found.at, clock))
+    });
+    let parts: Vec<String> = since.into_iter().chain(nominal).chain(found).collect();
+    (!parts.is_empty()).then(|| parts.join("; "))
 }
 
 /// The battery pack's settings; `None` for a device on mains.

@@ -104,6 +104,15 @@ fn minutes(length: dosewright_core::time::Duration) -> u32 {
     u32::try_from(length.as_ms().div_ceil(60_000)).unwrap_or(u32::MAX)
 }
 
+/// So many minutes; from two hours on hours and days as everywhere.
+fn shown(min: u32) -> String {
+    if min < 120 {
+        format!("{min} min")
+    } else {
+        crate::scenario::show::length(u64::from(min) * 60_000)
+    }
+}
+
 const fn up(min: u32) -> u32 {
     min.div_ceil(GRID_MIN) * GRID_MIN
 }

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use super::passes::{self, Pulses};
 use super::spring::{self, Asked};
 use super::write::clock;
-use super::{Dry, Phase, Place, minutes, name, up, water};
+use super::{Dry, Phase, Place, minutes, name, shown, up, water};
 use crate::scenario::{Brief, LabelDose, show};
 
 /// Nights of a phase that share one place, as one entry.
@@ -97,14 +97,15 @@ fn why_here(
 
 fn why_window(brief: &Brief, phase: &Phase, place: Place) -> String {
     let wanted = minutes(brief.site.window);
+    let told = shown(wanted);
     let window = match place.window.cmp(&wanted) {
         Ordering::Equal => "the window wanted".to_owned(),
         Ordering::Greater => {
-            format!("the least that the head can deliver the dose in; {wanted} min were wanted")
+            format!("the least that the head can deliver the dose in; {told} were wanted")
         }
-        Ordering::Less => format!("the longest there is room for; {wanted} min were wanted"),
+        Ordering::Less => format!("the longest there is room for; {told} were wanted"),
     };
-    format!("{} min: {window}; the least is {} min.", place.window, phase.least_window)
+    format!("{}: {window}; the least is {}.", shown(place.window), shown(phase.least_window))
 }
 
 /// The rest of the water with more room that a place is not in, in one of these nights.

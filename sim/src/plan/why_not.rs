@@ -3,7 +3,7 @@
 use dosewright_core::civil::Weekday;
 
 use super::water::NIGHT;
-use super::{Dry, Maker, Place, minutes, name, water, write};
+use super::{Dry, Maker, Place, minutes, name, shown, water, write};
 
 impl Maker<'_> {
     /// Why the wanted nights without a place have none: a sentence for each of those
@@ -56,13 +56,17 @@ impl Maker<'_> {
         if room < settle + contact + least {
             let way_out = match room.saturating_sub(settle + least) {
                 0 => String::new(),
-                fits => format!("; {fits} min of contact would fit"),
+                fits => format!("; {} of contact would fit", shown(fits)),
             };
             return format!(
-                "no water for {room} min ({} to {}); {settle} min after the last water, {least} min at least for the dose and {contact} min of contact are {} min{way_out}",
+                "no water for {} ({} to {}); {} after the last water, {} at least for the dose and {} of contact are {}{way_out}",
+                shown(room),
                 write::clock(dry.last),
                 write::clock(dry.first),
-                settle + least + contact
+                shown(settle),
+                shown(least),
+                shown(contact),
+                shown(settle + least + contact)
             );
         }
         // the others are too short whatever is done in them

@@ -40,7 +40,9 @@ fn fits(brief: &Brief, phases: &[Phase], dry: &[Vec<Dry>; 7]) -> String {
     let windows = phases.iter().flat_map(|phase| phase.nights.iter().flatten());
     let fits = match windows.map(|place| place.window).min().filter(|least| *least < wanted) {
         Some(least) => format!(
-            "all fits but the window: {least} min is the longest there is room for, {wanted} min were wanted"
+            "all fits but the window: {} is the longest there is room for, {} were wanted",
+            super::shown(least),
+            super::shown(wanted)
         ),
         None => "everything asked for fits".to_owned(),
     };

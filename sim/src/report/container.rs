@@ -5,7 +5,7 @@ use maud::{Markup, html};
 
 use super::courses::{LEFT, LOW, RIGHT, TOP, dates, day, sampled};
 use super::facts::Facts;
-use super::figure::{Figure, Table, W, cell, label, line, ml, n, path, sample, ticks, time};
+use super::figure::{Figure, Table, W, cell, label, line, ml, n, path, sample, ticks, time, unit};
 use crate::forecast::{self, Forecast};
 use crate::scenario::{Scenario, show};
 use crate::trace::{Mover, Stamped};
@@ -235,8 +235,9 @@ pub(super) fn in_run(facts: &Facts, scenario: &Scenario) -> Option<Figure> {
     let svg = html! {
         @for step in &scale {
             (line("grid", LEFT, y(*step), RIGHT, y(*step)))
-            (label(LEFT - 4.0, y(*step) + 4.0, "end", &format!("{} {}", n(*step, 3), units::of_much())))
+            (label(LEFT - 4.0, y(*step) + 4.0, "end", &n(*step, 3)))
         }
+        (unit(units::of_much()))
         @if shown(heel) { (line("limit", LEFT, y(heel), RIGHT, y(heel))) }
         @if let Some(low) = low { (line("due", LEFT, y(low), RIGHT, y(low))) }
         (path("two", &plan))
@@ -309,8 +310,9 @@ pub(super) fn planned(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
     let svg = html! {
         @for step in &scale {
             (line("grid", LEFT, y(*step), RIGHT, y(*step)))
-            (label(LEFT - 4.0, y(*step) + 4.0, "end", &format!("{} {}", n(*step, 2), units::of_much())))
+            (label(LEFT - 4.0, y(*step) + 4.0, "end", &n(*step, 3)))
         }
+        (unit(units::of_much()))
         (line("limit", LEFT, y(heel), RIGHT, y(heel)))
         @if let Some(low) = low { (line("due", LEFT, y(low), RIGHT, y(low))) }
         (path("two", &course))

@@ -3,7 +3,7 @@
 use dosewright_core::civil::Date;
 use maud::html;
 
-use super::figure::{Figure, Table, W, cell, label, line, n, path, sample};
+use super::figure::{Figure, Table, W, cell, label, line, n, path, sample, unit};
 use crate::forecast::{self, Forecast};
 use crate::scenario::{Scenario, show};
 
@@ -12,7 +12,7 @@ pub(super) const POINTS: usize = 40;
 
 pub(super) const LEFT: f64 = 54.0;
 pub(super) const RIGHT: f64 = W - 12.0;
-pub(super) const TOP: f64 = 16.0;
+pub(super) const TOP: f64 = 26.0;
 pub(super) const LOW: f64 = 186.0;
 
 /// Every so-many-th of a course, and its last.
@@ -68,8 +68,9 @@ pub(super) fn battery(scenario: &Scenario, forecast: &Forecast) -> Option<Figure
     let svg = html! {
         @for step in steps {
             (line("grid", LEFT, y(step), RIGHT, y(step)))
-            (label(LEFT - 4.0, y(step) + 4.0, "end", &format!("{} V", n(step, 2))))
+            (label(LEFT - 4.0, y(step) + 4.0, "end", &n(step, 2)))
         }
+        (unit("V"))
         (line("limit", LEFT, y(end), RIGHT, y(end)))
         (path("one", &points(&voltage.typical)))
         (path("two", &points(&voltage.worst)))

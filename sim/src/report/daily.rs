@@ -4,7 +4,7 @@ use dosewright_core::civil::Date;
 use maud::html;
 
 use super::facts::Facts;
-use super::figure::{Figure, Table, W, cell, label, line, n, rect, sample, ticks};
+use super::figure::{Figure, Table, W, cell, label, line, n, rect, sample, ticks, unit};
 use crate::run::{Frame, Options};
 use crate::scenario::{Scenario, show};
 use crate::units;
@@ -96,7 +96,7 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
     let by = if by > 1 { by.div_ceil(7) * 7 } else { 1 };
     let bars = gathered(&days, by.max(1));
     let ceiling = scenario.map(ceiling);
-    let (in_ml, unit) = (|ul: u64| units::little(ul as f64 / 1000.0), units::of_little());
+    let (in_ml, of) = (|ul: u64| units::little(ul as f64 / 1000.0), units::of_little());
     let top = bars
         .iter()
         .map(|bar| bar.most_ul.max(bar.in_23_h_ul))
@@ -106,15 +106,16 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
         .max(0.001);
     let steps = ticks(top);
     let most = steps.last().copied().unwrap_or(top).max(top) * 1.04;
-    let (left, right, high, low) = (58.0, W - 10.0, 14.0, 186.0);
+    let (left, right, high, low) = (54.0, W - 10.0, 26.0, 186.0);
     let each = (right - left) / bars.len().max(1) as f64;
     let y = |ml: f64| low - ml / most * (low - high);
     let date = |bar: &Bar| show::date(Date::from_days(bar.day as i32));
     let svg = html! {
         @for step in &steps {
             (line("grid", left, y(*step), right, y(*step)))
-            (label(left - 4.0, y(*step) + 4.0, "end", &format!("{} {unit}", n(*step, 1))))
+            (label(left - 4.0, y(*step) + 4.0, "end", &n(*step, 3)))
         }
+        (unit(of))
         @for (i, bar) in bars.iter().enumerate() {
             @let x = left + i as f64 * each;
             @if bar.most_ul > 0 {
@@ -135,11 +136,11 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
         let ml = n(in_ml(ceiling), 3);
         if changed {
             return format!(
-                ". The timetable was changed in the run, and the ceiling with it: that of the start is {ml} {unit}"
+                ". The timetable was changed in the run, and the ceiling with it: that of the start is {ml} {of}"
             );
         }
         let word = if fullest.in_23_h_ul <= ceiling { "stays under" } else { "is over" };
-        format!(", and {word} the ceiling of {ml} {unit}")
+        format!(", and {word} the ceiling of {ml} {of}")
     });
     let of_ceiling = if changed { "ceiling at the start" } else { "ceiling of any 23 hours" };
     let what = match by {
@@ -169,7 +170,7 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
         id: "daily".to_owned(),
         title: "Daily volume against the ceiling".to_owned(),
         finding: format!(
-            "The most in any 23 hours is {} {unit}, first on {}{against}.{what}",
+            "The most in any 23 hours is {} {of}, first on {}{against}.{what}",
             n(in_ml(fullest.in_23_h_ul), 3),
             date(&fullest)
         ),

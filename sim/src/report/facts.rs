@@ -2,8 +2,10 @@
 //! Either way gives the same facts, and so the same page.
 
 use dosewright_core::civil::Local;
+use dosewright_core::record::Alarm;
 use serde_json::Value;
 
+use super::visits::Visit;
 use crate::judged::Verdict;
 use crate::run::Frame;
 use crate::trace::{Event, Lost, Mover, Outcome, Sink, Stamped, Wait, waited};
@@ -187,6 +189,8 @@ pub struct Facts {
     pub feed_lost: Vec<u64>,
     /// Alarms after the start: true ms, which, on.
     pub alarms: Vec<(u64, String, bool)>,
+    /// What people did at it after the start, and what came of it.
+    pub visits: Vec<Visit>,
     /// The container's account as it changed: true ms, microlitres in it, by what.
     pub account: Vec<(u64, u64, Mover)>,
     /// A dose for the close-up.
@@ -224,6 +228,7 @@ impl Facts {
             clock: Vec::new(),
             feed_lost: Vec::new(),
             alarms: Vec::new(),
+            visits: Vec::new(),
             account: Vec::new(),
             seen: None,
             became: Vec::new(),
@@ -289,6 +294,9 @@ impl Facts {
                 self.became.push((text("kind"), number, became));
             }
             "summary" => self.summed(line),
+            "act" | "timetable" | "calibration" | "service" => {
+                self.visit(Visit::read(at_ms, line));
+            }
             _ => {}
         }
         true
@@ -370,6 +378,13 @@ impl Facts {
         }
     }
 
+    fn visit(&mut self, visit: Option<Visit>) {
+        let Some(visit) = visit.filter(|_| self.visits.len() < MOST_NOTES) else { return };
+        if !visit.repeats(&self.visits) {
+            self.visits.push(visit);
+        }
+    }
+
     /// True ms of the run at a true local time.
     pub fn true_ms(&self, at: Stamped) -> i64 {
         at.utc_ms() - self.frame.start_utc_ms
@@ -436,6 +451,9 @@ impl Sink for Facts {
             Event::Alarm { alarm, on, lost } => {
                 self.alarm(at_ms, lost.after(alarm.words()), *on);
             }
+            Event::Asked(_) | Event::Changed(_) | Event::Calibrated { .. } | Event::Done { .. } => {
+                self.visit(Visit::of(at_ms, event));
+            }
             _ => {}
         }
     }
@@ -448,7 +466,9 @@ fn lost(line: &Value) -> Lost {
     }
     match line["entries"].as_array() {
         Some(entries) => {
-            Lost::Settings(entries.iter().filter_map(Value::as_str).map(str::to_owned).collect())
+            let names = entries.iter().filter_map(Value::as_str).map(str::to_owned).collect();
+            let misfits = line["alarm"].as_str() == Some(Alarm::DoesNotFit.words());
+            if misfits { Lost::Misfits(names) } else { Lost::Settings(names) }
         }
         None => Lost::Nothing,
     }

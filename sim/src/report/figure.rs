@@ -11,6 +11,9 @@ use crate::units;
 /// Width of every picture, in its own units; some 300 pixels of a small screen.
 pub(super) const W: f64 = 380.0;
 
+/// A picture of more than this is drawn smaller on paper, so that two go on a page.
+const TALL: f64 = 300.0;
+
 /// Rows of cells under a head; the first cell of a row names it.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Table {
@@ -112,6 +115,12 @@ pub(super) fn label(x: f64, y: f64, anchor: &str, text: &str) -> Markup {
     html! { text x=(c(x)) y=(c(y)) text-anchor=(anchor) { (text) } }
 }
 
+/// The unit of a picture's numbers at its left edge, once above them: an ounce has a name
+/// that is too long to stand beside each.
+pub(super) fn unit(name: &str) -> Markup {
+    label(2.0, 11.0, "start", name)
+}
+
 /// A line in a picture.
 pub(super) fn line(class: &str, x1: f64, y1: f64, x2: f64, y2: f64) -> Markup {
     html! { line class=(class) x1=(c(x1)) y1=(c(y1)) x2=(c(x2)) y2=(c(y2)) {} }
@@ -163,8 +172,17 @@ pub(super) fn ticks(most: f64) -> Vec<f64> {
 impl Table {
     /// As HTML.
     pub(super) fn html(&self, caption: &str) -> Markup {
+        self.in_box("scroll", caption)
+    }
+
+    /// As HTML that scrolls in a box on a screen and is whole on paper.
+    pub(super) fn list(&self, caption: &str) -> Markup {
+        self.in_box("scroll list", caption)
+    }
+
+    fn in_box(&self, class: &str, caption: &str) -> Markup {
         html! {
-            div class="scroll" tabindex="0" role="region" aria-label=(caption) {
+            div class=(class) tabindex="0" role="region" aria-label=(caption) {
                 table {
                     caption class="hidden" { (caption) }
                     thead { tr { @for name in &self.head { th scope="col" { (units::headed(name)) } } } }
@@ -192,7 +210,7 @@ impl Figure {
             section {
                 h2 { (self.title) }
                 figure id=(self.id) {
-                    svg class="picture" role="img" viewBox=(format!("0 0 {} {}", c(W), c(self.height)))
+                    svg class=(if self.height > TALL { "picture tall" } else { "picture" }) role="img" viewBox=(format!("0 0 {} {}", c(W), c(self.height)))
                         aria-labelledby=(name) aria-describedby=(what) {
                         title id=(name) { (self.title) }
                         desc id=(what) { (self.finding) }

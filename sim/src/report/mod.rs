@@ -12,6 +12,8 @@ mod lines;
 mod matrix;
 pub mod sheet;
 mod train;
+mod unusual;
+mod visits;
 mod week;
 
 pub use facts::{Dose, Facts, Fate};
@@ -28,7 +30,7 @@ use crate::scenario::{Scenario, show};
 use crate::trace::stamp::{about, clock_time, which};
 use crate::trace::summary::{End, Opening, Summary, became};
 use crate::trace::{Sink, Stamped};
-use crate::words::plural;
+use crate::words::{faults_or_acts, plural};
 use crate::world::WorldError;
 
 const STYLE: &str = include_str!("style.css");
@@ -109,7 +111,7 @@ fn verdict(facts: &Facts) -> Markup {
         )
     };
     let effect = if totals.invalid > 0 {
-        format!("; {} never took effect", plural(totals.invalid, "fault or act"))
+        format!("; {} never took effect", faults_or_acts(totals.invalid))
     } else {
         String::new()
     };
@@ -177,7 +179,7 @@ fn dated(at: Stamped, which: &str) -> String {
     format!("{} {}{which}", show::date(at.local.date()), clock_time(at.local))
 }
 
-/// What was done to the device in the run.
+/// What was done to the device in the run, and by people at it.
 fn disturbances(facts: &Facts) -> Option<Markup> {
     let local = |at: Stamped| dated(at, &which(&facts.frame.zone, at));
     let mut rows: Vec<(u64, String)> = Vec::new();
@@ -200,10 +202,13 @@ fn disturbances(facts: &Facts) -> Option<Markup> {
     for at in &facts.feed_lost {
         rows.push((*at, "the clock chip had lost its feed".to_owned()));
     }
+    for visit in &facts.visits {
+        rows.extend(visit.words().map(|words| (visit.at_ms, words)));
+    }
     for (at, alarm, on) in &facts.alarms {
         rows.push((*at, format!("alarm {}: {alarm}", if *on { "on" } else { "off" })));
     }
-    rows.sort();
+    rows.sort_by_key(|(at, _)| *at);
     let all = rows.len();
     rows.truncate(MOST_EVENTS);
     let vain: Vec<&(String, u64, String)> = facts
@@ -277,7 +282,7 @@ fn of_run(facts: &Facts, scenario: Option<&Scenario>) -> Markup {
         @for figure in weeks { (figure.html()) }
         @if left_out > 0 {
             p class="note" {
-                (plural(left_out as u64, "week")) " in which everything went as usual, or less was unusual than in those above, "
+                (plural(left_out as u64, "week")) " in which everything went as usual, or nothing that those above do not show, or less of it, "
                 @if left_out == 1 { "is" } @else { "are" } " not drawn."
             }
         }
@@ -294,9 +299,10 @@ fn of_run(facts: &Facts, scenario: Option<&Scenario>) -> Markup {
         } @else {
             p class="note" { "The scenario is not at hand: the head's limits, the ceiling, container and battery are left out." }
         }
-        section {
+        // no twin of a picture: it is not behind anything, and whole on paper
+        section class="long" {
             h2 { (name) }
-            details { summary { "Show the list" } (list.html(name)) }
+            (list.list(name))
         }
     }
 }

@@ -15,6 +15,7 @@ use super::doses::{due_time, outcome};
 use super::facts::{Dose, Facts, Fate};
 use super::figure::{Figure, Table, c, cell, label, line, ml, rect, sample, time};
 use super::glyph;
+use super::unusual::Unusual;
 use crate::run::Frame;
 use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, show};
 use crate::trace::Stamped;
@@ -470,32 +471,27 @@ pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure
     let mut shown: Vec<usize> = (0..weeks).collect();
     if weeks > MOST_WEEKS {
         // the first, then those in which most was not as usual
-        let mut odd = vec![0_u32; weeks];
-        let mut add = |week: usize, by: u32| {
-            if let Some(sum) = odd.get_mut(week) {
-                *sum += by;
-            }
-        };
+        let mut odd = Unusual::of(weeks);
         for mark in &marks {
-            let closed = mark.dose.cause.as_deref() == Some("closed");
+            let cause = mark.dose.cause.as_deref().unwrap_or_default();
             let by = match mark.fate {
-                Fate::Dosed => 0,
-                Fate::Skipped if closed => 1,
+                Fate::Dosed => continue,
+                Fate::Skipped if cause == "closed" => 1,
                 Fate::Skipped | Fate::Part | Fate::Open => 100,
             };
-            add(week_of(mark.at.local.as_ms()), by);
+            odd.add(week_of(mark.at.local.as_ms()), (mark.fate.word(), cause), by);
         }
         for shade in &shades {
-            add(week_of(shade.from), if shade.kind == Kind::NoSupply { 20 } else { 10 });
+            let by = if shade.kind == Kind::NoSupply { 20 } else { 10 };
+            odd.add(week_of(shade.from), (shade.kind.word(), ""), by);
         }
         for (at, ..) in &facts.clock {
-            add(week_of(facts.frame.local(*at).as_ms()), 20);
+            odd.add(week_of(facts.frame.local(*at).as_ms()), ("clock set", ""), 20);
         }
-        shown.sort_by_key(|week| {
-            (*week != first_week, std::cmp::Reverse(odd.get(*week).copied().unwrap_or(0)), *week)
-        });
-        shown.retain(|week| *week == first_week || odd.get(*week).is_some_and(|sum| *sum > 0));
-        shown.truncate(MOST_WEEKS);
+        for (at, alarm, _) in facts.alarms.iter().filter(|(.., on)| *on) {
+            odd.add(week_of(facts.frame.local(*at).as_ms()), ("alarm", alarm), 20);
+        }
+        shown = odd.most(first_week, MOST_WEEKS);
         shown.sort_unstable();
     }
     // a last week of a few hours without a dose shows nothing

@@ -9,7 +9,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::stamp::rfc3339;
-use super::{ClockChange, Event, Fate, Lost, Mover, Outcome, Sink, Stamped};
+use super::{Changed, ClockChange, Event, Fate, Lost, Mover, Outcome, Settings, Sink, Stamped};
 use crate::observe::DeviceAct;
 
 /// Writes one object a line; the first error of the writer ends it.
@@ -125,7 +125,7 @@ pub(super) enum Line<'a> {
     /// The device's account of the container has changed.
     Account {
         at_ms: u64,
-        /// What is in it, a dose that is open not taken off.
+        /// What is in it, less what an open dose has drawn.
         level_ul: u64,
         /// What changed it.
         by: Mover,
@@ -145,7 +145,7 @@ pub(super) enum Line<'a> {
         #[serde(skip_serializing_if = "Option::is_none")]
         slots: Option<u64>,
         /// Of *settings damaged*: the entries whose settings are lost; none where it is the
-        /// closed dates.
+        /// closed dates. Of *dose does not fit*: the entries whose doses do not fit.
         #[serde(skip_serializing_if = "Option::is_none")]
         entries: Option<&'a [String]>,
     },
@@ -173,6 +173,22 @@ pub(super) enum Line<'a> {
         /// Whether that was under load.
         #[serde(skip_serializing_if = "Option::is_none")]
         loaded: Option<bool>,
+        /// The flow that was entered.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        flow_ul_per_min: Option<f64>,
+        /// What somebody said is in the container.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        level_ul: Option<u64>,
+    },
+    /// After the start, another timetable is in force: what it made of an entry.
+    Timetable {
+        at_ms: u64,
+        /// The entry's name.
+        entry: &'a str,
+        /// What it was; null where it was not there.
+        before: Option<&'a Settings>,
+        /// What it is; null where it is gone.
+        after: Option<&'a Settings>,
     },
     /// The device wrote down what a calibration found.
     Calibration {
@@ -198,7 +214,7 @@ pub(super) enum Line<'a> {
 }
 
 /// What an act is called: the word of the scenario where there is one.
-pub(super) const fn act_word(act: &DeviceAct) -> &'static str {
+pub(crate) const fn act_word(act: &DeviceAct) -> &'static str {
     match act {
         DeviceAct::SetHead(_) => "set_head",
         DeviceAct::SetFlow(_) => "set_flow",
@@ -232,7 +248,7 @@ pub(super) const fn act_word(act: &DeviceAct) -> &'static str {
 }
 
 /// What a service act that the device wrote down is called.
-pub(super) const fn service_word(act: dosewright_core::record::Act) -> &'static str {
+pub(crate) const fn service_word(act: dosewright_core::record::Act) -> &'static str {
     use dosewright_core::record::Act;
     match act {
         Act::PrimeBegun => "prime_begun",
@@ -299,11 +315,11 @@ impl<W: io::Write> Sink for Lines<W> {
             Event::FeedLost => Line::ClockLost { at_ms },
             Event::Clock(change) => clock_line(at_ms, change),
             Event::Alarm { alarm, on, lost } => {
-                let (slots, entries) = match lost {
-                    Lost::Nothing => (None, None),
-                    Lost::Slots(slots) => (Some(*slots), None),
-                    Lost::Settings(entries) => (None, Some(entries.as_slice())),
+                let slots = match lost {
+                    Lost::Slots(slots) => Some(*slots),
+                    _ => None,
                 };
+                let entries = lost.entries().map(Vec::as_slice);
                 Line::Alarm { at_ms, alarm: alarm.words(), on, slots, entries }
             }
             Event::Asked(act) => {
@@ -315,7 +331,21 @@ impl<W: io::Write> Sink for Lines<W> {
                     DeviceAct::PackRead { mv, loaded } => (Some(*mv), Some(*loaded)),
                     _ => (None, None),
                 };
-                Line::Act { at_ms, act: act_word(act), on, pack_mv, loaded }
+                let flow_ul_per_min = match act {
+                    DeviceAct::SetFlow(flow) => Some(f64::from(flow.as_nl_per_min()) / 1e3),
+                    _ => None,
+                };
+                let level_ul = match act {
+                    DeviceAct::Refill(level) | DeviceAct::SetContainer(_, level) => {
+                        Some(level.as_ul())
+                    }
+                    _ => None,
+                };
+                let act = act_word(act);
+                Line::Act { at_ms, act, on, pack_mv, loaded, flow_ul_per_min, level_ul }
+            }
+            Event::Changed(Changed { entry, before, after }) => {
+                Line::Timetable { at_ms, entry, before: before.as_ref(), after: after.as_ref() }
             }
             Event::Calibrated { found, in_force, lead_ms } => Line::Calibration {
                 at_ms,

@@ -6,8 +6,10 @@
 //! holds a bounded amount, so that ten years take no more room than a week.
 
 mod account;
+mod changed;
 mod clocks;
 pub mod csv;
+mod cut;
 pub mod json;
 mod lost;
 pub mod names;
@@ -22,6 +24,7 @@ pub mod timeline;
 mod untold;
 pub mod vcd;
 
+pub use changed::{Changed, Settings};
 pub use lost::Lost;
 pub use names::Names;
 pub use outcome::{Fate, Outcome, Wait, waited};
@@ -160,7 +163,7 @@ pub enum Event<'a> {
     },
     /// The device's account of the container has changed.
     Account {
-        /// What is in it, a dose that is open not taken off.
+        /// What is in it, less what an open dose has drawn.
         level: Volume,
         /// What changed it.
         by: Mover,
@@ -189,6 +192,8 @@ pub enum Event<'a> {
     },
     /// Somebody or something acted on the device.
     Asked(&'a DeviceAct),
+    /// After the start, another timetable is in force: what it made of an entry.
+    Changed(&'a Changed),
     /// The device wrote down an act of service.
     Done {
         /// Which.

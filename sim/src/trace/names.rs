@@ -9,6 +9,8 @@ use crate::scenario::{Act, Scenario};
 #[derive(Debug, Clone, Default)]
 pub struct Names {
     known: Vec<(EntryId, String)>,
+    /// Those of entries to come, too.
+    all: Vec<String>,
     widest: usize,
 }
 
@@ -26,8 +28,9 @@ impl Names {
             _ => &[],
         });
         let names = scenario.entries.iter().chain(to_come).map(|entry| &entry.name);
-        let widest = names.map(|name| display(name).1).max().unwrap_or(0);
-        Self { known, widest }
+        let all: Vec<String> = names.cloned().collect();
+        let widest = all.iter().map(|name| display(name).1).max().unwrap_or(0);
+        Self { known, all, widest }
     }
 
     /// Learns the name of the entry that gets a number.
@@ -45,6 +48,11 @@ impl Names {
             .iter()
             .find(|(known, _)| *known == id)
             .map_or_else(|| format!("entry {}", id.0), |(_, name)| name.clone())
+    }
+
+    /// All names, those of entries to come with them.
+    pub(super) fn all(&self) -> &[String] {
+        &self.all
     }
 
     /// Cells of the longest name, those of entries to come with it.

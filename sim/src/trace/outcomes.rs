@@ -9,7 +9,7 @@ use dosewright_core::units::{Flow, Volume};
 use super::account::Moved;
 use super::clocks::Clocks;
 use super::untold::Untold;
-use super::{ClockChange, Event, Fate, Lost, Names, Outcome, Sink, Stamped, Wait};
+use super::{Changed, ClockChange, Event, Fate, Lost, Names, Outcome, Sink, Stamped, Wait};
 use crate::audit::SleptThrough;
 use crate::observe::{Observation, Observer, Records};
 use crate::run::Frame;
@@ -231,7 +231,15 @@ impl<'s> Tracker<'s> {
 
     fn record(&mut self, at_ms: u64, record: &Record) {
         self.moved.record(at_ms, record);
+        let before = matches!(record, Record::Adopted(_)).then(|| self.untold.in_force().to_vec());
         self.untold.record(record);
+        // what is set up at the start is the scenario's own text
+        if let Some(before) = before.filter(|_| at_ms > 0) {
+            let (after, clock) = (self.untold.in_force(), self.clocks.now());
+            for changed in Changed::between(&before, after, &self.names, clock) {
+                self.tell(at_ms, &Event::Changed(&changed));
+            }
+        }
         match record {
             Record::Boot { feed_kept, .. } => {
                 self.owns = false;

@@ -4,9 +4,10 @@
 use std::fmt::Write as _;
 
 use super::Stamped;
+use super::cut::padded;
 use super::stamp::{about, clock_time, day, which};
 use super::summary::name_of;
-use super::timeline::{padded, volume, volume_cells};
+use super::timeline::{volume, volume_cells};
 use crate::check;
 use crate::diagnose::text::{Paint, render};
 use crate::diagnose::{Diagnostic, Source, display};
@@ -14,7 +15,7 @@ use crate::expect::EntryFigures;
 use crate::judged::{Judged, Verdict};
 use crate::run::{ActEnd, Frame, RunEnd};
 use crate::scenario::{Scenario, show};
-use crate::words::{lines, plural};
+use crate::words::{faults_or_acts, lines, plural};
 use dosewright_core::entry::EntryId;
 use dosewright_core::units::Volume;
 
@@ -79,7 +80,7 @@ pub fn verdict(name: &str, scenario: &Scenario, judged: &Judged) -> String {
         Verdict::Failed => format!("{name} FAILED. {ran}; {expected}{broken}."),
         Verdict::Invalid => format!(
             "{name} is INVALID: {} never took effect. {ran}; {expected}{broken}.",
-            plural(judged.invalid.len() as u64, "fault or act")
+            faults_or_acts(judged.invalid.len() as u64)
         ),
         Verdict::Stopped => format!(
             "{name} stopped after {}, before its end; expectations were not judged. {ran}; {broken}.",
@@ -197,6 +198,7 @@ fn nl(volume_nl: u128) -> String {
 pub fn totals(judged: &Judged) -> String {
     let entries = judged.figures.entries();
     let cells = entries.iter().map(|entry| display(&entry.name).1).max().unwrap_or(0).clamp(5, 18);
+    let names: Vec<String> = entries.iter().map(|entry| entry.name.clone()).collect();
     let wide = volume_cells();
     let mut out = format!(
         "\n{:cells$}  {:>6} {:>6} {:>8} {:>6} {:>6}  {:>wide$}  {:>9}\n",
@@ -206,7 +208,7 @@ pub fn totals(judged: &Judged) -> String {
         _ = writeln!(
             out,
             "{}  {:>6} {:>6} {:>8} {:>6} {:>6}  {:>wide$}  {:>9}",
-            padded(name, cells),
+            padded(name, cells, &names),
             entry.dosed,
             entry.part,
             entry.skipped,

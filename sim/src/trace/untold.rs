@@ -41,6 +41,11 @@ impl Untold {
         }
     }
 
+    /// The entries in force.
+    pub(super) fn in_force(&self) -> &[Staged] {
+        &self.in_force
+    }
+
     /// Which entry stands on a line.
     pub(super) fn entry_on(&self, line: u8) -> Option<EntryId> {
         self.in_force.iter().find(|known| known.line == line).map(|known| known.entry.id)

@@ -417,13 +417,17 @@ impl<'a, const W: usize> Stage<'a, W> {
     /// Tells of the container's account where it has changed and stands still.
     fn look_at_account(&mut self) {
         let Some(Power::On(device)) = &self.power else { return };
-        let stock = &device.controller().book().stock;
+        let book = device.controller().book();
+        let stock = &book.stock;
         if stock.container().is_none() || stock.service.as_nl() > 0 {
             return;
         }
-        let level = stock.level;
-        if self.account_nl != Some(level.as_nl()) {
-            self.account_nl = Some(level.as_nl());
+        let raw_nl = stock.level.as_nl();
+        if self.account_nl != Some(raw_nl) {
+            self.account_nl = Some(raw_nl);
+            // where somebody tells of it in mid-dose, that dose is to come off the level in
+            // the book when it ends, and has drawn some of it
+            let level = book.account();
             self.see(&Observation::Account { level });
         }
     }

@@ -28,5 +28,6 @@ mod sweep;
 mod told;
 mod traces;
 mod units;
+mod visits;
 mod warned;
 mod waves;

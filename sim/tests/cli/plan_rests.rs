@@ -26,7 +26,7 @@ fn trading_past_the_next_noon_is_water_in_the_next_night() {
     place.write("brief.toml", &trading(all, "17:00", "15:00"));
     let said = place.call(&["plan", "brief.toml"]);
     assert!(said.code == 1 && said.out.is_empty(), "{said:?}");
-    assert!(flat(&said.err).contains("no water for 120 min (15:00 to 17:00)"), "{said:?}");
+    assert!(flat(&said.err).contains("no water for 2 h (15:00 to 17:00)"), "{said:?}");
     // and never a rest
     place.write("brief.toml", &trading(all, "17:00", "17:00"));
     let said = place.call(&["plan", "brief.toml"]);

@@ -83,6 +83,13 @@ fn the_tables_say_what_the_lines_say() {
     }
     // the supply that was off
     assert!(page.contains("no supply Tue 00:50 to 05:10"), "{page}");
+    // a list is no twin of a picture: paper has it too, behind nothing and whole
+    let above = &page[..page.find("<caption class=\"hidden\">All doses</caption>").unwrap()];
+    assert!(above.rfind("</details>") > above.rfind("<details>"), "{page}");
+    assert!(above.ends_with("role=\"region\" aria-label=\"All doses\"><table>"), "{above}");
+    assert!(above.contains(".list{max-height:28rem;overflow:auto}"), "{page}");
+    let print = &page[page.find("@media print{").unwrap()..];
+    assert!(print.contains(".list{max-height:none}"), "{page}");
 }
 
 #[test]

@@ -195,3 +195,32 @@ fn warnings_are_in_the_units_of_the_file() {
     assert!(said.contains("the line holds about 1.1 US fl oz there"), "{said}");
     assert!(said.contains("about 27.3 US fl") && !said.contains("ml/min"), "{said}");
 }
+
+/// The texts of the pictures that are wider than the room left of where they end, at the
+/// size that a small screen gives them.
+fn cut_off(page: &str) -> Vec<String> {
+    let texts = page.split("<text ").skip(1).filter(|text| text.contains("text-anchor=\"end\""));
+    let cut = texts.filter(|text| {
+        let x: f64 = text.split("x=\"").nth(1).unwrap().split('"').next().unwrap().parse().unwrap();
+        let shown = text.split('>').nth(1).unwrap().split('<').next().unwrap();
+        // figures of an axis are wider than letters, and there alone there is little room
+        x < 60.0 && shown.chars().count() as f64 * 7.0 > x
+    });
+    cut.map(str::to_owned).collect()
+}
+
+#[test]
+fn the_figures_of_a_picture_have_room_in_every_unit() {
+    let place = Place::new("units-axes");
+    let site = nights(MORE).replace("\"7.5 l\"", "\"9.5 l\"");
+    place.write("site.toml", &site);
+    for (units, word) in [("metric", "l"), ("us", "US fl oz"), ("imperial", "imp fl oz")] {
+        let said = place.call(&["report", "site.toml", "-o", "r.html", "-q", "--units", units]);
+        assert_eq!(said.code, 0, "{said:?}");
+        let page = place.read("r.html");
+        assert_eq!(cut_off(&page), Vec::<String>::new(), "{units}");
+        // once above the figures of each container, and of the days
+        let told = format!("y=\"11\" text-anchor=\"start\">{word}</text>");
+        assert!(page.matches(&told).count() >= 2, "{units}: {page}");
+    }
+}

@@ -100,11 +100,16 @@ fn an_alarm_of_the_memory_says_how_many_slots_and_which_entries() {
         (2, alarm(Alarm::EntryDamaged, true, 0)),
         (3, alarm(Alarm::EntryDamaged, false, 0)),
         (3, alarm(Alarm::LowLevel, true, 7)),
+        (4, alarm(Alarm::DoesNotFit, true, 1 << 3)),
+        (5, alarm(Alarm::DoesNotFit, false, 0)),
     ];
     let lost = told(&steps).lost;
     let words: Vec<String> = lost.iter().map(|lost| lost.after("it")).collect();
     let entries = "it (entry 5, line 40)";
-    assert_eq!(words, ["it (2 slots)", entries, "it (closed dates)", "it", "it"]);
+    assert_eq!(
+        words,
+        ["it (2 slots)", entries, "it (closed dates)", "it", "it", "it (entry 5)", "it"]
+    );
     let mut lines = Lines::new(Vec::new());
     for lost in &lost {
         lines.event(7, &Event::Alarm { alarm: Alarm::EntryDamaged, on: true, lost });
@@ -113,7 +118,8 @@ fn an_alarm_of_the_memory_says_how_many_slots_and_which_entries() {
     let more: Vec<&str> =
         text.lines().map(|line| line.split_once("\"on\":true").unwrap().1).collect();
     let entries = ",\"entries\":[\"entry 5\",\"line 40\"]}";
-    assert_eq!(more, [",\"slots\":2}", entries, ",\"entries\":[]}", "}", "}"]);
+    let one = ",\"entries\":[\"entry 5\"]}";
+    assert_eq!(more, [",\"slots\":2}", entries, ",\"entries\":[]}", "}", "}", one, "}"]);
 }
 
 const ENTRY: &str = "schema = 1\n[clock]\nstart = 2026-10-05T00:00:00\nzone = \"UTC0\"\n\

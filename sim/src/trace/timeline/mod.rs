@@ -11,6 +11,7 @@ use dosewright_core::record::DueKey;
 use dosewright_core::time::{Duration, Utc};
 use dosewright_core::zone::Change;
 
+use super::cut::padded;
 use super::stamp::{about, clock_time, day, hour_minute, which};
 use super::{Event, Names, Outcome, Sink, Stamped};
 use crate::diagnose::display;
@@ -192,7 +193,8 @@ impl<W: io::Write> Timeline<W> {
     }
 
     fn row(&mut self, time: &str, name: &str, word: &str, volume: &str, remark: &str) {
-        let (name, wide) = (padded(name, self.name_cells), volume_cells());
+        let name = padded(name, self.name_cells, self.names.all());
+        let wide = volume_cells();
         let start = format!("  {time}  {name}  {word:<7}  {volume:>wide$}  ");
         let indent = display(&start).1;
         let wrapped = lines(remark, CELLS.saturating_sub(indent));
@@ -280,20 +282,6 @@ impl<W: io::Write> Timeline<W> {
             self.pending.push((since, Item::Note(text)));
         }
     }
-}
-
-/// A name on exactly so many cells, cut with a tilde where it is wider.
-pub(super) fn padded(name: &str, cells: usize) -> String {
-    let (mut text, mut width) = display(name);
-    if width > cells {
-        while width >= cells && text.pop().is_some() {
-            width = display(&text).1;
-        }
-        text.push('~');
-        width += 1;
-    }
-    text.extend(std::iter::repeat_n(' ', cells.saturating_sub(width)));
-    text
 }
 
 impl<W: io::Write> Sink for Timeline<W> {

@@ -165,6 +165,7 @@ pub(super) fn note(zone: &Zone, event: &Event<'_>, names: &Names) -> Option<Stri
         }
         Event::Alarm { alarm, on: false, .. } => format!("alarm over: {}", alarm.words()),
         Event::Asked(act) => return asked(act, names),
+        Event::Changed(changed) => format!("timetable: {}", changed.words()),
         Event::Done { act: Act::PrimeEnded, ms } => {
             format!("prime ended after {}", Duration::from_ms(u64::from(*ms)))
         }
