@@ -55,7 +55,9 @@ pub(super) fn check(terminal: Terminal, paths: &[PathBuf], format: Format) -> Ex
             let mut text =
                 diagnose::text::report_of(&found, counts, &sources, &what, terminal.paint_out());
             for (name, count) in later.iter().filter(|_| !terminal.quiet) {
-                text.push_str(&check::not_looked_at(name, *count));
+                // the counts stay the last line
+                let last = text.trim_end().rfind('\n').map_or(0, |at| at + 1);
+                text.insert_str(last, &check::not_looked_at(name, *count));
             }
             text
         }
