@@ -95,11 +95,13 @@ pub(crate) struct Get<'a> {
     buffer: &'a [u8],
     /// Whether every field so far was there and one that an encoder writes.
     pub(crate) ok: bool,
+    /// Whether the figures of the settings so far are in their range and go together.
+    pub(crate) in_range: bool,
 }
 
 impl<'a> Get<'a> {
     pub(crate) const fn new(buffer: &'a [u8]) -> Self {
-        Self { buffer, ok: true }
+        Self { buffer, ok: true, in_range: true }
     }
 
     /// Fills `to` with the next bytes, with zeros where there are not so many.

@@ -166,6 +166,15 @@ impl Entry {
         }
         None
     }
+
+    /// The same of one that is to be put in force, its number looked at too: the memory may
+    /// have one of before without.
+    pub(crate) fn bad_field_or_number(&self) -> Option<&'static str> {
+        match self.id {
+            EntryId::NONE | EntryId::SEVERAL => Some("number"),
+            _ => self.bad_field(),
+        }
+    }
 }
 
 /// An entry that unit tests are made with: enabled, in ten minutes, nothing else to it.

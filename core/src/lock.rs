@@ -3,7 +3,7 @@
 //!
 //! The PIN itself is nowhere: the ledger has a word that is worked out from it, by
 //! which a try is judged. That keeps it out of logs and off screens. It keeps nobody
-//! out who can read the memory chip: a few digits are soon tried through.
+//! out who can read the memory chip: the steps to the word can be taken back.
 
 use core::fmt;
 

@@ -21,8 +21,10 @@ mod answer;
 mod content;
 mod frame;
 mod line;
+mod standing;
 
 pub use answer::{Answer, Fault, refusal_code};
 pub use content::Message;
 pub use frame::{LONGEST, Receiver, VERSION, encode, encode_answer};
 pub use line::{Incoming, Line};
+pub use standing::Standing;

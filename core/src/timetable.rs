@@ -293,8 +293,7 @@ impl<const N: usize> Timetable<N> {
                     return;
                 }
             }
-            let is_numbered = !matches!(entry.id, EntryId::NONE | EntryId::SEVERAL);
-            if let Some(field) = if is_numbered { entry.bad_field() } else { Some("number") } {
+            if let Some(field) = entry.bad_field_or_number() {
                 sound = false;
                 if !report(Refusal::Field { id: entry.id, field }) {
                     return;

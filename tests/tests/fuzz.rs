@@ -53,12 +53,13 @@ fn o5_any_bytes_on_the_line_are_answered_and_change_nothing_behind_a_closed_lock
         sum.unreadable += became.unreadable;
         sum.refused += became.refused;
         sum.taken += became.taken;
+        sum.asked += became.asked;
         sum.timetables += became.timetables;
     }
     let whole = message::run(&message::seed(false));
-    assert_eq!((whole.taken, whole.refused, whole.timetables), (8, 0, 1));
+    assert_eq!((whole.taken, whole.refused, whole.asked, whole.timetables), (8, 0, 1, 1));
     assert!(sum.unreadable > 5_000 && sum.refused > 5_000, "{sum:?}");
-    assert!(sum.taken > 10_000 && sum.timetables > 100, "{sum:?}");
+    assert!(sum.taken > 10_000 && sum.timetables > 100 && sum.asked > 5_000, "{sum:?}");
 }
 
 #[test]

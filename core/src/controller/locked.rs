@@ -4,12 +4,18 @@ use super::Controller;
 use crate::effect::{Effect, Effects};
 use crate::lock::{Lock, Pin, STAYS_UNLOCKED};
 use crate::record::{Act, Record};
+use crate::time::Instant;
 use crate::timetable::Refusal;
 
 impl<const N: usize, const H: usize> Controller<N, H> {
     /// Whether the settings are locked now.
     pub fn is_locked(&self) -> bool {
-        self.book.lock.is_set() && self.now >= self.unlocked_until
+        self.is_locked_at(self.now)
+    }
+
+    /// The same at a later instant.
+    pub(crate) fn is_locked_at(&self, now: Instant) -> bool {
+        self.book.lock.is_set() && now >= self.unlocked_until
     }
 
     /// Whether somebody is let in with what the lock keeps out; whoever asks for that is
@@ -32,13 +38,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// A calibration run that nobody cut short was a use of what is behind the lock: whoever
     /// began it is to enter its reading. What was locked by hand, or by a restart, stays so.
     pub(super) fn stay_open(&mut self) {
-        if self.unlocked_until > crate::time::Instant::MIN {
+        if self.unlocked_until > Instant::MIN {
             self.open_up();
         }
     }
 
     pub(super) const fn lock_up(&mut self) {
-        self.unlocked_until = crate::time::Instant::MIN;
+        self.unlocked_until = Instant::MIN;
     }
 
     /// A try is judged, and taken down before it is answered: switching the device

@@ -1,5 +1,6 @@
 //! What a device says to a message.
 
+use super::standing::Standing;
 use crate::timetable::Refusal;
 
 /// Why the bytes of a frame are no message.
@@ -42,7 +43,7 @@ impl Fault {
             Self::Checksum => "the checksum does not hold",
             Self::Version => "the message is of another version",
             Self::Kind => "there is no message of this kind",
-            Self::Content => "the content is out of range",
+            Self::Content => "the content means nothing",
             Self::OutOfTurn => "a part of a timetable is out of turn",
             Self::TooMany => "there are more entries than lines",
         }
@@ -65,6 +66,8 @@ pub enum Answer {
     },
     /// It cannot be read.
     Unreadable(Fault),
+    /// How the device stands.
+    Stands(Standing),
 }
 
 impl Answer {

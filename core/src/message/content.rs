@@ -34,10 +34,12 @@ pub enum Message {
     Head(Head),
     /// The container is to be set up, with what is in it.
     Container(Container, Volume),
-    /// A timetable begins: so many entries follow, and closed dates if there are any.
+    /// A timetable begins: what follows is announced, so that nothing of it is missed.
     Begin {
         /// Entries that follow.
         entries: u8,
+        /// Closed dates follow too; without them there are none.
+        closed: bool,
         /// The most volume in any 23 h; `None` for 1.25 times what the timetable asks.
         ceiling: Option<Volume>,
     },
@@ -47,6 +49,8 @@ pub enum Message {
     Closed(ClosedList),
     /// It is complete, and is to be put in force.
     PutInForce,
+    /// How does the device stand? The answer is a [`super::Standing`].
+    Stands,
 }
 
 /// Content that is a record of the ledger in all but name.
@@ -69,12 +73,13 @@ impl Message {
             Self::Entry(_) => 8,
             Self::Closed(_) => 9,
             Self::PutInForce => 10,
+            Self::Stands => 11,
         }
     }
 
     pub(super) fn put(&self, p: &mut Put) {
         match self {
-            Self::Hello | Self::Lock | Self::PutInForce => {}
+            Self::Hello | Self::Lock | Self::PutInForce | Self::Stands => {}
             Self::Unlock(pin) => p.u32(pin.word()),
             Self::Clock(local) => p.i48(local.as_ms()),
             Self::Zone(zone) => p.bytes(&zone.encode()),
@@ -83,8 +88,9 @@ impl Message {
                 let (at, container, level) = (Instant::ZERO, *container, *level);
                 put_record(p, &Record::Container { at, container, level, pumped_ms: None });
             }
-            Self::Begin { entries, ceiling } => {
+            Self::Begin { entries, closed, ceiling } => {
                 p.u8(*entries);
+                p.u8(u8::from(*closed));
                 p.u40(ceiling.map_or(NO_CEILING, |most| most.as_nl().min(NO_CEILING - 1)));
             }
             Self::Entry(entry) => {
@@ -104,8 +110,9 @@ impl Message {
             for (place, byte) in bytes.iter_mut().zip(from) {
                 *place = *byte;
             }
-            let record = Record::decode(&bytes).filter(|_| content.len() == RECORD_BYTES - 1);
-            record.ok_or(Fault::Content)
+            let is_whole = content.len() == RECORD_BYTES - 1;
+            // what is out of its range is the logic's to answer
+            Record::decode_of_any_range(&bytes).filter(|_| is_whole).ok_or(Fault::Content)
         };
         let g = &mut Get::new(content);
         let message = match kind {
@@ -116,7 +123,7 @@ impl Message {
             }
             2 => Self::Lock,
             3 => Self::Clock(Local::from_ms(g.i48())),
-            4 => Self::Zone(Zone::decode(&g.array()).ok_or(Fault::Content)?),
+            4 => Self::Zone(Zone::decode_of_any_range(&g.array()).ok_or(Fault::Content)?),
             5 => match record(34)? {
                 Record::SnapHead(head) => return Ok(Self::Head(head)),
                 _ => return Err(Fault::Content),
@@ -128,10 +135,9 @@ impl Message {
                 _ => return Err(Fault::Content),
             },
             7 => {
-                let entries = g.u8();
-                let nl = g.u40();
+                let (entries, closed, nl) = (g.u8(), g.bool(), g.u40());
                 let ceiling = (nl != NO_CEILING).then_some(Volume::from_nl(nl));
-                Self::Begin { entries, ceiling }
+                Self::Begin { entries, closed, ceiling }
             }
             8 => match record(4)? {
                 Record::Staged(staged) => return Ok(Self::Entry(staged.entry)),
@@ -142,6 +148,7 @@ impl Message {
                 _ => return Err(Fault::Content),
             },
             10 => Self::PutInForce,
+            11 => Self::Stands,
             _ => return Err(Fault::Kind),
         };
         // no field short, and none more than the kind has
@@ -160,11 +167,13 @@ mod tests {
         for (nl, read_nl) in
             [(5, 5), (NO_CEILING - 1, NO_CEILING - 1), (NO_CEILING, NO_CEILING - 1)]
         {
-            let mut bytes = [0; 6];
-            let ceiling = Some(Volume::from_nl(nl));
-            Message::Begin { entries: 2, ceiling }.put(&mut Put::new(&mut bytes));
-            let ceiling = Some(Volume::from_nl(read_nl));
-            assert_eq!(Message::get(7, &bytes), Ok(Message::Begin { entries: 2, ceiling }));
+            let mut bytes = [0; 7];
+            let begin = |nl| {
+                let ceiling = Some(Volume::from_nl(nl));
+                Message::Begin { entries: 2, closed: true, ceiling }
+            };
+            begin(nl).put(&mut Put::new(&mut bytes));
+            assert_eq!(Message::get(7, &bytes), Ok(begin(read_nl)));
         }
     }
 

@@ -1,5 +1,7 @@
 //! Frames: bytes on a line to messages and back.
 
+use core::fmt;
+
 use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 
 use crate::codec::Put;
@@ -10,7 +12,7 @@ use super::content::Message;
 
 /// The version of the messages that this code speaks. Content that is a record of
 /// the ledger changes with that record's format.
-pub const VERSION: u8 = 1;
+pub const VERSION: u8 = 2;
 /// Version, number and kind.
 const HEAD: usize = 3;
 const CHECK: usize = 4;
@@ -24,6 +26,7 @@ const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
 const TAKEN: u8 = 128;
 const REFUSED: u8 = 129;
 const UNREADABLE: u8 = 130;
+const STANDS: u8 = 131;
 
 /// Hands the bytes of a message's frame to `put`, the zero bytes around it included.
 pub fn encode(number: u8, message: &Message, put: &mut impl FnMut(u8)) {
@@ -36,6 +39,7 @@ pub fn encode_answer(number: u8, answer: &Answer, put: &mut impl FnMut(u8)) {
         Answer::Taken => TAKEN,
         Answer::Refused { .. } => REFUSED,
         Answer::Unreadable(_) => UNREADABLE,
+        Answer::Stands(_) => STANDS,
     };
     write(number, kind, put, |p| match answer {
         Answer::Taken => {}
@@ -44,6 +48,7 @@ pub fn encode_answer(number: u8, answer: &Answer, put: &mut impl FnMut(u8)) {
             p.u16(*entry);
         }
         Answer::Unreadable(fault) => p.u8(*fault as u8),
+        Answer::Stands(standing) => standing.put(p),
     });
 }
 
@@ -74,14 +79,27 @@ fn write(number: u8, kind: u8, put: &mut impl FnMut(u8), content: impl FnOnce(&m
     put(0);
 }
 
-/// Takes bytes from a line, and says when they were a frame.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+/// Takes bytes from a line, and says when they were a frame. It shows none of them, and
+/// keeps none after the end of a frame: they may be a PIN's.
+#[derive(Clone, Copy, PartialEq, Eq)]
 pub struct Receiver {
     bytes: [u8; LONGEST],
     len: u8,
     /// More bytes came than any frame has.
     too_long: bool,
+}
+
+impl fmt::Debug for Receiver {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Receiver").field("len", &self.len).finish_non_exhaustive()
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for Receiver {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "Receiver {{ len: {=u8}, .. }}", self.len);
+    }
 }
 
 impl Default for Receiver {
@@ -108,13 +126,14 @@ impl Receiver {
             return None;
         }
         let (len, too_long) = (usize::from(self.len), self.too_long);
-        (self.len, self.too_long) = (0, false);
         if len == 0 {
             // between two frames
             return None;
         }
         let body = unstuff(&mut self.bytes, len).filter(|_| !too_long);
-        Some(read(body))
+        let said = read(body);
+        *self = Self::NEW;
+        Some(said)
     }
 }
 
@@ -165,6 +184,7 @@ mod tests {
 
     use super::*;
     use crate::civil::Local;
+    use crate::lock::Pin;
 
     fn said(bytes: &[u8]) -> Vec<(u8, Result<Message, Fault>)> {
         let mut receiver = Receiver::NEW;
@@ -179,7 +199,7 @@ mod tests {
 
     /// A frame with so many bytes of content, none of them zero.
     fn long(content: usize) -> Vec<u8> {
-        let mut body = std::vec![VERSION, 7, 11];
+        let mut body = std::vec![VERSION, 7, 12];
         body.resize(3 + content, 0x55);
         body.extend(CRC.checksum(&body).to_le_bytes());
         let mut bytes = std::vec![0];
@@ -200,7 +220,7 @@ mod tests {
         assert_eq!(said(&long(RECORD_BYTES)), [(0, Err(Fault::Frame))]);
         // and what is written has as much
         let mut bytes = Vec::new();
-        write(7, 11, &mut |byte| bytes.push(byte), |p| p.bytes(&[0x55; RECORD_BYTES - 1]));
+        write(7, 12, &mut |byte| bytes.push(byte), |p| p.bytes(&[0x55; RECORD_BYTES - 1]));
         assert_eq!(bytes, most);
     }
 
@@ -215,6 +235,21 @@ mod tests {
             zero_last += u32::from(bytes.ends_with(&[1, 0]));
         }
         assert!(zero_last > 5, "{zero_last}");
+    }
+
+    #[test]
+    fn o5_a_receiver_shows_no_pin_and_keeps_none() {
+        let pin = Pin::from_digits(b"0417").unwrap();
+        let mut receiver = Receiver::NEW;
+        let mut shown = std::string::String::new();
+        for &byte in &frame(3, &Message::Unlock(pin)) {
+            let said = receiver.push(byte);
+            shown.push_str(&std::format!("{receiver:?} {said:?}"));
+        }
+        // 10417 is 0xb1, 0x28
+        assert!(!shown.contains("177") && !shown.contains("0417"), "{shown}");
+        assert!(shown.contains("len: 9") && shown.contains("Unlock(Pin)"), "{shown}");
+        assert_eq!(receiver, Receiver::NEW);
     }
 
     #[test]

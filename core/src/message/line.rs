@@ -1,11 +1,14 @@
 //! A device's end of a line: frames to what the logic takes in.
 
+use crate::controller::Controller;
 use crate::event::Event;
-use crate::timetable::Timetable;
+use crate::time::Instant;
+use crate::timetable::{Refusal, Timetable};
 
 use super::answer::{Answer, Fault};
 use super::content::Message;
 use super::frame::Receiver;
+use super::standing::Standing;
 
 /// What a byte was the last of.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -18,6 +21,11 @@ pub enum Incoming<'a, const N: usize> {
         number: u8,
         /// What to hand in.
         event: Event<'a, N>,
+    },
+    /// The peer asks how the device stands. It is answered with [`Line::standing`].
+    Question {
+        /// The message's number, for the answer.
+        number: u8,
     },
     /// Something that is answered at once.
     Answer {
@@ -38,6 +46,10 @@ pub struct Line<const N: usize> {
     draft: Timetable<N>,
     /// Entries that were announced; `None` where no timetable was begun.
     announced: Option<u8>,
+    /// Closed dates were announced, and have not come yet.
+    awaits_closed: bool,
+    /// They may come.
+    may_have_closed: bool,
 }
 
 impl<const N: usize> Default for Line<N> {
@@ -53,17 +65,39 @@ impl<const N: usize> Line<N> {
         message: Message::Hello,
         draft: Timetable::EMPTY,
         announced: None,
+        awaits_closed: false,
+        may_have_closed: false,
     };
+
+    /// The answer to how the device stands at an instant, that of the call.
+    pub fn standing<const H: usize>(&self, controller: &Controller<N, H>, now: Instant) -> Answer {
+        let gathered = if self.announced.is_some() { self.gathered() as u8 } else { 0 };
+        let announced = self.announced;
+        Answer::Stands(Standing { announced, gathered, ..Standing::of(controller, now) })
+    }
+
+    fn gathered(&self) -> usize {
+        self.draft.ids().count()
+    }
 
     /// Takes a byte.
     pub fn push(&mut self, byte: u8) -> Option<Incoming<'_, N>> {
         let (number, message) = self.receiver.push(byte)?;
-        let taken = message.and_then(|message| {
+        match message {
+            // neither of them waits for anything, and a PIN is kept no longer than it has to be
+            Ok(Message::Unlock(pin)) => {
+                return Some(Incoming::Request { number, event: Event::Unlock(pin) });
+            }
+            Ok(Message::Stands) => return Some(Incoming::Question { number }),
+            _ => {}
+        }
+        let taken = message.map_err(Answer::Unreadable).and_then(|message| {
             self.message = message;
-            self.gather()
+            self.check_entry()?;
+            self.gather().map_err(Answer::Unreadable)
         });
         Some(match taken {
-            Err(fault) => Incoming::Answer { number, answer: Answer::Unreadable(fault) },
+            Err(answer) => Incoming::Answer { number, answer },
             Ok(()) => match self.event() {
                 Some(event) => Incoming::Request { number, event },
                 None => Incoming::Answer { number, answer: Answer::Taken },
@@ -71,16 +105,26 @@ impl<const N: usize> Line<N> {
         })
     }
 
+    /// An entry out of its range is told at once, not when its timetable is to be in force.
+    fn check_entry(&self) -> Result<(), Answer> {
+        let Message::Entry(entry) = &self.message else { return Ok(()) };
+        match entry.bad_field_or_number() {
+            Some(field) => Err(Answer::to(Some(&Refusal::Field { id: entry.id, field }))),
+            None => Ok(()),
+        }
+    }
+
     /// What a part of a timetable does to the draft.
     fn gather(&mut self) -> Result<(), Fault> {
         match &self.message {
-            Message::Begin { entries, ceiling } => {
+            Message::Begin { entries, closed, ceiling } => {
                 // what was gathered before is no part of what is announced now
                 self.announced = None;
                 if usize::from(*entries) > N {
                     return Err(Fault::TooMany);
                 }
                 self.announced = Some(*entries);
+                (self.awaits_closed, self.may_have_closed) = (*closed, *closed);
                 self.draft = Timetable::EMPTY;
                 self.draft.ceiling = *ceiling;
                 Ok(())
@@ -91,20 +135,21 @@ impl<const N: usize> Line<N> {
                     // its answer was lost, and it is sent once more
                     Some(same) if same == *entry => Ok(()),
                     Some(_) => Err(Fault::Content),
-                    None if self.draft.ids().count() >= usize::from(announced) => {
-                        Err(Fault::OutOfTurn)
-                    }
+                    None if self.gathered() >= usize::from(announced) => Err(Fault::OutOfTurn),
                     None => self.draft.put(*entry).map_err(|_| Fault::TooMany),
                 }
             }
             Message::Closed(list) => {
-                self.announced.ok_or(Fault::OutOfTurn)?;
+                if self.announced.is_none() || !self.may_have_closed {
+                    return Err(Fault::OutOfTurn);
+                }
                 self.draft.closed = *list;
+                self.awaits_closed = false;
                 Ok(())
             }
             Message::PutInForce => {
                 let announced = self.announced.ok_or(Fault::OutOfTurn)?;
-                if self.draft.ids().count() == usize::from(announced) {
+                if self.gathered() == usize::from(announced) && !self.awaits_closed {
                     Ok(())
                 } else {
                     Err(Fault::OutOfTurn)
@@ -116,16 +161,18 @@ impl<const N: usize> Line<N> {
 
     fn event(&self) -> Option<Event<'_, N>> {
         Some(match &self.message {
-            Message::Unlock(pin) => Event::Unlock(*pin),
             Message::Lock => Event::Lock,
             Message::Clock(local) => Event::SetClock(*local),
             Message::Zone(zone) => Event::SetZone(zone),
             Message::Head(head) => Event::SetHead(head),
             Message::Container(container, level) => Event::Container(container, *level),
             Message::PutInForce => Event::Timetable(&self.draft),
-            Message::Hello | Message::Begin { .. } | Message::Entry(_) | Message::Closed(_) => {
-                return None;
-            }
+            Message::Hello
+            | Message::Unlock(_)
+            | Message::Begin { .. }
+            | Message::Entry(_)
+            | Message::Closed(_)
+            | Message::Stands => return None,
         })
     }
 }
@@ -133,6 +180,7 @@ impl<const N: usize> Line<N> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::lock::Pin;
     use crate::message::encode;
 
     #[test]
@@ -142,7 +190,7 @@ mod tests {
             [(2, Answer::Taken), (3, Answer::Unreadable(Fault::TooMany)), (0, Answer::Taken)]
         {
             let mut answer = None;
-            encode(5, &Message::Begin { entries, ceiling: None }, &mut |byte| {
+            encode(5, &Message::Begin { entries, closed: false, ceiling: None }, &mut |byte| {
                 if let Some(Incoming::Answer { answer: said, .. }) = line.push(byte) {
                     answer = Some(said);
                 }
@@ -150,5 +198,18 @@ mod tests {
             assert_eq!(answer, Some(wanted), "{entries}");
             assert_eq!(line.announced.is_some(), wanted == Answer::Taken, "{entries}");
         }
+    }
+
+    #[test]
+    fn o5_a_line_keeps_no_pin() {
+        let pin = Pin::from_digits(b"0417").unwrap();
+        let mut line = Line::<2>::NEW;
+        let mut event = None;
+        encode(5, &Message::Unlock(pin), &mut |byte| {
+            if let Some(Incoming::Request { event: said, .. }) = line.push(byte) {
+                event = Some(said == Event::Unlock(pin));
+            }
+        });
+        assert_eq!((event, line == Line::NEW), (Some(true), true));
     }
 }

@@ -1,7 +1,10 @@
 //! Records in bytes and back.
 //!
 //! A record's first byte is its kind; what it does not fill is zero. Bytes that no
-//! encoder writes are no record (M2): every field is checked on the way in.
+//! encoder writes are no record (M2): every field is checked on the way in, and what is
+//! read is written again as the same bytes. Two things are read that only devices before
+//! wrote: bit 128 of the motor's byte, and an account of the container that ends before what
+//! was drawn.
 
 use super::fields::*;
 use super::parts::*;
@@ -171,11 +174,22 @@ impl Record {
         record.read(bytes).then_some(record)
     }
 
-    /// The same, put down where there is a place for it: each kind is written there
+    /// The same of settings that may be out of their range: those of a message, which the
+    /// logic answers with what is wrong.
+    pub(crate) fn decode_of_any_range(bytes: &[u8; RECORD_BYTES]) -> Option<Self> {
+        let mut record = Self::Stamp { at: Instant::ZERO };
+        record.read_of(bytes, true).then_some(record)
+    }
+
+    /// The record, put down where there is a place for it: each kind is written there
     /// as it is read, which on a device is a third of the code of making them all
     /// one value first. `false` leaves anything behind.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(crate) fn read(&mut self, bytes: &[u8; RECORD_BYTES]) -> bool {
+        self.read_of(bytes, false)
+    }
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn read_of(&mut self, bytes: &[u8; RECORD_BYTES], any_range: bool) -> bool {
         let g = &mut Get::new(bytes);
         match g.u8() {
             1 => {
@@ -306,12 +320,23 @@ impl Record {
             37 => {
                 *self = Self::SnapLine { line: g.u8(), id: EntryId(g.u16()), state: get_state(g) };
             }
-            38 => *self = Self::SnapDeliveries(core::array::from_fn(|_| get_delivery(g))),
+            38 => {
+                let mut was_there = true;
+                *self = Self::SnapDeliveries(core::array::from_fn(|_| {
+                    let item = get_delivery(g);
+                    g.ok &= was_there || item.is_none();
+                    was_there = item.is_some();
+                    item
+                }));
+            }
             39 => {
                 let mut items = [None; STARTS_A_RECORD];
+                let mut was_there = true;
                 for item in &mut items {
                     let ms = g.i48();
                     *item = (ms != NO_TIME).then_some(Instant::from_ms(ms));
+                    g.ok &= was_there || item.is_none();
+                    was_there = item.is_some();
                 }
                 *self = Self::SnapStarts(items);
             }
@@ -326,6 +351,6 @@ impl Record {
             44 => *self = Self::SnapGauge(get_gauge(g)),
             _ => return false,
         }
-        g.ok && g.rest_is_zero()
+        g.ok && (g.in_range || any_range) && g.rest_is_zero()
     }
 }

@@ -144,6 +144,8 @@ pub(super) const FIRST_VALID: u8 = 16;
 pub(super) const NO_PULSES: u8 = 32;
 /// An interval entry with dates, for which there is no room: it is refused anyway.
 pub(super) const DATED: u8 = 64;
+/// Those that the ledger has.
+const FLAGS: u8 = ENABLED | WEEKLY | BY_NIGHT | OBSERVES_CLOSED | FIRST_VALID | NO_PULSES;
 
 /// Bytes of an entry where the fields of the other recurrence are left out.
 pub(super) const PACKED_ENTRY: usize = 30;
@@ -207,7 +209,7 @@ fn put_fields(p: &mut Put, e: &Entry, both: bool) {
 #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 fn get_entry(g: &mut Get) -> Entry {
     let entry = get_fields(g, true);
-    g.ok &= entry.bad_field().is_none();
+    g.in_range &= entry.bad_field().is_none();
     entry
 }
 
@@ -229,6 +231,13 @@ fn get_fields(g: &mut Get, both: bool) -> Entry {
     if !is_weekly || both {
         (every, from) = (g.i48(), get_instant(g));
     }
+    // what says nothing of this recurrence, or of any, is zero
+    let (unused, of_the_other) = if is_weekly {
+        (0, every | from.as_ms())
+    } else {
+        (BY_NIGHT, i64::from(days) | i64::from(at_min))
+    };
+    g.ok &= flags & (unused | !FLAGS) == 0 && days & !Days::ALL.bits() == 0 && of_the_other == 0;
     let recurrence = if is_weekly {
         let by_night = flags & BY_NIGHT != 0;
         Recurrence::Weekly { days: Days::from_bits(days), at_min, by_night }
@@ -252,7 +261,11 @@ fn get_fields(g: &mut Get, both: bool) -> Entry {
         last,
         observes_closed: flags & OBSERVES_CLOSED != 0,
         gap_rule: if flags & FIRST_VALID != 0 { GapRule::FirstValid } else { GapRule::Shift },
-        pulses: Some(g.u16()).filter(|&n| n != 0 || flags & NO_PULSES != 0),
+        pulses: {
+            let (pulses, none) = (g.u16(), flags & NO_PULSES != 0);
+            g.ok &= pulses == 0 || !none;
+            (pulses != 0 || none).then_some(pulses)
+        },
     }
 }
 
@@ -288,11 +301,14 @@ pub(super) fn put_closed(p: &mut Put, list: &ClosedList) {
 
 #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
 pub(super) fn get_closed(g: &mut Get) -> ClosedList {
-    let mut list = ClosedList::EMPTY;
+    let (mut list, mut is_over) = (ClosedList::EMPTY, false);
     for _ in 0..MOST_CLOSED {
         g.ok &= match (get_date(g), get_date(g)) {
-            (Some(first), Some(last)) => list.push(ClosedDates { first, last }),
-            (None, None) => true,
+            (Some(first), Some(last)) => !is_over && list.push(ClosedDates { first, last }),
+            (None, None) => {
+                is_over = true;
+                true
+            }
             _ => false,
         };
     }

@@ -10,6 +10,7 @@ use crate::power::{Gauge, Pack};
 use crate::stock::Stock;
 use crate::time::Instant;
 use crate::tube::{Found, Tube};
+use crate::units::Volume;
 
 pub(super) fn put_head(p: &mut Put, h: &Head) {
     p.u32(h.flow.as_nl_per_min());
@@ -42,7 +43,7 @@ pub(super) fn get_head(g: &mut Get) -> Head {
         longest_calibration_ms: g.u32(),
         lead_ms: g.u16(),
     };
-    g.ok &= head.problem().is_none();
+    g.in_range &= head.problem().is_none();
     head
 }
 
@@ -60,7 +61,7 @@ pub(super) fn get_container(g: &mut Get) -> Container {
         heel: get_volume(g),
         debounce_ms: g.u32(),
     };
-    g.ok &= container.is_sound();
+    g.in_range &= container.is_sound();
     container
 }
 
@@ -74,8 +75,10 @@ pub(super) fn put_stock(p: &mut Put, s: &Stock) {
 
 pub(super) fn get_stock(g: &mut Get) -> Stock {
     let (container, left, service) = (get_container(g), get_volume(g), get_volume(g));
+    let drawn = get_volume(g);
     // format 2 ends before it, in zeros
-    let drawn = get_volume(g).minus(service);
+    g.ok &= drawn >= service || drawn == Volume::ZERO;
+    let drawn = drawn.minus(service);
     Stock { container, level: left.plus(service), service, drawn }
 }
 

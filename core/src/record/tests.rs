@@ -52,6 +52,47 @@ fn m4_what_formats_before_left_out_is_read_as_not_there() {
     assert_eq!(Record::decode(&bytes), Some(told(None)));
 }
 
+#[test]
+fn m2_what_is_read_is_written_again_as_the_same_bytes() {
+    let (mut read, mut of_before) = (0, 0);
+    for record in samples() {
+        let bytes = record.encode();
+        let mut look = |places: [(usize, u8); 2]| {
+            let mut forged = bytes;
+            for (place, byte) in places {
+                forged[place] ^= byte;
+            }
+            let Some(again) = Record::decode(&forged) else { return };
+            read += 1;
+            if again.encode() == forged {
+                return;
+            }
+            // what only devices before wrote
+            of_before += 1;
+            match again {
+                Record::SnapGlobals { motor: Some(_), .. } => {
+                    let motor = again.encode().into_iter().zip(forged).filter(|(a, b)| a != b);
+                    assert_eq!(motor.map(|(a, b)| a ^ b).collect::<std::vec::Vec<_>>(), [128]);
+                }
+                Record::SnapStock(_) => assert_eq!(forged[30..], [0; 26], "nothing was drawn"),
+                _ => panic!("{again:?} is {:?} and was {forged:?}", again.encode()),
+            }
+        };
+        for place in 1..RECORD_BYTES {
+            for byte in 1..=u8::MAX {
+                look([(place, byte), (0, 0)]);
+            }
+            // two bits at once: a field that says nothing may hang on a flag elsewhere
+            for (other, bit) in (1..place).flat_map(|other| (0..8).map(move |bit| (other, bit))) {
+                for own in 0..8 {
+                    look([(place, 1 << own), (other, 1 << bit)]);
+                }
+            }
+        }
+    }
+    assert!(read > 1_000_000 && of_before > 100, "{read} and {of_before}");
+}
+
 /// A record's bytes with one of them changed.
 fn forged(record: &Record, place: usize, byte: u8) -> Option<Record> {
     let mut bytes = record.encode();
@@ -93,6 +134,8 @@ fn m2_a_field_that_no_encoder_writes_is_no_record() {
     let tube = Record::SnapTube(Tube { found: [Some(found(1)), None, None], ..Tube::UNKNOWN });
     let clock = Record::Clock { at: at(2), epoch: 3, utc: None, zone: zone() };
     let line = Record::SnapLine { line: 7, id: EntryId(8), state: LineState::default() };
+    let weekly_entry = Record::SnapEntry(staged(weekly()));
+    let interval_entry = Record::Staged(staged(every()));
     let motor_at = 37;
     let beyond_causes = Cause::ALL.len() as u8 + 1;
     for (record, place, bad) in [
@@ -124,7 +167,16 @@ fn m2_a_field_that_no_encoder_writes_is_no_record() {
         (with_motor(None), motor_at, 128),
         (with_motor(None), motor_at + 1, 1),
         (Record::StagedClosed(closed()), 1, 1), // a stretch that ends before it begins
-        (tube, 1, 8),                           // calibrations one after another
+        (weekly_entry, 4, 31 | 64),             // flags of an entry that say nothing
+        (weekly_entry, 4, 31 | 128),
+        (weekly_entry, 4, 31 | 32),    // no pulses, and so many
+        (weekly_entry, 5, 0x55 | 128), // an eighth day
+        (weekly_entry, 8, 1),          // an interval, of a weekly entry
+        (weekly_entry, 14, 1),
+        (interval_entry, 4, 4), // nights, days and a time of day, of an interval
+        (interval_entry, 5, 1),
+        (interval_entry, 6, 1),
+        (tube, 1, 8), // calibrations one after another
         (tube, 1, 20),
     ] {
         assert_eq!(forged(&record, place, bad), None, "{record:?}: {bad} at {place}");
@@ -135,6 +187,19 @@ fn m2_a_field_that_no_encoder_writes_is_no_record() {
         if flags & 6 != 0 {
             assert_eq!(forged(&record, 4, flags | 6), None, "{record:?}");
         }
+    }
+    // a hole in a list: of closed dates, of deliveries, of starts
+    let starts = Record::SnapStarts(core::array::from_fn(|n| (n < 6).then_some(at(n as i64))));
+    let two = Record::SnapDeliveries([Some(delivery()); 2]);
+    for (record, from, len, none) in
+        [(Record::SnapClosed(closed()), 5, 4, 0xff), (two, 1, 26, 0), (starts, 1, 6, 0xff)]
+    {
+        let mut bytes = record.encode();
+        bytes[from..from + len].fill(none);
+        if record == starts {
+            bytes[from + len - 1] = 0x7f;
+        }
+        assert_eq!(Record::decode(&bytes), None, "{record:?}");
     }
     // the last of a stretch of closed dates is not there, or beyond all dates
     for last in [[0xff, 0xff], [0xfe, 0xff]] {

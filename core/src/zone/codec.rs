@@ -64,6 +64,11 @@ impl Zone {
     /// The zone of which these are the bytes; `None` unless they are those of a
     /// zone that [`Zone::parse`] can give.
     pub fn decode(bytes: &[u8; Self::ENCODED_LEN]) -> Option<Self> {
+        Self::decode_of_any_range(bytes).filter(Self::is_legal)
+    }
+
+    /// The same, whatever its offsets, days and times.
+    pub(crate) fn decode_of_any_range(bytes: &[u8; Self::ENCODED_LEN]) -> Option<Self> {
         let [form, o0, o1, o2, o3, s0, s1, s2, s3, rules @ ..] = *bytes;
         let [a0, a1, a2, a3, a4, a5, a6, a7, end @ ..] = rules;
         let offset_s = i32::from_le_bytes([o0, o1, o2, o3]);
@@ -79,8 +84,8 @@ impl Zone {
             },
             _ => return None,
         };
-        // The second check refuses anything but 0 in bytes that are not used.
-        (zone.is_legal() && zone.encode() == *bytes).then_some(zone)
+        // refuses anything but 0 in bytes that are not used
+        (zone.encode() == *bytes).then_some(zone)
     }
 
     /// Whether some TZ string gives this zone.

@@ -27,6 +27,8 @@ pub struct Became {
     pub refused: u32,
     /// Requests that were taken.
     pub taken: u32,
+    /// Questions that were answered.
+    pub asked: u32,
     /// Times another timetable came into force.
     pub timetables: u32,
 }
@@ -62,8 +64,9 @@ pub fn seed(locked: bool) -> Vec<u8> {
         Message::Zone(Zone::UTC),
         Message::Clock(Local::from_ms(1_790_000_000_000)),
         Message::Head(Head::with_flow(flow)),
-        Message::Begin { entries: 2, ceiling: None },
+        Message::Begin { entries: 2, closed: false, ceiling: None },
         Message::Entry(entry(1, 45)),
+        Message::Stands,
         Message::Entry(entry(2, 600)),
         Message::PutInForce,
     ]);
@@ -96,25 +99,29 @@ pub fn frame(body: &[u8]) -> Vec<u8> {
     out
 }
 
+/// What a frame says, taken apart without the code that is tested; the zeros around it
+/// and its checksum left out.
+pub fn unframe(frame: &[u8]) -> Vec<u8> {
+    let stuffed: Vec<u8> = frame.iter().copied().filter(|byte| *byte != 0).collect();
+    let mut body = Vec::new();
+    let mut at = 0;
+    while let Some(&code) = stuffed.get(at) {
+        let end = (at + usize::from(code)).min(stuffed.len());
+        body.extend(&stuffed[at + 1..end.max(at + 1)]);
+        at = end.max(at + 1);
+        if at < stuffed.len() {
+            body.push(0);
+        }
+    }
+    body.truncate(body.len().saturating_sub(4));
+    body
+}
+
 /// Every frame of a stream whose checksum no longer holds is given one that does, so
 /// that what a mutation made of the content is looked at.
 pub fn forge(bytes: &[u8]) -> Vec<u8> {
-    let mut out = Vec::new();
-    for stuffed in bytes.split(|byte| *byte == 0).filter(|stuffed| !stuffed.is_empty()) {
-        let mut body = Vec::new();
-        let mut at = 0;
-        while let Some(&code) = stuffed.get(at) {
-            let end = (at + usize::from(code)).min(stuffed.len());
-            body.extend(&stuffed[at + 1..end.max(at + 1)]);
-            at = end.max(at + 1);
-            if at < stuffed.len() {
-                body.push(0);
-            }
-        }
-        body.truncate(body.len().saturating_sub(4));
-        out.extend(frame(&body));
-    }
-    out
+    let frames = bytes.split(|byte| *byte == 0).filter(|stuffed| !stuffed.is_empty());
+    frames.flat_map(|stuffed| frame(&unframe(stuffed))).collect()
 }
 
 /// Sends any bytes to a device whose settings are locked.
@@ -151,6 +158,17 @@ pub fn run(data: &[u8]) -> Became {
                 became.unreadable += 1;
             }
             Some(Incoming::Answer { .. }) => became.taken += 1,
+            Some(Incoming::Question { .. }) => {
+                let Answer::Stands(said) = line.standing(device.controller(), Instant::ZERO) else {
+                    panic!("a question gets no answer");
+                };
+                assert_eq!((said.has_pin, said.is_locked), (true, !is_open), "the lock");
+                let gathered = usize::from(said.gathered);
+                assert!(gathered <= usize::from(said.announced.unwrap_or(0)), "{said:?}");
+                let entries = device.controller().book().timetable.ids().count();
+                assert_eq!(usize::from(said.entries), entries, "{said:?}");
+                became.asked += 1;
+            }
             Some(Incoming::Request { event, .. }) => {
                 let opens = event == Event::Unlock(pin());
                 let locks = event == Event::Lock;

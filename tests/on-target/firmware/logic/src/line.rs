@@ -1,5 +1,6 @@
 //! Settings by line, as a firmware with a serial port has them.
 
+use dosewright_core::event::Event;
 use dosewright_core::message::{Answer, Incoming, Line, encode_answer};
 use dosewright_core::timetable::Refusal;
 
@@ -16,6 +17,12 @@ pub fn take(main: &mut Main) {
         let (number, answer) = match line.push(get() as u8) {
             None => continue,
             Some(Incoming::Answer { number, answer }) => (number, answer),
+            Some(Incoming::Question { number }) => {
+                // so that what it says is of now
+                main.hand_in(Event::Wake);
+                let device = main.device();
+                (number, line.standing(device.controller(), device.now()))
+            }
             Some(Incoming::Request { number, event }) => {
                 main.hand_in(event);
                 // the board's report has kept what was refused
