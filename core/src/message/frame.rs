@@ -241,11 +241,12 @@ mod tests {
     fn o5_a_receiver_shows_no_pin_and_keeps_none() {
         let pin = Pin::from_digits(b"0417").unwrap();
         let mut receiver = Receiver::NEW;
-        let mut shown = std::string::String::new();
-        for &byte in &frame(3, &Message::Unlock(pin)) {
+        let bytes = frame(3, &Message::Unlock(pin));
+        let mut show = |&byte: &u8| {
             let said = receiver.push(byte);
-            shown.push_str(&std::format!("{receiver:?} {said:?}"));
-        }
+            std::format!("{receiver:?} {said:?}")
+        };
+        let shown: std::string::String = bytes.iter().map(&mut show).collect();
         // 10417 is 0xb1, 0x28
         assert!(!shown.contains("177") && !shown.contains("0417"), "{shown}");
         assert!(shown.contains("len: 9") && shown.contains("Unlock(Pin)"), "{shown}");
