@@ -370,6 +370,8 @@ fn the_example_of_the_page_is_a_frame() {
     let sent = bytes(3, &pin);
     assert_eq!((&sent, &unframe(&sent)[..]), (framed, &plain[..plain.len() - 4]));
     assert_eq!(frame(&plain[..plain.len() - 4]), *framed);
+    // no byte of the checksum is zero, so that it stands in the frame as it is
+    assert!(framed.ends_with(&[&plain[plain.len() - 4..], &[0]].concat()));
 }
 
 #[test]
