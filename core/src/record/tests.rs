@@ -288,3 +288,18 @@ fn a_list_of_closed_dates_has_its_ends_and_its_room() {
     assert!(!put(&mut full, day, day), "no room");
     assert_eq!(full, closed());
 }
+
+#[test]
+fn m2_what_nothing_later_would_show_goes_into_two_slots() {
+    let at = Instant::ZERO;
+    let boot = |feed_kept| Record::Boot { at, feed_kept, reset: Reset::PowerOn };
+    let alarm = |alarm, on| Record::Alarm { at, alarm, on, detail: 0 };
+    // the clock is unset from it on; the account is put down by it; the motor may be latched
+    assert!(boot(false).goes_twice() && !boot(true).goes_twice());
+    assert!(alarm(Alarm::LowLevel, true).goes_twice());
+    assert!(Record::Motor { at, faults: 4 }.goes_twice());
+    // it ends nothing but itself, and comes again where it is so
+    assert!(!alarm(Alarm::LowLevel, false).goes_twice());
+    assert!(!alarm(Alarm::LevelDisagrees, true).goes_twice());
+    assert!(!Record::Stamp { at }.goes_twice());
+}
