@@ -23,6 +23,7 @@ pub const LONGEST: usize = BODY + 1;
 
 const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
 
+/// Kinds from this one on are answers.
 const TAKEN: u8 = 128;
 const REFUSED: u8 = 129;
 const UNREADABLE: u8 = 130;
@@ -133,23 +134,28 @@ impl Receiver {
         let body = unstuff(&mut self.bytes, len).filter(|_| !too_long);
         let said = read(body);
         *self = Self::NEW;
-        Some(said)
+        said
     }
 }
 
-fn read(body: Option<&[u8]>) -> (u8, Result<Message, Fault>) {
-    let Some(body) = body else { return (0, Err(Fault::Frame)) };
-    let Some((said, check)) = body.split_last_chunk::<CHECK>() else {
-        return (0, Err(Fault::Frame));
+/// What a frame says; nothing where it is an answer, of this device on a line that echoes or
+/// of another, whatever its version: answered it would be answered again, without end.
+fn read(body: Option<&[u8]>) -> Option<(u8, Result<Message, Fault>)> {
+    let Some((said, check)) = body.and_then(|body| body.split_last_chunk::<CHECK>()) else {
+        return Some((0, Err(Fault::Frame)));
     };
-    let &[version, number, kind, ref content @ ..] = said else { return (0, Err(Fault::Frame)) };
+    let &[version, number, kind, ref content @ ..] = said else {
+        return Some((0, Err(Fault::Frame)));
+    };
     if CRC.checksum(said) != u32::from_le_bytes(*check) {
-        return (0, Err(Fault::Checksum));
+        return Some((0, Err(Fault::Checksum)));
     }
-    if version != VERSION {
-        return (number, Err(Fault::Version));
+    if kind >= TAKEN {
+        return None;
     }
-    (number, Message::get(kind, content))
+    let message =
+        if version == VERSION { Message::get(kind, content) } else { Err(Fault::Version) };
+    Some((number, message))
 }
 
 /// Takes the stuffing out, in place.
@@ -222,6 +228,23 @@ mod tests {
         let mut bytes = Vec::new();
         write(7, 12, &mut |byte| bytes.push(byte), |p| p.bytes(&[0x55; RECORD_BYTES - 1]));
         assert_eq!(bytes, most);
+    }
+
+    #[test]
+    fn an_answer_is_not_answered() {
+        use super::super::answer::Answer;
+        for answer in [Answer::Taken, Answer::Unreadable(Fault::Kind)] {
+            let mut bytes = Vec::new();
+            encode_answer(9, &answer, &mut |byte| bytes.push(byte));
+            assert_eq!(said(&bytes), []);
+        }
+        // nor one of another version; what is next is read
+        let mut body = std::vec![VERSION + 1, 9, TAKEN];
+        body.extend(CRC.checksum(&body).to_le_bytes());
+        let mut bytes = std::vec![0, body.len() as u8 + 1];
+        bytes.extend(&body);
+        bytes.extend(frame(3, &Message::Hello));
+        assert_eq!(said(&bytes), [(3, Ok(Message::Hello))]);
     }
 
     #[test]

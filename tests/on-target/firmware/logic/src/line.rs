@@ -25,7 +25,8 @@ pub fn take(main: &mut Main) {
             }
             Some(Incoming::Request { number, event }) => {
                 main.hand_in(event);
-                // the board's report has kept what was refused
+                // a board keeps what `refused` told it, and answers with that; the port of
+                // this one says no more than that something was
                 let refusal = (get() != 0).then_some(Refusal::Locked);
                 (number, Answer::to(refusal.as_ref()))
             }
