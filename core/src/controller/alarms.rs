@@ -30,7 +30,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// Whether an alarm is to be on.
-    fn is_wanted(&self, alarm: Alarm) -> bool {
+    fn is_wanted(&mut self, alarm: Alarm) -> bool {
         match alarm {
             Alarm::ClockUnset => self.book.clock.is_none(),
             Alarm::EntryDamaged => self.book.damaged != 0 || self.book.closed_damaged,

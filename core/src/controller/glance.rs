@@ -149,8 +149,8 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let (mut day, end) = (today, today.wrapping_add(MANY_DAYS as i32));
         while day < end {
             let mut until = end;
-            let of_dates = Some((day, &mut until));
-            let a_week = over(self.taken_in(MANY_DAYS, pack, 0, of_dates), MANY_WEEKS * 1000);
+            let taken = self.taken_in(MANY_DAYS, pack, day, Some(&mut until));
+            let a_week = over(taken, MANY_WEEKS * 1000);
             let taken = times(a_week, days_s(day, until));
             if taken > left_s {
                 let s = over(left_s, a_week).wrapping_add(days_s(today, day));

@@ -3,7 +3,7 @@
 
 use super::Controller;
 use crate::cause::Cause;
-use crate::civil::Date;
+use crate::civil::{DAY_MS, Date};
 use crate::effect::{Effect, Effects};
 use crate::entry::{Entry, Recurrence};
 use crate::power::{Mean, Pack, TEST_AHEAD};
@@ -11,7 +11,15 @@ use crate::record::{Alarm, NewPack, Record};
 use crate::time::{Duration, Instant};
 use crate::timers::Reason;
 use crate::timetable::{self, Refusal};
-use crate::units::{self, Carry, Volume};
+use crate::units::{self, Carry, Volume, over};
+
+/// No day that a clock shows.
+const NEVER: i32 = i32::MAX;
+/// The day of a clock that is not set.
+const UNSET: i32 = -1;
+/// So many days of UTC after its last date an entry can still be due: a night goes on past
+/// midnight, and west of Greenwich it is over later.
+const AFTER: i32 = 2;
 
 /// What is known of the pack beyond the ledger.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -28,6 +36,8 @@ pub(super) struct Readings {
     tested_for: Instant,
     /// Charge that the days of warning need, in uC.
     need_uc: u64,
+    /// The day that this was worked out on; [`NEVER`] where it has to be worked out again.
+    need_day: i32,
     /// How long the display was lit that the ledger does not have yet, in ms.
     lit_ms: u32,
 }
@@ -41,6 +51,7 @@ impl Readings {
         wanted: false,
         tested_for: Instant::MIN,
         need_uc: 0,
+        need_day: NEVER,
         lit_ms: 0,
     };
 }
@@ -107,12 +118,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         ms > 0 && self.want(&Record::Lit { at, ms })
     }
 
-    fn judges_anew(&self, load_mv: u16) -> bool {
+    fn judges_anew(&mut self, load_mv: u16) -> bool {
         let (low, exhausted) =
             (self.book.alarm_is_on(Alarm::PackLow), self.book.alarm_is_on(Alarm::PackExhausted));
         let mut gauge = self.book.gauge;
         gauge.load_mv = load_mv;
-        gauge.is_low(self.now, self.readings.need_uc, low) != low
+        gauge.is_low(self.now, self.need_uc(), low) != low
             || gauge.is_exhausted(self.now, exhausted) != exhausted
     }
 
@@ -164,9 +175,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     /// Whether the pack is low, or exhausted.
-    pub(super) fn pack_is_low(&self) -> bool {
+    pub(super) fn pack_is_low(&mut self) -> bool {
         let was = self.book.alarm_is_on(Alarm::PackLow);
-        self.book.gauge.is_low(self.now, self.readings.need_uc, was)
+        !self.book.gauge.pack.is_mains() && {
+            let need_uc = self.need_uc();
+            self.book.gauge.is_low(self.now, need_uc, was)
+        }
     }
 
     pub(super) fn pack_is_exhausted(&self) -> bool {
@@ -190,40 +204,59 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         pack.pumping_uc(on.as_ms().saturating_add(lead_ms), u64::from(pulses))
     }
 
-    /// What the days of warning need at the most, of this timetable (P3).
-    pub(super) fn refit_pack(&mut self) {
-        let Some(pack) = self.book.gauge.pack() else { return };
-        // a stretch of time has a due of an interval at both of its ends
-        self.readings.need_uc = self.taken_in(u32::from(pack.warn_days), Some(pack), 1, None);
+    /// What the days of warning need at the most, of this timetable (P3). It is worked out
+    /// once on each day.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn need_uc(&mut self) -> u64 {
+        let clock = self.book.clock.as_ref();
+        let today = clock.map_or(UNSET, |clock| {
+            over(clock.utc(self.now).as_ms().max(0) as u64, DAY_MS as u64) as i32
+        });
+        if self.readings.need_day != today {
+            self.readings.need_day = today;
+            let pack = &self.book.gauge.pack;
+            // a stretch of time has a due of an interval at both of its ends
+            self.readings.need_uc =
+                self.taken_in(u32::from(pack.warn_days), Some(pack), today, None);
+        }
+        self.readings.need_uc
     }
 
-    /// What so many days take: in uC of the pack, or else in nl of the product. Of each
-    /// interval so many dues more than the days have room for are counted. Where a
-    /// day is told, of the entries that are in force on it, and until when there is no change
-    /// of those.
+    /// The need has to be worked out again.
+    pub(super) const fn refit_pack(&mut self) {
+        self.readings.need_day = NEVER;
+    }
+
+    /// What so many days take: in uC of the pack, or else in nl of the product. From the
+    /// day on, of the entries that can be due in them, where the clock is set: whatever the
+    /// zone, and of each interval one due more than the days have room for. Where it is asked
+    /// until when that holds, of the entries that are in force on the day.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(super) fn taken_in(
         &self,
         days: u32,
         pack: Option<&Pack>,
-        spare: u64,
-        of_dates: Option<(i32, &mut i32)>,
+        day: i32,
+        mut until: Option<&mut i32>,
     ) -> u64 {
-        let mut of_dates = of_dates;
+        let (from, to, spare) = match until {
+            Some(_) => (day, day, 0),
+            None => (day.wrapping_sub(AFTER), day.wrapping_add(days as i32 + 1), 1),
+        };
         let mut sum = pack.map_or(0, |pack| pack.asleep_uc(u64::from(days)));
         for line in 0..N {
             let entry = self.book.timetable.line(line);
             let Some(entry) = entry.as_ref().filter(|entry| entry.enabled) else { continue };
-            if let Some((day, until)) = &mut of_dates {
-                let is_over = entry.last.is_some_and(|last| last.days() < *day);
-                let begins = entry.first.map(Date::days).filter(|first| first > day);
+            let is_over = entry.last.is_some_and(|last| last.days() < from);
+            let begins = entry.first.map(Date::days).filter(|first| *first > to);
+            if let Some(until) = &mut until {
                 let ends = || entry.last.map(|last| last.days().wrapping_add(1));
                 if let Some(change) = begins.or_else(ends).filter(|_| !is_over) {
                     **until = change.min(**until);
                 }
-                if is_over || begins.is_some() {
-                    continue;
-                }
+            }
+            if day >= 0 && (is_over || begins.is_some()) {
+                continue;
             }
             let each = match pack {
                 Some(pack) => self.dose_uc(pack, entry),
