@@ -118,6 +118,8 @@ struct Memory {
     years: f64,
     records_a_day: f64,
     erases_a_year: f64,
+    /// For which a record is kept at least.
+    kept_days: f64,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -268,6 +270,7 @@ pub fn json(
             years: rounded(f.wear.years),
             records_a_day: rounded(f.wear.records_a_day),
             erases_a_year: rounded(f.wear.erases_a_year),
+            kept_days: rounded(f.wear.kept_days),
         },
         next_visit: f
             .next()

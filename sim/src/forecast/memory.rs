@@ -33,10 +33,12 @@ pub struct Wear {
     pub erases_a_year: f64,
     /// Years until the rated erases.
     pub years: f64,
+    /// Days for which a record is kept at least: until its sector is erased.
+    pub kept_days: f64,
 }
 
 /// By the timetable: a record for each pulse and one for each outcome, and a
-/// stamp in every hour without one.
+/// stamp in every hour without one. The first intent of a dose stands in two slots.
 pub fn wear(scenario: &Scenario, days: &[Day]) -> Wear {
     let year = days.get(..days.len().min(365)).unwrap_or(days);
     let records: f64 = year
@@ -56,6 +58,11 @@ pub fn wear(scenario: &Scenario, days: &[Day]) -> Wear {
     let all = scenario.memory.sector_bytes as usize / SLOT;
     let slots = all.saturating_sub(FRAME + snapshot).max(1) as f64;
     let sectors = scenario.memory.sectors.max(1);
-    let erases_a_year = records_a_day * 365.25 / slots / f64::from(sectors);
-    Wear { records_a_day, slots, sectors, erases_a_year, years: RATED_ERASES / erases_a_year }
+    let doses: f64 = year.iter().map(|day| f64::from(day.doses)).sum();
+    let slots_a_day = (records + doses) / year.len().max(1) as f64;
+    let erases_a_year = slots_a_day * 365.25 / slots / f64::from(sectors);
+    // when a sector is begun, those before it are full, but for the one that was erased
+    let kept_days = f64::from(sectors.saturating_sub(1)) * slots / slots_a_day;
+    let years = RATED_ERASES / erases_a_year;
+    Wear { records_a_day, slots, sectors, erases_a_year, years, kept_days }
 }

@@ -146,12 +146,13 @@ pub fn page(
         &mut out,
         &tag("memory"),
         &format!(
-            "{:.0} years to {} erases of each of {} sectors: {:.0} records a day, {:.1} erases a year (M3)",
+            "{:.0} years to {} erases of each of {} sectors: {:.0} records a day, {:.1} erases a year (M3); a record is kept for {:.0} days at least",
             f.wear.years.floor(),
             super::memory::RATED_ERASES,
             f.wear.sectors,
             f.wear.records_a_day,
-            f.wear.erases_a_year
+            f.wear.erases_a_year,
+            f.wear.kept_days.floor()
         ),
     );
     if let Some(call) = f.next() {

@@ -8,7 +8,6 @@ use dosewright_core::time::{Instant, Utc};
 use dosewright_core::zone::Zone;
 
 use super::words;
-use crate::scenario::show;
 
 const MINUTE_MS: i64 = 60_000;
 
@@ -72,26 +71,26 @@ impl Dues {
     /// When a due was meant. Of a weekly one its own time, moved where a gap moves it; of
     /// any other what the clock in force shows at its instant.
     pub(super) fn due(&self, key: &DueKey, asked: bool, at: Instant) -> String {
-        if !asked && let Some(local) = self.meant(key, key.nominal) {
-            return show::local(local);
+        if !asked && let Some(meant) = self.meant(key, key.nominal) {
+            return meant;
         }
         words::moment(at, self.now.as_ref())
     }
 
     /// When the last of a row of dues was meant.
     pub(super) fn last(&self, key: &DueKey, last: Nominal) -> Option<String> {
-        if let Some(local) = self.meant(key, last) {
-            return Some(show::local(local));
+        if let Some(meant) = self.meant(key, last) {
+            return Some(meant);
         }
         let at = self.entry(key)?.instant_of(last, None)?;
         Some(words::moment(at, self.now.as_ref()))
     }
 
-    fn meant(&self, key: &DueKey, n: Nominal) -> Option<Local> {
+    fn meant(&self, key: &DueKey, n: Nominal) -> Option<String> {
         let (_, clock) = self.epochs.iter().find(|(epoch, _)| *epoch == key.epoch)?;
         let entry = self.entry(key).filter(|entry| entry.is_weekly())?;
         let local = Local::from_ms(i64::from(n.0) * MINUTE_MS);
-        Some(clock.zone.to_local(clock.zone.to_utc(local, entry.gap_rule)))
+        Some(words::by_zone(&clock.zone, clock.zone.to_utc(local, entry.gap_rule)))
     }
 
     fn entry(&self, key: &DueKey) -> Option<&Entry> {

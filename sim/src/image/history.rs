@@ -50,15 +50,37 @@ pub struct Row {
     pub what: String,
 }
 
+/// From when on there are records.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Since {
+    /// The device's elapsed time at the oldest, in ms.
+    pub at_ms: i64,
+    /// By the clock that was in force, or elapsed time.
+    pub when: String,
+    /// Older ones were overwritten.
+    pub overwritten: bool,
+}
+
+/// What the records tell.
+pub(super) struct Told {
+    pub(super) rows: Vec<Row>,
+    pub(super) since: Option<Since>,
+    /// What names a due after the last record.
+    pub(super) dues: Dues,
+}
+
 /// Every whole record, the oldest first; pulses and stamps are left out, and of a row of
-/// closed doses all but its last record, which stands for those before it. Beside it what
-/// names a due at its end.
-pub(super) fn history(memory: &[u8], geometry: &Geometry) -> (Vec<Row>, Dues) {
+/// closed doses all but its last record, which stands for those before it.
+pub(super) fn history(memory: &[u8], geometry: &Geometry) -> Told {
     let mut records: Vec<(u32, Class, Record)> = Vec::new();
+    // the first sector's numbers begin with 1; of its first slots some may be damaged
+    let mut least = u32::MAX;
+    let of_first = geometry.sector_bytes / SLOT as u32 / 4;
     for sector in memory.chunks(geometry.sector_bytes.max(1) as usize) {
         for slot in sector.as_chunks::<SLOT>().0 {
-            if let Slot::Good { seq, class, payload } = Slot::decode(slot)
-                && matches!(class, Class::Record | Class::Snapshot)
+            let Slot::Good { seq, class, payload } = Slot::decode(slot) else { continue };
+            least = least.min(seq);
+            if matches!(class, Class::Record | Class::Snapshot)
                 && let Some(record) = Record::decode(&payload)
             {
                 records.push((seq, class, record));
@@ -71,6 +93,7 @@ pub(super) fn history(memory: &[u8], geometry: &Geometry) -> (Vec<Row>, Dues) {
     let mut dues = Dues::default();
     let mut last = Instant::ZERO;
     let mut rows: Vec<Row> = Vec::new();
+    let mut since = None;
     // the row of closed doses of each entry that was told last
     let mut closed: Vec<(DueKey, u32)> = Vec::new();
     for (seq, class, record) in &records {
@@ -81,6 +104,10 @@ pub(super) fn history(memory: &[u8], geometry: &Geometry) -> (Vec<Row>, Dues) {
         }
         let at = instant(record).unwrap_or(last);
         last = at;
+        if since.is_none() && instant(record).is_some() {
+            let (at_ms, when) = (at.as_ms(), words::moment(at, dues.now.as_ref()));
+            since = Some(Since { at_ms, when, overwritten: least > of_first });
+        }
         if let Record::Outcome(outcome) = record
             && outcome.kind == OutcomeKind::Skipped(Cause::Closed)
         {
@@ -95,7 +122,7 @@ pub(super) fn history(memory: &[u8], geometry: &Geometry) -> (Vec<Row>, Dues) {
             rows.push(Row { seq: *seq, at_ms: at.as_ms(), when, kind, entry, what });
         }
     }
-    (rows, dues)
+    Told { rows, since, dues }
 }
 
 /// When a record was written, by the device's elapsed time.

@@ -37,6 +37,11 @@ enum Line<'a> {
         /// The ledger's header says its geometry.
         geometry_from_header: bool,
         missing_bytes: usize,
+        /// The device's elapsed time at the oldest record, and the same by its clock.
+        records_from_ms: Option<i64>,
+        records_from: Option<&'a str>,
+        /// Older records were overwritten.
+        older_overwritten: bool,
         /// A device starts from it.
         starts: bool,
         why_not: Option<&'a str>,
@@ -116,6 +121,9 @@ pub(super) fn json(report: &Report) -> String {
         sectors: found.geometry.sectors,
         geometry_from_header: found.is_said,
         missing_bytes: found.missing(report.bytes),
+        records_from_ms: report.since.as_ref().map(|since| since.at_ms),
+        records_from: report.since.as_ref().map(|since| since.when.as_str()),
+        older_overwritten: report.since.as_ref().is_some_and(|since| since.overwritten),
         starts: report.started.is_ok(),
         why_not: report.started.as_ref().err().map(String::as_str),
     });

@@ -11,7 +11,7 @@ mod started;
 pub(crate) mod words;
 
 pub use found::{Found, SectorFound, SectorState, find};
-pub use history::{Kind, Row};
+pub use history::{Kind, Row, Since};
 pub use lines::schema;
 pub use started::{Started, State, start};
 
@@ -40,6 +40,8 @@ pub struct Report {
     pub found: Found,
     /// What the device did and saw, as far as it can still be read.
     pub history: Vec<Row>,
+    /// From when on that is.
+    pub since: Option<Since>,
     /// The device as it starts from it, or why it does not.
     pub started: Result<Box<Started>, String>,
     /// What names a due after the last record.
@@ -59,9 +61,16 @@ pub fn read(bytes: &[u8], hints: Hints) -> Result<Report, Unreadable> {
     let found = found::find(bytes, hints)?;
     let memory = found.memory(bytes);
     let geometry: Geometry = found.geometry;
-    let (history, dues) = history::history(&memory, &geometry);
+    let told = history::history(&memory, &geometry);
     let started = started::start(memory, geometry, hints.word_bytes.unwrap_or(4));
-    Ok(Report { bytes: bytes.len(), found, history, started: started.map(Box::new), dues })
+    Ok(Report {
+        bytes: bytes.len(),
+        found,
+        history: told.rows,
+        since: told.since,
+        started: started.map(Box::new),
+        dues: told.dues,
+    })
 }
 
 impl Report {

@@ -77,6 +77,9 @@ pub(super) fn text(report: &Report, all: bool) -> String {
     }
     let from = if all { 0 } else { report.history.len().saturating_sub(ROWS) };
     out.push_str("\nwhat it tells, by the device's clock\n");
+    if let Some(since) = report.since.as_ref().filter(|since| since.overwritten) {
+        _ = writeln!(out, "  from {} on: older records were overwritten", since.when);
+    }
     if from > 0 {
         _ = writeln!(out, "  {from} older rows (-v shows them)");
     }

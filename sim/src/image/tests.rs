@@ -58,6 +58,98 @@ fn a_ledger_inside_a_larger_dump_is_found() {
     assert!(report.started.is_ok());
 }
 
+#[test]
+fn a_time_that_happens_twice_comes_with_its_distance_from_utc() {
+    let night = r#"schema = 1
+[clock]
+start = 2026-10-24T12:00:00
+zone = "CET-1CEST,M3.5.0,M10.5.0/3"
+run_for = "1 d"
+[head]
+flow = "60 ml/min"
+[[entry]]
+name = "every"
+every = { interval = "30 min", from = "2026-10-24 12:00" }
+window = "9 min"
+volume = "8 ml"
+pulses = 1
+[[entry]]
+name = "nightly"
+weekly = { nights = ["sat"], at = "02:15" }
+window = "9 min"
+volume = "8 ml"
+pulses = 1
+[[operator]]
+at = "+15 h 10 min"
+acknowledge = {}
+"#;
+    let report = read(&memory_after(night), Hints::default()).unwrap();
+    let told = |begin: &str| -> Vec<String> {
+        let rows = report.history.iter().filter(|row| row.when.starts_with(begin));
+        rows.map(|row| format!("{}; {}", row.when, row.what)).collect()
+    };
+    let dosed = "dosed 8 ml; due 2026-10-25";
+    let wanted = [
+        format!("2026-10-25 02:00:08 (+02:00); {dosed} 02:00 (+02:00)"),
+        format!("2026-10-25 02:15:08 (+02:00); {dosed} 02:15 (+02:00)"),
+        format!("2026-10-25 02:30:08 (+02:00); {dosed} 02:30 (+02:00)"),
+        format!("2026-10-25 02:00:08 (+01:00); {dosed} 02:00 (+01:00)"),
+        "2026-10-25 02:10 (+01:00); alarms acknowledged".to_owned(),
+        format!("2026-10-25 02:30:08 (+01:00); {dosed} 02:30 (+01:00)"),
+    ];
+    assert_eq!(told("2026-10-25 02"), wanted);
+    // any other is clear
+    assert_eq!(
+        told("2026-10-25 03"),
+        [
+            format!("2026-10-25 03:00:08; {dosed} 03:00"),
+            format!("2026-10-25 03:30:08; {dosed} 03:30")
+        ]
+    );
+    fits(&report.text(true));
+    assert!(report.json().contains("02:10 (+01:00)"));
+}
+
+#[test]
+fn it_is_told_from_when_on_there_are_records() {
+    let site = |days: u32| {
+        let text = format!(
+            r#"schema = 1
+[clock]
+start = 2026-08-01T12:00:00
+zone = "UTC0"
+run_for = "{days} d"
+[head]
+flow = "60 ml/min"
+[memory]
+sectors = 2
+[[entry]]
+name = "rare"
+every = {{ interval = "91 d", from = "2026-08-02 12:00" }}
+window = "9 min"
+volume = "8 ml"
+"#
+        );
+        read(&memory_after(&text), Hints::default()).unwrap()
+    };
+    let words = "older records were overwritten";
+    let young = site(20);
+    let since = young.since.as_ref().unwrap();
+    assert_eq!((since.at_ms, since.when.as_str()), (0, "+0 s"), "the clock was not set yet");
+    assert!(!since.overwritten && !young.text(false).contains(words));
+    assert_eq!(young.history.iter().filter(|row| row.kind == Kind::Outcome).count(), 1);
+    // a sector takes three weeks of a stamp an hour; two hold the last three to six
+    let old = site(80);
+    let since = old.since.as_ref().unwrap();
+    let days = 80.0 - since.at_ms as f64 / 86.4e6;
+    assert!(since.overwritten && (20.0..43.0).contains(&days), "{days}");
+    assert!(old.text(false).contains(&format!("  from {} on: {words}\n", since.when)));
+    assert!(old.history.iter().all(|row| row.kind != Kind::Outcome));
+    let line: serde_json::Value = serde_json::from_str(old.json().lines().next().unwrap()).unwrap();
+    assert_eq!(line["records_from_ms"], since.at_ms);
+    assert_eq!(line["older_overwritten"], true);
+}
+
 /// An image whose headers and seals say another format version.
 fn relabelled(bytes: &[u8], version: u16) -> Vec<u8> {
     let slots = bytes.as_chunks::<SLOT>().0.iter();

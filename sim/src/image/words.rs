@@ -7,24 +7,33 @@ use dosewright_core::config::Head;
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::power::Pack;
 use dosewright_core::schedule::WallClock;
-use dosewright_core::time::Instant;
+use dosewright_core::time::{Instant, Utc};
 use dosewright_core::timers::Reason;
 use dosewright_core::tube::Tube;
 use dosewright_core::units::Volume;
+use dosewright_core::zone::Zone;
 
 use super::State;
 use crate::scenario::show;
+use crate::trace::Stamped;
+use crate::trace::stamp::which;
 use crate::words::plural;
 
 /// A moment by the device's clock, or its elapsed time where that is unset.
 pub(super) fn moment(at: Instant, clock: Option<&WallClock>) -> String {
     match clock {
-        Some(clock) => show::local(clock.local(at)),
+        Some(clock) => by_zone(&clock.zone, clock.utc(at)),
         None => {
             let ms = u64::try_from(at.as_ms()).unwrap_or(0);
             format!("+{}", show::length(ms))
         }
     }
+}
+
+/// A local time; one that happens twice with its distance from UTC.
+pub(super) fn by_zone(zone: &Zone, utc: Utc) -> String {
+    let at = Stamped { local: zone.to_local(utc), offset_s: zone.offset_at(utc) };
+    format!("{}{}", show::local(at.local), which(zone, at))
 }
 
 /// An entry whose settings are lost, by its number, or by its line where no whole record

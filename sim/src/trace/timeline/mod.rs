@@ -180,8 +180,12 @@ impl<W: io::Write> Timeline<W> {
 
     fn dose(&mut self, at_ms: u64, outcome: &Outcome) {
         self.day_of(at_ms);
-        let time = outcome.due.map_or_else(|| "--:--".to_owned(), |due| hour_minute(due.local));
-        let mut remark = words::remark(&self.frame.zone, outcome);
+        let zone = &self.frame.zone;
+        let time = outcome.due.map_or_else(
+            || "--:--".to_owned(),
+            |due| format!("{}{}", hour_minute(due.local), which(zone, due)),
+        );
+        let mut remark = words::remark(zone, outcome);
         // a device whose clock is on another day than the place
         let far = outcome
             .due

@@ -48,13 +48,6 @@ pub(super) fn remark(zone: &Zone, outcome: &Outcome) -> String {
     } else if let Some(started) = outcome.started {
         parts.push(format!("since {}", time_in(zone, started)));
     }
-    // the pump's own times tell which, where it ran
-    if let Some(due) = outcome.due.filter(|_| outcome.started.is_none()) {
-        let which = which(zone, due);
-        if !which.is_empty() {
-            parts.push(format!("due {}{which}", hour_minute(due.local)));
-        }
-    }
     if outcome.asked {
         parts.push("asked for".to_owned());
     }
