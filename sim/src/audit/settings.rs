@@ -55,6 +55,8 @@ impl Default for Staging {
 pub(crate) struct Snapshot {
     lines: Vec<(EntryId, LineState)>,
     deliveries: Vec<Delivery>,
+    /// Entry and instant of the dose that it has as open.
+    open: Option<(EntryId, i64)>,
     clock: Option<(u16, Option<i64>, i64)>,
     account_nl: Option<u64>,
     tube: Option<Tube>,
@@ -403,6 +405,9 @@ impl Auditor {
             Record::SnapDeliveries(some) => {
                 self.snapshot.deliveries.extend(some.iter().flatten());
             }
+            Record::SnapOpen { pulse, .. } => {
+                self.snapshot.open = Some((pulse.due.id, pulse.due_at.as_ms()));
+            }
             Record::SnapClock { at, epoch, utc, .. } => {
                 self.snapshot.clock =
                     Some((*epoch, utc.map(dosewright_core::time::Utc::as_ms), at.as_ms()));
@@ -470,7 +475,10 @@ impl Auditor {
         }
         let now = self.now;
         // no delivery begins before its due
-        let young = |d: &&Delivered| now - d.due_at < 23 * 3_600_000;
+        // a dose whose outcome was lost is open again
+        let young = |d: &&Delivered| {
+            now - d.due_at < 23 * 3_600_000 && snapshot.open != Some((d.id, d.due_at))
+        };
         let wanted: u64 = self.model.deliveries.iter().filter(young).map(|d| d.most_nl).sum();
         let carried: u64 = snapshot
             .deliveries
