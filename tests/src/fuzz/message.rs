@@ -6,7 +6,7 @@ use dosewright_core::device::{Device, Outputs};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::Geometry;
 use dosewright_core::lock::Pin;
-use dosewright_core::message::{Answer, Fault, Incoming, Line, Message, encode};
+use dosewright_core::message::{Answer, Fault, Incoming, LONGEST, Line, Message, encode};
 use dosewright_core::record::{Alarm, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
@@ -124,11 +124,19 @@ pub fn forge(bytes: &[u8]) -> Vec<u8> {
     frames.flat_map(|stuffed| frame(&unframe(stuffed))).collect()
 }
 
+/// Whether what stands between two zeros is a whole frame of an answer, which is not answered.
+fn is_answer(stuffed: &[u8]) -> bool {
+    let body = unframe(stuffed);
+    let whole = frame(&body);
+    let is_whole = stuffed.len() <= LONGEST && whole[1..whole.len() - 1] == *stuffed;
+    is_whole && body.get(2).is_some_and(|kind| *kind >= 128)
+}
+
 /// Sends any bytes to a device whose settings are locked.
 ///
 /// # Panics
 ///
-/// Where a frame gets no answer; where a frame that cannot be read, or a refusal,
+/// Where a frame gets no answer, or an answer one; where a frame that cannot be read, or a refusal,
 /// changes a setting; where anything but the right PIN opens the lock; where a
 /// timetable is in force that does not pass its check.
 pub fn run(data: &[u8]) -> Became {
@@ -145,12 +153,17 @@ pub fn run(data: &[u8]) -> Became {
     }
     let mut line = Line::<N>::NEW;
     let mut is_open = false;
-    let mut in_frame = false;
+    let mut stuffed = Vec::new();
     for &byte in data {
         let before = *device.controller().book();
         let incoming = line.push(byte);
-        assert_eq!(incoming.is_some(), byte == 0 && in_frame, "a frame and its answer");
-        in_frame = byte != 0;
+        let is_asked = byte == 0 && !stuffed.is_empty() && !is_answer(&stuffed);
+        assert_eq!(incoming.is_some(), is_asked, "a frame and its answer: {stuffed:?}");
+        if byte == 0 {
+            stuffed.clear();
+        } else {
+            stuffed.push(byte);
+        }
         match incoming {
             None => {}
             Some(Incoming::Answer { answer: Answer::Unreadable(fault), .. }) => {

@@ -97,7 +97,7 @@ fn what_does_not_fit_is_said_with_its_arithmetic() {
     let made = plan(&brief(&long), None);
     assert!(made.phases.is_empty() && made.text.is_empty());
     let first = &made.misfits[0];
-    assert!(first.contains("375 min") && first.contains("00:15 to 06:30"), "{first}");
+    assert!(first.contains("6 h 15 min") && first.contains("00:15 to 06:30"), "{first}");
     // a head too slow for the start-up dose in the room there is
     let slow = example().replace("flow = \"26.5 ml/min\"", "flow = \"8 ml/min\"");
     let made = plan(&brief(&slow), None);
