@@ -2,6 +2,8 @@
 //! the first week and those in which something was not as usual, and a week that
 //! counts all of them.
 
+mod boxes;
+
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
@@ -252,7 +254,14 @@ fn counted<'m>(marks: impl Iterator<Item = &'m Mark<'m>>) -> String {
     }
 }
 
-fn one(facts: &Facts, first: i64, marks: &[&Mark<'_>], shades: &[Shade], number: usize) -> Figure {
+/// One week: its doses, and those of the week before whose windows reach into it.
+fn one(
+    facts: &Facts,
+    first: i64,
+    (marks, before): (&[&Mark<'_>], &[&Mark<'_>]),
+    shades: &[Shade],
+    number: usize,
+) -> Figure {
     let head: Vec<(String, String)> = (0..7)
         .map(|day| {
             let (_, month, date) = Date::from_days((first + day) as i32).ymd();
@@ -261,19 +270,11 @@ fn one(facts: &Facts, first: i64, marks: &[&Mark<'_>], shades: &[Shade], number:
         })
         .collect();
     let (from, to) = (first * DAY_MS, (first + 7) * DAY_MS);
-    let place = |ms: i64| {
-        let day = (ms - from).div_euclid(DAY_MS);
-        let in_day = (ms - from).rem_euclid(DAY_MS);
-        (LEFT + day as f64 * DAY_W, TOP + in_day as f64 / 3.6e6 * HOUR_H)
-    };
+    let place = |ms: i64| boxes::place(from, ms);
     let mut drawn: Vec<(i64, i64, Kind)> = Vec::new();
     for shade in shades {
-        let (mut a, b) = (shade.from.max(from), shade.to.min(to));
-        while a < b {
-            let end = ((a.div_euclid(DAY_MS) + 1) * DAY_MS).min(b);
-            drawn.push((a, end, shade.kind));
-            a = end;
-        }
+        let days = boxes::by_day(shade.from, shade.to, (from, to)).into_iter();
+        drawn.extend(days.map(|(a, b)| (a, b, shade.kind)));
     }
     let settings: Vec<i64> = facts
         .clock
@@ -291,13 +292,7 @@ fn one(facts: &Facts, first: i64, marks: &[&Mark<'_>], shades: &[Shade], number:
             @let (x, y) = place(*at);
             path class="mark" d=(format!("M{} {}h{}m-6 -4l6 4l-6 4", c(x + 2.0), c(y), c(DAY_W - 4.0))) {}
         }
-        @for mark in marks {
-            @let (x, y) = place(mark.at.local.as_ms());
-            @let x = x + 8.0 + mark.lane as f64 * 11.0;
-            @let window = f64::from(mark.window_ms) / 3.6e6 * HOUR_H;
-            (rect("due", x - 5.0, y, 10.0, window.max(2.0)))
-            (glyph::glyph(mark.fate, x, y + (window / 2.0).max(1.0), 3.8))
-        }
+        @for mark in before.iter().chain(marks) { (boxes::of(mark, (from, to))) }
     };
     let what = counted(marks.iter().copied());
     let mut notes = Vec::new();
@@ -509,7 +504,12 @@ pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure
         let (low, high) = (start * DAY_MS, (start + 7) * DAY_MS);
         let mine: Vec<&Mark<'_>> =
             marks.iter().filter(|mark| (low..high).contains(&mark.at.local.as_ms())).collect();
-        out.push(one(facts, start, &mine, &shades, number + 1));
+        let reaches = |mark: &&Mark<'_>| {
+            let due = mark.at.local.as_ms();
+            due < low && due.saturating_add(i64::from(mark.window_ms)) > low
+        };
+        let before: Vec<&Mark<'_>> = marks.iter().filter(reaches).collect();
+        out.push(one(facts, start, (&mine, &before), &shades, number + 1));
     }
     (out, weeks - shown.len())
 }

@@ -31,3 +31,4 @@ mod units;
 mod visits;
 mod warned;
 mod waves;
+mod weeks;

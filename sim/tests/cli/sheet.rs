@@ -259,3 +259,39 @@ fn a_long_timetable_is_printed_smaller() {
     let (_, page) = sheet(3, long, "a4", go_on);
     assert!(page.contains("These run on closed dates too: <strong>all of them</strong>"));
 }
+
+/// Of closed dates all are told while there is room; the page grows smaller first.
+#[test]
+fn closed_dates_are_told_in_full_while_there_is_room() {
+    let place = Place::new("sheet-many-closed");
+    let sheet = |entries: u32| {
+        let mut site = "schema = 1\n[clock]\nstart = 2026-10-19T00:00:00\nzone = \"UTC0\"\n\
+            run_for = \"30 d\"\n[head]\nflow = \"26.5 ml/min\"\n"
+            .to_owned();
+        for i in 0..12 {
+            _ = write!(site, "[[closed]]\nfirst = 20{}-12-24\nlast = 20{}-01-03\n", 26 + i, 27 + i);
+        }
+        for i in 0..entries {
+            let (hour, minute) = (i / 3, 20 * (i % 3));
+            _ = write!(
+                site,
+                "[[entry]]\nname = \"line {i}\"\nvolume = \"5 ml\"\nwindow = \"10 min\"\n\
+                 weekly = {{ days = [\"mon\", \"thu\"], at = \"{hour:02}:{minute:02}\" }}\n"
+            );
+        }
+        place.write("site.toml", &site);
+        let said = place.call(&["sheet", "site.toml", "-q", "-o", "-"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        let class = said.out.split("<main class=\"").nth(1).unwrap().split('"').next().unwrap();
+        let text = said.out.split("Closed: ").nth(1).unwrap().split("</p>").next().unwrap();
+        let told = (26..38).filter(|year| text.contains(&format!("20{year}-12-24"))).count();
+        let rows = said.out.matches("<th scope=\"row\">").count();
+        (class.to_owned(), told, rows, text.contains("more have no room here"))
+    };
+    // eight more than the usual four take three lines of twelve, and two of 32
+    assert_eq!(sheet(9), ("a4".to_owned(), 12, 9, false));
+    assert_eq!(sheet(10), ("a4 small".to_owned(), 12, 10, false));
+    assert_eq!(sheet(30), ("a4 smaller".to_owned(), 12, 30, false));
+    assert_eq!(sheet(31), ("a4 smaller".to_owned(), 8, 31, true));
+    assert_eq!(sheet(40), ("a4 smaller".to_owned(), 4, 32, true));
+}

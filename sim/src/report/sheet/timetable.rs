@@ -9,8 +9,10 @@ use crate::report::figure;
 use crate::run::{Frame, Options};
 use crate::scenario::{ClockPlan, EntryPlan, IntervalStart, RecurrencePlan, Scenario, show};
 
-/// Closed stretches that are told.
-const MOST_CLOSED: usize = 4;
+/// Closed stretches that the sizes have room for beside their lines.
+const FEW_CLOSED: usize = 4;
+/// Cells of one more: `2026-12-24 to 2027-01-03; `.
+const CLOSED_CELLS: usize = 26;
 const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 
 /// A size in which the page is printed: its class, cells in a line of the timetable, and
@@ -37,6 +39,8 @@ pub(super) struct Fit<'s> {
     go_on: Option<String>,
     /// Rows that there is room for.
     shown: usize,
+    /// Closed stretches that there is room for.
+    closed: usize,
     /// The class of the page.
     pub(super) class: &'static str,
 }
@@ -54,14 +58,20 @@ impl<'s> Fit<'s> {
         let widest =
             |column: usize| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0);
         let width: usize = (0..6).map(widest).sum();
-        let room = |size: &Size| {
-            let lines = size.lines.saturating_sub(told / size.cells);
+        let closed = scenario.closed.len();
+        let room = |size: &Size, closed: usize| {
+            let more = closed.saturating_sub(FEW_CLOSED) * CLOSED_CELLS;
+            let beside = told / size.cells + more.div_ceil(size.cells);
+            let lines = size.lines.saturating_sub(beside);
             (lines / width.div_ceil(size.cells).max(1)).max(1)
         };
         let [.., last] = &SIZES;
-        let size = SIZES.iter().find(|size| rows.len() <= room(size)).unwrap_or(last);
-        let shown = rows.len().min(room(size));
-        Self { entries, rows, go_on, shown, class: size.class }
+        let size = SIZES.iter().find(|size| rows.len() <= room(size, closed)).unwrap_or(last);
+        // what has no room is counted: closed dates before entries
+        let fits = |closed: &usize| rows.len() <= room(size, *closed);
+        let closed = (FEW_CLOSED..=closed).rev().find(fits).unwrap_or(closed.min(FEW_CLOSED));
+        let shown = rows.len().min(room(size, closed));
+        Self { entries, rows, go_on, shown, closed, class: size.class }
     }
 }
 
@@ -171,7 +181,7 @@ pub(super) fn timetable(scenario: &Scenario, fit: &Fit) -> Markup {
     let closed: Vec<String> = scenario
         .closed
         .iter()
-        .take(MOST_CLOSED)
+        .take(fit.closed)
         .map(|dates| format!("{} to {}", show::date(dates.first), show::date(dates.last)))
         .collect();
     html! {
@@ -203,7 +213,9 @@ pub(super) fn timetable(scenario: &Scenario, fit: &Fit) -> Markup {
                 @if closed.is_empty() { "No closed dates." }
                 @else {
                     "Closed: " (figure::dated(&closed.join("; ")))
-                    @if scenario.closed.len() > MOST_CLOSED { "; and " (scenario.closed.len() - MOST_CLOSED) " more" }
+                    @if scenario.closed.len() > fit.closed {
+                        "; " strong { (scenario.closed.len() - fit.closed) " more have no room here: leave the file with this sheet" }
+                    }
                     "."
                     @if let Some(names) = &fit.go_on {
                         " These run on closed dates too: " strong { (names) } "."

@@ -1,0 +1,97 @@
+//! The picture of a week: each dose with its window and its mark.
+
+use crate::support::{Place, nights};
+
+/// Top and bottom of the grid, and the left edge of its first column, in units of the picture.
+const TOP: f64 = 34.0;
+const BOTTOM: f64 = TOP + 24.0 * 15.0;
+const LEFT: f64 = 34.0;
+const DAY_W: f64 = 48.0;
+
+/// The picture of the week of a Monday, without its legend.
+fn picture<'p>(page: &'p str, monday: &str) -> &'p str {
+    let from = page.find(&format!("Week of Monday {monday}")).unwrap();
+    let from = from + page[from..].find("<svg").unwrap();
+    &page[from..][..page[from..].find("</svg>").unwrap()]
+}
+
+fn number(tag: &str, name: &str) -> f64 {
+    let from = tag.find(&format!(" {name}=\"")).unwrap() + name.len() + 3;
+    tag[from..][..tag[from..].find('"').unwrap()].parse().unwrap()
+}
+
+fn tags<'p>(picture: &'p str, head: &str) -> Vec<&'p str> {
+    picture.match_indices(head).map(|(at, _)| picture[at..].split('>').next().unwrap()).collect()
+}
+
+/// Boxes of windows as column, and hours from top to bottom.
+fn boxes(picture: &str) -> Vec<(usize, f64, f64)> {
+    let hour = |y: f64| (y - TOP) / 15.0;
+    tags(picture, "<rect class=\"due\"")
+        .into_iter()
+        .map(|tag| {
+            let (x, y, h) = (number(tag, "x"), number(tag, "y"), number(tag, "height"));
+            assert!(y >= TOP - 0.05 && y + h <= BOTTOM + 0.05, "{tag}");
+            (((x - LEFT) / DAY_W) as usize, hour(y), hour(y + h))
+        })
+        .collect()
+}
+
+/// Full discs as column and hour of the middle.
+fn discs(picture: &str) -> Vec<(usize, f64)> {
+    tags(picture, "<circle class=\"dosed\"")
+        .into_iter()
+        .map(|tag| {
+            let (x, y, r) = (number(tag, "cx"), number(tag, "cy"), number(tag, "r"));
+            assert!(y - r >= TOP - 0.05 && y + r <= BOTTOM + 0.05, "{tag}");
+            (((x - LEFT) / DAY_W) as usize, (y - TOP) / 15.0)
+        })
+        .collect()
+}
+
+fn near(a: f64, b: f64) -> bool {
+    (a - b).abs() < 0.02
+}
+
+#[test]
+fn a_window_across_midnight_goes_on_at_the_top_of_the_next_day() {
+    let place = Place::new("week-midnight");
+    let text = nights("")
+        .replace("[\"mon\", \"tue\", \"wed\"]", "[\"tue\", \"sun\"]")
+        .replace("00:45", "23:00")
+        .replace("45 min", "5 h")
+        .replace("4 days", "10 days");
+    place.write("site.toml", &text);
+    let said = place.call(&["report", "site.toml", "-o", "r.html"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let page = place.read("r.html");
+    let first = picture(&page, "2026-10-05");
+    let drawn = boxes(first);
+    let wanted = [(1, 23.0, 24.0), (2, 0.0, 4.0), (6, 23.0, 24.0)];
+    assert_eq!(drawn.len(), wanted.len(), "{drawn:?}");
+    for (have, want) in drawn.iter().zip(wanted) {
+        assert!(have.0 == want.0 && near(have.1, want.1) && near(have.2, want.2), "{drawn:?}");
+    }
+    // each mark stands once, on the day on which its dose was due
+    let marks = discs(first);
+    assert!(marks.len() == 2 && marks[0].0 == 1 && marks[1].0 == 6, "{marks:?}");
+    assert!(marks.iter().all(|mark| near(mark.1, 23.5)), "{marks:?}");
+    // and Sunday's window goes on in the week after, without a mark of its own there
+    let second = picture(&page, "2026-10-12");
+    let drawn = boxes(second);
+    assert!(drawn[0].0 == 0 && near(drawn[0].1, 0.0) && near(drawn[0].2, 4.0), "{drawn:?}");
+    assert_eq!(discs(second).len(), 1);
+}
+
+#[test]
+fn the_mark_of_a_dose_just_before_midnight_is_within_the_picture() {
+    let place = Place::new("week-just-before");
+    for (at, window) in [("23:45", "40 min"), ("23:55", "6 min"), ("00:00", "6 min")] {
+        let text = nights("").replace("00:45", at).replace("45 min", window);
+        place.write("site.toml", &text);
+        place.call(&["report", "site.toml", "-o", "r.html"]);
+        let page = place.read("r.html");
+        let drawn = picture(&page, "2026-10-05");
+        assert!(boxes(drawn).len() >= 3 && discs(drawn).len() == 3, "{at}");
+    }
+}
