@@ -4,6 +4,7 @@ mod acts;
 mod ceiling;
 mod changes;
 mod meetings;
+mod never;
 mod site;
 
 use std::iter;
@@ -70,11 +71,17 @@ pub(super) fn find(
     found.extend(site::over_the_pack(scenario));
     found.extend(site::too_large(scenario));
     found.extend(site::lift(scenario));
+    found.extend(site::lead_for_nothing(scenario));
     found.extend(acts::overflows(scenario));
     found.extend(acts::other_cells(scenario));
     match never_set(scenario) {
         Some(unset) => found.push(unset),
-        None => found.extend(nothing_due(scenario, &plans, frame, clock)),
+        None => match nothing_due(scenario, &plans, frame, clock) {
+            Some(nothing) => found.push(nothing),
+            // what the device refuses has its dates told of by its refusal
+            None if accepted => found.extend(never::find(scenario, &plans, frame, clock)),
+            None => {}
+        },
     }
     found
 }

@@ -40,6 +40,14 @@ fn is_refusal(error: &Diagnostic) -> bool {
     codes::find(error.code).is_some_and(|info| info.origin == codes::Origin::Acceptance)
 }
 
+/// Entries that take no part in what is forecast, a sentence each.
+fn never_due(problems: &[Diagnostic]) -> impl Iterator<Item = String> {
+    problems
+        .iter()
+        .filter(|problem| problem.code == diagnose::codes::NOT_DUE)
+        .map(|problem| format!("timetable: {}: {}", problem.message, problem.label))
+}
+
 /// Forecasts a scenario.
 pub(super) fn forecast(terminal: Terminal, args: &ForecastArgs) -> Exit {
     let Some(file) = files::read_all(terminal, &[&args.file]).and_then(|mut all| all.pop()) else {
@@ -72,7 +80,8 @@ pub(super) fn forecast(terminal: Terminal, args: &ForecastArgs) -> Exit {
     let largest =
         forecast::days(&scenario, 365).iter().map(|day| day.volume_ml).fold(0.0, f64::max);
     let figures = forecast::figures(&scenario, largest);
-    let warnings = forecast::warnings(&scenario, &figures);
+    let mut warnings = forecast::warnings(&scenario, &figures);
+    warnings.extend(never_due(&problems));
     let density =
         scenario.product.as_ref().map_or(1.0, |product| f64::from(product.density_mg_l) / 1e6);
     let drawn = args

@@ -234,6 +234,89 @@ fn a_timetable_that_doses_nothing_is_warned_about() {
 }
 
 #[test]
+fn an_entry_that_never_comes_due_is_told_by_name() {
+    let place = Place::new("check-never");
+    let second = |keys: &str| {
+        let keys = if keys.starts_with("every") {
+            keys.to_owned()
+        } else {
+            format!("weekly = {{ nights = [\"fri\"], at = \"03:00\" }}\n{keys}")
+        };
+        nights(&format!(
+            "[[entry]]\nname = \"b\"\nvolume = \"60 ml\"\nwindow = \"30 min\"\n{keys}\n"
+        ))
+    };
+    let check = |site: &str| {
+        place.write("site.toml", site);
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        flat(&said.out)
+    };
+    // a year of 366 days from Monday 5 October 2026, 00:00, ends with that of the next
+    let mut told = 0;
+    for (keys, why) in [
+        ("first = 2072-02-01", "no dose of it comes due in 366 d"),
+        ("last = 2026-02-01", "it was over before the start of the run, 2026-10-05"),
+        ("every = { interval = \"36 h\", from = \"2028-02-02 13:00\" }", "no dose of it comes"),
+        (
+            "last = 2037-03-07\n[[closed]]\nfirst = 2026-10-09\nlast = 2037-03-07",
+            "every dose of it that comes due in 366 d falls on closed dates",
+        ),
+    ] {
+        let said = check(&second(keys));
+        assert!(said.contains("W022]: \"b\" never comes due") && said.contains(why), "{said}");
+        assert!(!said.contains("\"night\" never") && !said.contains("W012"), "{said}");
+        told += 1;
+    }
+    assert_eq!(told, 4);
+    // what is forecast says so too
+    let forecast = |site: &str| {
+        place.write("site.toml", site);
+        flat(&place.call(&["forecast", "site.toml"]).out)
+    };
+    let said = forecast(&second("first = 2072-02-01"));
+    assert!(said.contains("timetable: \"b\" never comes due: no dose of it comes due"), "{said}");
+    assert!(!forecast(&second("")).contains("never comes due"));
+    // what does come within the year, however short the run is; what is not to run
+    for keys in
+        ["", "first = 2027-10-01", "last = 2026-10-09", "enabled = false\nfirst = 2072-02-01"]
+    {
+        assert!(!check(&second(keys)).contains("W022"), "{keys}");
+    }
+    assert!(check(&second("first = 2027-10-08")).contains("W022"));
+    // somebody changes it, or sets the clock to the year in question
+    let with = |act: &str| {
+        let act = format!("first = 2072-02-01\n[[operator]]\nat = \"+1 h\"\n{act}");
+        check(&second(&act)).contains("W022")
+    };
+    assert!(!with("edit = { entry = \"b\", first = 2026-11-01 }"));
+    assert!(with("edit = { entry = \"night\", volume = \"110 ml\" }"));
+    assert!(!with("set_clock = { by = \"400 d\" }") && with("set_clock = { by = \"2 min\" }"));
+    assert!(!with("set_clock = { to = \"2072-02-01 10:00\" }"));
+    assert!(with("set_clock = { to = \"2026-10-05 01:02\" }"));
+}
+
+#[test]
+fn a_lead_where_no_start_loses_anything_is_warned_about() {
+    let place = Place::new("check-lead");
+    let check = |keys: &str| {
+        let head = format!("flow = \"26.5 ml/min\"\n{keys}");
+        place.write("site.toml", &nights("").replace("flow = \"26.5 ml/min\"", &head));
+        let said = place.call(&["check", "site.toml"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        flat(&said.out)
+    };
+    // 26.5 ml/min for 0.4 s
+    let said = check("lead = \"400 ms\"");
+    assert!(said.contains("W023") && said.contains("delivers 0.177 ml too much"), "{said}");
+    // a run without a drive does not turn by the model, whatever is said of its start
+    assert!(check("lead = \"400 ms\"\nspin_up = \"1 s\"").contains("W023"));
+    for keys in ["", "lead = \"0 ms\"", "lead = \"400 ms\"\ndrive = { on_off = {} }"] {
+        assert!(!check(keys).contains("W023"), "{keys}");
+    }
+}
+
+#[test]
 fn weekly_entries_on_a_clock_that_is_never_set_are_warned_about() {
     let place = Place::new("check-unset");
     let check = |more: &str| {

@@ -2,6 +2,7 @@
 
 use dosewright_core::civil::{DAY_MS, Local};
 use dosewright_core::time::Duration;
+use dosewright_core::units::Volume;
 
 use crate::diagnose::{Diagnostic, codes};
 use crate::forecast::{figures, first_dose, over_pack, weak_help, weak_pack};
@@ -60,6 +61,24 @@ pub(super) fn out_of_date(scenario: &Scenario, frame: &Frame) -> Option<Diagnost
             show::date(dosed.date())
         ))
         .help("fill in product that is in date, and give the `use_by` that stands on it"),
+    )
+}
+
+/// W023: pulses that are longer for a loss that the pump of a run does not have.
+pub(super) fn lead_for_nothing(scenario: &Scenario) -> Option<Diagnostic> {
+    let head = &scenario.head;
+    if head.head.lead_ms == 0 || head.motion.drive.is_some() {
+        return None;
+    }
+    let flow = head.true_flow.unwrap_or(head.head.flow);
+    let more_nl = flow.volume(Duration::from_ms(u64::from(head.head.lead_ms))).as_nl();
+    // a digit that nobody measures is left out
+    let more = Volume::from_ul(more_nl.saturating_add(500) / 1000);
+    let message = "each pulse is longer for a start at which nothing is lost";
+    Some(
+        Diagnostic::new(codes::LEAD_FOR_NOTHING, head.spans.at("lead"), message)
+            .label(format!("every pulse of a run delivers {} too much", show::volume(more)))
+            .help("say what turns the rotor, `drive = { on_off = {} }`, and how slowly it starts, `spin_up`; or leave `lead` out: without a drive a run has the mean flow at once"),
     )
 }
 

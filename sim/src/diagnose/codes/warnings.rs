@@ -461,4 +461,55 @@ weekly = { nights = ["mon"], at = "00:45" }
 volume = "1500 ml"
 window = "4 h"
 "#;
+
+NOT_DUE = "W022", "an entry never comes due",
+"Other entries are dosed, and this one is not: no dose of it comes due in a year, or in the run where that \
+is longer, or each falls on closed dates, and no operator changes that. A slip in the year of a date is the \
+usual reason. An entry that is not to run is disabled, and not warned of.",
+wrong r#"
+[[entry]]
+name = "night"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
+
+[[entry]]
+name = "summer"
+weekly = { nights = ["tue"], at = "00:45" }
+volume = "60 ml"
+window = "45 min"
+first = 2072-02-01
+"#,
+right r#"
+[[entry]]
+name = "night"
+weekly = { nights = ["mon"], at = "00:45" }
+volume = "120 ml"
+window = "45 min"
+
+[[entry]]
+name = "summer"
+weekly = { nights = ["tue"], at = "00:45" }
+volume = "60 ml"
+window = "45 min"
+first = 2027-02-01
+"#;
+
+LEAD_FOR_NOTHING = "W023", "a lead without a drive",
+"`lead` makes each pulse longer by what a start of the head loses. The pump of a run loses something at a \
+start only where `drive` says what turns its rotor; without one it has the mean flow from the first \
+millisecond on, and every pulse delivers too much. The device tells the doses as set, and the container is \
+empty before its time.",
+wrong r#"
+[head]
+flow = "26.5 ml/min"
+lead = "250 ms"
+"#,
+right r#"
+[head]
+flow = "26.5 ml/min"
+lead = "250 ms"
+drive = { on_off = {} }
+spin_up = "500 ms"
+"#;
 }
