@@ -147,6 +147,8 @@ fn set_up(main: &mut Main<'_>, wanted: &mut Timetable<N>, random: &mut Random, d
     hand_in(main, Event::SetClock(at(20_600, 0)), SETTING, done);
     timetable(wanted, random, 0);
     hand_in(main, Event::Timetable(wanted), ADOPTION, done);
+    // without it next to nothing would be counted
+    done.sound &= main.device().controller().book().timetable.ids().count() == N;
 }
 
 /// Local time of a day counted from 1970, and a minute of it.
@@ -163,7 +165,7 @@ fn timetable(wanted: &mut Timetable<N>, random: &mut Random, old: u16) {
         let start = u32::from(line) * slot;
         let days = Days::from_bits((random.below(127) + 1) as u8);
         let entry = Entry {
-            id: EntryId(line),
+            id: EntryId(line + 1),
             enabled: line < old || !random.one_in(8),
             recurrence: Recurrence::Weekly {
                 days: if random.one_in(3) { days } else { Days::ALL },
@@ -225,7 +227,12 @@ fn disturb(main: &mut Main<'_>, wanted: &mut Timetable<N>, random: &mut Random, 
             timetable(wanted, random, N as u16 / 2);
             hand_in(main, Event::Timetable(wanted), ADOPTION, done);
         }
-        3 => hand_in(main, Event::RunAgain(EntryId(random.below(N as u32) as u16)), SETTING, done),
+        3 => hand_in(
+            main,
+            Event::RunAgain(EntryId(random.below(N as u32) as u16 + 1)),
+            SETTING,
+            done,
+        ),
         4 => hand_in(main, Event::Prime(Volume::from_ml(20)), SETTING, done),
         5 => hand_in(main, Event::Calibrate { run_ms: 60_000 }, SETTING, done),
         6 => {
