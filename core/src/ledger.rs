@@ -380,10 +380,15 @@ impl<F: NorFlash> Ledger<F> {
         Err(RollError::Worn)
     }
 
-    /// Whether each slot that a scan gives was written by a build that puts some records into
-    /// two.
+    /// Whether the sector in force was written by a build that puts some records into two
+    /// slots.
+    pub(crate) const fn ends_in_pairs(&self) -> bool {
+        !self.worn
+    }
+
+    /// Whether each slot that a scan gives was.
     pub(crate) const fn writes_twice(&self) -> bool {
-        !self.worn && self.older.is_none()
+        self.ends_in_pairs() && self.older.is_none()
     }
 
     /// What a scan starts from, as found at opening; [`Base::Current`] again

@@ -125,7 +125,7 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
     doubt(book, since_intent);
     // the pump starts for a dose once both slots of its first intent have taken: one that
     // cannot be read is no pulse
-    (unreadable_tail.saturating_sub(u32::from(twice)), unreadable)
+    (unreadable_tail.saturating_sub(u32::from(ledger.ends_in_pairs())), unreadable)
 }
 
 /// Each slot that cannot be read may have been one pulse more of the open dose (D4).

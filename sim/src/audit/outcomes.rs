@@ -195,7 +195,11 @@ impl Auditor {
             .model
             .head
             .is_some_and(|h| self.limits.free_at_latest(&h, now) + shortest > due.deadline());
-        let nothing_keeps = judged || self.too_late == Some(key);
+        // a due before it whose settings may be lost may not be there for the device
+        let ahead = |d: &Due| d.key != key && d.order() < due.order();
+        let may_be_first =
+            self.model.waiting().filter(ahead).any(|before| self.taint.covers(before.key.id));
+        let nothing_keeps = judged || self.too_late == Some(key) || may_be_first;
         let expected = match verdict {
             // guard and ceiling come before what fits (D2, D7, D5)
             Some(Verdict::Skip(expected)) if nothing_keeps => Causes::of(expected),
