@@ -187,12 +187,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     fn pump_went_off(&mut self, since: Instant, until: Instant, at: Instant) {
         let on = at.since(since);
         let rest = self.book.head.as_ref().map_or(Duration::ZERO, |head| head.rest_after(on));
-        self.pump = Pump::Off { rest_until: at.plus(rest) };
+        let rest_until = at.plus(rest);
+        self.pump = Pump::Off { rest_until };
         if let Some(service) = &mut self.service {
             let on_ms = u32::try_from(on.as_ms()).unwrap_or(u32::MAX);
             service.ran_ms = service.ran_ms.saturating_add(on_ms);
             // what is cut short is over, whatever of a train was still to come
             service.over = service.left == 0 || at < until;
+            if service.over {
+                self.pump = Pump::Off { rest_until: rest_until.max(service.rest_until) };
+            }
             return;
         }
         if let Some(running) = &mut self.running {

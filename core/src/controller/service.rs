@@ -26,6 +26,9 @@ pub(super) struct Service {
     pub(super) longest_ms: u32,
     /// How long it ran, once it is over.
     pub(super) ran_ms: u32,
+    /// Until when the pump was to rest when it began: whoever stands there need not wait for
+    /// that, a dose after it does (D7).
+    pub(super) rest_until: Instant,
     /// The pump is off again and the end is to be taken down.
     pub(super) over: bool,
 }
@@ -69,6 +72,10 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 let starts =
                     if act == Act::TrainBegun { self.bench.asked_starts.max(1) } else { 1 };
                 let each_ms = over(u64::from(ms), u64::from(starts)) as u32;
+                let rest_until = match self.pump {
+                    Pump::Off { rest_until } => rest_until,
+                    Pump::On { .. } => Instant::MIN,
+                };
                 self.service = Some(Service {
                     act,
                     asked_ms: ms,
@@ -77,6 +84,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                     left: starts.saturating_sub(1),
                     longest_ms,
                     ran_ms: 0,
+                    rest_until,
                     over: false,
                 });
                 let length = Duration::from_ms(u64::from(each_ms));
