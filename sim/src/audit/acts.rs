@@ -116,7 +116,10 @@ impl Auditor {
             DeviceAct::RemoteStop(on) => self.change(now, Cause::RemoteStop, *on),
             DeviceAct::Leak(on) => self.change(now, Cause::Leak, *on),
             DeviceAct::MotorFault => self.motor_fails(now),
-            DeviceAct::StopDose(id) => self.force_end(*id, Cause::Stopped, now),
+            DeviceAct::StopDose(id) => {
+                self.pin.ms.by_hand = true;
+                self.force_end(*id, Cause::Stopped, now);
+            }
             DeviceAct::LevelLow(closed) => self.look_at_level(*closed, now),
             DeviceAct::Acknowledge
             | DeviceAct::Unlock(_)
@@ -345,7 +348,8 @@ impl Auditor {
     pub(super) fn check_refused_ask(&mut self) {
         let Some((id, busy)) = self.pending.ask.take() else { return };
         // what was due by then comes first, and may have taken the pump
-        let taken = self.open.is_some() || self.model.first_waiting().is_some();
+        let taken =
+            self.open.is_some() || self.model.first_waiting().is_some() || self.pin.ms.by_hand;
         let spoken = self.pin.ms.damaged || self.taint.covers(id) || self.model.stock.unsure;
         if busy || taken || spoken || !self.supply.awake {
             self.report.refused_acts += 1;

@@ -33,6 +33,8 @@ pub(crate) struct InThisMs {
     pub(crate) reset: bool,
     pub(crate) stopped: bool,
     pub(crate) edited: bool,
+    /// A dose was stopped by hand, which may have taken the pump, or waited for it, until then.
+    pub(crate) by_hand: bool,
     pub(crate) released: bool,
     pub(crate) damaged: bool,
     pub(crate) clock_lost: bool,
