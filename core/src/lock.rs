@@ -27,17 +27,34 @@ pub const PIN_DIGITS: (usize, usize) = (4, 8);
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Pin(u32);
 
-impl fmt::Debug for Pin {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("Pin")
-    }
+/// The word that a PIN is judged by, as the ledger has it; 0 where none is set. The PIN can
+/// be worked out from it, so it shows itself to nobody either.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+pub struct PinWord(pub u32);
+
+/// A value of which nothing is shown but what it is.
+macro_rules! says_nothing {
+    ($($of:ident)+) => {$(
+        impl fmt::Debug for $of {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str(stringify!($of))
+            }
+        }
+
+        #[cfg(feature = "defmt")]
+        impl defmt::Format for $of {
+            fn format(&self, f: defmt::Formatter<'_>) {
+                defmt::write!(f, stringify!($of));
+            }
+        }
+    )+};
 }
 
-#[cfg(feature = "defmt")]
-impl defmt::Format for Pin {
-    fn format(&self, f: defmt::Formatter<'_>) {
-        defmt::write!(f, "Pin");
-    }
+says_nothing!(Pin PinWord);
+
+impl PinWord {
+    /// That of no PIN.
+    pub const NONE: Self = Self(0);
 }
 
 impl Pin {
@@ -84,12 +101,12 @@ impl Pin {
 
     /// The word that the ledger has of it, never 0. Steps that can be taken back are
     /// enough here: what they are for is that nobody reads the PIN off a print-out.
-    const fn check(self) -> u32 {
+    const fn check(self) -> PinWord {
         let mut x = self.0.wrapping_mul(0x9e37_79b9);
         x = (x ^ (x >> 16)).wrapping_mul(0x85eb_ca6b);
         x = (x ^ (x >> 13)).wrapping_mul(0xc2b2_ae35);
         x ^= x >> 16;
-        if x == 0 { 1 } else { x }
+        PinWord(if x == 0 { 1 } else { x })
     }
 }
 
@@ -97,8 +114,7 @@ impl Pin {
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Lock {
-    /// The word that a PIN is judged by; 0 where none is set.
-    check: u32,
+    check: PinWord,
     /// Wrong tries in a row.
     pub wrong: u8,
     /// When the last of them was.
@@ -107,31 +123,31 @@ pub struct Lock {
 
 impl Lock {
     /// No PIN: nothing is locked.
-    pub const OPEN: Self = Self { check: 0, wrong: 0, at: Instant::ZERO };
+    pub const OPEN: Self = Self { check: PinWord::NONE, wrong: 0, at: Instant::ZERO };
 
-    pub(crate) const fn with(check: u32) -> Self {
+    pub(crate) const fn with(check: PinWord) -> Self {
         Self { check, ..Self::OPEN }
     }
 
-    pub(crate) const fn check_of(pin: Option<Pin>) -> u32 {
+    pub(crate) const fn check_of(pin: Option<Pin>) -> PinWord {
         match pin {
             Some(pin) => pin.check(),
-            None => 0,
+            None => PinWord::NONE,
         }
     }
 
-    pub(crate) const fn word(&self) -> u32 {
+    pub(crate) const fn word(&self) -> PinWord {
         self.check
     }
 
     /// Whether there is a PIN.
     pub const fn is_set(&self) -> bool {
-        self.check != 0
+        self.check.0 != 0
     }
 
     /// Whether it is this one.
     pub(crate) const fn opens_with(&self, pin: Pin) -> bool {
-        self.check == pin.check()
+        self.check.0 == pin.check().0
     }
 
     /// One more wrong try.
@@ -183,7 +199,7 @@ mod tests {
 
     #[test]
     fn o5_the_wait_grows_with_each_wrong_try() {
-        let mut lock = Lock::with(7);
+        let mut lock = Lock::with(PinWord(7));
         let minute = |n: i64| Instant::from_ms(n * 60_000);
         let mut waits = [0; 12];
         for wait in &mut waits {
@@ -202,19 +218,19 @@ mod tests {
             [("0417", 0x478e_10cb), ("00000000", 0x9119_7628), ("99999999", 0xf0ed_6f9f)]
         {
             let pin = Pin::from_digits(digits.as_bytes()).unwrap();
-            assert_eq!(Lock::check_of(Some(pin)), word, "{digits}");
-            let lock = Lock::with(word);
-            assert!(lock.is_set() && lock.word() == word && lock.opens_with(pin));
+            assert_eq!(Lock::check_of(Some(pin)).0, word, "{digits}");
+            let lock = Lock::with(PinWord(word));
+            assert!(lock.is_set() && lock.word().0 == word && lock.opens_with(pin));
             assert!(!lock.opens_with(Pin::from_digits(b"0418").unwrap()));
         }
-        assert_eq!(Lock::check_of(None), 0);
+        assert_eq!(Lock::check_of(None), PinWord::NONE);
         assert!(!Lock::OPEN.is_set());
     }
 
     #[test]
     fn o5_the_longest_wait_holds_however_many_tries_were_wrong() {
         for wrong in [9, 10, 60, 70, 140, u8::MAX] {
-            let lock = Lock { wrong, ..Lock::with(7) };
+            let lock = Lock { wrong, ..Lock::with(PinWord(7)) };
             assert_eq!(lock.next_try(), Instant::ZERO.plus(LONGEST_DELAY), "{wrong}");
         }
     }

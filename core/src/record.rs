@@ -18,7 +18,7 @@ mod tests;
 use crate::cause::Cause;
 use crate::config::{Container, Head};
 use crate::entry::{Entry, EntryId, Nominal};
-use crate::lock::Lock;
+use crate::lock::{Lock, PinWord};
 use crate::motor::Motor;
 use crate::power::{Gauge, Pack};
 use crate::stock::Stock;
@@ -384,8 +384,8 @@ pub enum Record {
     Pin {
         /// When.
         at: Instant,
-        /// The word that it is judged by; 0 for none.
-        check: u32,
+        /// The word that it is judged by.
+        check: PinWord,
     },
     /// The motor stalled or drew too much.
     Motor {

@@ -14,7 +14,7 @@ use dosewright_core::civil::{Date, Days};
 use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recurrence};
 use dosewright_core::ledger::{Class, Geometry, Ledger, OpenError, SLOT, Slot, VERSION};
-use dosewright_core::lock::Lock;
+use dosewright_core::lock::{Lock, PinWord};
 use dosewright_core::motor::Motor;
 use dosewright_core::power::{Gauge, Pack};
 use dosewright_core::record::{
@@ -162,7 +162,7 @@ fn records(version: u16) -> Vec<Record> {
         records.extend([
             Record::Calibration { found: first, in_force: true, lead_ms },
             Record::Calibration { found: second, in_force: false, lead_ms },
-            Record::Pin { at: at(26 * HOUR + 14), check: 0x1234_5678 },
+            Record::Pin { at: at(26 * HOUR + 14), check: PinWord(0x1234_5678) },
             Record::Act { at: at(26 * HOUR + 15), act: Act::WrongPin, ms: 0 },
             Record::Pack { at: at(26 * HOUR + 16), pack: pack(), how: NewPack::Set },
             Record::PackMeans { at: at(26 * HOUR + 17), rest_mv: 10_512, load_mv: 9_487 },

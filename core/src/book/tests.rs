@@ -10,6 +10,7 @@ use super::*;
 use crate::cause::Cause;
 use crate::config::Container;
 use crate::entry::{Nominal, Recurrence, plain};
+use crate::lock::PinWord;
 use crate::power::Pack;
 use crate::record::{Begin, Born, Delivery, DueKey, Outcome, OutcomeKind, Reset};
 use crate::units::{Carry, Flow};
@@ -420,7 +421,7 @@ fn m1_a_snapshot_says_all_that_a_rule_can_ask_for() {
         &book(),
         &[
             Record::Pack { at: at(1), pack, how: NewPack::Set },
-            Record::Pin { at: at(2), check: 7 },
+            Record::Pin { at: at(2), check: PinWord(7) },
             Record::Container { at: at(3), container, level: ml(300), pumped_ms: None },
             Record::Outcome(outcome()),
             Record::Pulse(Pulse { asked: true, at: at(30_000), ..pulse() }),
@@ -450,7 +451,7 @@ fn m1_the_fullest_snapshot_there_can_be_is_as_long_as_it_says() {
     let container = Container { capacity: ml(1000), ..Container::NONE };
     book.apply(&Record::Head { at: at(0), head: head() });
     book.apply(&Record::Pack { at: at(1), pack, how: NewPack::Set });
-    book.apply(&Record::Pin { at: at(2), check: 7 });
+    book.apply(&Record::Pin { at: at(2), check: PinWord(7) });
     book.apply(&Record::Container { at: at(3), container, level: ml(300), pumped_ms: None });
     for line in 0..3 {
         book.adopt(&staged(line, 7 + u16::from(line)));

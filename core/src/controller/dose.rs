@@ -187,19 +187,16 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     fn pump_went_off(&mut self, since: Instant, until: Instant, at: Instant) {
         let on = at.since(since);
         let rest = self.book.head.as_ref().map_or(Duration::ZERO, |head| head.rest_after(on));
-        let rest_until = at.plus(rest);
-        self.pump = Pump::Off { rest_until };
+        let mut rest_until = at.plus(rest);
         if let Some(service) = &mut self.service {
             let on_ms = u32::try_from(on.as_ms()).unwrap_or(u32::MAX);
             service.ran_ms = service.ran_ms.saturating_add(on_ms);
             // what is cut short is over, whatever of a train was still to come
             service.over = service.left == 0 || at < until;
             if service.over {
-                self.pump = Pump::Off { rest_until: rest_until.max(service.rest_until) };
+                rest_until = rest_until.max(service.rest_until);
             }
-            return;
-        }
-        if let Some(running) = &mut self.running {
+        } else if let Some(running) = &mut self.running {
             // what was cut off is taken off the pulse: its start was lost anyway
             let cut_ms = u32::try_from(until.since(at).as_ms()).unwrap_or(u32::MAX);
             let pulse_ms = self.book.open.as_ref().map_or(0, |open| open.pulse.on_ms);
@@ -207,6 +204,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             running.least_ms = running.least_ms.saturating_add(on_ms);
             running.most_ms = running.most_ms.saturating_add(on_ms);
         }
+        self.pump = Pump::Off { rest_until };
     }
 
     /// An operator ends the open dose of an entry. The pump is off at once, whether the

@@ -2,6 +2,7 @@
 
 use super::Controller;
 use crate::cause::Cause;
+use crate::civil::Date;
 use crate::entry::{Entry, Nominal};
 use crate::record::{Born, DueKey, LineState, Mark, Outcome, OutcomeKind, Record, Waiting};
 use crate::time::Instant;
@@ -39,6 +40,11 @@ pub(super) struct Skip {
 /// The first minute of a day, as the dues of weekly entries are counted.
 fn day_begins(days: i32) -> Nominal {
     Nominal(u32::try_from(days).unwrap_or(0).saturating_mul(crate::civil::DAY_MIN))
+}
+
+/// The first minute after a date, as the dues of an entry are counted.
+fn day_after(entry: &Entry, date: Date) -> Nominal {
+    day_begins(entry.calendar_day(date).saturating_add(1))
 }
 
 impl<const N: usize, const H: usize> Controller<N, H> {
@@ -335,7 +341,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             return None;
         }
         let last = self.book.timetable.closed.last_with(entry.date_of(n))?;
-        Some(day_begins(entry.calendar_day(last).saturating_add(1)))
+        Some(day_after(entry, last))
     }
 
     /// How far a stretch of dues reaches that are all missed by the same cause:
@@ -351,14 +357,13 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             _ => entry.first_after(self.now.minus(entry.window_and_grace()), clock),
         };
         // where none follows, to the end of the entry
-        let over =
-            |_| entry.last.map(|last| day_begins(entry.calendar_day(last).saturating_add(1)));
+        let over = |_| entry.last.map(|last| day_after(entry, last));
         let until = until.or_else(|| clock.and_then(over));
         let mut end = until.unwrap_or(due.nominal.next()).max(due.nominal.next());
         if entry.is_weekly() && entry.observes_closed {
             for closed in self.book.timetable.closed.iter() {
                 let from = day_begins(entry.calendar_day(closed.first));
-                let to = day_begins(entry.calendar_day(closed.last).saturating_add(1));
+                let to = day_after(entry, closed.last);
                 if cause == Cause::Closed {
                     // to the end of the closed dates this due is in
                     if from <= due.nominal && due.nominal < to {

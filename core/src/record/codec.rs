@@ -8,9 +8,10 @@
 
 use super::fields::*;
 use super::parts::*;
-use super::{Act, Adopted, Alarm, Born, NewPack, RECORD_BYTES, Record, Reset, STARTS_A_RECORD};
+use super::{Act, Adopted, Alarm, Born, NewPack, RECORD_BYTES, Record, Reset};
 use crate::codec::{Get, Put};
 use crate::entry::EntryId;
+use crate::lock::PinWord;
 use crate::time::Instant;
 
 impl Record {
@@ -86,7 +87,7 @@ impl Record {
             }
             Self::Pin { at, check } => {
                 put_instant(&mut p, *at);
-                p.u32(*check);
+                p.u32(check.0);
             }
             Self::Pack { at, pack, how } => {
                 put_instant(&mut p, *at);
@@ -275,7 +276,7 @@ impl Record {
                 *self =
                     Self::Calibration { found: get_found(g), in_force: g.bool(), lead_ms: g.u16() }
             }
-            16 => *self = Self::Pin { at: get_instant(g), check: g.u32() },
+            16 => *self = Self::Pin { at: get_instant(g), check: PinWord(g.u32()) },
             17 => {
                 *self = Self::Pack {
                     at: get_instant(g),
@@ -321,24 +322,13 @@ impl Record {
                 *self = Self::SnapLine { line: g.u8(), id: EntryId(g.u16()), state: get_state(g) };
             }
             38 => {
-                let mut was_there = true;
-                *self = Self::SnapDeliveries(core::array::from_fn(|_| {
-                    let item = get_delivery(g);
-                    g.ok &= was_there || item.is_none();
-                    was_there = item.is_some();
-                    item
-                }));
+                *self = Self::SnapDeliveries(get_list(g, get_delivery));
             }
             39 => {
-                let mut items = [None; STARTS_A_RECORD];
-                let mut was_there = true;
-                for item in &mut items {
+                *self = Self::SnapStarts(get_list(g, |g| {
                     let ms = g.i48();
-                    *item = (ms != NO_TIME).then_some(Instant::from_ms(ms));
-                    g.ok &= was_there || item.is_none();
-                    was_there = item.is_some();
-                }
-                *self = Self::SnapStarts(items);
+                    (ms != NO_TIME).then_some(Instant::from_ms(ms))
+                }));
             }
             40 => {
                 let (pulse, flags) = get_pulse(g);
@@ -353,4 +343,18 @@ impl Record {
         }
         g.ok && (g.in_range || any_range) && g.rest_is_zero()
     }
+}
+
+/// A list that ends with its first empty place.
+fn get_list<T, const N: usize>(
+    g: &mut Get<'_>,
+    item: impl Fn(&mut Get<'_>) -> Option<T>,
+) -> [Option<T>; N] {
+    let mut was_there = true;
+    core::array::from_fn(|_| {
+        let item = item(g);
+        g.ok &= was_there || item.is_none();
+        was_there = item.is_some();
+        item
+    })
 }

@@ -4,7 +4,7 @@
 use super::fields::{get_flow, get_instant, get_volume, put_instant, put_volume};
 use crate::codec::{Get, Put};
 use crate::config::{Container, Head};
-use crate::lock::Lock;
+use crate::lock::{Lock, PinWord};
 use crate::motor::Motor;
 use crate::power::{Gauge, Pack};
 use crate::stock::Stock;
@@ -93,13 +93,13 @@ pub(super) fn get_found(g: &mut Get) -> Found {
 }
 
 pub(super) fn put_lock(p: &mut Put, lock: &Lock) {
-    p.u32(lock.word());
+    p.u32(lock.word().0);
     p.u8(lock.wrong);
     put_instant(p, lock.at);
 }
 
 pub(super) fn get_lock(g: &mut Get) -> Lock {
-    let mut lock = Lock::with(g.u32());
+    let mut lock = Lock::with(PinWord(g.u32()));
     (lock.wrong, lock.at) = (g.u8(), get_instant(g));
     lock
 }

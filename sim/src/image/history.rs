@@ -2,6 +2,7 @@
 
 use dosewright_core::cause::Cause;
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
+use dosewright_core::lock::PinWord;
 use dosewright_core::motor::Motor;
 use dosewright_core::record::{Act, Alarm, DueKey, NewPack, Outcome, OutcomeKind, Record, Reset};
 use dosewright_core::time::Instant;
@@ -232,7 +233,7 @@ fn row(record: &Record, dues: &Dues) -> Option<(Kind, Option<u16>, String)> {
             );
             (Kind::Pack, None, what)
         }
-        Record::Pin { check: 0, .. } => (Kind::Pin, None, "PIN taken away".to_owned()),
+        Record::Pin { check: PinWord::NONE, .. } => (Kind::Pin, None, "PIN taken away".to_owned()),
         Record::Pin { .. } => (Kind::Pin, None, "PIN set".to_owned()),
         Record::Calibration { found, in_force, lead_ms } => {
             (Kind::Calibration, None, show::calibration(found, *in_force, *lead_ms))

@@ -3,11 +3,13 @@
 //!
 //! The reader takes text and gives data or diagnostics; it opens no file.
 
+mod bounds;
 mod datetime;
 mod doc;
 mod keys;
 pub mod measure;
 mod model;
+mod moment;
 mod nearest;
 mod other_date;
 mod quantity;

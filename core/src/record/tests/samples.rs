@@ -154,7 +154,7 @@ pub(super) fn delivery() -> Delivery {
 }
 
 pub(super) fn lock() -> Lock {
-    let mut lock = Lock::with(43);
+    let mut lock = Lock::with(PinWord(43));
     (lock.wrong, lock.at) = (44, at(45));
     lock
 }
@@ -215,7 +215,7 @@ pub(super) fn samples() -> Vec<Record> {
         Record::Motor { at: at(14), faults: Motor::LATCHED },
         Record::Calibration { found: found(15), in_force: true, lead_ms: 16 },
         Record::Calibration { found: found(15), in_force: false, lead_ms: 0 },
-        Record::Pin { at: at(16), check: u32::MAX },
+        Record::Pin { at: at(16), check: PinWord(u32::MAX) },
         Record::PackMeans { at: at(18), rest_mv: 7_900, load_mv: 7_100 },
         Record::Lit { at: at(19), ms: u32::MAX },
         Record::SnapClock {

@@ -2,6 +2,7 @@
 
 use dosewright_core::calibration::{Amount, Measured, Vessel};
 use dosewright_core::config::Container;
+use dosewright_core::lock::PinWord;
 use dosewright_core::record::{Act, Record};
 use dosewright_core::tube::Found;
 use dosewright_core::units::{Flow, Volume};
@@ -229,7 +230,7 @@ fn o5_a_reading_behind_a_closed_lock_is_refused_for_that() {
     let set = |is_locked: bool| {
         let mut events = vec![
             (between, Ev::Act(DeviceAct::SetPin(Pin::from_digits(b"0417")))),
-            (between, Ev::Record(Record::Pin { at: Instant::from_ms(between), check: 7 })),
+            (between, Ev::Record(Record::Pin { at: Instant::from_ms(between), check: PinWord(7) })),
         ];
         events.extend(is_locked.then_some((between + 1, Ev::Act(DeviceAct::Lock))));
         super::bench::with(&stream, &events)

@@ -2,7 +2,7 @@
 
 use dosewright_core::config::Container;
 use dosewright_core::entry::EntryId;
-use dosewright_core::lock::Pin;
+use dosewright_core::lock::{Pin, PinWord};
 use dosewright_core::record::{Act, Record};
 use dosewright_core::time::Instant;
 use dosewright_core::units::{Flow, Volume};
@@ -30,7 +30,7 @@ fn flow_after(ms: i64, between: &[(i64, Ev)]) -> Stream {
     let place = stream.iter().position(|(at, _)| *at >= MORNING as u64).unwrap();
     let set = [
         (0, Ev::Act(DeviceAct::SetPin(Some(pin(b"0417"))))),
-        (0, Ev::Record(Record::Pin { at: Instant::from_ms(MORNING), check: 7 })),
+        (0, Ev::Record(Record::Pin { at: Instant::from_ms(MORNING), check: PinWord(7) })),
     ];
     let events: Vec<_> =
         set.iter().chain(between).map(|(ms, ev)| ((MORNING + ms) as u64, ev.clone())).collect();
@@ -81,7 +81,8 @@ fn o5_a_wrong_pin_that_opens_and_a_right_one_that_does_not() {
 fn o5_another_pin_behind_a_closed_lock() {
     let closed = (1000, Ev::Act(DeviceAct::Lock));
     let other = (2000, Ev::Act(DeviceAct::SetPin(Some(pin(b"2222")))));
-    let noted = (2000, Ev::Record(Record::Pin { at: Instant::from_ms(MORNING + 2000), check: 8 }));
+    let noted =
+        (2000, Ev::Record(Record::Pin { at: Instant::from_ms(MORNING + 2000), check: PinWord(8) }));
     let words = "another PIN was taken, and the settings are locked";
     let events = [closed, other.clone(), noted.clone()];
     breaks(&flow_after(MIN, &events), END, "O5", words);
@@ -222,7 +223,7 @@ fn o5_nothing_that_needs_the_pin_is_taken_behind_a_closed_lock() {
             let at = Instant::from_ms(ms);
             let mut more = vec![
                 (ms, Ev::Act(DeviceAct::SetPin(Some(pin(b"0417"))))),
-                (ms, Ev::Record(Record::Pin { at, check: 7 })),
+                (ms, Ev::Record(Record::Pin { at, check: PinWord(7) })),
             ];
             more.extend(and.iter().map(|ev| (ms, ev.clone())));
             with(&stream, &more)

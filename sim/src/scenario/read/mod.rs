@@ -20,7 +20,7 @@ use dosewright_core::entry::{ClosedDates, GapRule};
 use dosewright_core::time::Utc;
 use dosewright_core::zone::Zone;
 
-use super::datetime::RunBounds;
+use super::bounds::RunBounds;
 use super::doc::{self, Node, Table as DocTable, Value};
 use super::keys;
 use super::model::{

@@ -6,7 +6,7 @@ use dosewright_core::time::Duration;
 use dosewright_core::units::Volume;
 use dosewright_core::zone::{LocalKind, Zone};
 
-use super::super::datetime;
+use super::super::bounds;
 use super::super::model::{
     CellType, ClockPlan, Container, Crystal, Drive, HeadPlan, Limits, Memory, Motion, Motor, Pack,
     SignedMs, Site, Supply,
@@ -79,7 +79,7 @@ pub(super) fn clock(mut t: TableReader) -> Option<ClockPlan> {
 /// A start in an hour that the clocks skip is after it, as a clock that is set to such a
 /// time shows the moved one; of one that they repeat it is in the first pass.
 fn existing_start(t: &mut TableReader, start: Local, zone: Option<&Zone>) -> Local {
-    let moved = zone.map_or(start, |zone| datetime::existing(zone, start));
+    let moved = zone.map_or(start, |zone| bounds::existing(zone, start));
     if moved == start {
         if zone.is_some_and(|zone| zone.kind_of(start) == LocalKind::Repeated) {
             let found = Diagnostic::new(

@@ -5,7 +5,7 @@ mod quantities;
 mod times;
 mod words;
 
-use super::datetime::RunBounds;
+use super::bounds::RunBounds;
 use super::doc::{Node, Pair, Table as DocTable, Value};
 use super::keys::{Kind, Need, Table};
 use super::model::EntryName;

@@ -2,11 +2,11 @@
 
 use dosewright_core::civil::{Date, Days, Local};
 
-use super::super::datetime;
 use super::super::doc::{Node, Value};
 use super::super::model::{Change, ClaimTime, IntervalStart, Moment, NamedZone};
 use super::super::quantity::{Problem, show};
 use super::super::zones;
+use super::super::{datetime, moment};
 use super::{Context, TableReader};
 use crate::diagnose::{Diagnostic, Span, codes};
 
@@ -79,7 +79,7 @@ impl TableReader<'_, '_> {
     /// A moment of the run; outside the run it is an error or a warning.
     pub(in crate::scenario) fn moment(&mut self, key: &'static str) -> Option<Moment> {
         let bounds = self.cx.bounds;
-        let moment = self.stamp(key, |text| datetime::moment(text, bounds))??;
+        let moment = self.stamp(key, |text| moment::moment(text, bounds))??;
         let place = self.place(key);
         self.cx.check_inside_run(key, moment, place).then_some(moment)
     }
@@ -90,7 +90,7 @@ impl TableReader<'_, '_> {
     ) -> Option<IntervalStart> {
         self.stamp(key, |text| match text.trim() {
             "now" => Ok(IntervalStart::Accepted),
-            length if length.starts_with('+') => match datetime::moment(text, None)? {
+            length if length.starts_with('+') => match moment::moment(text, None)? {
                 Some(Moment::After(after)) => Ok(IntervalStart::After(after)),
                 _ => Err(Problem::new(codes::BAD_DATE, 0..text.len(), "is not a length of time")),
             },
