@@ -218,3 +218,20 @@ fn m1_numbers_rise_and_slots_speak() {
     let nonsense = Slot::encode(Class::Record, 9, &[0xee; 56]);
     assert!(matches!(ledger.see(at(0, 5), &nonsense), Seen::Unreadable));
 }
+
+#[test]
+fn m2_the_last_instant_that_can_be_read_is_an_hour_off_for_each_lost_slot() {
+    let hour = 3_600_000;
+    let mut ledger = watch();
+    write(&mut ledger, at(0, 1), 1, Class::Record, &stamp());
+    ledger.last_at = 10 * hour;
+    let may_end = |ledger: &LedgerWatch, off_ms| ledger.may_end_at(10 * hour + off_ms);
+    assert!([-1, 0, 1].iter().all(|&ms| may_end(&ledger, ms)));
+    assert!(!may_end(&ledger, -2) && !may_end(&ledger, 2));
+    for (lost, slot) in (1..4).zip(2..) {
+        flip(&mut ledger, at(0, slot));
+        let first = -lost * hour - 1;
+        assert!(may_end(&ledger, first) && !may_end(&ledger, first - 1), "{lost}");
+        assert!(may_end(&ledger, 1) && !may_end(&ledger, 2), "{lost}");
+    }
+}

@@ -23,6 +23,7 @@ mod ideal_dose;
 mod leads;
 mod ledger;
 mod limits;
+mod mid_pulse;
 mod open_dose;
 mod part_doses;
 mod predicted_causes;
