@@ -44,7 +44,7 @@ macro_rules! says_nothing {
         #[cfg(feature = "defmt")]
         impl defmt::Format for $of {
             fn format(&self, f: defmt::Formatter<'_>) {
-                defmt::write!(f, stringify!($of));
+                defmt::write!(f, "{=str}", stringify!($of));
             }
         }
     )+};
