@@ -46,7 +46,7 @@ words! {
     signs {
         Millilitre " ml", Litre " l", FluidOunce " fl oz", MillilitrePerMin " ml/min",
         FluidOuncePerMin " fl oz/min", PerMin "/min", Metre " m", Millimetre " mm", Gram " g",
-        Celsius " C", D " d", H " h", Min " min", S " s", Am "am", Pm "pm", Utc "\tUTC", Bare "",
+        Celsius " °C", D " d", H " h", Min " min", S " s", Am "am", Pm "pm", Utc "\tUTC", Bare "",
         UnitMetric "ml, l", UnitUs "US fl oz", UnitImperial "imp fl oz",
     }
     words {
@@ -72,7 +72,7 @@ words! {
         // notices
         InForce 20, Stopped 20, NothingChanged 20, HoldToUnlock 20, Primed 20, Forgotten 20,
         // titles of drafts
-        Place 14, Head 14, Tube 14, VesselOf 14, Refill 14, Reading 14, Entry 9 "_ ", NewEntry 14,
+        Place 14, Head 14, Tube 14, VesselOf 14, Refill 14, Service 14, Reading 14, Entry 7 "_ ", NewEntry 14,
         Unlock 14, NewPin 14, Again 14, NewPack 14, LockUp 14, WhatIsNew 20, Acknowledge 14,
         // fields
         Language 20, Zone 20, Unit 20, ClockForm 20, Date 20, Time 20, Flow 20, Rollers 20, Pass 20,
@@ -81,7 +81,7 @@ words! {
         Method 20, Amount 20, Mass 20, Temperature 20, MeantAs 20, PinWanted 20, Pin 20, PinAgain 20,
         Which 20, WhichEntry 20,
         // choices
-        Hours24 17, Hours12 17, ByNight 8, ByDay 8, ByHours 17, EveryDay 12, EveryNight 12,
+        Hours24 17, Hours12 17, ByNight 9, ByDay 9, ByHours 17, EveryDay 12, EveryNight 12,
         OneByOne 17, StateOn 17, StateOff 8, StateGone 17, ByVolume 17, ByMass 17, AsNew 17,
         AsFound 17, WithPin 17, WithoutPin 17, Each 6 "_ ",
         OutletInVessel 20, LookFirst 20, PackIsFull 20, PinFromNow 20, RestIsLost 20,

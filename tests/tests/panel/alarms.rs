@@ -48,7 +48,7 @@ fn what_is_acknowledged_is_what_an_acknowledgement_ends() {
     ] {
         let mut looking = Looking::at(with(alarms), Preferences::NEW);
         looking.touches(&[(Left, 1), (Press, 1), (Left, 1), (Press, 1)]);
-        let lines = ["Acknowledge", "Anybody near it?", shown, "> acknowledge"];
+        let lines = ["Acknowledge", "Nobody near it?", shown, "> acknowledge"];
         assert_eq!(looking.lines(), lines);
     }
 }

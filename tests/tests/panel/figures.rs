@@ -2,6 +2,7 @@
 //! alarms, and the step of a first set-up.
 
 use dosewright_core::book::Book;
+use dosewright_core::civil::Days;
 use dosewright_core::config::Container;
 use dosewright_core::entry::{Entry, EntryId, Recurrence};
 use dosewright_core::panel::Input::{Press, Right};
@@ -166,6 +167,27 @@ fn an_interval_is_shown_as_it_runs() {
         for &language in Language::ALL {
             let line = every(ms, language);
             assert!(line.ends_with(&format!(" {shown}")), "{language:?}: {line}");
+        }
+    }
+}
+
+/// Two days side by side in small letters read as one: `madi`, which is Tuesday and Sunday,
+/// is French for Tuesday.
+#[test]
+fn days_side_by_side_are_told_apart_by_their_capitals() {
+    for &language in Language::ALL {
+        for first in 0..7 {
+            for second in first + 1..7 {
+                let days = Days::from_bits(1 << first | 1 << second);
+                let recurrence = Recurrence::Weekly { days, at_min: 45, by_night: true };
+                let preferences = Preferences { language, ..Preferences::NEW };
+                let entry = Entry { recurrence, ..ENTRY };
+                let [_, _, when] = entry_lines(entry, preferences);
+                let shown: Vec<char> = when.trim_start_matches("00:45 ").chars().collect();
+                let [a, b, c, d] = shown[..] else { panic!("{language:?}: {when}") };
+                let is_capital = [a, b, c, d].map(char::is_uppercase);
+                assert_eq!(is_capital, [true, false, true, false], "{language:?}: {when}");
+            }
         }
     }
 }

@@ -148,7 +148,7 @@ fn o2_a_number_that_is_missing_or_cannot_be_is_asked_again() {
     rig.touches(&[(Press, 3), (Right, 1), (Press, 2)]);
     assert_eq!(rig.lines()[3], "> put in force");
     rig.touch(Press);
-    assert_eq!(rig.lines()[..2], ["Not taken:", "no flow of this head"]);
+    assert_eq!(rig.lines()[..2], ["Not taken:", "flow is implausible"]);
     rig.touch(Press);
     assert_eq!(rig.lines()[1..3], ["Came out", "[1.0 ml]"]);
     // by mass: what it brings is asked next, at the temperature that is proposed
@@ -163,7 +163,7 @@ fn o2_a_number_that_is_missing_or_cannot_be_is_asked_again() {
         rig.touches(&[(Right, tenths / place), (Press, 1)]);
         tenths %= place;
     }
-    assert_eq!(rig.lines()[1..3], ["Water, 0.5 to 40 C", "[20.0 C]"]);
+    assert_eq!(rig.lines()[1..3], ["Water, 0.5 to 40 °C", "[20.0 °C]"]);
     rig.touches(&[(Press, 3)]);
     assert_eq!(rig.lines()[2], "In force");
     let found = rig.book().tube.last().expect("a calibration");

@@ -18,7 +18,7 @@ fn a_zone_that_is_none_of_the_places_is_a_choice_of_its_own() {
     assert_eq!(rig.act(Event::SetZone(&zone)), None);
     rig.go_to_card(Card::SetUp);
     rig.touches(&[(Press, 3)]);
-    assert_eq!(rig.lines()[1..3], ["Time of which place", "[as it was found]"]);
+    assert_eq!(rig.lines()[1..3], ["Time zone", "[as it was found]"]);
     let (first, last) = (zones::NAMES[0], zones::NAMES[zones::COUNT - 1]);
     for (turn, shown) in
         [(Right, first), (Left, "as it was found"), (Left, last), (Right, "as it was found")]
@@ -92,7 +92,7 @@ fn a_tube_of_no_length_is_asked_again() {
     let asked = rig.side.asked;
     rig.go_to_card(Card::SetUp);
     rig.touches(&[(Press, 1), (Right, 4), (Press, 1)]);
-    assert_eq!(rig.lines()[1..3], ["Tube, both lines", "[5.0 m]"]);
+    assert_eq!(rig.lines()[1..3], ["Length of both lines", "[5.0 m]"]);
     rig.touches(&[(Right, 1), (Press, 1), (Left, 5), (Press, 3)]);
     assert_eq!(rig.lines()[1..3], ["0.0 m", "4.8 mm"]);
     rig.touch(Press);
@@ -100,7 +100,7 @@ fn a_tube_of_no_length_is_asked_again() {
     assert_eq!((rig.side.asked, rig.book().tube.since), (asked, None));
     assert_eq!(rig.panel.preferences().tube_dm, 0);
     rig.touch(Press);
-    assert_eq!(rig.lines()[1..3], ["Tube, both lines", "[0.0 m]"]);
+    assert_eq!(rig.lines()[1..3], ["Length of both lines", "[0.0 m]"]);
     rig.touches(&[(Right, 1), (Press, 1), (Right, 7), (Press, 3)]);
     assert_eq!(rig.lines()[2], "In force");
     assert_eq!((rig.side.asked, rig.panel.preferences().tube_dm), (asked + 1, 70));

@@ -25,7 +25,7 @@ fn p2_the_first_touch_only_lights_and_a_hold_opens_the_keys() {
     assert_eq!(rig.screen(), Screen::BLANK);
     rig.touch(Press);
     let lit = rig.lines();
-    assert_eq!(lit[3], "Hold to open keys");
+    assert_eq!(lit[3], "Hold to unlock keys");
     rig.touches(&[(Right, 3), (Press, 2)]);
     assert_eq!(rig.lines(), lit, "locked keys do nothing");
     rig.touch(Hold);

@@ -175,7 +175,7 @@ kinds! {
         ..CHOICE
     },
     Fresh Spec {
-        title: Word::Refill,
+        title: Word::Service,
         on_card: Word::DoSupply,
         steps: &[Step::Fresh],
         ..CHOICE
