@@ -202,7 +202,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             let pulse_ms = self.book.open.as_ref().map_or(0, |open| open.pulse.on_ms);
             let on_ms = pulse_ms.saturating_sub(cut_ms);
             running.least_ms = running.least_ms.saturating_add(on_ms);
-            running.most_ms = running.most_ms.saturating_add(on_ms);
+            // while time stands still nobody knows how long it ran
+            let most_ms = if self.behind { pulse_ms } else { on_ms };
+            running.most_ms = running.most_ms.saturating_add(most_ms);
         }
         self.pump = Pump::Off { rest_until };
     }

@@ -118,6 +118,9 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     twice: bool,
     /// An adoption waits for its acknowledgement.
     adopting: bool,
+    /// The clock says less than it has said: the device's time stands still until it has
+    /// caught up.
+    behind: bool,
     /// The dues or what hangs on them changed since the timers were set.
     stale: bool,
     /// A due waits, so that the lines are worth looking through.
@@ -198,6 +201,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             twice: false,
             asked: false,
             adopting: false,
+            behind: false,
             pump: Pump::Off { rest_until: Instant::MIN },
             running: None,
             service: None,
@@ -311,6 +315,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     }
 
     fn take_step(&mut self, now: Instant, event: Event<'_, N>) -> Effects {
+        if let Event::Adopted(timetable) = event {
+            // as of the instant at which it was asked for, which the records have: a due that
+            // came while they were written is one of its own
+            self.adopted(timetable);
+        }
+        self.behind = now < self.now;
         if now <= Instant::LAST && now > self.now {
             self.now = now;
         }
@@ -320,10 +330,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             self.stir();
         }
         match event {
-            Event::Wake => {}
+            Event::Wake | Event::Adopted(_) => {}
             Event::Appended => self.appended(&mut effects),
             Event::AppendFailed => self.append_failed(&mut effects),
-            Event::Adopted(timetable) => self.adopted(timetable),
             other => self.take(other, &mut effects),
         }
         self.govern(&mut effects);

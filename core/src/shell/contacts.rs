@@ -5,6 +5,9 @@ use embedded_hal::digital::InputPin;
 use super::{Inputs, Levels};
 use crate::time::{Duration, Instant};
 
+/// So often is a contact read before it counts as one that cannot be (own choice).
+const READINGS: u8 = 3;
+
 /// A contact on an input pin.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -16,10 +19,11 @@ pub struct Contact<P> {
 }
 
 impl<P: InputPin> Contact<P> {
-    /// Whether it is on. One that cannot be read counts as on: these contacts
-    /// stop the pump, or say that the container is low.
+    /// Whether it is on. One that cannot be read, in three readings, counts as on: these
+    /// contacts stop the pump, or say that the container is low.
     pub fn is_on(&mut self) -> bool {
-        self.pin.is_high().map_or(true, |high| high == self.on_is_high)
+        let high = (0..READINGS).find_map(|_| self.pin.is_high().ok());
+        high.is_none_or(|high| high == self.on_is_high)
     }
 }
 

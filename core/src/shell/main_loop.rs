@@ -4,7 +4,7 @@ use core::borrow::BorrowMut;
 
 use embedded_storage::nor_flash::NorFlash;
 
-use super::board::{Board, Message};
+use super::board::{Board, Message, Signal};
 use super::inbox::{Inbox, Taken};
 use crate::controller::Controller;
 use crate::device::{Device, StartError};
@@ -90,7 +90,15 @@ where
         // each message once; what comes meanwhile waits for the next turn
         for _ in 0..=Q {
             match self.inbox.take() {
-                Some(Taken::Item(Message { at, signal })) => self.take(at, signal.event()),
+                Some(Taken::Item(Message { at, signal })) => {
+                    let at = match signal {
+                        // what counts is for how long the contact was closed
+                        Signal::LevelLow(_) => at,
+                        // what it stops has run until now
+                        _ => at.max(self.board.clock()),
+                    };
+                    self.take(at, signal.event());
+                }
                 Some(Taken::Lost(count)) => self.lost(count),
                 None => break,
             }

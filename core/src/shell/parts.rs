@@ -55,6 +55,12 @@ pub trait Report {
     }
 }
 
+/// So often in a row is a drive asked to stop before that counts as a fault (own choice): what
+/// goes wrong for a moment, as a bus that is busy, is none.
+const STOP_TRIES: u8 = 8;
+/// How long the board sleeps at most while the drive has still to stop.
+const STOP_AGAIN: Duration = Duration::from_ms(100);
+
 /// A board made of its parts.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -71,24 +77,50 @@ pub struct Parts<C, D, T, I, R> {
     pub report: R,
     /// The drive failed and the loop does not know yet; `false` at the start.
     pub drive_failed: bool,
+    /// The drive was to stop and did not: it is asked again in every call until it does, and
+    /// begins no run before; `false` at the start.
+    pub off_owed: bool,
+}
+
+impl<C: Clock, D: Drive, T: OneShot, I, R> Parts<C, D, T, I, R> {
+    /// What the clock counts. It is read twice, and the earlier holds: a reading that is wrong
+    /// for once would put the device's time ahead, where it then stands.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn count(&mut self) -> Instant {
+        let first = self.clock.now();
+        first.min(self.clock.now())
+    }
+
+    /// Asks the drive to stop.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn stop(&mut self) {
+        self.off_owed = (0..STOP_TRIES).all(|_| self.drive.stop().is_err());
+        // a drive that does not stop leaves the one-shot armed: it tries as well
+        if !self.off_owed {
+            self.one_shot.disarm();
+        }
+    }
+
+    /// Asks it once more, where it did not stop when it was to.
+    fn stop_again(&mut self) {
+        if self.off_owed {
+            self.stop();
+        }
+    }
 }
 
 impl<C: Clock, D: Drive, T: OneShot, I: Inputs, R: Report> Outputs for Parts<C, D, T, I, R> {
     fn pump_on(&mut self, length: Duration) {
         // the end of the run is sure before it begins
-        if !self.one_shot.arm(length) || self.drive.start().is_err() {
+        if self.off_owed || !self.one_shot.arm(length) || self.drive.start().is_err() {
             self.drive_failed = true;
-            self.pump_off();
+            self.stop();
         }
     }
 
     fn pump_off(&mut self) {
-        // a drive that does not stop leaves the one-shot armed: it tries again
-        if self.drive.stop().is_ok() {
-            self.one_shot.disarm();
-        } else {
-            self.drive_failed = true;
-        }
+        self.stop();
+        self.drive_failed |= self.off_owed;
     }
 
     fn refused(&mut self, refusal: &Refusal) {
@@ -101,16 +133,24 @@ impl<C: Clock, D: Drive, T: OneShot, I: Inputs, R: Report> Outputs for Parts<C, 
 
     fn now(&mut self, before: Instant) -> Instant {
         // until the loop knows of it no run is over: one that failed would count as whole
-        if self.drive_failed { before } else { self.clock.now().max(before) }
+        if self.drive_failed { before } else { self.count().max(before) }
     }
 }
 
 impl<C: Clock, D: Drive, T: OneShot, I: Inputs, R: Report> Board for Parts<C, D, T, I, R> {
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn clock(&mut self) -> Instant {
-        self.clock.now()
+        self.stop_again();
+        self.count()
     }
 
     fn sleep(&mut self, until: Option<Instant>) {
+        self.stop_again();
+        let mut until = until;
+        if self.off_owed {
+            let soon = self.count().plus(STOP_AGAIN);
+            until = Some(until.map_or(soon, |until| until.min(soon)));
+        }
         self.clock.sleep(until);
     }
 

@@ -11,7 +11,8 @@ use dosewright_core::ledger::Geometry;
 use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::shell::drives::Switched;
 use dosewright_core::shell::{
-    Clock, Inbox, Inputs, Levels, MainLoop, Message, OneShot, Parts, Report, Signal,
+    Board as _, Clock, Drive, Inbox, Inputs, Levels, MainLoop, Message, OneShot, Parts, Report,
+    Signal,
 };
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
@@ -96,6 +97,7 @@ fn started<'a>(world: &Rc<World>, pin: &Pin, inbox: &'a Inbox<Message, Q>) -> Lo
         inputs: part.clone(),
         report: part,
         drive_failed: false,
+        off_owed: false,
     };
     let flash = NorMock::new(8);
     let Ok(main) =
@@ -109,6 +111,10 @@ fn started<'a>(world: &Rc<World>, pin: &Pin, inbox: &'a Inbox<Message, Q>) -> Lo
 /// 60 ml/min, and 2 ml in two pulses of a second, every hour.
 fn install(main: &mut Loop<'_>) {
     main.hand_in(Event::SetHead(&Head::with_flow(Flow::from_nl_per_min(60_000_000).unwrap())));
+    main.hand_in(Event::Timetable(&two_pulses()));
+}
+
+fn two_pulses() -> Timetable<N> {
     let mut timetable = Timetable::EMPTY;
     let entry = Entry {
         id: EntryId(1),
@@ -124,7 +130,7 @@ fn install(main: &mut Loop<'_>) {
         pulses: Some(2),
     };
     timetable.put(entry).unwrap();
-    main.hand_in(Event::Timetable(&timetable));
+    timetable
 }
 
 fn turn_until(main: &mut Loop<'_>, ms: i64) {
@@ -233,6 +239,159 @@ fn a_stop_that_came_by_interrupt_ends_the_pulse_at_its_instant() {
 }
 
 #[test]
+fn d4_what_is_taken_out_late_has_let_the_pump_run_until_then() {
+    // of the second that the pulse has, 600 ms are over when the loop gets to what was posted
+    // at 400 ms: the pin is low from then on
+    let edges = [Level::set(State::Low), Level::set(State::High), Level::set(State::Low)];
+    for signal in [Signal::RemoteStop(true), Signal::Leak(true)] {
+        let (world, mut pin, inbox) = (Rc::new(World::default()), Pin::new(&edges), Inbox::new());
+        let mut main = started(&world, &pin, &inbox);
+        install(&mut main);
+        turn_until(&mut main, 1000);
+        main.turn();
+        assert!(main.device().controller().pump_is_on());
+        world.now_ms.set(1600);
+        inbox.post(Message { at: Instant::from_ms(1400), signal });
+        main.turn();
+        assert!(!main.device().controller().pump_is_on());
+        main.hand_in(Event::StopDose(EntryId(1)));
+        assert_eq!(delivered(&mut main), [600_000], "{signal:?}");
+        drop(main);
+        pin.done();
+    }
+}
+
+/// A drive that does not stop so many times, and says so.
+struct Sticks {
+    world: Rc<World>,
+    times: u32,
+}
+
+impl Drive for Sticks {
+    type Error = ();
+    fn start(&mut self) -> Result<(), ()> {
+        Part(self.world.clone()).see(format!("on at {}", self.world.now_ms.get()));
+        Ok(())
+    }
+    fn stop(&mut self) -> Result<(), ()> {
+        if self.times > 0 {
+            self.times -= 1;
+            return Err(());
+        }
+        Part(self.world.clone()).see(format!("off at {}", self.world.now_ms.get()));
+        Ok(())
+    }
+}
+
+#[test]
+fn p4_a_drive_that_does_not_stop_is_asked_until_it_does() {
+    // what was seen from a leak on, 400 ms into a pulse, and the motor's faults in a row
+    let after_leak = |times: u32| {
+        let (world, inbox) = (Rc::new(World::default()), Inbox::<Message, Q>::new());
+        let part = Part(world.clone());
+        let board = Parts {
+            clock: part.clone(),
+            drive: Sticks { world: world.clone(), times: 0 },
+            one_shot: part.clone(),
+            inputs: part.clone(),
+            report: part,
+            drive_failed: false,
+            off_owed: false,
+        };
+        let flash = NorMock::<4, 1024>::new(8);
+        let start = Some(Instant::ZERO);
+        let Ok(mut main) =
+            MainLoop::<_, _, N, H, Q>::start(flash, GEOMETRY, start, Reset::PowerOn, board, &inbox)
+        else {
+            panic!("the device does not start")
+        };
+        main.hand_in(Event::SetHead(&Head::with_flow(Flow::from_nl_per_min(60_000_000).unwrap())));
+        main.hand_in(Event::Timetable(&two_pulses()));
+        while world.now_ms.get() < 1000 {
+            main.turn();
+        }
+        main.turn();
+        world.now_ms.set(1400);
+        world.seen.borrow_mut().clear();
+        main.board().drive.times = times;
+        inbox.post(Message { at: Instant::from_ms(1400), signal: Signal::Leak(true) });
+        while world.now_ms.get() < 3_700_000 {
+            main.turn();
+        }
+        let faults = main.device().controller().book().motor.faults;
+        let mut seen = world.seen.take();
+        seen.retain(|what| !what.contains("true"));
+        (seen, faults)
+    };
+    let off_at = |ms: i64| vec![format!("off at {ms}"), "disarmed".to_owned()];
+    // an error of a moment is none
+    assert_eq!(after_leak(0), (off_at(1400), 0));
+    assert_eq!(after_leak(7), (off_at(1400), 0));
+    // one that lasts is a fault, and is asked again within the tenth of a second; before the
+    // first sleep twice
+    assert_eq!(after_leak(8), (off_at(1400), 1));
+    let (seen, faults) = after_leak(80);
+    assert_eq!(faults, 1);
+    let off: Vec<i64> =
+        seen.iter().filter_map(|what| what.strip_prefix("off at ")?.parse().ok()).collect();
+    assert_eq!(off.len(), 1, "{seen:?}");
+    assert!((1500..=1900).contains(&off[0]), "{seen:?}");
+    assert!(!seen.iter().any(|what| what.starts_with("on at")), "the leak stays: {seen:?}");
+}
+
+#[test]
+fn p4_no_run_begins_before_the_drive_has_stopped() {
+    let world = Rc::new(World::default());
+    let part = Part(world.clone());
+    let mut board = Parts {
+        clock: part.clone(),
+        drive: Sticks { world: world.clone(), times: 16 },
+        one_shot: part.clone(),
+        inputs: part.clone(),
+        report: part,
+        drive_failed: false,
+        off_owed: false,
+    };
+    board.pump_off();
+    assert!(board.off_owed && board.drive_failed());
+    board.pump_on(Duration::from_ms(500));
+    assert!(board.off_owed && board.drive_failed(), "it has still to stop");
+    assert!(world.seen.borrow().is_empty());
+    board.pump_on(Duration::from_ms(500));
+    assert!(!board.off_owed && board.drive_failed(), "it stops, and this run is none");
+    board.pump_on(Duration::from_ms(500));
+    assert!(!board.drive_failed());
+    assert_eq!(*world.seen.borrow(), ["off at 0", "disarmed", "armed 500", "on at 0"]);
+}
+
+#[test]
+fn d4_one_wrong_reading_of_the_clock_is_not_taken() {
+    /// A clock that is a day ahead in one reading of two.
+    struct Ahead(bool);
+    impl Clock for Ahead {
+        fn now(&mut self) -> Instant {
+            self.0 = !self.0;
+            Instant::from_ms(if self.0 { 86_400_000 } else { 1400 })
+        }
+        fn sleep(&mut self, _: Option<Instant>) {}
+    }
+    let part = Part(Rc::new(World::default()));
+    for first in [true, false] {
+        let mut board = Parts {
+            clock: Ahead(first),
+            drive: Sticks { world: part.0.clone(), times: 0 },
+            one_shot: part.clone(),
+            inputs: part.clone(),
+            report: part.clone(),
+            drive_failed: false,
+            off_owed: false,
+        };
+        assert_eq!(board.clock(), Instant::from_ms(1400));
+        assert_eq!(board.now(Instant::ZERO), Instant::from_ms(1400));
+    }
+}
+
+#[test]
 fn a_signal_that_was_lost_is_read_off_the_contact() {
     let edges = [Level::set(State::Low), Level::set(State::High), Level::set(State::Low)];
     let (world, mut pin, inbox) = (Rc::new(World::default()), Pin::new(&edges), Inbox::new());
@@ -319,6 +478,7 @@ fn after_the_ledger_was_written_it_is_as_late_as_the_clock_says() {
         inputs: part.clone(),
         report: part,
         drive_failed: false,
+        off_owed: false,
     };
     world.now_ms.set(1400);
     let at = Instant::from_ms;

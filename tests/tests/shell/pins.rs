@@ -83,8 +83,10 @@ fn p4_a_stepper_whose_step_output_fails_is_disabled_all_the_same() {
 
 #[test]
 fn a_contact_that_cannot_be_read_counts_as_on() {
-    let mut stop = Pin::new(&[failing(Level::get(State::Low))]);
-    let mut leak = Pin::new(&[Level::get(State::Low)]);
+    let fails = failing(Level::get(State::Low));
+    let mut stop = Pin::new(&[fails.clone(), fails.clone(), fails.clone()]);
+    // what goes wrong for a moment is read again
+    let mut leak = Pin::new(&[fails.clone(), fails, Level::get(State::Low)]);
     let mut fault = Pin::new(&[Level::get(State::Low)]);
     let mut level = Pin::new(&[Level::get(State::Low)]);
     let mut contacts = Contacts {

@@ -79,6 +79,7 @@ fn main() -> ! {
         clock: WakeClock::new(timer, wake),
         report: Silent,
         drive_failed: false,
+        off_owed: false,
     };
 
     // this chip's timer does not run on through a reset: its feed is lost each time

@@ -146,6 +146,7 @@ pub fn drill(mut chip: cortex_m::Peripherals, plan: Plan) -> Result<(), &'static
         inputs: Board,
         report: Board,
         drive_failed: false,
+        off_owed: false,
     };
     let now = outside(|world| world.now());
     let reset = if restart { Reset::Watchdog } else { Reset::PowerOn };

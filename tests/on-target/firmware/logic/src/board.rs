@@ -42,6 +42,7 @@ pub fn made() -> Made {
         inputs: Port,
         report: Port,
         drive_failed: false,
+        off_owed: false,
     }
 }
 

@@ -52,5 +52,6 @@ pub fn made() -> Made {
         },
         report: Port,
         drive_failed: false,
+        off_owed: false,
     }
 }
