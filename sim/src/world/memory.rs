@@ -10,7 +10,7 @@ use dosewright_core::time::Duration;
 use dosewright_core::timetable::Refusal;
 use embedded_storage::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
 
-use super::flash::{NorError, NorMock};
+use super::flash::{ERASE_STEPS, NorError, NorMock};
 use super::stage::Ask;
 use crate::scenario::MemoryWork;
 
@@ -72,18 +72,36 @@ impl Outputs for Wires<'_> {
     }
 }
 
+/// A tear that waits: the supply goes in the first such work, after so many steps of it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Waiting {
+    /// Which fault of the file.
+    pub(super) fault: usize,
+    pub(super) work: MemoryWork,
+    pub(super) after: u32,
+}
+
+/// Tears of the flash.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Tears {
+    /// Those that wait, in their order.
+    pub(super) waiting: Vec<Waiting>,
+    /// The fault of the one that took the supply.
+    pub(super) torn_by: Option<usize>,
+}
+
 /// The flash with words of `W` bytes.
 #[derive(Debug, Clone)]
 pub(super) struct Watched<const W: usize> {
     pub(super) nor: NorMock<W, PAGE>,
     deeds: Deeds,
-    /// The supply goes in the first such work, after so many steps of it.
-    pub(super) tear: Option<(MemoryWork, u32)>,
+    // a flash is moved about: few bytes in itself
+    pub(super) tears: Box<Tears>,
 }
 
 impl<const W: usize> Watched<W> {
     pub(super) fn new(nor: NorMock<W, PAGE>, deeds: Deeds) -> Self {
-        Self { nor, deeds, tear: None }
+        Self { nor, deeds, tears: Box::default() }
     }
 
     fn is_left(&self, from: u32, to: u32) -> bool {
@@ -98,9 +116,14 @@ impl<const W: usize> Watched<W> {
         }
     }
 
-    fn arm(&mut self, work: MemoryWork) {
-        if let Some((_, after)) = self.tear.take_if(|(wanted, _)| *wanted == work) {
-            self.nor.cut_after_steps(Some(u64::from(after)));
+    /// Work of so many steps begins. A tear takes the supply in it, and in nothing after it:
+    /// at its end where it has fewer steps than the tear waits for.
+    fn arm(&mut self, work: MemoryWork, steps: u64) {
+        let waiting = &mut self.tears.waiting;
+        let first = waiting.iter().position(|tear| tear.work == work);
+        if let Some(tear) = first.map(|at| waiting.remove(at)) {
+            self.tears.torn_by = Some(tear.fault);
+            self.nor.cut_after_steps(Some(u64::from(tear.after).min(steps.saturating_sub(1))));
         }
     }
 }
@@ -126,7 +149,7 @@ impl<const W: usize> NorFlash for Watched<W> {
     const ERASE_SIZE: usize = PAGE;
 
     fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorError> {
-        self.arm(MemoryWork::Write);
+        self.arm(MemoryWork::Write, bytes.len() as u64 + 1);
         let result = self.nor.write(offset, bytes);
         let bytes = bytes.len() as u32;
         self.deeds.borrow_mut().push(Deed::Wrote { address: offset, bytes });
@@ -135,7 +158,8 @@ impl<const W: usize> NorFlash for Watched<W> {
     }
 
     fn erase(&mut self, from: u32, to: u32) -> Result<(), NorError> {
-        self.arm(MemoryWork::Erase);
+        let pages = u64::from(to.saturating_sub(from)) / PAGE as u64;
+        self.arm(MemoryWork::Erase, pages * ERASE_STEPS);
         let result = self.nor.erase(from, to);
         if result.is_ok() && self.is_left(from, to) {
             // a device that looks after its erase leaves it at that, and writes nothing there

@@ -92,8 +92,6 @@ pub(super) struct Stage<'a, const W: usize> {
     foot_valve: Option<usize>,
     /// The next calls come so late: by ms, so many times, the fault's number.
     late: Option<(u64, u32, usize)>,
-    /// The fault that has armed a torn write, and for how long the supply goes.
-    tear: Option<(usize, u64)>,
     remote_stop: bool,
     leak: bool,
     /// What the device was told last of the two.
@@ -177,7 +175,6 @@ impl<'a, const W: usize> Stage<'a, W> {
             contact: inputs::Contact::default(),
             foot_valve: None,
             late: None,
-            tear: None,
             remote_stop: false,
             leak: false,
             told_stop: false,
@@ -404,9 +401,8 @@ impl<'a, const W: usize> Stage<'a, W> {
             Some(Power::On(device)) => device.ledger().flash().nor.is_off(),
             _ => false,
         };
-        if is_cut && let Some((fault, lasts_ms)) = self.tear.take() {
-            self.took_effect(fault);
-            self.supply_off(lasts_ms, false);
+        if is_cut {
+            self.torn();
         }
         self.look_at_account();
         for ask in asked {

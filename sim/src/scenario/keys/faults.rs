@@ -97,7 +97,11 @@ pub(in crate::scenario) static MEMORY_TEAR: Table = Table {
             Kind::Word(work_words),
             "Which of the two is cut; \"write\" unless said.",
         ),
-        required("after", Kind::Count(range(0, 1_048_576)), "After so many bytes of it."),
+        required(
+            "after",
+            Kind::Count(range(0, 1_048_576)),
+            "After so many bytes of a write, or steps of an erase, six a KiB; at its end where it has fewer.",
+        ),
         optional("lasts", A_LENGTH, "The supply is off for so long; 1 s unless said."),
         optional(
             "within",

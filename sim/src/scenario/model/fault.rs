@@ -42,7 +42,7 @@ pub enum FaultKind {
     MemoryTear {
         /// Which of the two.
         during: MemoryWork,
-        /// After so many bytes of it.
+        /// After so many bytes of a write, or steps of an erase.
         after_bytes: u32,
         /// And is off for so long.
         lasts: Duration,

@@ -9,7 +9,7 @@ use crate::run::FaultEnd;
 use crate::scenario::FaultKind;
 use crate::world::WorldError;
 use crate::world::flash::Wear;
-use crate::world::memory::{PAGE, Watched};
+use crate::world::memory::{PAGE, Waiting, Watched};
 use crate::world::script::Cue;
 
 impl<const W: usize> Stage<'_, W> {
@@ -23,11 +23,11 @@ impl<const W: usize> Stage<'_, W> {
                 self.supply_off(lasts.as_ms(), true);
                 effect = true;
             }
-            FaultKind::MemoryTear { during, after_bytes, lasts, within } => {
+            FaultKind::MemoryTear { during, after_bytes, within, .. } => {
                 // a device that is off does no such work: one that waits goes on waiting
                 if is_on {
-                    self.tear = Some((index, lasts.as_ms()));
-                    self.flash(|flash| flash.tear = Some((during, after_bytes)));
+                    let tear = Waiting { fault: index, work: during, after: after_bytes };
+                    self.flash(|flash| flash.tears.waiting.push(tear));
                     self.ends_after(within, index);
                 }
                 // it takes effect in the first such work from now on
@@ -108,11 +108,26 @@ impl<const W: usize> Stage<'_, W> {
         }
     }
 
+    /// The supply went in the middle of a write or an erase, and is off for as long as the
+    /// tear says.
+    pub(super) fn torn(&mut self) {
+        let mut torn_by = None;
+        self.flash(|flash| torn_by = flash.tears.torn_by.take());
+        let mut lasts_ms = 0;
+        if let Some(index) = torn_by {
+            self.took_effect(index);
+            if let Some(FaultKind::MemoryTear { lasts, .. }) =
+                self.scenario.faults.get(index).map(|fault| fault.kind)
+            {
+                lasts_ms = lasts.as_ms();
+            }
+        }
+        self.supply_off(lasts_ms, false);
+    }
+
     /// The write or erase that a tear waited for did not come in time.
     fn tear_ends(&mut self, index: usize) {
-        if self.tear.take_if(|(fault, _)| *fault == index).is_some() {
-            self.flash(|flash| flash.tear = None);
-        }
+        self.flash(|flash| flash.tears.waiting.retain(|tear| tear.fault != index));
     }
 
     pub(super) fn input(&mut self, act: &DeviceAct) {

@@ -72,6 +72,57 @@ fn a_tear_waits_no_longer_than_it_is_told_to() {
     assert_eq!(tear(", within = \"59 min\""), [NoEffect]);
 }
 
+/// A tear takes the supply in the first work from its moment on, at its end where that has
+/// fewer bytes; one that comes while another waits, waits for the next.
+#[test]
+fn a_tear_is_spent_in_the_work_that_it_waited_for() {
+    use FaultEnd::TookEffect;
+    /// True ms at which the supply went and came.
+    #[derive(Default)]
+    struct Supply(Vec<(u64, bool)>);
+    impl Observer for Supply {
+        fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
+            if let Observation::Supply { on } = what {
+                self.0.push((at_ms, *on));
+            }
+        }
+    }
+    let of = |faults: &str| {
+        // a dose every 100 min of 2 pulses fills a sector in 17 d
+        let text = format!(
+            "schema = 1\n[clock]\nstart = 2026-10-05T00:00:00\nzone = \"UTC0\"\n\
+             run_for = \"40 days\"\n[head]\nflow = \"10 ml/min\"\n[[entry]]\nname = \"drip\"\n\
+             every = {{ interval = \"100 min\", from = \"2026-10-05 13:20\" }}\n\
+             volume = \"20 ml\"\nwindow = \"9 min\"\n{faults}"
+        );
+        let (scenario, _) = scenario::read("tears.toml", &text).unwrap();
+        let mut supply = Supply::default();
+        let ends = run::run(&scenario, &Options::default(), &mut supply).unwrap().faults;
+        (ends, supply.0)
+    };
+    let tear = |at: &str, during: &str, after: u32| {
+        format!(
+            "[[fault]]\nat = \"{at}\"\nmemory_tear = {{ during = \"{during}\", after = {after}, lasts = \"1 min\" }}\n"
+        )
+    };
+    let (ends, inside) = of(&tear("+1 s", "erase", 20));
+    assert_eq!(ends, [TookEffect]);
+    // more than it has: the same erase, not a write days later
+    let (ends, beyond) = of(&tear("+1 s", "erase", 20_000));
+    assert!(ends == [TookEffect] && beyond == inside, "{beyond:?} {inside:?}");
+    let (_, write) = of(&tear("+1 s", "write", 3));
+    let (_, whole) = of(&tear("+1 s", "write", 20_000));
+    assert_eq!(write, whole);
+    // two of a kind: each has an erase of its own, and after each the device starts again
+    let (ends, both) = of(&(tear("+1 s", "erase", 20_000) + &tear("+2 s", "erase", 0)));
+    assert_eq!(ends, [TookEffect, TookEffect]);
+    let ons = both.iter().filter(|(_, on)| *on).count();
+    assert!(ons == 3 && both.last().unwrap().1, "{both:?}");
+    // and of two kinds
+    let (ends, _) = of(&(tear("+1 s", "erase", 0) + &tear("+2 s", "write", 0)));
+    assert_eq!(ends, [TookEffect, TookEffect]);
+}
+
 /// Counts what the device is told of its remote stop, and how it stands at last.
 #[derive(Default)]
 struct Told {
