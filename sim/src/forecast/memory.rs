@@ -3,13 +3,13 @@
 use dosewright_core::ledger::SLOT;
 use dosewright_core::record::DELIVERIES_A_RECORD;
 
-use super::Day;
+use super::{Day, kept};
 use crate::scenario::Scenario;
 
 /// Erases that a part is rated for (M3).
 pub const RATED_ERASES: f64 = 10_000.0;
 /// Deliveries that the simulated device keeps account of.
-const ACCOUNT: usize = 128;
+pub(super) const ACCOUNT: usize = 128;
 /// A snapshot's records of clock, globals, head and closed dates.
 const SNAPSHOT_BASE: usize = 4;
 /// A snapshot's records of an entry.
@@ -18,7 +18,7 @@ const SNAPSHOT_ENTRY: usize = 2;
 /// what they can be.
 const SNAPSHOT_STARTS: usize = 4;
 /// Header and seal.
-const FRAME: usize = 2;
+pub(super) const FRAME: usize = 2;
 
 /// What the ledger writes and how long the part bears it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -33,7 +33,8 @@ pub struct Wear {
     pub erases_a_year: f64,
     /// Years until the rated erases.
     pub years: f64,
-    /// Days for which a record is kept at least: until its sector is erased.
+    /// Days for which a record is kept at least, in the busiest stretch of the timetable: until
+    /// its sector is erased.
     pub kept_days: f64,
 }
 
@@ -61,8 +62,7 @@ pub fn wear(scenario: &Scenario, days: &[Day]) -> Wear {
     let doses: f64 = year.iter().map(|day| f64::from(day.doses)).sum();
     let slots_a_day = (records + doses) / year.len().max(1) as f64;
     let erases_a_year = slots_a_day * 365.25 / slots / f64::from(sectors);
-    // when a sector is begun, those before it are full, but for the one that was erased
-    let kept_days = f64::from(sectors.saturating_sub(1)) * slots / slots_a_day;
+    let kept_days = kept::days(scenario);
     let years = RATED_ERASES / erases_a_year;
     Wear { records_a_day, slots, sectors, erases_a_year, years, kept_days }
 }

@@ -7,6 +7,7 @@
 mod changes;
 mod course;
 mod days;
+mod kept;
 mod lines;
 mod memory;
 mod pack;
