@@ -26,6 +26,8 @@ pub struct EntryFigures {
     causes: [u64; Cause::ALL.len()],
     /// Doses that an operator asked for, outside the timetable.
     pub asked: u64,
+    /// Of those, the ones that are open at the end.
+    pub asked_open: u64,
     /// Volume that all of its doses ask for, in nl. A dose that was skipped
     /// because its date is closed, or because a clock setting or an edit took it
     /// back, asks for nothing.
@@ -52,6 +54,7 @@ impl EntryFigures {
             open: 0,
             causes: [0; Cause::ALL.len()],
             asked: 0,
+            asked_open: 0,
             asks_nl: 0,
             least_nl: 0,
             most_nl: 0,
@@ -77,7 +80,12 @@ impl EntryFigures {
         self.most_nl += u128::from(outcome.most.as_nl());
         self.on_ms += outcome.on_ms;
         if matches!(outcome.fate, Fate::Open(_)) {
-            self.open += count;
+            if outcome.asked {
+                self.asked += count;
+                self.asked_open += count;
+            } else {
+                self.open += count;
+            }
             self.open_nl += u128::from(outcome.pumped.as_nl());
             return;
         }
@@ -116,6 +124,7 @@ impl EntryFigures {
             *sum += more;
         }
         self.asked += other.asked;
+        self.asked_open += other.asked_open;
         self.asks_nl += other.asks_nl;
         self.least_nl += other.least_nl;
         self.most_nl += other.most_nl;
@@ -190,7 +199,8 @@ impl Figures {
 
     /// Doses of which something was delivered.
     pub(super) fn delivered(&self) -> u64 {
-        self.entries.iter().map(|entry| entry.dosed + entry.part + entry.asked).sum()
+        let of = |entry: &EntryFigures| entry.dosed + entry.part + entry.asked - entry.asked_open;
+        self.entries.iter().map(of).sum()
     }
 
     /// At the end of the run.

@@ -124,8 +124,13 @@ fn outcomes(claim: &Claim, figures: &Figures) -> Vec<Miss> {
         return Vec::new();
     };
     let found = figures_of(figures, entry.as_ref().map(|entry| entry.name.as_str()));
+    // one that was asked for and has no outcome is as open as one that was due
+    let asked = match found.asked_open {
+        0 => String::new(),
+        open => format!("; {open} asked for and open"),
+    };
     let in_all = format!(
-        "{} ({} dosed, {} part, {} skipped, {} open)",
+        "{} ({} dosed, {} part, {} skipped, {} open{asked})",
         found.dues(),
         found.dosed,
         found.part,
@@ -137,7 +142,7 @@ fn outcomes(claim: &Claim, figures: &Figures) -> Vec<Miss> {
         ("dosed", *dosed, found.dosed),
         ("part", *part, found.part),
         ("skipped", *skipped, found.skipped),
-        ("open", *open, found.open),
+        ("open", *open, found.open + found.asked_open),
     ];
     for (key, wanted, count) in counts {
         if wanted.is_some_and(|wanted| u64::from(wanted) != count) {

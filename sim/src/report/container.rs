@@ -150,6 +150,12 @@ fn told(besides: &[Besides]) -> String {
     if parts.is_empty() { String::new() } else { format!(" In the run {}.", parts.join(" and ")) }
 }
 
+/// What is in it at the end by account: what an open dose has drawn is off it.
+fn at_end(facts: &Facts) -> Option<u64> {
+    let last = facts.account.last()?.1;
+    Some(facts.totals.account_ul.unwrap_or(last))
+}
+
 /// Rows of the run: days, what changed besides doses, and the end.
 fn table(facts: &Facts, besides: &[Besides], planned: &[f64], days: usize) -> Table {
     let end_ms = facts.totals.simulated_ms;
@@ -169,7 +175,7 @@ fn table(facts: &Facts, besides: &[Besides], planned: &[f64], days: usize) -> Ta
         rows.push((one.at_ms, vec![when, cell(level), cell("-"), cell(one.words())]));
     }
     rows.sort_by_key(|(at, _)| *at);
-    let last = level_at(facts, end_ms).map_or_else(|| "-".to_owned(), ml);
+    let last = at_end(facts).map_or_else(|| "-".to_owned(), ml);
     let row = vec![moment(facts, end_ms), cell(last), cell("-"), cell("end of the run")];
     rows.push((end_ms, row));
     let more = besides.len().saturating_sub(MOST_BESIDES);
@@ -215,7 +221,7 @@ pub(super) fn in_run(facts: &Facts, scenario: &Scenario) -> Option<Figure> {
     let days = end_ms.div_ceil(DAY_MS) as usize;
     let planned = &forecast::levels_from_start_ml(scenario, days)?;
     let ran = steps(facts);
-    let (first, last) = (facts.account.first()?.1, facts.account.last()?.1);
+    let (first, last) = (facts.account.first()?.1, at_end(facts)?);
     let besides = besides(facts);
     let levels = || ran.iter().map(|(_, l)| *l).chain(planned.iter().map(|ml| units::much(*ml)));
     let scale = steps_over(levels().fold(f64::INFINITY, f64::min), levels().fold(0.001, f64::max));

@@ -44,10 +44,7 @@ fn may_change(facts: &Facts, scenario: &Scenario) -> bool {
 fn bars(facts: &Facts) -> Vec<Bar> {
     let first = facts.frame.start.as_ms().div_euclid(DAY_MS);
     let end = facts.frame.local(facts.totals.simulated_ms.saturating_sub(1));
-    let count = (end.as_ms().div_euclid(DAY_MS) - first).max(0) as usize + 1;
-    let mut all: Vec<Bar> =
-        (0..count).map(|i| Bar { day: first + i as i64, ..Bar::default() }).collect();
-    // true ms of the due, true day of the due, volume
+    // the due by the device's elapsed time, its true day, its volume
     let mut dues: Vec<(i64, usize, u64)> = facts
         .doses
         .iter()
@@ -57,11 +54,17 @@ fn bars(facts: &Facts) -> Vec<Bar> {
             let by_clock = || dose.at(&facts.frame).map(|at| facts.true_ms(at));
             let due_ms = dose.due_ms.or_else(by_clock)?;
             let at = facts.frame.local(u64::try_from(due_ms).unwrap_or(0));
-            let day = (at.as_ms().div_euclid(DAY_MS) - first).clamp(0, count as i64 - 1);
-            Some((due_ms, day as usize, dose.most_ul))
+            let day = (at.as_ms().div_euclid(DAY_MS) - first).max(0);
+            // by its own time are two dues 23 h apart, and no true millisecond less
+            Some((dose.due_elapsed_ms.unwrap_or(due_ms), day as usize, dose.most_ul))
         })
         .collect();
     dues.sort_unstable();
+    // a dose can be due in the last moment of a run, which is another day's first
+    let last = (end.as_ms().div_euclid(DAY_MS) - first).max(0) as usize;
+    let count = dues.iter().map(|(_, day, _)| *day).max().unwrap_or(0).max(last) + 1;
+    let mut all: Vec<Bar> =
+        (0..count).map(|i| Bar { day: first + i as i64, ..Bar::default() }).collect();
     let (mut from, mut sum) = (0, 0_u64);
     for i in 0..dues.len() {
         let (at, day, ul) = dues[i];

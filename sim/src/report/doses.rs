@@ -8,6 +8,7 @@ use super::facts::{Dose, Facts, Fate};
 use super::figure::{Table, cell, ml, time};
 use crate::run::Frame;
 use crate::trace::Stamped;
+use crate::words::plural;
 
 /// Doses told one by one.
 const MOST_ALL: usize = 400;
@@ -23,16 +24,14 @@ pub(super) fn entries(facts: &Facts) -> Table {
             let mine = || facts.doses.iter().filter(move |dose| dose.entry == name);
             let of = |fate: Fate| {
                 let sum: u64 = mine()
-                    .filter(|dose| dose.fate == fate && (!dose.asked || fate == Fate::Open))
+                    .filter(|dose| dose.fate == fate && !dose.asked)
                     .map(|dose| u64::from(dose.count))
                     .sum();
                 cell(sum.to_string())
             };
             let mut row = vec![cell(name)];
             row.extend(Fate::ALL.map(of));
-            row.push(cell(
-                mine().filter(|dose| dose.asked && dose.fate != Fate::Open).count().to_string(),
-            ));
+            row.push(cell(mine().filter(|dose| dose.asked).count().to_string()));
             row.push(cell(ml(mine().map(|dose| dose.least_ul).sum())));
             row.push(cell(ml(mine().map(|dose| dose.most_ul).sum())));
             row
@@ -65,7 +64,9 @@ pub(super) fn outcome(dose: &Dose) -> String {
 
 /// Why it was not dosed, or not when it was due.
 fn why(dose: &Dose) -> String {
-    let parts: Vec<&str> = dose.cause.iter().chain(&dose.wait).map(String::as_str).collect();
+    let restarts = (dose.restarts > 0).then(|| plural(dose.restarts, "restart"));
+    let parts: Vec<&str> =
+        dose.cause.iter().chain(&dose.wait).chain(&restarts).map(String::as_str).collect();
     if parts.is_empty() { "-".to_owned() } else { parts.join(", ") }
 }
 
@@ -118,10 +119,14 @@ fn table(frame: &Frame, doses: &[&Dose], note: Option<String>) -> Table {
 /// The doses one by one, and what the list is called.
 pub(super) fn list(facts: &Facts) -> (&'static str, Table) {
     let frame = &facts.frame;
-    if facts.doses.len() <= MOST_ALL {
-        return ("All doses", table(frame, &facts.doses.iter().collect::<Vec<_>>(), None));
+    // a row of closed doses is told when the next dose of its entry ends
+    let mut all: Vec<&Dose> = facts.doses.iter().collect();
+    let at = |dose: &&Dose| dose.due_ms.or_else(|| dose.at(frame).map(|at| facts.true_ms(at)));
+    all.sort_by_key(at);
+    if all.len() <= MOST_ALL {
+        return ("All doses", table(frame, &all, None));
     }
-    let odd: Vec<&Dose> = facts.doses.iter().filter(|dose| dose.fate != Fate::Dosed).collect();
+    let odd: Vec<&Dose> = all.into_iter().filter(|dose| dose.fate != Fate::Dosed).collect();
     let note = odd.len().checked_sub(MOST_ODD).filter(|more| *more > 0).map(|more| {
         format!("{more} more are not shown; run with --csv or --json for all of them.")
     });

@@ -3,12 +3,13 @@
 
 use dosewright_core::civil::Local;
 use dosewright_core::record::Alarm;
+use dosewright_core::zone::Zone;
 use serde_json::Value;
 
 use super::visits::Visit;
 use crate::judged::Verdict;
 use crate::run::Frame;
-use crate::trace::{Event, Lost, Mover, Outcome, Sink, Stamped, Wait, waited};
+use crate::trace::{Event, Lost, Mover, Outcome, Settings, Sink, Stamped, Wait, waited};
 
 /// Pulses of one dose that are kept.
 const MOST_PULSES: usize = 512;
@@ -27,6 +28,8 @@ pub struct Dose {
     pub due: Option<Stamped>,
     /// True ms of its instant; `None` in lines of a build that did not say it.
     pub due_ms: Option<i64>,
+    /// Its instant by the device's elapsed time; `None` likewise.
+    pub due_elapsed_ms: Option<i64>,
     /// How it ended.
     pub fate: Fate,
     /// Why it is not dosed.
@@ -47,6 +50,8 @@ pub struct Dose {
     pub asked: bool,
     /// How long it waited, and for what.
     pub wait: Option<String>,
+    /// Restarts while it was open.
+    pub restarts: u64,
 }
 
 /// How a dose ended.
@@ -89,6 +94,7 @@ impl Dose {
             entry: outcome.name.clone(),
             due: outcome.due,
             due_ms: Some(outcome.due_ms),
+            due_elapsed_ms: Some(outcome.due_at.as_ms()),
             fate: match outcome.fate {
                 crate::trace::Fate::Dosed => Fate::Dosed,
                 crate::trace::Fate::Part(_) => Fate::Part,
@@ -104,6 +110,7 @@ impl Dose {
             ended: outcome.ended,
             asked: outcome.asked,
             wait: outcome.wait.map(Wait::words),
+            restarts: u64::from(outcome.restarts),
         }
     }
 
@@ -143,6 +150,8 @@ pub struct Totals {
     pub open: u64,
     /// Doses asked for.
     pub asked: u64,
+    /// Of those asked for: open at the end.
+    pub asked_open: u64,
     /// Pump on.
     pub pump_on_ms: u64,
     /// The least delivered.
@@ -153,6 +162,8 @@ pub struct Totals {
     pub expectations: u64,
     /// What failed, a line each.
     pub findings: Vec<String>,
+    /// What the device takes to be in the container at the end.
+    pub account_ul: Option<u64>,
     /// Promises broken, in all.
     pub broken: u64,
     /// Expectations that did not hold.
@@ -178,6 +189,10 @@ pub struct Facts {
     pub seed: u64,
     /// Start and zone.
     pub frame: Frame,
+    /// The zone of the device's clock.
+    pub device_zone: Zone,
+    /// The timetable at the start; none in lines of a build that did not say it.
+    pub entries_at_start: Vec<(String, Settings)>,
     /// Outcomes, in the order in which they were told.
     pub doses: Vec<Dose>,
     /// Changes of the supply after the start: true ms, on.
@@ -187,6 +202,8 @@ pub struct Facts {
     pub clock: Vec<(u64, Option<Stamped>, Option<Stamped>)>,
     /// Losses of the clock chip's feed, true ms.
     pub feed_lost: Vec<u64>,
+    /// Restarts of the processor with the supply on, true ms.
+    pub resets: Vec<u64>,
     /// Alarms after the start: true ms, which, on.
     pub alarms: Vec<(u64, String, bool)>,
     /// What people did at it after the start, and what came of it.
@@ -209,7 +226,13 @@ impl Facts {
     pub fn opened(line: &Value) -> Option<Self> {
         let text = |name: &str| line[name].as_str().map(str::to_owned);
         let start = stamped(line["start"].as_str()?)?;
-        let zone = dosewright_core::zone::Zone::parse(line["zone"].as_str()?).ok()?;
+        let zone = Zone::parse(line["zone"].as_str()?).ok()?;
+        let device_zone = line["device_zone"].as_str().and_then(|zone| Zone::parse(zone).ok());
+        let planned = |entry: &Value| {
+            let settings = serde_json::from_value(entry["settings"].clone()).ok()?;
+            Some((entry["entry"].as_str()?.to_owned(), settings))
+        };
+        let entries = line["entries"].as_array();
         let start_utc_ms = start.local.as_ms() - i64::from(start.offset_s) * 1000;
         Some(Self {
             file: text("file")?,
@@ -223,10 +246,13 @@ impl Facts {
                 start_utc_ms,
                 run_ms: line["run_for_ms"].as_u64()?,
             },
+            device_zone: device_zone.unwrap_or(zone),
+            entries_at_start: entries.into_iter().flatten().filter_map(planned).collect(),
             doses: Vec::new(),
             supply: Vec::new(),
             clock: Vec::new(),
             feed_lost: Vec::new(),
+            resets: Vec::new(),
             alarms: Vec::new(),
             visits: Vec::new(),
             account: Vec::new(),
@@ -260,6 +286,7 @@ impl Facts {
                     entry: text("entry"),
                     due: when("due"),
                     due_ms: line["due_ms"].as_i64(),
+                    due_elapsed_ms: line["due_elapsed_ms"].as_i64(),
                     fate,
                     cause: line["cause"].as_str().map(str::to_owned),
                     count: line["count"].as_u64().and_then(|n| u32::try_from(n).ok()).unwrap_or(1),
@@ -272,12 +299,14 @@ impl Facts {
                     wait: line["waited_ms"]
                         .as_u64()
                         .map(|ms| waited(ms, line["waited_for"].as_str().unwrap_or_default())),
+                    restarts: number("restarts"),
                 });
             }
             "pump" => self.pump(at_ms, on),
             "supply" => self.supplied(at_ms, on),
             "clock" => self.clock_set(at_ms, when("before"), when("after")),
             "clock_lost" => self.feed_lost.push(at_ms),
+            "reset" => self.reset(at_ms),
             "alarm" => self.alarm(at_ms, lost(line).after(&text("alarm")), on),
             "account" => {
                 if let (Some(ul), Some(by)) =
@@ -338,9 +367,11 @@ impl Facts {
             skipped: number("skipped"),
             open: number("open"),
             asked: number("asked"),
+            asked_open: number("asked_open"),
             pump_on_ms: number("pump_on_ms"),
             volume_ul: number("volume_ul"),
             simulated_ms: number("simulated_ms"),
+            account_ul: line["account_ul"].as_u64(),
             expectations: number("expectations"),
             findings,
             broken: number("violations_in_all"),
@@ -369,6 +400,12 @@ impl Facts {
     fn clock_set(&mut self, at_ms: u64, before: Option<Stamped>, after: Option<Stamped>) {
         if at_ms > 0 && self.clock.len() < MOST_NOTES {
             self.clock.push((at_ms, before, after));
+        }
+    }
+
+    fn reset(&mut self, at_ms: u64) {
+        if self.resets.len() < MOST_NOTES {
+            self.resets.push(at_ms);
         }
     }
 
@@ -447,11 +484,15 @@ impl Sink for Facts {
             Event::Supply { on } => self.supplied(at_ms, *on),
             Event::Clock(change) => self.clock_set(at_ms, change.before, change.after),
             Event::FeedLost => self.feed_lost.push(at_ms),
+            Event::Reset => self.reset(at_ms),
             Event::Account { level, by } => self.account.push((at_ms, level.as_ul(), *by)),
             Event::Alarm { alarm, on, lost } => {
                 self.alarm(at_ms, lost.after(alarm.words()), *on);
             }
-            Event::Asked(_) | Event::Changed(_) | Event::Calibrated { .. } | Event::Done { .. } => {
+            Event::Asked { .. }
+            | Event::Changed(_)
+            | Event::Calibrated { .. }
+            | Event::Done { .. } => {
                 self.visit(Visit::of(at_ms, event));
             }
             _ => {}

@@ -8,6 +8,7 @@ mod doses;
 mod facts;
 mod figure;
 mod glyph;
+mod happened;
 mod lines;
 mod matrix;
 pub mod sheet;
@@ -27,9 +28,10 @@ use crate::forecast;
 use crate::judged::{self, Verdict};
 use crate::run::Options;
 use crate::scenario::{Scenario, show};
-use crate::trace::stamp::{about, clock_time, which};
+use crate::trace::Sink;
+use crate::trace::page::asked_for;
+use crate::trace::stamp::about;
 use crate::trace::summary::{End, Opening, Summary, became};
-use crate::trace::{Sink, Stamped};
 use crate::words::{faults_or_acts, plural};
 use crate::world::WorldError;
 
@@ -92,11 +94,7 @@ fn verdict(facts: &Facts) -> Markup {
             parts.push(format!("{count} {word}"));
         }
     }
-    let asked = if totals.asked > 0 {
-        format!(", and {} asked for", plural(totals.asked, "dose"))
-    } else {
-        String::new()
-    };
+    let asked = asked_for(totals.asked, totals.asked_open);
     let expected = match (totals.expectations, totals.failures) {
         (0, 0) => String::new(),
         (count, 0) => format!("{} held, ", plural(count, "expectation")),
@@ -174,67 +172,6 @@ fn about_run(facts: &Facts) -> Markup {
 /// Findings told one by one.
 const MOST_FINDINGS: usize = 50;
 
-/// Date and time of day, and what tells which of two it is.
-fn dated(at: Stamped, which: &str) -> String {
-    format!("{} {}{which}", show::date(at.local.date()), clock_time(at.local))
-}
-
-/// What was done to the device in the run, and by people at it.
-fn disturbances(facts: &Facts) -> Option<Markup> {
-    let local = |at: Stamped| dated(at, &which(&facts.frame.zone, at));
-    let mut rows: Vec<(u64, String)> = Vec::new();
-    for (from, to) in facts.without_supply() {
-        rows.push((from, format!("no supply for {}", about(to.saturating_sub(from)))));
-    }
-    for (at, before, after) in &facts.clock {
-        let what = match (*before, *after) {
-            (Some(before), Some(after)) if after.is_same_moment_elsewhere(before) => {
-                let local = |at: Stamped| dated(at, &format!(" ({})", show::offset(at.offset_s)));
-                format!("zone set: the clock goes from {} to {}", local(before), local(after))
-            }
-            _ => {
-                let show = |at: Option<Stamped>| at.map_or_else(|| "unset".to_owned(), local);
-                format!("clock set from {} to {}", show(*before), show(*after))
-            }
-        };
-        rows.push((*at, what));
-    }
-    for at in &facts.feed_lost {
-        rows.push((*at, "the clock chip had lost its feed".to_owned()));
-    }
-    for visit in &facts.visits {
-        rows.extend(visit.words().map(|words| (visit.at_ms, words)));
-    }
-    for (at, alarm, on) in &facts.alarms {
-        rows.push((*at, format!("alarm {}: {alarm}", if *on { "on" } else { "off" })));
-    }
-    rows.sort_by_key(|(at, _)| *at);
-    let all = rows.len();
-    rows.truncate(MOST_EVENTS);
-    let vain: Vec<&(String, u64, String)> = facts
-        .became
-        .iter()
-        .filter(|(_, _, became)| !matches!(became.as_str(), "took effect" | "taken"))
-        .collect();
-    (all + vain.len() > 0).then(|| {
-        html! {
-            section {
-                h2 { "What happened to it" }
-                ul {
-                    @for (at, what) in &rows { li { (figure::dated(&format!("{}: {what}", local(Stamped::of(&facts.frame, *at))))) } }
-                    @for (kind, line, became) in vain.iter().take(MOST_EVENTS) {
-                        li { code { (kind) } " (line " (line) "): " (became) }
-                    }
-                }
-                @if all > rows.len() { p class="note" { "and " (all - rows.len()) " more" } }
-            }
-        }
-    })
-}
-
-/// Things that happened, told one by one.
-const MOST_EVENTS: usize = 100;
-
 const CAUTIONS: &str = "A simulation shows what the logic does in a modelled world; it does not show that a pump, a tube or a battery is sound. Read the product's safety data sheet and wear what it asks for; never mix products; isolate the supply before you open a pump head; prevent back-siphoning into drinking water. The label, local codes, discharge rules and licensed trades come first. Not certified for any use: the owner of the installation decides.";
 
 /// The page.
@@ -278,7 +215,7 @@ fn of_run(facts: &Facts, scenario: Option<&Scenario>) -> Markup {
             h2 { "What each entry came to" }
             (doses::entries(facts).html("What each entry came to"))
         }
-        @if let Some(what) = disturbances(facts) { (what) }
+        @if let Some(what) = happened::section(facts) { (what) }
         @for figure in weeks { (figure.html()) }
         @if left_out > 0 {
             p class="note" {

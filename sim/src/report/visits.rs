@@ -20,22 +20,42 @@ pub struct Visit {
 
 #[derive(Clone, Debug, PartialEq)]
 enum What {
-    Act { act: String, on: Option<bool>, flow: Option<Flow>, level: Option<Volume> },
+    Act {
+        act: String,
+        on: Option<bool>,
+        flow: Option<Flow>,
+        level: Option<Volume>,
+        entry: Option<String>,
+    },
     Changed(Changed),
-    Calibrated { found: Found, in_force: bool, lead_ms: u16 },
-    Service { act: String, ms: u32 },
+    Calibrated {
+        found: Found,
+        in_force: bool,
+        lead_ms: u16,
+    },
+    Service {
+        act: String,
+        ms: u32,
+    },
+}
+
+/// The entry whose dose somebody asked about; lines of a build that did not say it have none.
+fn whose(entry: Option<&String>) -> String {
+    entry.map_or_else(|| "a dose".to_owned(), |name| format!("\"{name}\""))
 }
 
 impl Visit {
     /// Of an event; `None` where it is none.
     pub(super) fn of(at_ms: u64, event: &Event<'_>) -> Option<Self> {
         let what = match event {
-            Event::Asked(act) => What::Act {
+            Event::Asked { act, entry } => What::Act {
                 act: act_word(act).to_owned(),
                 on: match act {
                     DeviceAct::RemoteStop(on) | DeviceAct::Leak(on) => Some(*on),
+                    DeviceAct::SetPin(pin) => Some(pin.is_some()),
                     _ => None,
                 },
+                entry: entry.map(str::to_owned),
                 flow: match act {
                     DeviceAct::SetFlow(flow) => Some(*flow),
                     _ => None,
@@ -71,6 +91,7 @@ impl Visit {
             "act" => What::Act {
                 act: text("act")?,
                 on: line["on"].as_bool(),
+                entry: text("entry"),
                 flow: flow(),
                 level: line["level_ul"].as_u64().map(Volume::from_ul),
             },
@@ -105,19 +126,30 @@ impl Visit {
         (at_ms > 0 && visit.words().is_some()).then_some(visit)
     }
 
+    /// Where the timetable was changed: what it made of an entry.
+    pub(super) const fn changed(&self) -> Option<&Changed> {
+        match &self.what {
+            What::Changed(changed) => Some(changed),
+            _ => None,
+        }
+    }
+
     /// In words.
     pub(super) fn words(&self) -> Option<String> {
         let state = |on: &Option<bool>| if *on == Some(true) { "on" } else { "off" };
         Some(match &self.what {
-            What::Act { act, on, flow, level } => match act.as_str() {
+            What::Act { act, on, flow, level, entry } => match act.as_str() {
                 "set_flow" => format!("asked to set the flow to {}", show::flow((*flow)?)),
                 "refill" => format!("container filled to {}", show::volume((*level)?)),
                 "remote_stop" => format!("remote stop {}", state(on)),
                 "leak" => format!("leak or tube-burst detector {}", state(on)),
                 "change_tube" => "new tube set".to_owned(),
                 "change_pack" => "battery pack changed".to_owned(),
-                "run_again" => "asked to run a dose again".to_owned(),
-                "stop_dose" => "asked to stop a dose".to_owned(),
+                "run_again" => format!("asked to run {} again", whose(entry.as_ref())),
+                "stop_dose" => format!("asked to stop {}", whose(entry.as_ref())),
+                "motor_fault" => "the motor stalls or draws too much".to_owned(),
+                "set_pin" if *on == Some(false) => "asked to take the PIN away".to_owned(),
+                "set_pin" => "asked for a new PIN".to_owned(),
                 "acknowledge" => "alarms acknowledged".to_owned(),
                 _ => return None,
             },
@@ -130,6 +162,8 @@ impl Visit {
                     "prime_ended" => "prime",
                     "calibration_ended" => "calibration run",
                     "train_ended" => "calibration train",
+                    "unlocked" => return Some("settings unlocked".to_owned()),
+                    "wrong_pin" => return Some("a wrong PIN was entered".to_owned()),
                     _ => return None,
                 };
                 format!("{what} ended after {}", Duration::from_ms(u64::from(*ms)))
@@ -140,6 +174,9 @@ impl Visit {
     /// Whether a contact bounces, or stands as it stood: told once is enough.
     pub(super) fn repeats(&self, before: &[Self]) -> bool {
         let What::Act { act, on: Some(on), .. } = &self.what else { return false };
+        if act == "set_pin" {
+            return false;
+        }
         let same = |other: &&Self| matches!(&other.what, What::Act { act: o, .. } if o == act);
         match before.iter().rev().find(same) {
             Some(last) => {

@@ -3,13 +3,14 @@
 //! counts all of them.
 
 mod boxes;
+mod plans;
+mod rows;
 
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use dosewright_core::civil::{Date, Local};
-use dosewright_core::entry::{EntryId, Nominal};
-use dosewright_core::time::{Instant, Utc};
+use dosewright_core::time::Utc;
 use dosewright_core::zone::Zone;
 use maud::{Markup, html};
 
@@ -18,16 +19,14 @@ use super::facts::{Dose, Facts, Fate};
 use super::figure::{Figure, Table, c, cell, label, line, ml, rect, sample, time};
 use super::glyph;
 use super::unusual::Unusual;
-use crate::run::Frame;
-use crate::scenario::{EntryPlan, RecurrencePlan, Scenario, show};
+use crate::scenario::{Scenario, show};
 use crate::trace::Stamped;
 use crate::trace::stamp::hour_minute;
 use crate::words::plural;
+use plans::Plans;
 
 /// Weeks that are drawn one by one.
 const MOST_WEEKS: usize = 5;
-/// Days of one folded row of doses that are marked.
-const MOST_OF_ROW: u32 = 4_000;
 /// Changes of the clocks looked at.
 const MOST_CHANGES: usize = 256;
 
@@ -81,67 +80,18 @@ fn monday(day: i64) -> i64 {
     day - i64::from(Date::from_days(day as i32).weekday().index())
 }
 
-/// The dues of a folded row, by the device's zone; its first and last alone where the
-/// timetable cannot tell the others.
-fn row(frame: &Frame, dose: &Dose, plan: Option<&EntryPlan>, zone: &Zone) -> Vec<Stamped> {
-    let (Some(first), Some(last)) = (dose.due, dose.last_due) else {
-        return row_of_unset(frame, dose, plan);
-    };
-    let ends = vec![first, last];
-    let Some(plan) = plan.filter(|_| dose.count <= MOST_OF_ROW) else { return ends };
-    let stamped = |utc: Utc| Stamped { local: zone.to_local(utc), offset_s: zone.offset_at(utc) };
-    let all: Vec<Stamped> = match plan.recurrence {
-        RecurrencePlan::Every { interval_ms, .. } => (0..dose.count)
-            .map(|i| first.utc_ms().saturating_add(i64::from(i) * interval_ms as i64))
-            .map(|utc_ms| stamped(Utc::from_ms(utc_ms)))
-            .collect(),
-        RecurrencePlan::Weekly { .. } => {
-            let entry = plan.to_core(EntryId(1), Instant::ZERO);
-            // the first may have been moved, by a day at most
-            let from_min = (first.local.as_ms() - DAY_MS).div_euclid(60_000);
-            let mut at = Nominal(u32::try_from(from_min).unwrap_or(0));
-            let mut found = Vec::new();
-            while let Some(due) = entry.next_at_or_after(at) {
-                let local = Local::from_ms(i64::from(due.0) * 60_000);
-                let due_at = stamped(zone.to_utc(local, entry.gap_rule));
-                if due_at.local > last.local || found.len() >= dose.count as usize {
-                    break;
-                }
-                if due_at.local >= first.local {
-                    found.push(due_at);
-                }
-                at = due.next();
-            }
-            found
-        }
-    };
-    if all.len() == dose.count as usize { all } else { ends }
-}
-
-/// The same while the clock was unset, in true time: only intervals are due then.
-fn row_of_unset(frame: &Frame, dose: &Dose, plan: Option<&EntryPlan>) -> Vec<Stamped> {
-    let (Some(first_ms), Some(RecurrencePlan::Every { interval_ms, .. })) =
-        (dose.due_ms, plan.filter(|_| dose.count <= MOST_OF_ROW).map(|plan| plan.recurrence))
-    else {
-        return dose.at(frame).into_iter().collect();
-    };
-    (0..dose.count)
-        .map(|i| first_ms.saturating_add_unsigned(u64::from(i).saturating_mul(interval_ms)))
-        .map(|at_ms| Stamped::of(frame, u64::try_from(at_ms).unwrap_or(0)))
-        .collect()
-}
-
 fn marks<'a>(facts: &'a Facts, scenario: Option<&Scenario>) -> Vec<Mark<'a>> {
     let names = facts.entries();
     let frame = &facts.frame;
-    let zone = scenario.map_or(&facts.frame.zone, |s| &s.clock.zone_of_device().zone);
+    let zone = scenario.map_or(&facts.device_zone, |s| &s.clock.zone_of_device().zone);
+    let plans = Plans::of(facts, scenario);
     let mut out = Vec::new();
     for dose in &facts.doses {
-        let plan = scenario.and_then(|scenario| scenario.entry(&dose.entry));
+        let plan = plans.plan(dose);
         let lane = names.iter().position(|name| *name == dose.entry).unwrap_or(0) % 4;
-        let window_ms = plan.map_or(0, |plan| plan.window_ms);
+        let window_ms = plan.as_ref().map_or(0, |plan| plan.window_ms);
         let times = if dose.count > 1 {
-            row(frame, dose, plan, zone)
+            rows::row(frame, dose, plan.as_ref(), zone)
         } else {
             dose.at(frame).into_iter().collect()
         };
@@ -219,10 +169,9 @@ fn grid(head: &[(String, String)]) -> Markup {
     }
 }
 
-/// Of the timetable. What an operator asks for is no dose that was due; where it is open at
-/// the end it counts as such, as in the verdict.
-fn is_due(mark: &Mark<'_>) -> bool {
-    !mark.dose.asked || mark.fate == Fate::Open
+/// Of the timetable. What an operator asks for is no dose that was due.
+const fn is_due(mark: &Mark<'_>) -> bool {
+    !mark.dose.asked
 }
 
 fn counted<'m>(marks: impl Iterator<Item = &'m Mark<'m>>) -> String {

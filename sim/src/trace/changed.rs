@@ -2,9 +2,11 @@
 
 use std::fmt::Write as _;
 
-use dosewright_core::entry::{Entry, GapRule};
+use dosewright_core::civil::Days;
+use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::record::Staged;
 use dosewright_core::schedule::WallClock;
+use dosewright_core::time::Instant;
 use dosewright_core::units::Volume;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -21,6 +23,12 @@ pub struct Settings {
     pub enabled: bool,
     /// When its doses are due, in words.
     pub when: String,
+    /// Of a weekly entry, its days or nights.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub weekly: Option<Weekly>,
+    /// Of an interval, from one due to the next.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub every_ms: Option<u64>,
     /// The dose.
     pub volume_ul: u64,
     /// Over how long it is spread.
@@ -42,10 +50,53 @@ pub struct Settings {
     pub first_valid: bool,
 }
 
+/// When a weekly entry is due.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Weekly {
+    /// The weekdays, a bit a day: Monday is 1, Sunday 64.
+    pub days: u8,
+    /// Minute of the day.
+    pub at_min: u16,
+    /// The days are nights, from noon to noon.
+    pub by_night: bool,
+}
+
 impl Settings {
+    /// The entry as far as its dues and its window go: an interval is counted from nowhere.
+    /// `None` in lines of a build that did not say when it is due.
+    pub fn entry(&self) -> Option<Entry> {
+        let interval = |every_ms| Recurrence::Interval { every_ms, from: Instant::ZERO };
+        let weekly = |weekly: &Weekly| Recurrence::Weekly {
+            days: Days::from_bits(weekly.days),
+            at_min: weekly.at_min,
+            by_night: weekly.by_night,
+        };
+        Some(Entry {
+            id: EntryId(1),
+            enabled: self.enabled,
+            recurrence: self.weekly.as_ref().map(weekly).or_else(|| self.every_ms.map(interval))?,
+            volume: Volume::from_ul(self.volume_ul),
+            window_ms: self.window_ms,
+            grace_ms: self.grace_ms,
+            first: None,
+            last: None,
+            observes_closed: self.observes_closed,
+            gap_rule: if self.first_valid { GapRule::FirstValid } else { GapRule::Shift },
+            pulses: self.pulses,
+        })
+    }
+
     /// Of an entry; the start of an interval is told by the clock in force.
-    pub(super) fn of(entry: &Entry, clock: Option<&WallClock>) -> Self {
+    pub(crate) fn of(entry: &Entry, clock: Option<&WallClock>) -> Self {
+        let (weekly, every_ms) = match entry.recurrence {
+            Recurrence::Weekly { days, at_min, by_night } => {
+                (Some(Weekly { days: days.bits(), at_min, by_night }), None)
+            }
+            Recurrence::Interval { every_ms, .. } => (None, Some(every_ms)),
+        };
         Self {
+            weekly,
+            every_ms,
             enabled: entry.enabled,
             when: words::when(entry, clock),
             volume_ul: entry.volume.as_ul(),
@@ -68,7 +119,7 @@ impl Settings {
     }
 
     /// What they are changed to.
-    fn to(&self, after: &Self) -> String {
+    pub(crate) fn to(&self, after: &Self) -> String {
         let mut parts = Vec::new();
         let mut put = |name: &str, before: String, after: String| {
             if before != after {
@@ -165,8 +216,7 @@ impl Changed {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use dosewright_core::civil::{Date, Days};
-    use dosewright_core::entry::{EntryId, Recurrence};
+    use dosewright_core::civil::Date;
 
     fn staged(id: u16, ml: u64) -> Staged {
         let days = Days::from_bits(0b1);

@@ -29,6 +29,8 @@ pub(super) struct OutcomeLine<'a> {
     /// True time of its instant from the start of the run, by the rate of the clock chip; a
     /// setting of the clock does not move it. Below nothing for one from before the run.
     due_ms: i64,
+    /// Its instant by the device's elapsed time: the ceiling of any 23 hours goes by that.
+    due_elapsed_ms: i64,
     /// dosed: the pump ran, flow not sensed.
     outcome: Word,
     /// Why it was not dosed in full.
@@ -84,6 +86,7 @@ impl<'a> OutcomeLine<'a> {
             entry: &outcome.name,
             due: text(outcome.due),
             due_ms: outcome.due_ms,
+            due_elapsed_ms: outcome.due_at.as_ms(),
             outcome: match outcome.fate {
                 Fate::Dosed => Word::Dosed,
                 Fate::Part(_) => Word::Part,
@@ -165,6 +168,10 @@ pub(super) enum Line<'a> {
     Act {
         at_ms: u64,
         act: &'static str,
+        /// The entry whose dose is to run again or to stop.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        entry: Option<&'a str>,
+        /// Of a contact; of *set_pin*, whether there is one.
         #[serde(skip_serializing_if = "Option::is_none")]
         on: Option<bool>,
         /// What the pack was read at, in mV.
@@ -322,9 +329,10 @@ impl<W: io::Write> Sink for Lines<W> {
                 let entries = lost.entries().map(Vec::as_slice);
                 Line::Alarm { at_ms, alarm: alarm.words(), on, slots, entries }
             }
-            Event::Asked(act) => {
+            Event::Asked { act, entry } => {
                 let on = match act {
                     DeviceAct::RemoteStop(on) | DeviceAct::Leak(on) => Some(*on),
+                    DeviceAct::SetPin(pin) => Some(pin.is_some()),
                     _ => None,
                 };
                 let (pack_mv, loaded) = match act {
@@ -342,7 +350,7 @@ impl<W: io::Write> Sink for Lines<W> {
                     _ => None,
                 };
                 let act = act_word(act);
-                Line::Act { at_ms, act, on, pack_mv, loaded, flow_ul_per_min, level_ul }
+                Line::Act { at_ms, act, entry, on, pack_mv, loaded, flow_ul_per_min, level_ul }
             }
             Event::Changed(Changed { entry, before, after }) => {
                 Line::Timetable { at_ms, entry, before: before.as_ref(), after: after.as_ref() }

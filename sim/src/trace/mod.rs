@@ -191,7 +191,12 @@ pub enum Event<'a> {
         name: &'a str,
     },
     /// Somebody or something acted on the device.
-    Asked(&'a DeviceAct),
+    Asked {
+        /// What was done.
+        act: &'a DeviceAct,
+        /// The entry whose dose it is about.
+        entry: Option<&'a str>,
+    },
     /// After the start, another timetable is in force: what it made of an entry.
     Changed(&'a Changed),
     /// The device wrote down an act of service.

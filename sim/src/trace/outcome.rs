@@ -4,7 +4,7 @@ use dosewright_core::cause::Cause;
 use dosewright_core::civil::{DAY_MS, Local};
 use dosewright_core::entry::{Entry, GapRule, Nominal};
 use dosewright_core::record::DueKey;
-use dosewright_core::time::Utc;
+use dosewright_core::time::{Instant, Utc};
 use dosewright_core::units::Volume;
 use dosewright_core::zone::Zone;
 
@@ -62,6 +62,8 @@ pub struct Outcome {
     pub due: Option<Stamped>,
     /// True ms of its instant by the clock chip's rate; may be before the run.
     pub due_ms: i64,
+    /// Its instant by the device's elapsed time, which the ceiling goes by (D7).
+    pub due_at: Instant,
     /// How it ended.
     pub fate: Fate,
     /// How many dues it stands for.

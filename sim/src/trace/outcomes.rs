@@ -11,7 +11,7 @@ use super::clocks::Clocks;
 use super::untold::Untold;
 use super::{Changed, ClockChange, Event, Fate, Lost, Names, Outcome, Sink, Stamped, Wait};
 use crate::audit::SleptThrough;
-use crate::observe::{Observation, Observer, Records};
+use crate::observe::{DeviceAct, Observation, Observer, Records};
 use crate::run::Frame;
 
 /// Revisions of an entry kept: a due ends before its entry is edited so often.
@@ -173,6 +173,7 @@ impl<'s> Tracker<'s> {
             entry,
             due: due(key.nominal, due_at),
             due_ms: self.clocks.truth_of(due_at).unwrap_or(due_at.as_ms()),
+            due_at,
             fate,
             count,
             last,
@@ -429,7 +430,14 @@ impl Observer for Tracker<'_> {
                 self.names.learn(*id, name);
                 self.tell(at_ms, &Event::Named { id: *id, name });
             }
-            Observation::Act(act) => self.tell(at_ms, &Event::Asked(act)),
+            Observation::Act(act) => {
+                let id = match act {
+                    DeviceAct::RunAgain(id) | DeviceAct::StopDose(id) => Some(*id),
+                    _ => None,
+                };
+                let entry = id.map(|id| self.names.name(id));
+                self.tell(at_ms, &Event::Asked { act, entry: entry.as_deref() });
+            }
             Observation::NotErased | Observation::NotStarted | Observation::Wake => {}
         }
     }

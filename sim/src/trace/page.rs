@@ -45,6 +45,17 @@ fn broken(judged: &Judged) -> String {
     promises.join(", ")
 }
 
+/// How many doses were asked for outside the timetable.
+pub(crate) fn asked_for(asked: u64, open: u64) -> String {
+    let open = match (asked, open) {
+        (0, _) => return String::new(),
+        (_, 0) => String::new(),
+        (1, _) => ", open at the end".to_owned(),
+        (_, open) => format!(", {open} open at the end"),
+    };
+    format!(", and {} asked for{open}", plural(asked, "dose"))
+}
+
 /// One sentence: what was run, what came of it, what held.
 pub fn verdict(name: &str, scenario: &Scenario, judged: &Judged) -> String {
     let all = judged.figures.all();
@@ -56,11 +67,7 @@ pub fn verdict(name: &str, scenario: &Scenario, judged: &Judged) -> String {
             doses.push(format!("{count} {word}"));
         }
     }
-    let asked = if all.asked > 0 {
-        format!(", and {} asked for", plural(all.asked, "dose"))
-    } else {
-        String::new()
-    };
+    let asked = asked_for(all.asked, all.asked_open);
     let ran = format!("{}: {}{asked}", plural(all.dues(), "scheduled dose"), doses.join(", "));
     let failed = judged.failed;
     let broken = if judged.audit.held() {

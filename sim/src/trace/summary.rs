@@ -2,12 +2,14 @@
 //! machines.
 
 use dosewright_core::entry::EntryId;
+use dosewright_core::schedule::WallClock;
+use dosewright_core::time::{Instant, Utc};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::Stamped;
 use super::page::overflowed;
 use super::stamp::rfc3339;
+use super::{Names, Settings, Stamped};
 use crate::check;
 use crate::diagnose::{Diagnostic, Source};
 use crate::judged::{Judged, Verdict};
@@ -43,8 +45,20 @@ pub struct Opening<'a> {
     start: String,
     /// The zone of the place, as a POSIX TZ string.
     zone: &'a str,
+    /// The zone of the device's clock, where it is another one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    device_zone: Option<&'a str>,
     /// Ceiling of any 23 hours by the timetable at the start.
     ceiling_ul: u64,
+    /// The timetable at the start; `timetable` lines say what becomes of it.
+    entries: Vec<Planned>,
+}
+
+/// An entry of the timetable at the start.
+#[derive(Serialize, JsonSchema)]
+struct Planned {
+    entry: String,
+    settings: Settings,
 }
 
 impl<'a> Opening<'a> {
@@ -60,6 +74,9 @@ impl<'a> Opening<'a> {
         let frame = Frame::of(scenario, &Options::default());
         let timetable = crate::world::first_timetable(scenario, &frame);
         let start = Stamped::of(&frame, 0);
+        let names = Names::of(scenario);
+        let zone = scenario.clock.zone_of_device().zone;
+        let clock = WallClock::at(Instant::ZERO, Utc::from_ms(frame.start_utc_ms), zone);
         Self {
             file,
             title: scenario.title.as_deref(),
@@ -69,7 +86,15 @@ impl<'a> Opening<'a> {
             run_for_ms,
             start: rfc3339(start),
             zone: &scenario.clock.zone.posix,
+            device_zone: scenario.clock.device_zone.as_ref().map(|zone| zone.posix.as_str()),
             ceiling_ul: timetable.ceiling_in_force().as_ul(),
+            entries: timetable
+                .entries()
+                .map(|entry| Planned {
+                    entry: names.name(entry.id),
+                    settings: Settings::of(&entry, Some(&clock)),
+                })
+                .collect(),
         }
     }
 }
@@ -201,7 +226,10 @@ pub struct Summary<'a> {
     part: u64,
     skipped: u64,
     open: u64,
+    /// Doses that an operator asked for, outside the timetable.
     asked: u64,
+    /// Of those, the ones that are open at the end.
+    asked_open: u64,
     pump_on_ms: u64,
     volume_ul: u64,
     volume_most_ul: u64,
@@ -262,6 +290,7 @@ impl<'a> Summary<'a> {
             skipped: all.skipped,
             open: all.open,
             asked: all.asked,
+            asked_open: all.asked_open,
             pump_on_ms: judged.figures.pump_on_ms,
             volume_ul: ul(all.least_nl),
             volume_most_ul: ul(all.most_nl),

@@ -295,8 +295,10 @@ impl<W: io::Write> Wave<W> {
             }
             // a device that starts neither primes nor calibrates
             Event::Reset => self.let_go(at_ms),
-            Event::Asked(DeviceAct::RemoteStop(on)) => self.wire(at_ms, Wire::RemoteStop, *on),
-            Event::Asked(DeviceAct::Leak(on)) => self.wire(at_ms, Wire::Leak, *on),
+            Event::Asked { act: DeviceAct::RemoteStop(on), .. } => {
+                self.wire(at_ms, Wire::RemoteStop, *on)
+            }
+            Event::Asked { act: DeviceAct::Leak(on), .. } => self.wire(at_ms, Wire::Leak, *on),
             Event::Done { act, .. } => match act {
                 Act::PrimeBegun => self.wire(at_ms, Wire::Prime, true),
                 Act::PrimeEnded => self.wire(at_ms, Wire::Prime, false),

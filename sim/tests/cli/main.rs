@@ -9,6 +9,7 @@ mod golden;
 mod image;
 mod interrupt;
 mod operate;
+mod page_doses;
 mod papers;
 mod pictures;
 mod plan;

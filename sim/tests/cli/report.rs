@@ -63,7 +63,14 @@ fn the_tables_say_what_the_lines_say() {
         assert_eq!(row[0], local(&line["due"]));
         assert_eq!(row[1], line["entry"].as_str().unwrap());
         assert_eq!(row[2], line["outcome"].as_str().unwrap());
-        assert_eq!(row[3], line["cause"].as_str().unwrap_or("-"));
+        let restarts = match line["restarts"].as_u64().unwrap() {
+            0 => None,
+            1 => Some("1 restart".to_owned()),
+            n => Some(format!("{n} restarts")),
+        };
+        let why: Vec<String> =
+            line["cause"].as_str().map(str::to_owned).into_iter().chain(restarts).collect();
+        assert_eq!(row[3], if why.is_empty() { "-".to_owned() } else { why.join(", ") });
         assert_eq!(row[4], ml(&line["volume_ul"]));
         assert_eq!(row[5], ml(&line["volume_most_ul"]));
         assert_eq!((&row[6], &row[7]), (&local(&line["started"]), &local(&line["ended"])));

@@ -95,3 +95,49 @@ fn the_mark_of_a_dose_just_before_midnight_is_within_the_picture() {
         assert!(boxes(drawn).len() >= 3 && discs(drawn).len() == 3, "{at}");
     }
 }
+
+/// What an edit or a new entry made of the timetable is what the weeks after it are told by.
+#[test]
+fn a_week_after_an_edit_is_drawn_by_the_settings_of_then() {
+    let place = Place::new("week-edit");
+    let closed = "[[closed]]\nfirst = 2026-10-12\nlast = 2026-10-18\n[[operator]]\n\
+                  at = \"2026-10-08 10:00\"\n";
+    let week = "days = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]";
+    let page = |act: &str| {
+        place.write("site.toml", &nights(&format!("{closed}{act}")).replace("4 days", "21 days"));
+        place.call(&["report", "site.toml", "-o", "r.html", "-q"]);
+        place.write("run.jsonl", &place.call(&["run", "site.toml", "--json"]).out);
+        place.call(&["report", "run.jsonl", "-o", "s.html", "-q"]);
+        assert!(place.read("r.html") == place.read("s.html"));
+        place.read("r.html")
+    };
+    // three nights a week are made seven, of 90 min each
+    let edited = page(&format!(
+        "edit = {{ entry = \"night\", weekly = {{ {week}, at = \"07:00\" }}, window = \"90 min\" }}\n"
+    ));
+    let said = "From Monday <span class=\"date\">2026-10-12</span> to Sunday, 7 doses were due: 7 skipped.";
+    assert!(edited.contains(said), "{edited}");
+    let drawn = boxes(picture(&edited, "2026-10-12"));
+    assert!(
+        drawn.len() == 7
+            && drawn
+                .iter()
+                .enumerate()
+                .all(|(day, of)| of.0 == day && near(of.1, 7.0) && near(of.2, 8.5)),
+        "{drawn:?}"
+    );
+    // before the edit the window was half as long
+    let drawn = boxes(picture(&edited, "2026-10-05"));
+    assert!(near(drawn[0].2 - drawn[0].1, 0.75) && drawn.len() > 5, "{drawn:?}");
+    let added = page(&format!(
+        "add = {{ name = \"bar\", weekly = {{ {week}, at = \"03:00\" }}, volume = \"60 ml\", window = \"90 min\" }}\n"
+    ));
+    let drawn = boxes(picture(&added, "2026-10-12"));
+    let bar: Vec<_> = drawn.iter().filter(|of| near(of.1, 3.0)).collect();
+    assert!(bar.len() == 7 && bar.iter().all(|of| near(of.2, 4.5)), "{drawn:?}");
+    let every = page(
+        "add = { name = \"drip\", every = { interval = \"8 h\", from = \"2026-10-08 12:00\" }, volume = \"10 ml\", window = \"30 min\" }\n[[fault]]\nat = \"2026-10-12 00:30\"\nremote_stop = { lasts = \"60 h\" }\n",
+    );
+    let drawn = boxes(picture(&every, "2026-10-12"));
+    assert!(drawn.iter().filter(|of| near(of.2 - of.1, 0.5)).count() >= 20, "{drawn:?}");
+}

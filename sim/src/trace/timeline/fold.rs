@@ -38,9 +38,13 @@ pub(super) struct Block {
 }
 
 /// Whether an outcome is one of many. A row of skipped doses is told with its count and
-/// its last, a dose that was asked for is none of the timetable's: each stands alone.
-pub(super) const fn can_be_counted(outcome: &Outcome) -> bool {
-    outcome.count == 1 && !outcome.asked
+/// its last, a dose that was asked for is none of the timetable's, and of one with a restart
+/// it is not known how much it was: each stands alone.
+pub(super) fn can_be_counted(outcome: &Outcome) -> bool {
+    outcome.count == 1
+        && !outcome.asked
+        && outcome.restarts == 0
+        && words::volume(outcome.least) == words::volume(outcome.most)
 }
 
 fn class(outcome: &Outcome) -> (&str, &'static str, Option<Cause>) {

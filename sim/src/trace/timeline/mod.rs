@@ -261,7 +261,7 @@ impl<W: io::Write> Timeline<W> {
     /// A contact that bounces is told of once, and one that stands as it stood is not.
     fn heard(&mut self, at_ms: u64, event: &Event<'_>, text: Option<String>) -> Option<String> {
         match event {
-            Event::Asked(DeviceAct::RemoteStop(_)) => {
+            Event::Asked { act: DeviceAct::RemoteStop(_), .. } => {
                 let (at, times) = self.stops;
                 self.stops = (at_ms, if at == at_ms { times + 1 } else { 1 });
                 match self.stops.1 {
@@ -270,7 +270,7 @@ impl<W: io::Write> Timeline<W> {
                     _ => None,
                 }
             }
-            Event::Asked(DeviceAct::Leak(on)) => {
+            Event::Asked { act: DeviceAct::Leak(on), .. } => {
                 let was = std::mem::replace(&mut self.leak, *on);
                 text.filter(|_| *on || was)
             }
@@ -313,7 +313,8 @@ impl<W: io::Write> Sink for Timeline<W> {
             event => {
                 // what the installer does at the start is the scenario's own text, and
                 // the alarm that the clock is unset comes and goes with it
-                let installed = at_ms == 0 && matches!(event, Event::Asked(_) | Event::Clock(_));
+                let installed =
+                    at_ms == 0 && matches!(event, Event::Asked { .. } | Event::Clock(_));
                 if at_ms == 0 && matches!(event, Event::Alarm { on: false, .. }) {
                     self.pending.retain(|(_, item)| matches!(item, Item::Dose(_)));
                     return;

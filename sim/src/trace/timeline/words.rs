@@ -157,7 +157,7 @@ pub(super) fn note(zone: &Zone, event: &Event<'_>, names: &Names) -> Option<Stri
             format!("alarm: {}", lost.after(alarm.words()))
         }
         Event::Alarm { alarm, on: false, .. } => format!("alarm over: {}", alarm.words()),
-        Event::Asked(act) => return asked(act, names),
+        Event::Asked { act, .. } => return asked(act, names),
         Event::Changed(changed) => format!("timetable: {}", changed.words()),
         Event::Done { act: Act::PrimeEnded, ms } => {
             format!("prime ended after {}", Duration::from_ms(u64::from(*ms)))
