@@ -118,6 +118,9 @@ pub(super) enum Command {
         /// Of an image: bytes of the smallest write, 1, 4 or 8; 4 unless said
         #[arg(long, value_name = "BYTES")]
         word: Option<u32>,
+        /// Of an image: what it tells from this date or time of the device's clock on
+        #[arg(long, value_name = "TIME", value_parser = dosewright_sim::scenario::measure::moment)]
+        since: Option<dosewright_core::civil::Local>,
         #[command(flatten)]
         traces: Traces,
     },

@@ -2,11 +2,22 @@
 
 use std::path::Path;
 
+use dosewright_core::civil::Local;
 use dosewright_sim::failure::Failure;
 use dosewright_sim::image::{self, Hints};
+use dosewright_sim::units::Units;
 
 use super::exit::Exit;
 use super::terminal::Terminal;
+
+/// What is wanted of an image.
+#[derive(Clone, Copy)]
+pub(super) struct Wanted {
+    /// Its layout, where it does not say it.
+    pub(super) hints: Hints,
+    /// What it tells from then on alone.
+    pub(super) since: Option<Local>,
+}
 
 pub(super) const fn hints(sector_bytes: Option<u32>, word_bytes: Option<u32>) -> Hints {
     Hints { sector_bytes, word_bytes }
@@ -14,7 +25,8 @@ pub(super) const fn hints(sector_bytes: Option<u32>, word_bytes: Option<u32>) ->
 
 /// The bytes of a file that is an image; `None` where it is text, and nothing was
 /// said of an image's layout.
-pub(super) fn bytes_of(path: &Path, hints: Hints) -> Result<Option<Vec<u8>>, String> {
+pub(super) fn bytes_of(path: &Path, wanted: Wanted) -> Result<Option<Vec<u8>>, String> {
+    let hints = wanted.hints;
     let failed = |error: std::io::Error| format!("cannot read {}: {error}", path.display());
     if path.is_dir() {
         return Ok(None);
@@ -37,6 +49,9 @@ pub(super) fn bytes_of(path: &Path, hints: Hints) -> Result<Option<Vec<u8>>, Str
             "{path} is a failure file: --sector-bytes and --word are for a memory's image"
         ));
     }
+    if wanted.since.is_some() && is_text && hints == Hints::default() {
+        return Err(format!("{}: --since is for a memory's image", path.display()));
+    }
     Ok((!is_text || hints != Hints::default()).then_some(bytes))
 }
 
@@ -45,11 +60,18 @@ pub(super) fn tell(
     terminal: Terminal,
     path: &Path,
     bytes: &[u8],
-    hints: Hints,
+    wanted: Wanted,
     json: bool,
 ) -> Exit {
-    let report = match image::read(bytes, hints) {
-        Ok(report) => report,
+    if json {
+        // what is in words on lines for machines is so, too
+        Units::Metric.choose();
+    }
+    let report = match image::read(bytes, wanted.hints) {
+        Ok(report) => match wanted.since {
+            Some(since) => report.from_on(since),
+            None => report,
+        },
         Err(why) => {
             terminal.error(&format!("{}: {}", path.display(), why.0));
             return Exit::Usage;

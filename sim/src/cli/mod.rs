@@ -56,9 +56,9 @@ pub(crate) fn main() -> ExitCode {
         Command::New { path } => new::new(terminal, &path),
         Command::Check { files, format } => check::check(terminal, &files, format),
         Command::Run(args) => run::run(terminal, progress, &args),
-        Command::Replay { file, sector_bytes, word, traces } => {
-            let hints = image::hints(sector_bytes, word);
-            replay::replay(terminal, progress, &file, hints, &traces)
+        Command::Replay { file, sector_bytes, word, since, traces } => {
+            let wanted = image::Wanted { hints: image::hints(sector_bytes, word), since };
+            replay::replay(terminal, progress, &file, wanted, &traces)
         }
         Command::Explore { what: Exploration::Cuts(args) } => {
             explore::cuts(terminal, progress, &args)

@@ -4,13 +4,12 @@ use std::path::Path;
 
 use dosewright_sim::digest::digest;
 use dosewright_sim::failure::Failure;
-use dosewright_sim::image::Hints;
 
 use super::BUILD;
 use super::args::{Pace, Progress, Traces};
 use super::exit::Exit;
 use super::files;
-use super::image;
+use super::image::{self, Wanted};
 use super::run::checked;
 use super::terminal::Terminal;
 use super::trial::Trial;
@@ -23,10 +22,10 @@ pub(super) fn replay(
     terminal: Terminal,
     progress: Progress,
     path: &Path,
-    hints: Hints,
+    wanted: Wanted,
     traces: &Traces,
 ) -> Exit {
-    match image::bytes_of(path, hints) {
+    match image::bytes_of(path, wanted) {
         Ok(None) => {}
         Ok(Some(_)) if [&traces.vcd, &traces.csv, &traces.image].iter().any(|o| o.is_some()) => {
             terminal.error(
@@ -35,7 +34,7 @@ pub(super) fn replay(
             );
             return Exit::Usage;
         }
-        Ok(Some(bytes)) => return image::tell(terminal, path, &bytes, hints, traces.json),
+        Ok(Some(bytes)) => return image::tell(terminal, path, &bytes, wanted, traces.json),
         Err(why) => {
             terminal.error(&why);
             return Exit::Usage;

@@ -1,16 +1,17 @@
 //! What the ledger still tells, in the order in which it was written.
 
 use dosewright_core::cause::Cause;
+use dosewright_core::civil::Local;
+use dosewright_core::entry::EntryId;
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
-use dosewright_core::lock::PinWord;
-use dosewright_core::motor::Motor;
-use dosewright_core::record::{Act, Alarm, DueKey, NewPack, Outcome, OutcomeKind, Record, Reset};
+use dosewright_core::record::{Act, DueKey, OutcomeKind, Record};
 use dosewright_core::time::Instant;
 use dosewright_core::units::Volume;
 
-use super::dues::Dues;
-use super::words;
-use crate::scenario::show;
+use super::dues::{Before, Dues};
+use super::ended::Ended;
+use super::{changes, lost, records, words};
+use crate::trace::Stamped;
 use crate::words::plural;
 
 /// What kind of record, as the lines have it.
@@ -32,6 +33,42 @@ pub enum Kind {
     Pin,
     Calibration,
     Motor,
+    /// Records that were there and cannot be read.
+    Unreadable,
+}
+
+/// What a record says beside its words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Detail {
+    /// Nothing.
+    None,
+    /// A due, or a row of them, ended.
+    Ended(Ended),
+    /// A due waits.
+    Waits {
+        /// For what.
+        cause: Cause,
+        /// When it was due by the device's clock; `None` while that was unset.
+        due: Option<Stamped>,
+        /// The device's elapsed time at its due, in ms.
+        due_elapsed_ms: i64,
+    },
+    /// The pack's voltage before a dose.
+    Volts {
+        /// At rest, in mV.
+        rest_mv: u16,
+        /// Under load, in mV.
+        load_mv: u16,
+    },
+    /// Prime or a calibration run ended.
+    Ran {
+        /// It was prime.
+        prime: bool,
+        /// The pump was on for so long.
+        ms: u32,
+        /// That time at the flow in force; `None` where there was none.
+        volume: Option<Volume>,
+    },
 }
 
 /// One thing that it tells.
@@ -49,6 +86,10 @@ pub struct Row {
     pub entry: Option<u16>,
     /// In words.
     pub what: String,
+    /// What it says beside them.
+    pub detail: Detail,
+    /// By the clock that was in force; `None` while that was unset.
+    pub local: Option<Local>,
 }
 
 /// From when on there are records.
@@ -97,7 +138,21 @@ pub(super) fn history(memory: &[u8], geometry: &Geometry) -> Told {
     let mut since = None;
     // the row of closed doses of each entry that was told last
     let mut closed: Vec<(DueKey, u32)> = Vec::new();
+    // what is staged is told with the adoption that puts it in force: it has no time of its own
+    let mut staged: Vec<(u32, EntryId, String)> = Vec::new();
+    let mut gaps = lost::gaps(memory, geometry).into_iter().peekable();
     for (seq, class, record) in &records {
+        while let Some((from, count)) = gaps.next_if(|(from, _)| from < seq) {
+            let (kind, detail) = (Kind::Unreadable, Detail::None);
+            let what = match count {
+                1 => "a record is missing here: it cannot be read".to_owned(),
+                count => {
+                    format!("{} are missing here: they cannot be read", plural(count, "record"))
+                }
+            };
+            rows.push(dues.row(from, last, (kind, None), what, detail));
+        }
+        let before = dues.before(record);
         dues.see(record);
         // a snapshot repeats what is there already
         if *class == Class::Snapshot {
@@ -118,11 +173,27 @@ pub(super) fn history(memory: &[u8], geometry: &Geometry) -> Told {
             closed.retain(|(due, _)| due.id != outcome.due.id);
             closed.push((outcome.due, *seq));
         }
-        if let Some((kind, entry, what)) = row(record, &dues) {
-            let when = words::moment(at, dues.now.as_ref());
-            rows.push(Row { seq: *seq, at_ms: at.as_ms(), when, kind, entry, what });
+        match record {
+            Record::Staged(entry) => {
+                let what = dues.in_force.entered(entry, dues.now.as_ref());
+                staged.push((*seq, entry.entry.id, what));
+            }
+            Record::Adopted(_) | Record::Boot { .. } => {
+                let never = !matches!(record, Record::Adopted(_));
+                for (seq, id, mut what) in staged.drain(..) {
+                    if never {
+                        what.push_str("; a start came before it was in force");
+                    }
+                    rows.push(dues.row(seq, at, (Kind::Entry, Some(id.0)), what, Detail::None));
+                }
+            }
+            _ => {}
+        }
+        if let Some((kind, entry, what, detail)) = row(record, &before, &dues) {
+            rows.push(dues.row(*seq, at, (kind, entry), what, detail));
         }
     }
+    rows.sort_by_key(|row| row.seq);
     Told { rows, since, dues }
 }
 
@@ -132,156 +203,50 @@ pub(super) fn instant(record: &Record) -> Option<Instant> {
     record.at().filter(|_| !matches!(record, Record::SnapOpen { .. }))
 }
 
-/// Its word, its entry and what it says; `None` for what is too small to tell.
-fn row(record: &Record, dues: &Dues) -> Option<(Kind, Option<u16>, String)> {
-    Some(match record {
-        Record::Boot { feed_kept, reset, .. } => {
-            let why = match reset {
-                Reset::PowerOn => "the supply came back",
-                Reset::Watchdog => "the watchdog fired",
-            };
-            let feed = if *feed_kept { "" } else { "; the clock chip had lost its feed" };
-            (Kind::Start, None, format!("start: {why}{feed}"))
+/// Its kind, its entry and what it says; `None` for what is too small to tell.
+fn row(
+    record: &Record,
+    before: &Before,
+    dues: &Dues,
+) -> Option<(Kind, Option<u16>, String, Detail)> {
+    let clock = dues.now.as_ref();
+    let (kind, entry, what) = match record {
+        Record::Clock { at, epoch, .. } => {
+            (Kind::Clock, None, changes::clock(*at, *epoch, before.clock.as_ref(), clock))
         }
-        Record::Clock { epoch, utc: Some(_), .. } => {
-            (Kind::Clock, None, format!("clock or zone set, epoch {epoch}"))
-        }
-        Record::Clock { .. } => (Kind::Clock, None, "zone set, the clock is unset".to_owned()),
-        Record::Head { head, .. } => {
-            (Kind::Head, None, format!("head set: {}", show::flow(head.flow)))
-        }
-        Record::Staged(staged) => (
-            Kind::Entry,
-            Some(staged.entry.id.0),
-            format!(
-                "entered, revision {}: {}",
-                staged.revision,
-                words::entry(&staged.entry, dues.now.as_ref())
-            ),
-        ),
-        Record::Adopted(_) => (Kind::Timetable, None, "a timetable is in force".to_owned()),
-        Record::Born(born) => {
-            (Kind::Waits, Some(born.due.id.0), format!("waits: {}", born.cause.words()))
+        Record::Adopted(adopted) => {
+            let in_force = before.in_force.as_ref().unwrap_or(&dues.in_force);
+            (Kind::Timetable, None, in_force.adopted(adopted))
         }
         Record::Outcome(outcome) => {
-            (Kind::Outcome, Some(outcome.due.id.0), outcome_words(outcome, dues))
+            let (ended, what) = Ended::of(outcome, dues);
+            return Some((Kind::Outcome, Some(outcome.due.id.0), what, Detail::Ended(ended)));
         }
-        Record::Act { act, ms, .. } => {
-            let what = match act {
-                Act::PrimeBegun => {
-                    format!("prime begins, {} at most", show::length(u64::from(*ms)))
-                }
-                Act::PrimeEnded => format!("prime ends after {}", show::length(u64::from(*ms))),
-                Act::CalibrationBegun => {
-                    format!("calibration run of {} begins", show::length(u64::from(*ms)))
-                }
-                Act::CalibrationEnded => {
-                    format!("calibration run ends after {}", show::length(u64::from(*ms)))
-                }
-                Act::TrainBegun => {
-                    format!("calibration train of {} begins", show::length(u64::from(*ms)))
-                }
-                Act::TrainEnded => {
-                    format!("calibration train ends after {}", show::length(u64::from(*ms)))
-                }
-                Act::Acknowledged => "alarms acknowledged".to_owned(),
-                Act::TubeChanged => "new tube set".to_owned(),
-                Act::Unlocked => "settings unlocked".to_owned(),
-                Act::WrongPin => "a wrong PIN".to_owned(),
-            };
-            (Kind::Act, None, what)
+        Record::Born(born) => {
+            let due = dues.due(&born.due, false, born.due_at);
+            let due = due.map_or_else(|| words::moment(born.due_at, None), |due| due.words);
+            let what = format!("waits: {}; due {due}", born.cause.words());
+            (Kind::Waits, Some(born.due.id.0), what)
         }
-        Record::Alarm { alarm, on, detail, .. } => {
-            let state = if *on { "on" } else { "off" };
-            let more = match alarm {
-                Alarm::LowLevel | Alarm::LevelDisagrees if *on => {
-                    format!("; {} by account", show::volume(Volume::from_nl(*detail)))
-                }
-                Alarm::MemoryDamaged if *on => format!("; {}", plural(*detail, "slot")),
-                Alarm::EntryDamaged if *on && *detail == 0 => "; closed dates".to_owned(),
-                Alarm::EntryDamaged | Alarm::DoesNotFit if *on => {
-                    format!("; {}", entries_on(*detail, dues))
-                }
-                _ => String::new(),
-            };
-            (Kind::Alarm, None, format!("alarm {state}: {}{more}", alarm.words()))
-        }
-        Record::Container { container, level, .. } => (
-            Kind::Container,
-            None,
-            format!(
-                "container: {} of {} in it, {} of them not dosed",
-                show::volume(*level),
-                show::volume(container.capacity),
-                show::volume(container.heel)
-            ),
-        ),
-        Record::Pack { how, .. } => {
-            let what = match how {
-                NewPack::Set => "battery pack set up",
-                NewPack::Changed => "battery pack changed",
-                NewPack::Recognised => "another battery pack recognised by its voltage",
-            };
-            (Kind::Pack, None, what.to_owned())
+        _ => records::row(record, dues)?,
+    };
+    let detail = match record {
+        Record::Born(born) => {
+            let due = dues.due(&born.due, false, born.due_at).map(|due| due.at);
+            Detail::Waits { cause: born.cause, due, due_elapsed_ms: born.due_at.as_ms() }
         }
         Record::PackMeans { rest_mv, load_mv, .. } => {
-            let volts = |mv: u16| format!("{:.2} V", f64::from(mv) / 1e3);
-            let what = format!(
-                "battery pack: {} at rest, {} under load",
-                volts(*rest_mv),
-                volts(*load_mv)
-            );
-            (Kind::Pack, None, what)
+            Detail::Volts { rest_mv: *rest_mv, load_mv: *load_mv }
         }
-        Record::Pin { check: PinWord::NONE, .. } => (Kind::Pin, None, "PIN taken away".to_owned()),
-        Record::Pin { .. } => (Kind::Pin, None, "PIN set".to_owned()),
-        Record::Calibration { found, in_force, lead_ms } => {
-            (Kind::Calibration, None, show::calibration(found, *in_force, *lead_ms))
+        Record::Act { act, ms, .. } => {
+            let ran = |prime| Detail::Ran { prime, ms: *ms, volume: dues.in_force.pumps(*ms) };
+            match act {
+                Act::PrimeEnded => ran(true),
+                Act::CalibrationEnded | Act::TrainEnded => ran(false),
+                _ => Detail::None,
+            }
         }
-        Record::Motor { faults, .. } => (Kind::Motor, None, motor_words(*faults)),
-        _ => return None,
-    })
-}
-
-/// The entries on lines, a bit a line.
-fn entries_on(lines: u64, dues: &Dues) -> String {
-    let lost = dues.lost(lines).into_iter().map(|(line, id)| words::lost_entry(line, id));
-    lost.collect::<Vec<String>>().join(", ")
-}
-
-/// How a due, or a row of them, ended.
-fn outcome_words(outcome: &Outcome, dues: &Dues) -> String {
-    let due = dues.due(&outcome.due, outcome.asked, outcome.due_at);
-    let (count, last) = match outcome.count {
-        0 | 1 => (String::new(), None),
-        count => (format!(" ({count} of them)"), dues.last(&outcome.due, outcome.last)),
+        _ => Detail::None,
     };
-    let last = last.map_or_else(String::new, |last| format!(", the last {last}"));
-    let (least, most) = (show::volume(outcome.least), show::volume(outcome.most));
-    let amount = match outcome.kind {
-        OutcomeKind::Skipped(_) => String::new(),
-        _ if least == most => format!(" {most}"),
-        _ => format!(" {least} to {most}"),
-    };
-    let (word, cause) = match outcome.kind {
-        OutcomeKind::Dosed => ("dosed", None),
-        OutcomeKind::Part(cause) => ("part", Some(cause)),
-        OutcomeKind::Skipped(cause) => ("skipped", Some(cause)),
-    };
-    let cause = cause.map_or_else(String::new, |cause| format!(", {}", cause.words()));
-    let asked = if outcome.asked { "asked for" } else { "due" };
-    format!("{word}{count}{amount}{cause}; {asked} {due}{last}")
-}
-
-/// A fault of the motor, by its number in a row.
-pub(crate) fn motor_words(faults: u8) -> String {
-    let motor = Motor { faults, ..Motor::SOUND };
-    if motor.is_latched() {
-        return "the motor stalled or drew too much again: latched until acknowledged".to_owned();
-    }
-    let rest = motor.rests_until().since(motor.at);
-    format!(
-        "the motor stalled or drew too much, {faults}. time: it rests {}",
-        show::length(rest.as_ms())
-    )
+    Some((kind, entry, what, detail))
 }

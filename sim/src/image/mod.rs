@@ -2,19 +2,29 @@
 //! by slot, and the device started from a copy of them. Any bytes at all give an
 //! answer.
 
+mod changes;
 mod dues;
+mod ended;
 mod found;
 mod history;
+mod lasts;
 mod lines;
+mod lost;
 mod page;
+mod records;
 mod started;
+mod sums;
+mod told;
 pub(crate) mod words;
 
+pub use ended::Ended;
 pub use found::{Found, SectorFound, SectorState, find};
-pub use history::{Kind, Row, Since};
+pub use history::{Detail, Kind, Row, Since};
+pub use lasts::Lasts;
 pub use lines::schema;
 pub use started::{Started, State, start};
 
+use dosewright_core::civil::Local;
 use dosewright_core::ledger::Geometry;
 
 use dues::Dues;
@@ -74,6 +84,14 @@ pub fn read(bytes: &[u8], hints: Hints) -> Result<Report, Unreadable> {
 }
 
 impl Report {
+    /// With the records from a moment of the device's clock on alone.
+    #[must_use]
+    pub fn from_on(mut self, from: Local) -> Self {
+        let first = self.history.iter().position(|row| row.local.is_some_and(|at| at >= from));
+        self.history.drain(..first.unwrap_or(self.history.len()));
+        self
+    }
+
     /// For people, in lines of at most 80 cells; `all` leaves no row out.
     pub fn text(&self, all: bool) -> String {
         page::text(self, all)

@@ -2,15 +2,15 @@
 
 use std::fmt::Write as _;
 
+use dosewright_core::record::Alarm;
+
 use super::dues::Dues;
 use super::found::SectorState;
-use super::{Report, Started, words};
+use super::{Report, Started, told, words};
 use crate::audit::posix_string;
 use crate::scenario::show;
 use crate::words::plural;
 
-/// Rows of history that a page shows, the newest, unless it shows all.
-const ROWS: usize = 40;
 const WIDTH: usize = 79;
 
 pub(super) const fn state_word(state: SectorState) -> &'static str {
@@ -23,7 +23,7 @@ pub(super) const fn state_word(state: SectorState) -> &'static str {
 
 /// A text in lines that fit, those after the first one indented; the gaps in it
 /// stay.
-fn wrap(text: &str, indent: usize) -> String {
+pub(super) fn wrap(text: &str, indent: usize) -> String {
     let mut out = String::new();
     let mut line = String::new();
     for word in text.split_inclusive(' ') {
@@ -75,21 +75,8 @@ pub(super) fn text(report: &Report, all: bool) -> String {
     if let Ok(started) = &report.started {
         out.push_str(&settings(started, &report.dues));
     }
-    let from = if all { 0 } else { report.history.len().saturating_sub(ROWS) };
-    out.push_str("\nwhat it tells, by the device's clock\n");
-    if let Some(since) = report.since.as_ref().filter(|since| since.overwritten) {
-        _ = writeln!(out, "  from {} on: older records were overwritten", since.when);
-    }
-    if from > 0 {
-        _ = writeln!(out, "  {from} older rows (-v shows them)");
-    }
-    for row in report.history.iter().skip(from) {
-        let entry = row.entry.map_or_else(String::new, |id| format!("entry {id} "));
-        out.push_str(&wrap(&format!("  {}  {entry}{}", row.when, row.what), 23));
-    }
-    if report.history.is_empty() {
-        out.push_str("  nothing\n");
-    }
+    out.push_str(&told::sums(report));
+    out.push_str(&told::history(report, all));
     if let Ok(started) = &report.started {
         out.push_str(&next(started, &report.dues));
     }
@@ -107,14 +94,18 @@ fn settings(started: &Started, dues: &Dues) -> String {
     out.push_str(&wrap(&format!("  clock    {set}; zone {}", posix_string(&state.zone)), 11));
     let head = state.head.as_ref().map_or("none".to_owned(), words::head);
     out.push_str(&wrap(&format!("  head     {head}"), 11));
-    if let Some(tube) = words::tube(&state.tube, clock) {
-        out.push_str(&wrap(&format!("  tube     {tube}"), 11));
-    }
-    if let Some(product) = words::product(state) {
-        out.push_str(&wrap(&format!("  product  {product}"), 11));
-    }
-    if let Some(pack) = words::pack(&state.gauge.pack) {
-        out.push_str(&wrap(&format!("  pack     {pack}"), 11));
+    let lasts = &started.lasts;
+    for (name, what) in [
+        ("tube", words::tube(&state.tube, dues)),
+        ("", lasts.tube_words(started)),
+        ("product", words::product(state)),
+        ("", lasts.product_words(started)),
+        ("pack", words::pack(&state.gauge.pack)),
+        ("", lasts.pack_words(started, dues)),
+    ] {
+        if let Some(what) = what {
+            out.push_str(&wrap(&format!("  {name:<8} {what}"), 11));
+        }
     }
     for entry in state.timetable.entries() {
         let text = format!("  entry {:<2} {}", entry.id.0, words::entry(&entry, clock));
@@ -151,7 +142,8 @@ pub(super) fn open(started: &Started, dues: &Dues) -> String {
         format!(
             "entry {}, due {}: {} to {} of {} pumped",
             pulse.due.id.0,
-            dues.due(&pulse.due, pulse.asked, pulse.due_at),
+            dues.due(&pulse.due, pulse.asked, pulse.due_at)
+                .map_or_else(|| words::moment(pulse.due_at, None), |due| due.words),
             show::length(u64::from(pulse.least_ms)),
             show::length(u64::from(open.most_ms())),
             show::length(u64::from(pulse.dose_ms))
@@ -159,8 +151,18 @@ pub(super) fn open(started: &Started, dues: &Dues) -> String {
     })
 }
 
-fn alarms(started: &Started) -> String {
-    let words: Vec<&str> = started.alarms.iter().map(|alarm| alarm.words()).collect();
+fn waits(started: &Started, dues: &Dues) -> String {
+    let each = started.waits.iter().map(|waits| {
+        let due = dues.due(&waits.key(), false, waits.due_at);
+        let due = due.map_or_else(|| words::moment(waits.due_at, None), |due| due.words);
+        format!("entry {}, due {due}: {}", waits.id.0, waits.cause.words())
+    });
+    let each: Vec<String> = each.collect();
+    if each.is_empty() { "none".to_owned() } else { each.join("; ") }
+}
+
+fn alarms(alarms: &[Alarm]) -> String {
+    let words: Vec<&str> = alarms.iter().map(|alarm| alarm.words()).collect();
     if words.is_empty() { "none".to_owned() } else { words.join(", ") }
 }
 
@@ -169,11 +171,19 @@ fn next(started: &Started, dues: &Dues) -> String {
     let mut out = "\n".to_owned();
     let at = words::moment(started.at, clock);
     out.push_str(&wrap(
-        &format!("if the supply came back at {at}, the clock chip fed all along"),
+        &format!(
+            "if the supply came back at {at}, the clock chip fed all along and no contact \
+             closed (what contacts say is in no memory)"
+        ),
         2,
     ));
     out.push_str(&wrap(&format!("  open dose  {}", open(started, dues)), 13));
-    out.push_str(&wrap(&format!("  alarms     {}", alarms(started)), 13));
+    out.push_str(&wrap(&format!("  waits      {}", waits(started, dues)), 13));
+    out.push_str(&wrap(&format!("  alarms     {}", alarms(&started.alarms)), 13));
+    if started.alarms_before != started.alarms {
+        let text = format!("  on before  {}", alarms(&started.alarms_before));
+        out.push_str(&wrap(&text, 13));
+    }
     let pump = match started.pump_on {
         Some(length) => format!("on at once, for {}", show::length(length.as_ms())),
         None => "off".to_owned(),

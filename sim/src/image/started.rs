@@ -5,12 +5,13 @@ use dosewright_core::book::{Book, OpenDose};
 use dosewright_core::device::{Device, Outputs};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
-use dosewright_core::record::{Alarm, Record, Reset};
+use dosewright_core::record::{Alarm, Record, Reset, Waiting};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timers::Reason;
 use dosewright_core::timetable::Refusal;
 
 use super::history::instant;
+use super::lasts::{self, Lasts};
 use crate::observe::LINES;
 use crate::world::flash::NorMock;
 use crate::world::open_error;
@@ -34,12 +35,18 @@ pub struct Started {
     pub unreadable: bool,
     /// Alarms that are on.
     pub alarms: Vec<Alarm>,
+    /// Those that were on by the records.
+    pub alarms_before: Vec<Alarm>,
+    /// Doses that wait, by the records.
+    pub waits: Vec<Waiting>,
     /// The instant at which it was started.
     pub at: Instant,
     /// The pump was turned on at once, for so long.
     pub pump_on: Option<Duration>,
     /// When it wants to be called next, and why.
     pub next: Option<(Instant, Reason)>,
+    /// Until when container, pack and tube set last.
+    pub lasts: Lasts,
 }
 
 #[derive(Default)]
@@ -73,6 +80,10 @@ fn last_instant(memory: &[u8]) -> Instant {
     instants.max().unwrap_or(Instant::ZERO)
 }
 
+fn on(state: &State) -> Vec<Alarm> {
+    Alarm::ALL.into_iter().filter(|alarm| state.alarm_is_on(*alarm)).collect()
+}
+
 /// Starts it; where it does not start, why.
 pub fn start(memory: Vec<u8>, geometry: Geometry, word_bytes: u32) -> Result<Started, String> {
     match word_bytes {
@@ -104,14 +115,25 @@ fn start_with<const W: usize>(memory: Vec<u8>, geometry: Geometry) -> Result<Sta
                 ));
             }
         };
-    let open = device.controller().book().open;
+    let before = *device.controller().book();
+    let open = before.open;
     let mut seen = Seen::default();
     device.handle(at, Event::Wake, &mut seen);
-    let state = *device.controller().book();
+    let controller = device.controller();
+    let state = *controller.book();
+    let lasts = Lasts {
+        product_until: controller.product_lasts_s(at).map(|s| lasts::after(at, s)),
+        pack_until: controller.pack_lasts_s(at).map(|s| lasts::after(at, s)),
+        pack_drawn_mah: lasts::mah(state.gauge.drawn_uc(at)),
+        tube_due: state.tube.due_at(),
+    };
     Ok(Started {
+        lasts,
         open,
         unreadable: state.alarm_is_on(Alarm::MemoryDamaged),
-        alarms: Alarm::ALL.into_iter().filter(|alarm| state.alarm_is_on(*alarm)).collect(),
+        alarms: on(&state),
+        alarms_before: on(&before),
+        waits: (0..LINES).filter_map(|line| before.state(line).waiting).collect(),
         state,
         at,
         pump_on: seen.pump_on,

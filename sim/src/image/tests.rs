@@ -333,7 +333,7 @@ fn a_due_is_told_by_the_clock_it_was_born_under() {
         outcomes(&lost),
         [
             "dosed 120 ml; due 2026-11-02 00:45",
-            "part 12 ml to 16 ml, clock lost; due 2026-11-03 00:45"
+            "part 12 ml to 16 ml, clock lost, 1 restart; due 2026-11-03 00:45"
         ]
     );
     // a dose that is open is told alike

@@ -14,6 +14,7 @@ use dosewright_core::units::Volume;
 use dosewright_core::zone::Zone;
 
 use super::State;
+use super::dues::Dues;
 use crate::scenario::show;
 use crate::trace::Stamped;
 use crate::trace::stamp::which;
@@ -23,11 +24,13 @@ use crate::words::plural;
 pub(super) fn moment(at: Instant, clock: Option<&WallClock>) -> String {
     match clock {
         Some(clock) => by_zone(&clock.zone, clock.utc(at)),
-        None => {
-            let ms = u64::try_from(at.as_ms()).unwrap_or(0);
-            format!("+{}", show::length(ms))
-        }
+        None => elapsed(at.as_ms()),
     }
+}
+
+/// The device's elapsed time.
+pub(super) fn elapsed(ms: i64) -> String {
+    format!("+{}", show::length(u64::try_from(ms).unwrap_or(0)))
 }
 
 /// A local time; one that happens twice with its distance from UTC.
@@ -143,12 +146,12 @@ pub(super) fn product(state: &State) -> Option<String> {
 }
 
 /// What is known of the tube set; `None` where nothing is.
-pub(super) fn tube(tube: &Tube, clock: Option<&WallClock>) -> Option<String> {
-    let since = tube.since.map(|since| format!("put in {}", moment(since, clock)));
+pub(super) fn tube(tube: &Tube, dues: &Dues) -> Option<String> {
+    let since = tube.since.map(|since| format!("put in {}", dues.moment(since)));
     let nominal = tube.nominal.map(|flow| format!("nominal {}", show::flow(flow)));
     let found = tube.calibrations().map(|found| {
         let flow = show::calibration(&found, true, 0);
-        format!("{flow}, {}", moment(found.at, clock))
+        format!("{flow}, {}", dues.moment(found.at))
     });
     let parts: Vec<String> = since.into_iter().chain(nominal).chain(found).collect();
     (!parts.is_empty()).then(|| parts.join("; "))

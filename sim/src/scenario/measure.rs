@@ -4,7 +4,7 @@
 use super::quantity::{
     self, DENSITY, DISTANCE, Dimension, MASS, PERCENT, Problem, TEMPERATURE, VOLUME,
 };
-use dosewright_core::civil::Date;
+use dosewright_core::civil::{Date, Local};
 
 /// In words, for a message that names the argument.
 fn words(problem: Problem) -> String {
@@ -44,6 +44,18 @@ pub fn date(text: &str) -> Result<Date, String> {
     match super::datetime::date(text.trim()) {
         Ok(date) => Ok(date),
         Err(problem) => Err(format!("it {}: write it like 2026-10-05", problem.what)),
+    }
+}
+
+/// A local date and time, or the first moment of a date.
+pub fn moment(text: &str) -> Result<Local, String> {
+    let text = text.trim();
+    let of_date = |date| Local::new(date, dosewright_core::time::Duration::ZERO);
+    match super::datetime::local(text).or_else(|_| super::datetime::date(text).map(of_date)) {
+        Ok(local) => Ok(local),
+        Err(problem) => {
+            Err(format!("it {}: write it like \"2026-10-05 07:30\" or 2026-10-05", problem.what))
+        }
     }
 }
 

@@ -17,6 +17,7 @@ mod plan_rests;
 mod promises;
 mod pulses;
 mod replay;
+mod replayed;
 mod report;
 mod run;
 mod schemas;

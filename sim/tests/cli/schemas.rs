@@ -122,8 +122,13 @@ fn runs_checks_and_sweeps_fit_their_schemas() {
         }
     }
     std::fs::write(place.dir.join("damaged.bin"), memory).unwrap();
-    let images: [&[&str]; 2] =
-        [&["replay", "memory.bin", "--json"], &["replay", "damaged.bin", "--json"]];
+    place.write("visit.toml", &shipped("09-service-visit.toml"));
+    assert_eq!(place.call(&["run", "visit.toml", "--image", "visit.bin"]).code, 0);
+    let images: [&[&str]; 3] = [
+        &["replay", "memory.bin", "--json"],
+        &["replay", "damaged.bin", "--json"],
+        &["replay", "visit.bin", "--json"],
+    ];
     fits(&place, "replay-image", &[], &images);
     // an image's rows have their kind for an event, and no other
     let schema = place.call(&["schema", "--lines", "replay-image"]).out;
