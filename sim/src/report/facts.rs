@@ -30,6 +30,8 @@ pub struct Dose {
     pub due_ms: Option<i64>,
     /// Its instant by the device's elapsed time; `None` likewise.
     pub due_elapsed_ms: Option<i64>,
+    /// The revision of its entry when it was born.
+    pub revision: u16,
     /// How it ended.
     pub fate: Fate,
     /// Why it is not dosed.
@@ -95,6 +97,7 @@ impl Dose {
             due: outcome.due,
             due_ms: Some(outcome.due_ms),
             due_elapsed_ms: Some(outcome.due_at.as_ms()),
+            revision: outcome.key.revision,
             fate: match outcome.fate {
                 crate::trace::Fate::Dosed => Fate::Dosed,
                 crate::trace::Fate::Part(_) => Fate::Part,
@@ -287,6 +290,7 @@ impl Facts {
                     due: when("due"),
                     due_ms: line["due_ms"].as_i64(),
                     due_elapsed_ms: line["due_elapsed_ms"].as_i64(),
+                    revision: u16::try_from(number("revision")).unwrap_or(0),
                     fate,
                     cause: line["cause"].as_str().map(str::to_owned),
                     count: line["count"].as_u64().and_then(|n| u32::try_from(n).ok()).unwrap_or(1),

@@ -101,6 +101,7 @@ impl Visit {
                     entry: text("entry")?,
                     before: settings("before"),
                     after: settings("after"),
+                    revision: line["revision"].as_u64().and_then(|n| u16::try_from(n).ok()),
                 })
             }
             "calibration" => {

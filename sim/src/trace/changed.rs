@@ -160,6 +160,8 @@ pub struct Changed {
     pub before: Option<Settings>,
     /// What it is; `None` where it is gone.
     pub after: Option<Settings>,
+    /// The revision that it has from then on, as its outcomes have it.
+    pub revision: Option<u16>,
 }
 
 impl Changed {
@@ -180,7 +182,8 @@ impl Changed {
             .map(|staged| {
                 let entry = names.name(staged.entry.id);
                 let (before, after) = (settings(before, staged), settings(after, staged));
-                (staged.entry.id.0, Self { entry, before, after })
+                let revision = after.is_some().then_some(staged.revision);
+                (staged.entry.id.0, Self { entry, before, after, revision })
             })
             .filter(|(_, changed)| changed.before != changed.after)
             .collect();

@@ -196,6 +196,9 @@ pub(super) enum Line<'a> {
         before: Option<&'a Settings>,
         /// What it is; null where it is gone.
         after: Option<&'a Settings>,
+        /// The revision that its outcomes have from then on.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        revision: Option<u16>,
     },
     /// The device wrote down what a calibration found.
     Calibration {
@@ -352,9 +355,13 @@ impl<W: io::Write> Sink for Lines<W> {
                 let act = act_word(act);
                 Line::Act { at_ms, act, entry, on, pack_mv, loaded, flow_ul_per_min, level_ul }
             }
-            Event::Changed(Changed { entry, before, after }) => {
-                Line::Timetable { at_ms, entry, before: before.as_ref(), after: after.as_ref() }
-            }
+            Event::Changed(Changed { entry, before, after, revision }) => Line::Timetable {
+                at_ms,
+                entry,
+                before: before.as_ref(),
+                after: after.as_ref(),
+                revision: *revision,
+            },
             Event::Calibrated { found, in_force, lead_ms } => Line::Calibration {
                 at_ms,
                 flow_ul_per_min: f64::from(found.flow.as_nl_per_min()) / 1e3,

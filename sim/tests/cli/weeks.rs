@@ -141,3 +141,23 @@ fn a_week_after_an_edit_is_drawn_by_the_settings_of_then() {
     let drawn = boxes(picture(&every, "2026-10-12"));
     assert!(drawn.iter().filter(|of| near(of.2 - of.1, 0.5)).count() >= 20, "{drawn:?}");
 }
+
+/// A clock that is set on by days skips dues that were meant before the edit was made.
+#[test]
+fn a_row_that_a_setting_of_the_clock_skips_is_of_its_own_revision() {
+    let place = Place::new("week-revision");
+    let acts = "[[operator]]\nat = \"2026-10-06 10:00\"\n\
+                edit = { entry = \"night\", weekly = { days = [\"mon\", \"wed\", \"fri\"], at = \"07:30\" }, window = \"90 min\" }\n\
+                [[operator]]\nat = \"2026-10-06 12:00\"\nset_clock = { by = \"9 d\" }\n";
+    place.write("site.toml", &nights(acts));
+    place.call(&["report", "site.toml", "-o", "r.html", "-q"]);
+    let page = place.read("r.html");
+    // 9, 12 and 14 October; of 7 October by true time it is before the edit
+    let said = "From Monday <span class=\"date\">2026-10-12</span> to Sunday, 3 doses were due";
+    assert!(page.contains(said), "{page}");
+    let drawn = boxes(picture(&page, "2026-10-12"));
+    assert!(
+        drawn.len() == 3 && drawn.iter().all(|of| near(of.1, 7.5) && near(of.2, 9.0)),
+        "{drawn:?}"
+    );
+}
