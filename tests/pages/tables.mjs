@@ -30,22 +30,28 @@ function lasts(text, ms) {
 
 // why a dose was not dosed, or not when it was due, as one of the cells has it
 function why(cells, line) {
-  if (line.waited_ms === undefined) return or(line.cause);
-  const [before, after] = [`${line.cause ? `${line.cause}, ` : ""}waited `, ` (${line.waited_for})`];
+  const restarts = line.restarts ? `${line.restarts} ${line.restarts === 1 ? "restart" : "restarts"}` : undefined;
+  if (line.waited_ms === undefined) return [line.cause, restarts].filter(Boolean).join(", ") || "-";
+  const after = ` (${line.waited_for})${restarts ? `, ${restarts}` : ""}`;
+  const before = `${line.cause ? `${line.cause}, ` : ""}waited `;
   const length = (cell) => cell.slice(before.length, cell.length - after.length);
   const said = cells.find((cell) => cell.startsWith(before) && cell.endsWith(after) && lasts(length(cell), line.waited_ms));
   return said ?? `${before}${line.waited_ms} ms${after}`;
 }
 
-// all of a short run, of a long one those that were not dosed
+// as a table has it that says what a dose is beside its outcome
+const outcome = (line) => `${line.outcome}${line.asked ? ", asked for" : ""}`;
+
+// all of a short run, of a long one those that were not dosed, in the order of their dues
 function list(lines, all, rows) {
   const cells = rows.map((row) => row[0]);
   const causes = rows.map((row) => row[3]);
   const due = (line) => line.due ?? (line.due_ms === undefined ? "-" : told(cells, moment(lines, line)));
-  return doses(lines).filter((line) => all || line.outcome !== "dosed").map((line) => [
+  const inOrder = doses(lines).map((line) => [moment(lines, line), line]).sort((a, b) => a[0] - b[0]).map(([, line]) => line);
+  return inOrder.filter((line) => all || line.outcome !== "dosed").map((line) => [
     line.last_due ? `${line.due} to ${line.last_due}` : due(line),
     line.entry,
-    `${line.outcome}${line.count ? ` x ${line.count}` : ""}${line.asked ? ", asked for" : ""}`,
+    line.count ? `${line.outcome} x ${line.count}` : outcome(line),
     why(causes, line),
     ml(line.volume_ul),
     ml(line.volume_most_ul),
@@ -60,7 +66,7 @@ function entries(lines) {
     if (!rows.has(line.entry)) rows.set(line.entry, [0, 0, 0, 0, 0, 0, 0]);
     const row = rows.get(line.entry);
     const column = ["dosed", "part", "skipped", "open"].indexOf(line.outcome);
-    if (line.asked && line.outcome !== "open") row[4] += 1;
+    if (line.asked) row[4] += 1;
     else row[column] += line.count ?? 1;
     row[5] += line.volume_ul;
     row[6] += line.volume_most_ul;
@@ -75,14 +81,14 @@ function week(lines, from, rows) {
   const when = (line) => line.due ?? (line.due_ms === undefined ? line.started : told(cells, moment(lines, line)));
   const mine = doses(lines).filter((line) => when(line) && monday(when(line)) === from && !line.count);
   return mine.map((line) => [
-    when(line), line.entry, line.outcome, or(line.cause), ml(line.volume_ul), or(line.started), or(line.ended),
+    when(line), line.entry, outcome(line), or(line.cause), ml(line.volume_ul), or(line.started), or(line.ended),
   ]);
 }
 
 function hours(lines) {
   const counts = new Map();
   for (const line of doses(lines)) {
-    if (line.count || !at(line)) continue;
+    if (line.count || line.asked || !at(line)) continue;
     const weekday = WEEKDAYS[(new Date(day(at(line))).getUTCDay() + 6) % 7];
     const hour = `${weekday} ${at(line).slice(11, 13)}:00`;
     if (!counts.has(hour)) counts.set(hour, [0, 0, 0, 0]);
@@ -121,11 +127,11 @@ function closeUp(lines) {
 function daily(lines, rows) {
   const run = lines.find((line) => line.event === "run");
   const first = day(run.start);
-  // by the moment of the due, on its day in true local time
+  // by the moment of the due in the device's own time, on its day in true local time
   const trueDay = (line, ms) => Math.floor((ms + offset(line.started ?? run.start) - first) / DAY);
   const drawn = doses(lines).filter((line) => line.volume_most_ul > 0 && at(line))
     .map((line) => ({ ms: moment(lines, line), line }))
-    .map(({ ms, line }) => ({ ms, day: Math.max(0, trueDay(line, ms)), ul: line.volume_most_ul }))
+    .map(({ ms, line }) => ({ ms: line.due_elapsed_ms, day: Math.max(0, trueDay(line, ms)), ul: line.volume_most_ul }))
     .sort((a, b) => a.ms - b.ms || a.day - b.day || a.ul - b.ul);
   const by = rows.length > 1 ? (day(rows[1][0]) - day(rows[0][0])) / DAY : 1;
   const days = new Map();
@@ -175,7 +181,9 @@ function container(lines, forecast, rows) {
   const last = [passed(rows.at(-1)), ...rows.at(-1).slice(1)];
   // days begin at one time of day, whatever the clocks do
   const times = new Set(days.map((row) => row[0].slice(11, 19)));
-  return [[told, besides], [days, expected], [[...times], [run.start.slice(11, 19)]], [last, [end, ml(level(end).level_ul), "-", "end of the run"]]];
+  // of a dose that is open then no line before the last one tells
+  const left = lines.at(-1).account_ul;
+  return [[told, besides], [days, expected], [[...times], [run.start.slice(11, 19)]], [last, [end, ml(left), "-", "end of the run"]]];
 }
 
 // the lines have two decimals more than the table: half a step of its last one is the same
