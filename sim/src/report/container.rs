@@ -94,7 +94,10 @@ fn steps(facts: &Facts) -> Vec<(u64, f64)> {
         out.push((at, litres(ul)));
         shown = Some(ul);
     }
-    out.extend(shown.map(|ul| (end, units::much(ul as f64 / 1e3))));
+    // what an open dose has drawn comes off at the end
+    let last =
+        shown.into_iter().chain(at_end(facts).filter(|left| shown.is_some_and(|ul| ul != *left)));
+    out.extend(last.map(|ul| (end, units::much(ul as f64 / 1e3))));
     out
 }
 

@@ -203,6 +203,8 @@ pub struct Facts {
     /// Settings of the clock after the start: true ms, what it showed before, and
     /// after.
     pub clock: Vec<(u64, Option<Stamped>, Option<Stamped>)>,
+    /// Whether the clock is unset at the start.
+    pub starts_unset: bool,
     /// Losses of the clock chip's feed, true ms.
     pub feed_lost: Vec<u64>,
     /// Restarts of the processor with the supply on, true ms.
@@ -254,6 +256,7 @@ impl Facts {
             doses: Vec::new(),
             supply: Vec::new(),
             clock: Vec::new(),
+            starts_unset: false,
             feed_lost: Vec::new(),
             resets: Vec::new(),
             alarms: Vec::new(),
@@ -402,7 +405,9 @@ impl Facts {
     }
 
     fn clock_set(&mut self, at_ms: u64, before: Option<Stamped>, after: Option<Stamped>) {
-        if at_ms > 0 && self.clock.len() < MOST_NOTES {
+        if at_ms == 0 {
+            self.starts_unset = after.is_none();
+        } else if self.clock.len() < MOST_NOTES {
             self.clock.push((at_ms, before, after));
         }
     }
@@ -473,6 +478,26 @@ impl Facts {
                     since = None;
                 }
                 _ => {}
+            }
+        }
+        out.extend(since.map(|from| (from, self.totals.simulated_ms)));
+        out
+    }
+
+    /// Stretches in which the clock was unset: true ms from, to. No weekly entry is due then.
+    pub fn without_clock(&self) -> Vec<(u64, u64)> {
+        let lost = self.feed_lost.iter().map(|at| (*at, false));
+        let set = self.clock.iter().map(|(at, _, after)| (*at, after.is_some()));
+        let mut changes: Vec<(u64, bool)> = lost.chain(set).collect();
+        // a feed that is lost is found at a start, before anybody can set the clock
+        changes.sort_by_key(|(at, _)| *at);
+        let mut out = Vec::new();
+        let mut since = self.starts_unset.then_some(0);
+        for (at, is_set) in changes {
+            if is_set {
+                out.extend(since.take().map(|from| (from, at)));
+            } else {
+                since = since.or(Some(at));
             }
         }
         out.extend(since.map(|from| (from, self.totals.simulated_ms)));

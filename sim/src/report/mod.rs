@@ -217,12 +217,7 @@ fn of_run(facts: &Facts, scenario: Option<&Scenario>) -> Markup {
         }
         @if let Some(what) = happened::section(facts) { (what) }
         @for figure in weeks { (figure.html()) }
-        @if left_out > 0 {
-            p class="note" {
-                (plural(left_out as u64, "week")) " in which everything went as usual, or nothing that those above do not show, or less of it, "
-                @if left_out == 1 { "is" } @else { "are" } " not drawn."
-            }
-        }
+        (left_out)
         @if let Some(seen) = &facts.seen {
             (train::close_up(seen, scenario.map(|scenario| &scenario.head.head)).html())
         }

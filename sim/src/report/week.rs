@@ -3,14 +3,16 @@
 //! counts all of them.
 
 mod boxes;
+mod left;
+mod odd;
 mod plans;
 mod rows;
+mod shades;
+mod together;
 
 use std::collections::BTreeSet;
-use std::fmt::Write as _;
 
 use dosewright_core::civil::{Date, Local};
-use dosewright_core::time::Utc;
 use dosewright_core::zone::Zone;
 use maud::{Markup, html};
 
@@ -18,17 +20,14 @@ use super::doses::{due_time, outcome};
 use super::facts::{Dose, Facts, Fate};
 use super::figure::{Figure, Table, c, cell, label, line, ml, rect, sample, time};
 use super::glyph;
-use super::unusual::Unusual;
 use crate::scenario::{Scenario, show};
 use crate::trace::Stamped;
-use crate::trace::stamp::hour_minute;
 use crate::words::plural;
 use plans::Plans;
+use shades::{Kind, Shade, hatched, shades, when};
 
 /// Weeks that are drawn one by one.
 const MOST_WEEKS: usize = 5;
-/// Changes of the clocks looked at.
-const MOST_CHANGES: usize = 256;
 
 const LEFT: f64 = 34.0;
 const TOP: f64 = 34.0;
@@ -45,30 +44,12 @@ struct Mark<'a> {
     window_ms: u32,
     fate: Fate,
     dose: &'a Dose,
-}
-
-/// A hatched stretch of local time.
-struct Shade {
-    from: i64,
-    to: i64,
-    kind: Kind,
-}
-
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Kind {
-    NoSupply,
-    Skipped,
-    Repeated,
-}
-
-impl Kind {
-    const fn word(self) -> &'static str {
-        match self {
-            Self::NoSupply => "no supply",
-            Self::Skipped => "hour that the clocks skip",
-            Self::Repeated => "hour that the clocks repeat",
-        }
-    }
+    /// How many of its row are drawn nowhere: it cannot be told on which days they were due.
+    undrawn: u32,
+    /// Whether they were due in its week all the same.
+    in_week: bool,
+    /// The last of its row that is drawn.
+    is_last: bool,
 }
 
 fn days_of(at: Local) -> i64 {
@@ -95,57 +76,22 @@ fn marks<'a>(facts: &'a Facts, scenario: Option<&Scenario>) -> Vec<Mark<'a>> {
         } else {
             dose.at(frame).into_iter().collect()
         };
-        out.extend(times.into_iter().map(|at| Mark { at, lane, window_ms, fate: dose.fate, dose }));
+        let drawn = u32::try_from(times.len()).unwrap_or(u32::MAX);
+        let week = |at: Option<&Stamped>| at.map(|at| monday(days_of(at.local)));
+        let in_week = dose.last_due.is_some() && week(times.first()) == week(times.last());
+        out.extend(times.into_iter().enumerate().map(|(i, at)| Mark {
+            at,
+            lane,
+            window_ms,
+            fate: dose.fate,
+            dose,
+            undrawn: dose.count.saturating_sub(drawn),
+            in_week,
+            is_last: i + 1 == drawn as usize,
+        }));
     }
     out.sort_by_key(|mark| mark.at.utc_ms());
     out
-}
-
-fn shades(facts: &Facts) -> Vec<Shade> {
-    let local = |ms: u64| facts.frame.local(ms).as_ms();
-    let mut out: Vec<Shade> = facts
-        .without_supply()
-        .into_iter()
-        .map(|(from, to)| Shade { from: local(from), to: local(to), kind: Kind::NoSupply })
-        .collect();
-    let mut from = Utc::from_ms(facts.frame.start_utc_ms);
-    let end = facts.frame.start_utc_ms.saturating_add_unsigned(facts.totals.simulated_ms);
-    for _ in 0..MOST_CHANGES {
-        let change = facts.frame.zone.next_change_after(from);
-        let Some(change) = change.filter(|change| change.at.as_ms() <= end) else { break };
-        from = change.at;
-        let at = |offset_s: i32| change.at.as_ms() + i64::from(offset_s) * 1000;
-        let (low, high) = (
-            at(change.offset_before_s.min(change.offset_after_s)),
-            at(change.offset_before_s.max(change.offset_after_s)),
-        );
-        let kind = if change.offset_after_s > change.offset_before_s {
-            Kind::Skipped
-        } else {
-            Kind::Repeated
-        };
-        out.push(Shade { from: low, to: high, kind });
-    }
-    out
-}
-
-/// Lines at a slant through a box, one way for a supply that is off, the other for
-/// hours that the clocks change.
-fn hatched(kind: Kind, x: f64, y: f64, w: f64, h: f64) -> Markup {
-    let mut d = String::new();
-    let step = if kind == Kind::NoSupply { 5.0 } else { 8.0 };
-    let mut at = -h;
-    while at < w {
-        // from (at, 0) to (at + h, h), clipped at the sides
-        let (a, b) = (at.max(0.0), (at + h).min(w));
-        if b > a {
-            let (ya, yb) = (a - at, b - at);
-            let (y1, y2) = if kind == Kind::NoSupply { (ya, yb) } else { (h - ya, h - yb) };
-            _ = write!(d, "M{} {}L{} {}", c(x + a), c(y + y1), c(x + b), c(y + y2));
-        }
-        at += step;
-    }
-    html! { (rect("hatchbox", x, y, w, h)) path class="hatch" d=(d) {} }
 }
 
 fn grid(head: &[(String, String)]) -> Markup {
@@ -174,11 +120,13 @@ const fn is_due(mark: &Mark<'_>) -> bool {
     !mark.dose.asked
 }
 
-fn counted<'m>(marks: impl Iterator<Item = &'m Mark<'m>>) -> String {
+/// How many of what there were; `whole` is all the run and no week of it.
+fn counted<'m>(marks: impl Iterator<Item = &'m Mark<'m>>, whole: bool) -> String {
     let (mut counts, mut asked) = ([0_usize; 4], 0_usize);
     for mark in marks {
         if is_due(mark) {
-            counts[mark.fate as usize] += 1;
+            let beside = if mark.is_last && (whole || mark.in_week) { mark.undrawn } else { 0 };
+            counts[mark.fate as usize] += 1 + beside as usize;
         } else {
             asked += 1;
         }
@@ -243,32 +191,10 @@ fn one(
         }
         @for mark in before.iter().chain(marks) { (boxes::of(mark, (from, to))) }
     };
-    let what = counted(marks.iter().copied());
+    let what = counted(marks.iter().copied(), false);
     let mut notes = Vec::new();
-    for kind in [Kind::NoSupply, Kind::Skipped, Kind::Repeated] {
-        let stretches: Vec<(i64, i64)> = shades
-            .iter()
-            .filter(|shade| shade.kind == kind && shade.from < to && shade.to > from)
-            .map(|shade| (shade.from, shade.to))
-            .collect();
-        if let Some((a, b)) = stretches.first() {
-            let local = |ms: i64| {
-                let at = Local::from_ms(ms);
-                let day = WEEKDAYS.get(at.date().weekday().index() as usize).copied();
-                (day.unwrap_or_default(), hour_minute(at))
-            };
-            let ((day, begin), (last, end)) = (local(*a), local(*b));
-            let last = if days_of(Local::from_ms(*a)) == days_of(Local::from_ms(*b)) {
-                String::new()
-            } else {
-                format!("{last} ")
-            };
-            let more = match stretches.len() {
-                1 => String::new(),
-                count => format!(" and {} more", count - 1),
-            };
-            notes.push(format!("{} {day} {begin} to {last}{end}{more}", kind.word()));
-        }
+    for kind in Kind::ALL {
+        notes.extend(when(kind, shades, (from, to)));
     }
     if !settings.is_empty() {
         notes.push(format!("clock set {}", times(settings.len())));
@@ -281,7 +207,7 @@ fn one(
     let start = show::date(Date::from_days(first as i32));
     let mut legend = glyph::legend();
     legend.push((sample(rect("due", 7.0, 1.0, 10.0, 12.0)), "due, and the window of the dose"));
-    for kind in [Kind::NoSupply, Kind::Skipped, Kind::Repeated] {
+    for kind in Kind::ALL {
         if drawn.iter().any(|d| d.2 == kind) {
             legend.push((sample(hatched(kind, 1.0, 1.0, 22.0, 12.0)), kind.word()));
         }
@@ -293,12 +219,27 @@ fn one(
     Figure {
         id: format!("week-{number}"),
         title: format!("Week of Monday {start}"),
-        finding: format!("From Monday {start} to Sunday, {what}.{notes}"),
+        finding: format!("From Monday {start} to Sunday, {what}.{notes}{}", undrawn(marks)),
         height: HEIGHT,
         svg,
         legend,
         table: table(&facts.frame.zone, marks),
     }
+}
+
+/// What is not drawn of rows, as a sentence.
+fn undrawn(marks: &[&Mark<'_>]) -> String {
+    let rows = || marks.iter().filter(|mark| mark.undrawn > 0);
+    let Some(first) = rows().next() else { return String::new() };
+    let of = if rows().all(|mark| std::ptr::eq(mark.dose, first.dose)) {
+        format!("a row of {} {} doses", first.dose.count, first.fate.word())
+    } else {
+        "rows of doses".to_owned()
+    };
+    let what = if rows().all(|mark| mark.in_week) { "days" } else { "days, and in which weeks," };
+    format!(
+        " Of {of} the first and the last are drawn: the lines do not tell on which {what} the others were due."
+    )
 }
 
 fn times(count: usize) -> String {
@@ -328,76 +269,8 @@ fn table(zone: &Zone, marks: &[&Mark<'_>]) -> Table {
     }
 }
 
-/// All weeks in one grid, as counts.
-fn all(marks: &[Mark<'_>], weeks: usize) -> Figure {
-    let mut counts = [[[0_usize; 4]; 24]; 7];
-    for mark in marks.iter().filter(|mark| is_due(mark)) {
-        let day = Date::from_days(days_of(mark.at.local) as i32).weekday().index() as usize;
-        let hour = (mark.at.local.time_of_day().as_ms() / 3_600_000) as usize;
-        if let Some(count) = counts.get_mut(day).and_then(|hours| hours.get_mut(hour)) {
-            count[mark.fate as usize] += 1;
-        }
-    }
-    let head: Vec<(String, String)> =
-        WEEKDAYS.iter().map(|day| ((*day).to_owned(), String::new())).collect();
-    let mut rows = Vec::new();
-    let svg = html! {
-        (grid(&head))
-        @for (day, hours) in counts.iter().enumerate() {
-            @for (hour, count) in hours.iter().enumerate() {
-                @let others = count[1] + count[2] + count[3];
-                @if count[0] + others > 0 {
-                    @let (x, y) = (LEFT + day as f64 * DAY_W, TOP + (hour as f64 + 0.5) * HOUR_H);
-                    @let number = |count: usize, most: usize| {
-                        if count > most { format!("{most}+") } else { count.to_string() }
-                    };
-                    (label(x + 2.0, y + 4.0, "start", &number(count[0], 999)))
-                    @if others > 0 {
-                        @let worst = if count[2] > 0 {
-                            Fate::Skipped
-                        } else if count[1] > 0 {
-                            Fate::Part
-                        } else {
-                            Fate::Open
-                        };
-                        (glyph::glyph(worst, x + 32.0, y, 2.6))
-                        (label(x + 36.0, y + 4.0, "start", &if others > 9 { "+".to_owned() } else { others.to_string() }))
-                    }
-                }
-            }
-        }
-    };
-    for (day, hours) in counts.iter().enumerate() {
-        for (hour, count) in hours.iter().enumerate() {
-            if count.iter().sum::<usize>() > 0 {
-                let name = WEEKDAYS.get(day).copied().unwrap_or_default();
-                let mut row = vec![cell(format!("{name} {hour:02}:00"))];
-                row.extend(count.iter().map(|count| cell(count.to_string())));
-                rows.push(row);
-            }
-        }
-    }
-    Figure {
-        id: "week-all".to_owned(),
-        title: format!("All {weeks} weeks in one"),
-        finding: format!(
-            "In {weeks} weeks {}. Each cell counts the doses that were due in its hour: dosed, and beside it those that were not (+ is more than nine).",
-            counted(marks.iter())
-        ),
-        height: HEIGHT,
-        svg,
-        legend: {
-            let mut legend = glyph::legend();
-            legend[0] =
-                (sample(label(4.0, 12.0, "start", "12")), "number of doses that were dosed");
-            legend
-        },
-        table: Table { head: vec!["hour", "dosed", "part", "skipped", "open"], rows, note: None },
-    }
-}
-
-/// The weeks of a run, and how many were left out.
-pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure>, usize) {
+/// The weeks of a run, and what is said of those that were left out.
+pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure>, Markup) {
     let marks = marks(facts, scenario);
     let shades = shades(facts);
     let first = monday(days_of(facts.frame.start));
@@ -412,29 +285,10 @@ pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure
         mondays.partition_point(|monday| *monday <= day).saturating_sub(1)
     };
     let first_week = week_of(first * DAY_MS);
+    let odd = odd::odd(facts, &marks, &shades, weeks, week_of);
     let mut shown: Vec<usize> = (0..weeks).collect();
     if weeks > MOST_WEEKS {
         // the first, then those in which most was not as usual
-        let mut odd = Unusual::of(weeks);
-        for mark in &marks {
-            let cause = mark.dose.cause.as_deref().unwrap_or_default();
-            let by = match mark.fate {
-                Fate::Dosed => continue,
-                Fate::Skipped if cause == "closed" => 1,
-                Fate::Skipped | Fate::Part | Fate::Open => 100,
-            };
-            odd.add(week_of(mark.at.local.as_ms()), (mark.fate.word(), cause), by);
-        }
-        for shade in &shades {
-            let by = if shade.kind == Kind::NoSupply { 20 } else { 10 };
-            odd.add(week_of(shade.from), (shade.kind.word(), ""), by);
-        }
-        for (at, ..) in &facts.clock {
-            odd.add(week_of(facts.frame.local(*at).as_ms()), ("clock set", ""), 20);
-        }
-        for (at, alarm, _) in facts.alarms.iter().filter(|(.., on)| *on) {
-            odd.add(week_of(facts.frame.local(*at).as_ms()), ("alarm", alarm), 20);
-        }
         shown = odd.most(first_week, MOST_WEEKS);
         shown.sort_unstable();
     }
@@ -446,7 +300,7 @@ pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure
     });
     let mut out = Vec::new();
     if weeks > MOST_WEEKS {
-        out.push(all(&marks, weeks));
+        out.push(together::all(&marks, weeks));
     }
     for (number, week) in shown.iter().enumerate() {
         let start = mondays.get(*week).copied().unwrap_or(first);
@@ -460,5 +314,9 @@ pub(super) fn figures(facts: &Facts, scenario: Option<&Scenario>) -> (Vec<Figure
         let before: Vec<&Mark<'_>> = marks.iter().filter(reaches).collect();
         out.push(one(facts, start, (&mine, &before), &shades, number + 1));
     }
-    (out, weeks - shown.len())
+    let date = |week: usize| {
+        let monday = mondays.get(week).copied().unwrap_or(first);
+        show::date(Date::from_days(monday as i32))
+    };
+    (out, left::words(&odd.left(&shown), date))
 }

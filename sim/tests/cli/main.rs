@@ -10,6 +10,7 @@ mod image;
 mod interrupt;
 mod operate;
 mod page_doses;
+mod page_weeks;
 mod papers;
 mod pictures;
 mod plan;
