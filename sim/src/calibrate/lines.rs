@@ -28,8 +28,10 @@ enum Line<'a> {
         flow_ml_min: f64,
         /// Expanded uncertainty of the flow.
         expanded_ml_min: f64,
-        /// Coverage factor k.
+        /// Coverage factor k, by the effective degrees of freedom (JCGM 100, G.4).
         coverage: f64,
+        /// Effective degrees of freedom; null where no scatter of readings is in it.
+        degrees_of_freedom: Option<f64>,
         target: f64,
         /// Against the last flow, as a share.
         change: f64,
@@ -76,6 +78,20 @@ struct RepeatsLine {
     deviation_ml: f64,
     /// Coefficient of variation.
     cv_percent: f64,
+    /// One that stands apart from the others by Grubbs' test (ISO 5725-2).
+    apart: Option<ApartLine>,
+}
+
+/// A reading that stands apart.
+#[derive(Serialize, JsonSchema)]
+struct ApartLine {
+    /// Which one, from 1.
+    reading: usize,
+    volume_ml: f64,
+    /// From the mean of the others, as a share.
+    off: f64,
+    /// By the value at 1 %; else a straggler, by that at 5 %.
+    outlier: bool,
 }
 
 /// A part of the uncertainty.
@@ -125,7 +141,8 @@ pub fn json(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
         verdict: found.verdict.word(),
         flow_ml_min: rounded(found.flow_ml_min),
         expanded_ml_min: rounded(found.expanded_ml_min()),
-        coverage: super::COVERAGE,
+        coverage: rounded(found.budget.coverage()),
+        degrees_of_freedom: Some(found.budget.degrees()).filter(|n| n.is_finite()).map(rounded),
         target: setup.target,
         change: rounded(found.change),
         run_s: reading.run_s,
@@ -135,6 +152,12 @@ pub fn json(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
             systematic_percent: rounded(repeats.systematic_percent),
             deviation_ml: rounded(repeats.deviation),
             cv_percent: rounded(repeats.spread_percent),
+            apart: found.odd.map(|odd| ApartLine {
+                reading: odd.reading,
+                volume_ml: rounded(odd.value),
+                off: rounded(odd.off()),
+                outlier: odd.is_outlier,
+            }),
         }),
         turns: found.turns.map(rounded),
         budget: parts.map(|part| Part { part: part.name, share: rounded(part.share) }).collect(),

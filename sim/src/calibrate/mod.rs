@@ -10,7 +10,7 @@ use std::f64::consts::PI;
 pub use lines::{json, planned_json, schema};
 pub use page::{page, planned_page};
 
-use crate::trade::repeats::Repeats;
+use crate::trade::repeats::{Odd, Repeats};
 use crate::trade::restate::{Restated, restate};
 use crate::trade::run_length::{self, Run, Unreachable};
 use crate::trade::two_point::{self, Readings, Steady};
@@ -30,6 +30,8 @@ pub const TARGET: f64 = 0.02;
 pub const TIMING_S: f64 = 0.5;
 /// Share of the last flow at which a run that was planned still does (own choice).
 pub const WORN: f64 = 0.9;
+/// Most readings that are asked for (own choice).
+const MOST_READINGS: usize = 20;
 /// Longest calibration run where no head says it, in s.
 pub const LONGEST_S: f64 = 600.0;
 
@@ -169,11 +171,32 @@ impl Setup {
     /// The shortest run for what is planned; where none is so long, one with as much in hand
     /// as vessel and longest run leave, in eighths.
     fn shortest(&self, means: &run_length::Means) -> Result<Run, Unreachable> {
-        let in_hand = self.target - means.target;
-        (1..=8).fold(run_length::shortest(means), |run, eighth| {
-            let target = means.target + in_hand * f64::from(eighth) / 8.0;
+        let targets = self.targets(means);
+        targets.fold(run_length::shortest(means), |run, target| {
             run.or_else(|_| run_length::shortest(&run_length::Means { target, ..*means }))
         })
+    }
+
+    /// The same of as many readings as there were, which scatter as those did; `None` where
+    /// it is the scatter that no run makes up for.
+    fn shortest_again(
+        &self,
+        means: &run_length::Means,
+        repeats: &Repeats,
+    ) -> Result<Option<Run>, Unreachable> {
+        let (scatter, degrees) = (repeats.of_mean(), repeats.degrees());
+        self.shortest(means)?;
+        let mut all = std::iter::once(means.target).chain(self.targets(means));
+        Ok(all.find_map(|target| {
+            let means = run_length::Means { target, ..*means };
+            run_length::shortest_of_several(&means, scatter, degrees).ok().flatten()
+        }))
+    }
+
+    /// What else may be planned for, with less and less in hand.
+    fn targets(&self, means: &run_length::Means) -> impl Iterator<Item = f64> + use<> {
+        let (target, in_hand) = (means.target, self.target - means.target);
+        (1..=8).map(move |eighth| target + in_hand * f64::from(eighth) / 8.0)
     }
 }
 
@@ -217,8 +240,11 @@ pub enum Verdict {
     Confirm,
     /// The second run does not agree with the first, or several not with one another.
     Disagree,
-    /// Several readings scatter so much that their mean is in more doubt than the target.
-    Scatter,
+    /// Several readings scatter so much that their mean is in more doubt than the target;
+    /// how many would do that scatter alike, if some would.
+    Scatter(Option<usize>),
+    /// One of several readings is an outlier.
+    Outlier(Odd),
     /// The train gave more than its starts can: it does not agree with the run.
     TrainGivesMore,
 }
@@ -232,7 +258,8 @@ impl Verdict {
             Self::Refused => "refused",
             Self::Confirm => "confirm",
             Self::Disagree | Self::TrainGivesMore => "disagree",
-            Self::Scatter => "scatter",
+            Self::Scatter(_) => "scatter",
+            Self::Outlier(_) => "outlier",
         }
     }
 }
@@ -255,6 +282,8 @@ pub struct Outcome {
     pub steady: Option<(Steady, f64, f64)>,
     /// The account restated, where a volume was logged.
     pub restated: Option<Restated>,
+    /// One of several readings that stands apart, by more than a reading is in doubt.
+    pub odd: Option<Odd>,
 }
 
 /// The part of the uncertainty that several readings show.
@@ -294,8 +323,20 @@ pub fn judge(setup: &Setup, reading: &Reading) -> Outcome {
     // vessel and timing stay as of one run: the same vessel is off the same way each time
     let one_expanded = of_one.expanded();
     let budget = match &reading.repeats {
-        Some(repeats) => of_one.with(SCATTER, repeats.of_mean()),
-        None => of_one,
+        Some(repeats) => of_one.clone().seen(SCATTER, repeats.of_mean(), repeats.degrees()),
+        None => of_one.clone(),
+    };
+    // a cylinder shows steps: readings that differ by less than one may be off say nothing
+    let odd = reading.repeats.and_then(|repeats| repeats.odd);
+    let odd = odd.filter(|odd| odd.off().abs() > one_expanded);
+    // limits that are met to the last digit are met
+    let most = setup.target * (1.0 + 1e-9);
+    // how many readings would do that scatter as these do
+    let enough = |repeats: &Repeats| {
+        (repeats.readings + 1..=MOST_READINGS).find(|&n| {
+            let of_mean = repeats.of_mean_of(n);
+            of_one.clone().seen(SCATTER, of_mean, (n - 1) as f64).expanded() <= most
+        })
     };
     let steady = reading.train.and_then(|(pulses, pulse_s, train_ml)| {
         let readings = Readings {
@@ -325,16 +366,21 @@ pub fn judge(setup: &Setup, reading: &Reading) -> Outcome {
         reading.train_gives_more_by() > CONFIRM_FROM && -steady.loss_ml > doubt_ml
     }) {
         Verdict::TrainGivesMore
-    } else if reading.repeats.is_some()
-        && expanded > setup.target * (1.0 + 1e-9)
-        && one_expanded <= setup.target * (1.0 + 1e-9)
-    {
-        Verdict::Scatter
-    } else if expanded > setup.target * (1.0 + 1e-9) {
+    } else if let Some(odd) = odd.filter(|odd| odd.is_outlier) {
+        Verdict::Outlier(odd)
+    } else if expanded > most {
         // where the flow comes from two points, the run has to do for both
         let train = steady.and(reading.train).map(|(pulses, pulse_s, _)| (pulses, pulse_s));
         let means = run_length::Means { train, ..setup.means(flow_ml_min) };
-        Verdict::RunLonger(setup.shortest(&means))
+        match &reading.repeats {
+            None => Verdict::RunLonger(setup.shortest(&means)),
+            Some(repeats) if one_expanded <= most => Verdict::Scatter(enough(repeats)),
+            Some(repeats) => match setup.shortest_again(&means, repeats) {
+                Ok(None) => Verdict::Scatter(None),
+                Ok(Some(run)) => Verdict::RunLonger(Ok(run)),
+                Err(why) => Verdict::RunLonger(Err(why)),
+            },
+        }
     } else if change.abs() <= CONFIRM_FROM {
         Verdict::Accept
     } else {
@@ -363,11 +409,12 @@ pub fn judge(setup: &Setup, reading: &Reading) -> Outcome {
         turns,
         steady,
         restated: reading.logged_ml.map(|logged| restate(setup.last_ml_min, flow_ml_min, logged)),
+        odd,
     }
 }
 
 impl Outcome {
-    /// Expanded uncertainty (k = 2) of the flow in ml/min.
+    /// Expanded uncertainty of the flow in ml/min.
     pub fn expanded_ml_min(&self) -> f64 {
         self.steady
             .map_or_else(|| self.budget.expanded() * self.flow_ml_min, |(_, expanded, _)| expanded)

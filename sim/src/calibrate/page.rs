@@ -6,6 +6,7 @@ use super::{
     CONFIRM_FROM, Gauge, Liquid, Outcome, PLAUSIBLE, Reading, Setup, Verdict, run_length::Run,
     run_length::Unreachable,
 };
+use crate::trade::repeats::Odd;
 use crate::trade::vessel::{Class, Standard};
 use crate::units::{self, Units};
 use crate::words::{CELLS, lines, paragraph, tagged};
@@ -146,9 +147,10 @@ fn apart(reading: &Reading, found: &Outcome) -> Option<f64> {
 
 fn sentence(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
     let flow = format!(
-        "{}/min +-{}/min (k = 2)",
+        "{}/min +-{}/min (k = {})",
         units::in_ml(found.flow_ml_min, 2),
-        units::in_ml(found.expanded_ml_min(), 2)
+        units::in_ml(found.expanded_ml_min(), 2),
+        factor(found.budget.coverage())
     );
     match &found.verdict {
         Verdict::Accept => match apart(reading, found) {
@@ -159,9 +161,13 @@ fn sentence(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
             ),
         },
         Verdict::RunLonger(Ok(run)) => format!(
-            "Run longer: {flow} is more doubt than the target of {}. Run {}.",
+            "Run longer: {flow} is more doubt than the target of {}. Run {}{}.",
             percent(setup.target),
-            run_words(run)
+            run_words(run),
+            reading.repeats.map_or(String::new(), |repeats| format!(
+                " of {} readings that scatter as these do",
+                repeats.readings
+            ))
         ),
         Verdict::RunLonger(Err(why)) => format!(
             "Not good enough: {flow} is more doubt than the target of {}; {}.",
@@ -183,9 +189,16 @@ fn sentence(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
             "Not accepted: the train gave {:.1} % more than the flow of the run, {flow}. A start does not give so much: check the count of pulses, their length and both readings, and look for a valve that leaks. Then run again.",
             100.0 * reading.train_gives_more_by()
         ),
-        Verdict::Scatter => format!(
-            "Not good enough: {flow} is more doubt than the target of {}, and it is the readings that scatter. Look for air, a failed foot valve, a reading that is off; then measure again.",
-            percent(setup.target)
+        Verdict::Scatter(enough) => format!(
+            "Not good enough: {flow} is more doubt than the target of {}, and it is the readings that scatter. Look for air, a failed foot valve, a reading that is off; then measure again{}.",
+            percent(setup.target),
+            enough.map_or(String::new(), |enough| format!(
+                ": {enough} readings that scatter alike would do"
+            ))
+        ),
+        Verdict::Outlier(odd) => format!(
+            "Not accepted: {flow} has an outlier in it. {} Find out why it is off; leave it out only for a reason that you write down, else measure again.",
+            apart_words(odd)
         ),
         Verdict::Disagree if reading.repeats.is_some() && reading.first_ml_min.is_none() => {
             format!(
@@ -196,6 +209,23 @@ fn sentence(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
             "Not accepted: {flow} does not agree with the first run. Find out why before a third."
         ),
     }
+}
+
+/// A reading that stands apart.
+fn apart_words(odd: &Odd) -> String {
+    format!(
+        "Reading {}, {}, is {:+.1} % from the mean of the others, {} (Grubbs' test at {}, ISO 5725-2).",
+        odd.reading,
+        units::in_ml(odd.value, 2),
+        100.0 * odd.off(),
+        if odd.is_outlier { "an outlier" } else { "a straggler" },
+        if odd.is_outlier { "1 %" } else { "5 %" },
+    )
+}
+
+/// A coverage factor.
+fn factor(k: f64) -> String {
+    if k < 2.005 { "2".to_owned() } else { format!("{k:.*}", if k < 10.0 { 2 } else { 1 }) }
 }
 
 /// The result of a reading.
@@ -233,6 +263,9 @@ pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
             ),
         );
     }
+    if let Some(odd) = found.odd.filter(|odd| !odd.is_outlier) {
+        tagged(&mut out, "apart      ", &apart_words(&odd));
+    }
     let of = if reading.repeats.is_some() { "mean" } else { "one run" };
     _ = writeln!(out, "\nuncertainty of the {of} (JCGM 100), as shares of the flow");
     for part in &found.budget.parts {
@@ -242,7 +275,7 @@ pub fn page(setup: &Setup, reading: &Reading, found: &Outcome) -> String {
     _ = writeln!(
         out,
         "  {:<18}{:>9}   target {}",
-        "expanded, k = 2",
+        format!("expanded, k = {}", factor(found.budget.coverage())),
         percent(found.budget.expanded()),
         percent(setup.target)
     );

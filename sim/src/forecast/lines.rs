@@ -103,13 +103,17 @@ struct Tube {
 struct Separator {
     /// Of the last dip.
     dipped: String,
-    /// Share of its depth that grease and solids took then.
+    /// Of the last emptying, where that is known.
+    emptied: Option<String>,
+    /// Share of its depth that grease and solids took at the last dip; 0 where it was emptied
+    /// since.
     fill_percent: f64,
     limit_percent: f64,
     /// What to do at the start: wait, book the emptying, or it is due.
     #[schemars(extend("enum" = ["wait", "book", "due"]))]
     advice: &'static str,
-    /// When it is at the limit by the last two dips; null where these do not tell.
+    /// When it is at the limit by the last two dips, or the dip since it was emptied; null where
+    /// these do not tell, and where it was over the limit at the last dip already.
     limit_date: Option<String>,
 }
 
@@ -261,6 +265,7 @@ pub fn json(
         },
         separator: f.separator.as_ref().map(|separator| Separator {
             dipped: show::date(separator.dipped),
+            emptied: separator.emptied.map(show::date),
             fill_percent: rounded(100.0 * separator.fill),
             limit_percent: rounded(100.0 * separator.limit),
             advice: separator.advice.word(),

@@ -26,7 +26,7 @@ pub use memory::{RATED_ERASES, Wear, wear};
 pub use pack::{PackForecast, WeakPack, cells_in_series, weak_pack};
 pub use page::{drawdown_page, page};
 pub use reserve::{OverPack, over_pack};
-pub use separator::SeparatorForecast;
+pub use separator::{SeparatorForecast, Trend};
 pub use setting::pack_setting;
 pub(crate) use warnings::weak_help;
 pub use warnings::{Figures, figures, warnings};
@@ -312,8 +312,8 @@ pub fn forecast_of(scenario: &Scenario, calibrated: Date) -> Forecast {
     let due = if tube.is_overdue() { "overdue" } else { "due" };
     call(tube.days, format!("the tube set is {due}, by {}", tube.governs.word()));
     let separator = scenario.separator.as_ref().and_then(|s| separator::separator(s, start));
-    if let Some((separator, days)) = separator.as_ref().and_then(|s| Some((s, s.call_days()?))) {
-        call(days, separator.reason());
+    if let Some(separator) = &separator {
+        call(separator.call_days(), separator.reason());
     }
     let age_days = f64::from(start.days() - calibrated.days());
     let calibrate_days = (CALIBRATION_DAYS - age_days).max(0.0);

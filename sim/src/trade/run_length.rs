@@ -1,7 +1,7 @@
 //! How long a calibration run has to be: whole rotor turns, a vessel that holds
 //! what comes out, and an uncertainty that is good enough.
 
-use super::uncertainty::COVERAGE;
+use super::uncertainty::{Budget, COVERAGE};
 
 /// What the run is planned from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -113,6 +113,28 @@ pub fn shortest(means: &Means) -> Result<Run, Unreachable> {
     } else {
         Unreachable::Longest { needed_s: run_s, best }
     })
+}
+
+/// The shortest run whose mean of several readings does, where these scatter as those before
+/// did: by `scatter` of their mean, a share of so many degrees of freedom. `None` where a
+/// reading without scatter would do, and no run is long enough with it.
+pub fn shortest_of_several(
+    means: &Means,
+    scatter: f64,
+    degrees: f64,
+) -> Result<Option<Run>, Unreachable> {
+    let least = shortest(means)?;
+    let most_s = (FILL * means.vessel_ml / (means.flow_ml_min / 60.0)).min(means.longest_s);
+    let step_s = if least.turns > 0 { least.run_s / f64::from(least.turns) } else { 1.0 };
+    let steps = ((most_s * (1.0 + 1e-12) - least.run_s) / step_s).max(0.0) as u32;
+    Ok((0..=steps).find_map(|more| {
+        let turns = if least.turns > 0 { least.turns + more } else { 0 };
+        let run = run_of(means, turns, least.run_s + f64::from(more) * step_s);
+        let one = run.expanded / COVERAGE;
+        let expanded =
+            Budget::default().with("run", one).seen("scatter", scatter, degrees).expanded();
+        (expanded <= means.target).then_some(Run { expanded, ..run })
+    }))
 }
 
 /// A length as a number of whole turns, and the length of these.

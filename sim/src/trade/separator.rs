@@ -7,6 +7,9 @@ pub const LIMIT: f64 = 0.25;
 /// Of that limit, the share from which to book the emptying: 20 % where it is 25 % (own
 /// choice).
 pub const BOOK_FROM: f64 = 0.8;
+/// Days after a dip until the next, where no trend tells how fast it fills (common practice,
+/// no source).
+pub const DIP_AGAIN_DAYS: f64 = 91.0;
 /// Hours without dosing after an emptying, before a start-up phase (common
 /// practice, no source).
 pub const HOLD_H: f64 = 24.0;

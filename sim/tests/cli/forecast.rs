@@ -288,7 +288,7 @@ fn a_separator_is_told_of_with_what_to_do_and_takes_part_in_the_next_visit() {
     assert_eq!(line["next_visit"]["date"], "2026-10-15", "{line}");
     assert_eq!(
         line["separator"].to_string(),
-        r#"{"advice":"book","dipped":"2026-10-05","fill_percent":23.0,"limit_date":"2026-10-15","limit_percent":25.0}"#
+        r#"{"advice":"book","dipped":"2026-10-05","emptied":null,"fill_percent":23.0,"limit_date":"2026-10-15","limit_percent":25.0}"#
     );
     // at its limit ten days before the start
     let past = forecast_of(&place, &two(("2026-07-27", 56), ("2026-09-15", 176)));
@@ -316,6 +316,12 @@ fn a_separator_is_told_of_with_what_to_do_and_takes_part_in_the_next_visit() {
     assert!(!slow.contains("After it is emptied"), "{slow}");
     let emptied = forecast_of(&place, &two(("2026-08-16", 176), ("2026-10-05", 20)));
     has(&emptied, &["governs); it did not fill between the last two dips me"]);
+    // a date that is beyond what is reckoned is none
+    let never = forecast_of(&place, &two(("2026-08-16", 10), ("2026-10-05", 11)));
+    has(&never, &["governs); not at its limit within 10 years by the last two dips me"]);
+    // what was over its limit at the last dip already is so since nobody knows when
+    let line = lines_of(&place, &nights(&two(("2026-08-16", 250), ("2026-10-05", 251))));
+    assert_eq!(line["separator"]["limit_date"], serde_json::Value::Null, "{line}");
     // a rule of its own
     let own = book.replace("dips", "limit = \"30 %\"\ndips");
     has(&forecast_of(&place, &own), &["limit 30 %", "at its limit on 2026-11-09 by the last"]);
@@ -327,6 +333,78 @@ fn a_separator_is_told_of_with_what_to_do_and_takes_part_in_the_next_visit() {
     assert_eq!(said.code, 0, "{said:?}");
     let page = place.read("sheet.html");
     assert!(page.contains("<dt>separator</dt>") && page.contains("book the emptying"), "{page}");
+}
+
+#[test]
+fn a_separator_that_was_emptied_fills_from_that_day_on() {
+    let place = Place::new("forecast-emptied");
+    let site = |emptied: &str, dips: &[(&str, u32)]| {
+        let dip = |(date, mm): &(&str, u32)| {
+            format!("{{ date = {date}, grease = \"{mm} mm\", solids = \"0 mm\" }}")
+        };
+        let dips: Vec<String> = dips.iter().map(dip).collect();
+        format!("[separator]\ndepth = \"1200 mm\"\n{emptied}dips = [{}]\n", dips.join(", "))
+    };
+    // 10 %, emptied, 12 %: 144 mm in 240 days, so the 156 mm to 300 mm take 260 days, to the
+    // 20th of June; by the two dips alone it would be the 14th of July, four years on
+    let dips = [("2026-01-15", 120), ("2026-10-03", 144)];
+    let found = forecast_of(&place, &site("emptied = 2026-02-05\n", &dips));
+    has(
+        &found,
+        &[
+            "12 % of its depth on 2026-10-03, limit 25 % (the local rule governs); at its limit on 2027-06-20 by the dip since it was emptied on 2026-02-05 m",
+        ],
+    );
+    let blind = forecast_of(&place, &site("", &dips));
+    has(&blind, &["at its limit on 2031-", "by the last two dips"]);
+    let line = lines_of(&place, &nights(&site("emptied = 2026-02-05\n", &dips)));
+    assert_eq!(line["separator"]["emptied"], "2026-02-05");
+    assert_eq!(line["separator"]["limit_date"], "2027-06-20");
+    // two dips since: these are the last two; a dip of the day itself is one before it
+    let three = [("2026-02-05", 290), ("2026-08-16", 56), ("2026-10-05", 176)];
+    let found = forecast_of(&place, &site("emptied = 2026-02-05\n", &three));
+    has(&found, &["at its limit on 2026-11-25 by the last two dips"]);
+    // none since
+    let found = forecast_of(&place, &site("emptied = 2026-10-04\n", &[("2026-10-01", 310)]));
+    has(
+        &found,
+        &[
+            "separator emptied on 2026-10-04, not dipped since, limit 25 % (the local rule governs); a dip tells when it is at its limit me",
+        ],
+    );
+    // it did not fill from nothing
+    let found = forecast_of(&place, &site("emptied = 2026-02-05\n", &[("2026-10-01", 0)]));
+    has(&found, &["it has not filled since it was emptied"]);
+    // it lies after the start
+    place.write("site.toml", &nights(&site("emptied = 2026-10-06\n", &dips)));
+    let said = place.call(&["check", "site.toml"]);
+    assert!(said.code == 2 && said.out.contains("emptied after the start"), "{said:?}");
+}
+
+#[test]
+fn a_separator_of_one_dip_takes_part_in_the_next_visit() {
+    let place = Place::new("forecast-one-dip");
+    let one = |date: &str, mm: u32| {
+        forecast_of(
+            &place,
+            &format!(
+                "[separator]\ndepth = \"1200 mm\"\ndips = [{{ date = {date}, grease = \"{mm} mm\", solids = \"0 mm\" }}]\n"
+            ),
+        )
+    };
+    // near its limit years ago: at once, and it is said how old the dip is
+    let old = one("2021-10-05", 280);
+    has(
+        &old,
+        &[
+            "Next visit by 2026-10-05: the separator is near its limit of 25 %, and no trend tells how near.",
+            "23.3 % of its depth on 2021-10-05, 1826 days before the start, limit 25 %",
+        ],
+    );
+    // else three months after it, at the start at the earliest
+    let visit = "the separator is to be dipped: no trend tells when it is at its limit.";
+    has(&one("2026-10-01", 120), &[&format!("Next visit by 2026-12-31: {visit}")]);
+    has(&one("2026-03-01", 120), &[&format!("Next visit by 2026-10-05: {visit}")]);
 }
 
 /// A forecast as lines for machines.

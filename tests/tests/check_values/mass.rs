@@ -74,6 +74,36 @@ fn ten_weighings_make_a_systematic_error_and_a_spread() {
     same(found.spread_percent, 0.080_265, 6);
 }
 
+/// Grubbs' test. The readings of the example in the NIST/SEMATECH e-Handbook, 1.3.5.17.1 (from
+/// memory): G = 2.469 of eight, over 2.274, the value for 1 % (ISO 5725-2:1994, Table 5).
+#[test]
+fn one_of_several_readings_that_stands_apart_is_found() {
+    use dosewright_sim::trade::repeats::judge;
+    let readings = [199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57];
+    let found = judge(&readings, 200.0).unwrap();
+    same((245.57 - found.mean) / found.deviation, 2.469, 3);
+    let odd = found.odd.unwrap();
+    assert!(odd.reading == 8 && odd.is_outlier, "{odd:?}");
+    same(odd.others, 200.842_857, 6);
+    assert_eq!(judge(&readings[..7], 200.0).unwrap().odd, None);
+    // what one of n has for G where the others are n - 1 of one value and it is far off is
+    // (n - 1)/sqrt(n): of three 1.1547, never over the 1.155 of the table
+    assert_eq!(judge(&[1.0, 1.0, 9.0], 1.0).unwrap().odd, None);
+    // a value of the table itself is not over it, one of five of G = 1.71 and 1.72, 1.76 and 1.77
+    for (g, wanted) in [(1.71, None), (1.72, Some(false)), (1.76, Some(false)), (1.77, Some(true))]
+    {
+        // the others lie evenly about their mean: two at one side, two at the other
+        let (n, far) = (5.0_f64, 1.0);
+        let deviation = far * (n - 1.0) / n / g;
+        let squares = deviation * deviation * (n - 1.0) - far * far * (n - 1.0) / n;
+        let by = (squares / 4.0).sqrt();
+        let readings = [10.0 - by, 10.0 - by, 10.0 + far, 10.0 + by, 10.0 + by];
+        let odd = judge(&readings, 10.0).unwrap().odd;
+        assert_eq!(odd.map(|odd| odd.is_outlier), wanted, "{g}");
+        assert!(odd.is_none_or(|odd| odd.reading == 3), "{odd:?}");
+    }
+}
+
 #[test]
 fn viscosity_and_vapour_pressure_of_water() {
     // IAPWS R12-08 release, table of verification: 889.735100 uPa s at 298.15 K

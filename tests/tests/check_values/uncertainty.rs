@@ -3,7 +3,7 @@
 
 use dosewright_sim::trade::run_length::{Means, Unreachable, shortest};
 use dosewright_sim::trade::two_point::{Readings, Steady, solve, uncertainty};
-use dosewright_sim::trade::uncertainty::{rectangular, timed_run};
+use dosewright_sim::trade::uncertainty::{Budget, coverage, rectangular, timed_run};
 
 use crate::{same, within};
 
@@ -20,6 +20,47 @@ fn timed_runs() {
     }
     // 250 ml class A, 150 s, 0.2 s: U = 0.5333 ml/min at 100 ml/min
     same(100.0 * timed_run(250.0, 1.0, 150.0, 0.2).expanded(), 0.5333, 4);
+}
+
+/// Student's t for 95.45 % (JCGM 100:2008, Table G.2, as it is printed; each value agrees
+/// with the distribution, reckoned by the incomplete beta function).
+#[test]
+fn the_coverage_factor_is_the_table_s_and_never_less_than_student_s() {
+    for (degrees, k) in [
+        (1.0, 13.97),
+        (2.0, 4.53),
+        (3.0, 3.31),
+        (5.0, 2.65),
+        (8.0, 2.37),
+        (10.0, 2.28),
+        (20.0, 2.13),
+        (50.0, 2.05),
+        (100.0, 2.025),
+        (f64::INFINITY, 2.0),
+    ] {
+        within(coverage(degrees), k, 1e-12);
+    }
+    // between two of them the distribution's own, or a little more
+    for (degrees, t, more) in
+        [(1.36, 7.475, 0.21), (1.5, 6.418, 0.20), (2.5, 3.732, 0.02), (22.0, 2.120, 0.01)]
+    {
+        let k = coverage(degrees);
+        assert!(k >= t && k < t * (1.0 + more), "{degrees}: {k}");
+    }
+    assert!(coverage(0.0) >= 13.97, "less than one degree");
+}
+
+/// JCGM 100:2008, G.4.1, the example: three relative standard uncertainties of 0.25, 0.57
+/// and 0.82 % from 10, 5 and 15 readings are 1.03 % with 19.0 effective degrees of freedom.
+#[test]
+fn the_effective_degrees_of_freedom_are_the_guide_s() {
+    let budget = Budget::default().seen("a", 0.25, 9.0).seen("b", 0.57, 4.0).seen("c", 0.82, 14.0);
+    same(budget.combined(), 1.03, 2);
+    same(budget.degrees(), 19.0, 1);
+    same(budget.coverage(), 2.14, 2);
+    // tolerances are known for sure (G.4.3)
+    let sure = Budget::default().with("vessel", 0.7).with("timing", 0.3);
+    assert_eq!((sure.degrees(), sure.coverage()), (f64::INFINITY, 2.0));
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use dosewright_core::civil::{Date, Local};
 use dosewright_core::config::Head;
-use dosewright_core::entry::EntryId;
+use dosewright_core::entry::{EntryId, GapRule};
 use dosewright_core::event::Event;
 use dosewright_core::lock::Pin;
 use dosewright_core::message::{Answer, Message, Standing};
@@ -65,6 +65,37 @@ fn a_device_tells_how_it_stands() {
     bench.now = Instant::from_ms(3_601_000);
     let ten = Local::from_ms(nine.as_ms() + 3_600_000);
     assert_eq!(ask(&mut bench), Standing { now: bench.now, local: Some(ten), ..whole });
+}
+
+/// As the page has it of an interval entry's first due: the way from what the clock says to the
+/// time that is wanted is one in UTC, by the zone of the same answer.
+#[test]
+fn a_first_due_at_six_is_reckoned_in_utc_over_a_change_of_the_clocks() {
+    let zone = Zone::parse("CET-1CEST,M3.5.0,M10.5.0/3").unwrap();
+    let at = |(year, month, day): (i32, u8, u8), hour: u64| {
+        Local::new(Date::from_ymd(year, month, day).unwrap(), Duration::from_h(hour))
+    };
+    // no change, the end of summer time, its beginning: off by the clock's face, in hours
+    for (evening, morning, off_h) in [
+        ((2026, 10, 20), (2026, 10, 21), 0),
+        ((2026, 10, 24), (2026, 10, 25), -1),
+        ((2027, 3, 27), (2027, 3, 28), 1),
+    ] {
+        let mut bench = Bench::new();
+        for message in [Message::Zone(zone), Message::Clock(at(evening, 18))] {
+            assert_eq!(bench.say(&message), Answer::Taken);
+        }
+        let told = ask(&mut bench);
+        let (clock, six) = (told.local.unwrap(), at(morning, 6));
+        let utc = |local: Local| told.zone.to_utc(local, GapRule::Shift).as_ms();
+        let missing = Duration::from_ms((utc(six) - utc(clock)) as u64);
+        bench.now = told.now.plus(missing);
+        assert_eq!(ask(&mut bench).local, Some(six), "{morning:?}");
+        // and by the clock's own face it would be another hour
+        bench.now = told.now.plus(Duration::from_ms((six.as_ms() - clock.as_ms()) as u64));
+        let shown = ask(&mut bench).local.unwrap();
+        assert_eq!(shown.as_ms() - six.as_ms(), off_h * 3_600_000, "{morning:?}");
+    }
 }
 
 #[test]

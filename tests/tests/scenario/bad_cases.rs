@@ -431,6 +431,12 @@ pub(crate) const CASES: &[Case] = &[
         "of two on one day keep the one to go by",
     ),
     (
+        "[separator]\ndepth = \"1 m\"\nemptied = 2026-10-20\ndips = [{ date = 2026-10-05, grease = \"1 cm\", solids = \"1 cm\" }]",
+        "S022",
+        "2026-10-20",
+        "knows of no later emptying",
+    ),
+    (
         "[separator]\ndepth = \"1 m\"\ndips = [{ date = 2026-10-20, grease = \"1 cm\", solids = \"1 cm\" }]",
         "S022",
         "2026-10-20",

@@ -94,6 +94,11 @@ pub(in crate::scenario) static SEPARATOR: Table = Table {
             Kind::Quantity(&PERCENT, range(10_000, 1_000_000)),
             "Share of that depth which grease and solids may take together; 25 % unless said; the local rule governs.",
         ),
+        optional(
+            "emptied",
+            Kind::Date,
+            "When it was emptied last, at the start at the latest: nothing is in it from then on; a dip of that day is one before it.",
+        ),
         required("dips", Kind::Tables(&DIP), "What was found at each dip, the earliest first."),
     ],
 };

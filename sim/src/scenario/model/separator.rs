@@ -11,6 +11,8 @@ pub struct Separator {
     pub depth_um: u32,
     /// Share of it that grease and solids may take, in parts per million.
     pub limit_ppm: Option<u32>,
+    /// When it was emptied last: nothing is in it from then on.
+    pub emptied: Option<Date>,
     /// What was found, in the order of the dates: one dip at least.
     pub dips: Vec<Dip>,
     /// Where it stands.

@@ -11,6 +11,7 @@ use crate::diagnose::{Diagnostic, codes};
 pub(super) fn separator(mut t: TableReader) -> Option<Separator> {
     let depth_um = t.quantity_u32("depth");
     let limit_ppm = t.quantity_u32("limit");
+    let emptied = t.date("emptied");
     let is_empty = matches!(
         t.node("dips").map(|(node, _)| &node.value),
         Some(Value::List { items, .. }) if items.is_empty()
@@ -23,7 +24,8 @@ pub(super) fn separator(mut t: TableReader) -> Option<Separator> {
     }
     let dips = list(&mut t, "dips", dip);
     let spans = t.finish();
-    Some(Separator { depth_um: depth_um?, limit_ppm, dips, spans }).filter(|s| !s.dips.is_empty())
+    Some(Separator { depth_um: depth_um?, limit_ppm, emptied, dips, spans })
+        .filter(|s| !s.dips.is_empty())
 }
 
 fn dip(cx: &mut Context, node: &Node) -> Option<Dip> {
@@ -35,10 +37,21 @@ fn dip(cx: &mut Context, node: &Node) -> Option<Dip> {
     Some(Dip { date: date?, grease_um: grease_um?, solids_um: solids_um?, spans })
 }
 
-/// Dips that cannot be: more than the depth, one before the other, one from the future.
+/// What cannot be: a dip of more than the depth, one before the other, one from the future, an
+/// emptying from there.
 pub(super) fn check(cx: &mut Context, separator: &Separator, clock: Option<&ClockPlan>) {
     let mm = |um: u32| format!("{} mm", f64::from(um) / 1e3);
     let start = clock.map(|clock| clock.start.date());
+    if let (Some(_), Some(start)) =
+        (separator.emptied.filter(|at| start.is_some_and(|s| *at > s)), start)
+    {
+        let at = separator.spans.at("emptied");
+        let message = "the separator is emptied after the start";
+        let found = Diagnostic::new(codes::CONTRADICTION, at, message)
+            .label(format!("the run starts on {}", show::date(start)))
+            .help("what is reckoned from the start on knows of no later emptying: leave it out, or let `start` be that day");
+        cx.report(found);
+    }
     let mut before: Option<&Dip> = None;
     for dip in &separator.dips {
         if dip.thick_um() > separator.depth_um {
