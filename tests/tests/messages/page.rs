@@ -348,7 +348,8 @@ fn the_page_has_the_numbers_of_the_refusals_that_come_by_line() {
         Refusal::WrongPin,
         Refusal::TriedTooOften { wait_ms: 1 },
     ];
-    let after = "These numbers can come by line (`refusal_code` in `core/src/message/answer.rs` has all):";
+    let after =
+        "These numbers can come by line (`refusal_code` in `core/src/message/answer.rs` has all):";
     let told: Vec<(u8, bool)> = rows(after)
         .iter()
         .map(|row| (row[0].parse().unwrap(), row[1].starts_with("the entry")))
