@@ -9,7 +9,7 @@ use crate::book::Book;
 use crate::controller::{Controller, Start};
 use crate::effect::Effect;
 use crate::event::Event;
-use crate::ledger::{AppendError, FormatError, Geometry, Ledger, OpenError, RollError};
+use crate::ledger::{FormatError, Geometry, Ledger, OpenError, RollError};
 use crate::notice::notice;
 #[cfg(any(feature = "defmt", feature = "log"))]
 use crate::record::Record;
@@ -233,13 +233,10 @@ where
         if self.ledger.needs_roll() && self.roll().is_err() {
             return false;
         }
-        let written = match self.ledger.append_in(&payload, twice) {
-            Ok(_) => true,
-            Err(AppendError::Full | AppendError::Worn) => {
-                self.roll().is_ok() && self.ledger.append_in(&payload, twice).is_ok()
-            }
-            Err(_) => false,
-        };
+        // a sector that is full, or takes nothing any more, is left for the next one, whether
+        // the driver says so or not
+        let written = self.ledger.append_in(&payload, twice).is_ok()
+            || self.roll().is_ok() && self.ledger.append_in(&payload, twice).is_ok();
         #[cfg(any(feature = "defmt", feature = "log"))]
         if written && let Some(Record::Outcome(outcome)) = Record::decode(&payload) {
             notice!(info, "{:?}", outcome);
@@ -261,12 +258,9 @@ where
             }
             let Self { controller, ledger } = self;
             let mut records = controller.borrow().adoption(timetable);
-            let failed = records
-                .find_map(|record| ledger.append_in(&record.encode(), record.goes_twice()).err());
-            match failed {
-                None => return true,
-                Some(AppendError::Full | AppendError::Worn) => {}
-                Some(_) => return false,
+            if records.all(|record| ledger.append_in(&record.encode(), record.goes_twice()).is_ok())
+            {
+                return true;
             }
         }
         false

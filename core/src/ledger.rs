@@ -8,7 +8,8 @@
 //!   seal that puts it in force. Until then the old sector is in force, so that
 //!   a cut anywhere leaves the state before or after (M1).
 //! - A slot is written only where the flash is blank, and acknowledged only
-//!   when it reads back as written; every slot has its checksum (M2).
+//!   when it reads back as written; every slot has its checksum (M2). What one
+//!   reading gets wrong is read again.
 //! - A record whose loss nothing later would show can be put into two slots.
 //! - A header repeats in the seal, and it names the sector before it, which
 //!   stands in while it lasts where the snapshot is damaged.
@@ -28,7 +29,7 @@ pub use geometry::{Geometry, GeometryError};
 pub use header::{MAGIC, VERSION};
 pub use scan::{Content, Entry, Position, Scan};
 pub use slot::{Class, PAYLOAD, Payload, SEQ_MAX, SLOT, Slot};
-pub use store::TRIES;
+pub use store::{READS, TRIES};
 
 use header::{Header, Link};
 use store::{Holds, Sector, Store, WriteError};
@@ -82,9 +83,12 @@ pub struct Ledger<F> {
     next_seq: u32,
     /// The sector of the next roll.
     target: u16,
-    /// The last append found no slot that took it, or the sector is in an older
+    /// The last append found no slot that took it, or the second of two, or the sector is in an older
     /// version of the format: what is written next goes into a new one.
     worn: bool,
+    /// A roll has failed since the last one that did not: a sector that is blank has been
+    /// erased, and is not to be worn by it again.
+    in_vain: bool,
     findings: Findings,
     appended: u32,
     rolls: u32,
@@ -170,7 +174,7 @@ impl<F: NorFlash> Ledger<F> {
         Err(match (refusal, failure) {
             (Some(refusal), _) if !owned => refusal,
             (_, Some(error)) => OpenError::Flash(error),
-            _ if owned => OpenError::Unfinished,
+            _ if owned || dirty && store.holds_a_torn_header() => OpenError::Unfinished,
             _ if dirty => OpenError::Unformatted,
             _ => OpenError::Blank,
         })
@@ -226,17 +230,21 @@ impl<F: NorFlash> Ledger<F> {
             previous: None,
         };
         for sector in 0..store.geometry.sectors {
-            store.erase(sector)?;
-        }
-        let mut next_seq = 1;
-        for sector in 0..store.geometry.sectors {
-            match store.fill(sector, header, snapshot.clone().into_iter(), &mut next_seq) {
-                Ok(current) => return Ok((current, next_seq)),
-                Err(WriteError::Worn | WriteError::End) => {}
-                Err(error) => return Err(error.into()),
+            // what it keeps must not be taken for the ledger
+            if let Err(error) = store.erase(sector)
+                && !matches!(store.probe(sector, &mut None), Holds::Blank | Holds::Garbage)
+            {
+                return Err(error.into());
             }
         }
-        Err(RollError::Worn)
+        let (mut next_seq, mut failure) = (1, RollError::Worn);
+        for sector in 0..store.geometry.sectors {
+            match store.fill(sector, false, header, snapshot.clone().into_iter(), &mut next_seq) {
+                Ok(current) => return Ok((current, next_seq)),
+                Err(error) => failure = error.passed_over()?,
+            }
+        }
+        Err(failure)
     }
 
     fn new(
@@ -248,9 +256,19 @@ impl<F: NorFlash> Ledger<F> {
         findings: Findings,
     ) -> Self {
         let target = current.number;
-        let (worn, appended, rolls) = (false, 0, 0);
-        let mut ledger =
-            Self { store, current, older, base, next_seq, target, worn, findings, appended, rolls };
+        let mut ledger = Self {
+            store,
+            current,
+            older,
+            base,
+            next_seq,
+            target,
+            worn: false,
+            in_vain: false,
+            findings,
+            appended: 0,
+            rolls: 0,
+        };
         ledger.target = ledger.sector_after(target);
         ledger
     }
@@ -275,7 +293,7 @@ impl<F: NorFlash> Ledger<F> {
 
     /// Appends a record and gives its sequence number, once it is safely stored.
     ///
-    /// [`AppendError::Full`] and [`AppendError::Worn`] ask for a roll first. After
+    /// An error asks for a roll first, but for [`AppendError::Exhausted`]. After
     /// any error the record may still be found at the next boot, whole, once.
     pub fn append(&mut self, payload: &Payload) -> Result<u32, AppendError<F::Error>> {
         self.append_in(payload, false)
@@ -307,16 +325,18 @@ impl<F: NorFlash> Ledger<F> {
             Ok(()) => {
                 if twice {
                     let again = self.store.write(&mut self.current, Class::Record, seq, payload);
-                    self.worn |= matches!(again, Err(WriteError::Worn));
+                    self.worn |= again.is_err();
                 }
                 self.appended = self.appended.saturating_add(1);
                 Ok(seq)
             }
-            Err(WriteError::Flash(error)) => Err(AppendError::Flash(error)),
-            Err(WriteError::End) => Err(AppendError::Full),
-            Err(WriteError::Worn | WriteError::Uneven) => {
+            Err(error) => {
                 self.worn = true;
-                Err(AppendError::Worn)
+                Err(match error {
+                    WriteError::Flash(error) => AppendError::Flash(error),
+                    WriteError::End => AppendError::Full,
+                    WriteError::Worn | WriteError::Uneven => AppendError::Worn,
+                })
             }
         }
     }
@@ -335,9 +355,10 @@ impl<F: NorFlash> Ledger<F> {
     ///
     /// The snapshot is the caller's whole durable state: what it leaves out is
     /// gone when the ring comes round. It is gone through twice or more, and
-    /// must be the same each time. Worn sectors are passed over. After an
-    /// error the current sector is still in force, and another call tries
-    /// the next sector of the ring.
+    /// must be the same each time. Sectors that do not take it are passed over, each
+    /// of them once, and then the first of them again. After an error the current sector
+    /// is still in force, and another call tries them again; a memory that takes nothing
+    /// at all is not worn by that.
     #[allow(clippy::needless_pass_by_value)] // arrays and ranges are given as they are
     pub fn roll<I>(&mut self, snapshot: I) -> Result<(), RollError<F::Error>>
     where
@@ -348,36 +369,43 @@ impl<F: NorFlash> Ledger<F> {
         let previous = Some(Link { sector, age, used, unreadable });
         let header = Header { older: false, snapshot: slots, previous };
         let sectors = self.store.geometry.sectors;
-        for attempt in 1..sectors {
+        let (mut target, mut refusals, mut failure) = (self.target, 0, RollError::Worn);
+        for attempt in 0..sectors {
             let last_seq = self.next_seq.saturating_add(u32::from(slots)).saturating_add(1);
             if last_seq > SEQ_MAX {
                 return Err(RollError::Exhausted);
             }
-            let is_last = attempt.saturating_add(1) >= sectors;
-            let target = match self.older {
+            if attempt.saturating_add(1) >= sectors
+                && let Some(older) = self.older
+            {
                 // what stands in for the snapshot goes only where no other
                 // sector takes the new one
-                Some(older) if is_last => older.number,
-                _ => self.target,
-            };
+                target = older.number;
+            }
             debug_assert_ne!(target, self.current.number);
-            self.target = self.sector_after(target);
+            let is_erased = self.in_vain && self.store.is_blank(target, 0);
             let contents = snapshot.clone().into_iter();
-            match self.store.fill(target, header, contents, &mut self.next_seq) {
+            match self.store.fill(target, is_erased, header, contents, &mut self.next_seq) {
                 Ok(filled) => {
                     self.current = filled;
                     self.older = None;
                     self.base = Base::Current;
-                    self.worn = false;
+                    (self.worn, self.in_vain) = (false, false);
                     self.target = self.sector_after(target);
                     self.rolls = self.rolls.saturating_add(1);
                     return Ok(());
                 }
-                Err(WriteError::Worn | WriteError::End) => {}
-                Err(error) => return Err(error.into()),
+                Err(error) => failure = error.passed_over()?,
             }
+            self.in_vain = true;
+            // a memory that takes nothing at all for now is not to lose what else it holds
+            refusals += u8::from(self.store.is_blank(target, 0));
+            if refusals >= 2 {
+                break;
+            }
+            target = self.sector_after(target);
         }
-        Err(RollError::Worn)
+        Err(failure)
     }
 
     /// Whether the sector in force was written by a build that puts some records into two

@@ -16,7 +16,8 @@ pub enum OpenError<E> {
     Flash(E),
     /// The ring is erased: a fresh part.
     Blank,
-    /// There is a snapshot but no sealed one: a first format was cut.
+    /// There is a snapshot but no sealed one, or a torn header and nothing else: a first
+    /// format was cut.
     Unfinished,
     /// There is something in the ring, and it is no ledger.
     Unformatted,
@@ -40,7 +41,7 @@ pub enum AppendError<E> {
     /// So many slots in a row did not take it that the sector is given up: roll,
     /// then append again.
     Worn,
-    /// The flash failed, and did so again on the slots after.
+    /// The flash failed, and did so again on the slots after: roll, then append again.
     Flash(E),
     /// All sequence numbers are spent.
     Exhausted,
@@ -61,7 +62,7 @@ pub enum RollError<E> {
     Uneven,
     /// No sector took it.
     Worn,
-    /// The flash failed.
+    /// The flash failed, in the last sector that was tried.
     Flash(E),
     /// All sequence numbers are spent.
     Exhausted,
@@ -95,6 +96,17 @@ impl<E> From<WriteError<E>> for RollError<E> {
             WriteError::Worn | WriteError::End => Self::Worn,
             WriteError::Uneven => Self::Uneven,
             WriteError::Flash(error) => Self::Flash(error),
+        }
+    }
+}
+
+impl<E> WriteError<E> {
+    /// What a sector is passed over for. A snapshot that comes out shorter than it was counted
+    /// does so in every sector, and is an error at once.
+    pub(super) fn passed_over(self) -> Result<RollError<E>, RollError<E>> {
+        match self.into() {
+            RollError::Uneven => Err(RollError::Uneven),
+            error => Ok(error),
         }
     }
 }

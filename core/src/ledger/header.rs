@@ -58,21 +58,27 @@ pub(super) enum Judged {
 impl Header {
     pub(super) fn encode(self, geometry: &Geometry, sector: u16) -> Payload {
         let link = self.previous.unwrap_or(Link { sector: NONE, age: 0, used: 0, unreadable: 0 });
+        let (bytes, age) = (geometry.sector_bytes, link.age);
+        let [m0, m1, m2, m3] = MAGIC;
+        let words = [
+            u16::from_le_bytes([m0, m1]),
+            u16::from_le_bytes([m2, m3]),
+            VERSION,
+            SLOT as u16,
+            bytes as u16,
+            (bytes >> 16) as u16,
+            geometry.sectors,
+            sector,
+            self.snapshot,
+            link.sector,
+            age as u16,
+            (age >> 16) as u16,
+            link.used,
+            link.unreadable,
+        ];
         let mut payload = [0; PAYLOAD];
-        let fields = MAGIC
-            .into_iter()
-            .chain(VERSION.to_le_bytes())
-            .chain((SLOT as u16).to_le_bytes())
-            .chain(geometry.sector_bytes.to_le_bytes())
-            .chain(geometry.sectors.to_le_bytes())
-            .chain(sector.to_le_bytes())
-            .chain(self.snapshot.to_le_bytes())
-            .chain(link.sector.to_le_bytes())
-            .chain(link.age.to_le_bytes())
-            .chain(link.used.to_le_bytes())
-            .chain(link.unreadable.to_le_bytes());
-        for (byte, value) in payload.iter_mut().zip(fields) {
-            *byte = value;
+        for (pair, word) in payload.as_chunks_mut().0.iter_mut().zip(words) {
+            *pair = word.to_le_bytes();
         }
         payload
     }

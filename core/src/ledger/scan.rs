@@ -93,7 +93,7 @@ impl<F: NorFlash> Ledger<F> {
             while scan.index < self.store.geometry.slots() {
                 let index = scan.index;
                 scan.index = index.saturating_add(1);
-                let slot = self.store.read(sector.number, index);
+                let slot = self.store.read(sector.number, index, index >= sector.used);
                 if let Some((class, content)) = classify(slot, sector, index, &mut scan.last_seq)
                     && !(content.is_some() && class == Class::Snapshot && stood_in_for)
                 {
@@ -121,7 +121,7 @@ impl<F: NorFlash> Ledger<F> {
         for sector in 0..geometry.sectors {
             for index in 0..geometry.slots() {
                 if let Slot::Good { seq, class: Class::Record, payload } =
-                    &self.store.read(sector, index)
+                    &self.store.read(sector, index, true)
                 {
                     each(*seq, payload);
                 }
@@ -136,7 +136,7 @@ impl<F: NorFlash> Ledger<F> {
         if sector >= self.store.geometry.sectors || index >= self.store.geometry.slots() {
             return Slot::Damaged;
         }
-        self.store.read(sector, index)
+        self.store.read(sector, index, false)
     }
 
     /// The slot before a position, whatever it holds, back to the beginning of

@@ -29,8 +29,8 @@ pub const SEQ_MAX: u32 = (1 << 30) - 2;
 pub type Payload = [u8; PAYLOAD];
 
 /// Whether every bit of a slot is one, as an erase leaves it.
-pub(super) fn is_blank(bytes: &[u8; SLOT]) -> bool {
-    bytes.iter().fold(0xff, |all, byte| all & byte) == 0xff
+fn is_blank(bytes: &[u8; SLOT]) -> bool {
+    bytes.as_chunks::<8>().0.iter().all(|word| *word == [0xff; 8])
 }
 
 /// Without a table the checksum costs no flash.
@@ -82,29 +82,59 @@ pub enum Slot {
     Damaged,
 }
 
-impl Slot {
-    /// Reads the bytes of a slot.
-    pub fn decode(bytes: &[u8; SLOT]) -> Self {
+/// Class and number.
+fn word(bytes: &[u8; SLOT]) -> u32 {
+    let [.., w0, w1, w2, w3, _, _, _, _] = bytes;
+    u32::from_le_bytes([*w0, *w1, *w2, *w3])
+}
+
+/// Which of the three a slot is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Sight {
+    Blank,
+    Good,
+    Damaged,
+}
+
+impl Sight {
+    #[cfg_attr(not(target_pointer_width = "32"), inline)]
+    pub(super) fn of(bytes: &[u8; SLOT]) -> Self {
         if is_blank(bytes) {
             return Self::Blank;
         }
         let [body @ .., c0, c1, c2, c3] = bytes;
-        if checksum(body) != u32::from_le_bytes([*c0, *c1, *c2, *c3]) {
-            return Self::Damaged;
+        // the number that is all ones is never given
+        if checksum(body) == u32::from_le_bytes([*c0, *c1, *c2, *c3])
+            && word(bytes) & (SEQ_MAX + 1) <= SEQ_MAX
+        {
+            Self::Good
+        } else {
+            Self::Damaged
         }
-        let [payload @ .., w0, w1, w2, w3] = body;
-        let word = u32::from_le_bytes([*w0, *w1, *w2, *w3]);
-        let seq = word & (SEQ_MAX + 1);
-        if seq > SEQ_MAX {
-            return Self::Damaged;
-        }
+    }
+
+    /// The slot of these bytes.
+    pub(super) fn slot(self, bytes: &[u8; SLOT]) -> Slot {
+        let [payload @ .., _, _, _, _, _, _, _, _] = bytes;
+        let word = word(bytes);
         let class = match word >> 30 {
             0 => Class::Header,
             1 => Class::Snapshot,
             2 => Class::Seal,
             _ => Class::Record,
         };
-        Self::Good { seq, class, payload: *payload }
+        match self {
+            Self::Blank => Slot::Blank,
+            Self::Good => Slot::Good { seq: word & (SEQ_MAX + 1), class, payload: *payload },
+            Self::Damaged => Slot::Damaged,
+        }
+    }
+}
+
+impl Slot {
+    /// Reads the bytes of a slot.
+    pub fn decode(bytes: &[u8; SLOT]) -> Self {
+        Sight::of(bytes).slot(bytes)
     }
 
     /// The bytes of a good slot; bits of `seq` above the 30th are dropped.

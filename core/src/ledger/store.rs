@@ -4,10 +4,13 @@ use embedded_storage::nor_flash::NorFlash;
 
 use super::geometry::Geometry;
 use super::header::{Header, Judged, Link};
-use super::slot::{Class, Payload, SLOT, Slot, is_blank};
+use super::slot::{BODY, Class, Payload, SLOT, Sight, Slot};
 
 /// How many slots in a row a write tries before it gives the sector up (M2).
 pub const TRIES: u16 = 8;
+/// How many times a slot is read, as long as it is neither blank nor whole, before it counts
+/// as damaged (M2): what one reading alone gets wrong is not the memory's.
+pub const READS: u8 = 3;
 
 /// The flash and the place of the ring in it; the geometry has passed its check.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -82,18 +85,41 @@ impl<F: NorFlash> Store<F> {
         self.geometry.start.wrapping_add(sector_start).wrapping_add(slot_start)
     }
 
-    fn try_read(&mut self, sector: u16, index: u16) -> Result<Slot, F::Error> {
+    /// Reads a slot's bytes, and gives the first of [`READS`] readings that makes sense: one
+    /// that is good, or blank. Where a blank slot is not what is to be expected, two that are.
+    #[cfg_attr(not(target_pointer_width = "32"), inline)]
+    fn fetch(
+        &mut self,
+        address: u32,
+        mut may_be_blank: bool,
+        bytes: &mut [u8; SLOT],
+    ) -> Result<Sight, F::Error> {
+        let mut left = READS;
+        loop {
+            let found = self.flash.read(address, bytes).map(|()| Sight::of(bytes));
+            left = left.saturating_sub(1);
+            let makes_sense = match found {
+                Ok(Sight::Good) => true,
+                Ok(Sight::Blank) => core::mem::replace(&mut may_be_blank, true),
+                Ok(Sight::Damaged) | Err(_) => false,
+            };
+            if makes_sense || left == 0 {
+                return found;
+            }
+        }
+    }
+
+    fn try_read(&mut self, sector: u16, index: u16, may_be_blank: bool) -> Result<Slot, F::Error> {
         let mut bytes = [0; SLOT];
         let address = self.address(sector, index);
-        self.flash.read(address, &mut bytes)?;
-        Ok(Slot::decode(&bytes))
+        Ok(self.fetch(address, may_be_blank, &mut bytes)?.slot(&bytes))
     }
 
     /// What a slot holds; one that the flash cannot read is damaged, so that
     /// the whole ones beside it are kept (M2).
     #[cfg_attr(target_pointer_width = "32", inline(never))]
-    pub(super) fn read(&mut self, sector: u16, index: u16) -> Slot {
-        self.try_read(sector, index).unwrap_or(Slot::Damaged)
+    pub(super) fn read(&mut self, sector: u16, index: u16, may_be_blank: bool) -> Slot {
+        self.try_read(sector, index, may_be_blank).unwrap_or(Slot::Damaged)
     }
 
     /// Looks at a sector until it is clear whose it is. The first error of the
@@ -101,7 +127,7 @@ impl<F: NorFlash> Store<F> {
     pub(super) fn probe(&mut self, sector: u16, failure: &mut Option<F::Error>) -> Holds {
         let (mut dirty, mut first) = (false, None);
         for index in 0..self.geometry.slots() {
-            match self.try_read(sector, index) {
+            match self.try_read(sector, index, true) {
                 Ok(Slot::Blank) => {}
                 Ok(Slot::Damaged) => dirty = true,
                 Ok(Slot::Good { seq, class: Class::Snapshot, .. }) => {
@@ -146,7 +172,7 @@ impl<F: NorFlash> Store<F> {
         let (mut end, mut unreadable, mut pending, mut at_tail) = (0, 0, 0, true);
         let (mut torn, mut unreadable_in_used) = (0, 0);
         for index in 0..self.geometry.slots() {
-            let slot = self.read(sector, index);
+            let slot = self.read(sector, index, !at_tail);
             let next = index.saturating_add(1);
             match slot {
                 Slot::Good { seq, class, payload } if last.is_none_or(|last| seq >= last) => {
@@ -243,36 +269,66 @@ impl<F: NorFlash> Store<F> {
 
     fn program(&mut self, address: u32, bytes: &[u8; SLOT]) -> Result<bool, F::Error> {
         let mut found = [0; SLOT];
-        self.flash.read(address, &mut found)?;
-        if !is_blank(&found) {
+        if self.fetch(address, true, &mut found)? != Sight::Blank {
             return Ok(false);
         }
         // what reads as it should is written, whatever a driver says of it: it would count
         // at the next start
         let written = self.flash.write(address, bytes);
-        self.flash.read(address, &mut found)?;
-        if found == *bytes { Ok(true) } else { written.map(|()| false) }
+        let mut read = Ok(());
+        for _ in 0..READS {
+            read = self.flash.read(address, &mut found);
+            if read.is_ok() && found == *bytes {
+                return Ok(true);
+            }
+        }
+        written.and(read).map(|()| false)
     }
 
     /// Erases a sector. One that keeps a good slot is worn: what it keeps could
-    /// be taken for the new contents.
+    /// be taken for the new contents. One that is blank is erased, whatever a driver says
+    /// of it.
     pub(super) fn erase(&mut self, sector: u16) -> Result<(), WriteError<F::Error>> {
         let from = self.address(sector, 0);
         let to = from.wrapping_add(self.geometry.sector_bytes);
-        self.flash.erase(from, to).map_err(WriteError::Flash)?;
+        let mut told = self.flash.erase(from, to).map_err(WriteError::Flash);
         for index in 0..self.geometry.slots() {
-            if let Slot::Good { .. } = self.read(sector, index) {
-                return Err(WriteError::Worn);
+            let slot = self.read(sector, index, true);
+            if let (Ok(()), Slot::Good { .. }) = (&told, &slot) {
+                told = Err(WriteError::Worn);
+            }
+            if told.is_err() && slot != Slot::Blank {
+                return told;
             }
         }
         Ok(())
     }
 
-    /// Erases a sector and writes header, snapshot and seal into it, with
-    /// consecutive numbers from `next_seq` on.
+    /// Whether a sector reads blank from this slot on.
+    pub(super) fn is_blank(&mut self, sector: u16, from: u16) -> bool {
+        (from..self.geometry.slots()).all(|index| self.read(sector, index, true) == Slot::Blank)
+    }
+
+    /// Whether all that the ring holds is what a cut can leave of the first write of a first
+    /// format: of its header each bit as it is to be, or blank.
+    pub(super) fn holds_a_torn_header(&mut self) -> bool {
+        // a field that is not known here is zero, and any bit of it may be blank; what the
+        // checksum is then is not known either
+        let header = Header { older: false, snapshot: 0, previous: None };
+        let wanted = Slot::encode(Class::Header, 1, &header.encode(&self.geometry, 0));
+        let mut found = [0; SLOT];
+        self.flash.read(self.address(0, 0), &mut found).is_ok()
+            && found.iter().zip(wanted).take(BODY).all(|(found, wanted)| found & wanted == wanted)
+            && (0..self.geometry.sectors)
+                .all(|sector| self.is_blank(sector, u16::from(sector == 0)))
+    }
+
+    /// Erases a sector, where it is not erased, and writes header, snapshot and seal into it,
+    /// with consecutive numbers from `next_seq` on.
     pub(super) fn fill<I: Iterator<Item = Payload>>(
         &mut self,
         sector: u16,
+        is_erased: bool,
         header: Header,
         snapshot: I,
         next_seq: &mut u32,
@@ -285,7 +341,9 @@ impl<F: NorFlash> Store<F> {
             *next_seq = seq.saturating_add(1);
             seq
         };
-        self.erase(sector)?;
+        if !is_erased {
+            self.erase(sector)?;
+        }
         self.write(&mut filled, Class::Header, take(), &own)?;
         let mut written = 0;
         for payload in snapshot.take(usize::from(header.snapshot)) {

@@ -4,6 +4,7 @@
 //! step of a write or erase, bits flip, pages wear and ranges cannot be read.
 
 mod fault;
+mod lapse;
 
 use std::hash::{Hash, Hasher};
 
@@ -12,6 +13,8 @@ use embedded_storage::nor_flash::{
 };
 
 pub use fault::{NorError, Tear, Unreadable, Wear};
+pub use lapse::{EraseFailure, Misread, WriteFailure};
+use lapse::{Lapse, Lapses};
 
 /// Steps of erasing one page; the supply can go before each of them and after
 /// the last one. See [`NorMock::cut_after_steps`].
@@ -41,6 +44,7 @@ struct Faults {
     is_strict: bool,
     worn: Vec<(u32, Wear)>,
     unreadable: Vec<(u32, u32, Unreadable)>,
+    lapses: Option<Box<Lapses>>,
 }
 
 /// A NOR flash with words of `W` bytes and pages of `E` bytes.
@@ -163,10 +167,31 @@ impl<const W: usize, const E: usize> NorMock<W, E> {
         self.rearm();
     }
 
-    /// Takes all wear and unreadable ranges away.
+    /// After so many readings more, so many in a row go wrong.
+    pub fn misread(&mut self, after: u64, times: u64, how: Misread) {
+        self.lapses().misread = Lapse::new(after, times, how);
+    }
+
+    /// After so many pages more that are erased, so many in a row report an error.
+    pub fn fail_erases(&mut self, after: u64, times: u64, how: EraseFailure) {
+        self.lapses().no_erase = Lapse::new(after, times, how);
+    }
+
+    /// After so many writes more, so many in a row fail.
+    pub fn fail_writes(&mut self, after: u64, times: u64, how: WriteFailure) {
+        self.lapses().no_write = Lapse::new(after, times, how);
+    }
+
+    fn lapses(&mut self) -> &mut Lapses {
+        self.is_armed = true;
+        self.faults.lapses.get_or_insert_default()
+    }
+
+    /// Takes all wear, unreadable ranges and calls that are to fail away.
     pub fn mend(&mut self) {
         self.faults.worn.clear();
         self.faults.unreadable.clear();
+        self.faults.lapses = None;
         self.rearm();
     }
 
@@ -176,7 +201,8 @@ impl<const W: usize, const E: usize> NorMock<W, E> {
             || faults.is_off
             || faults.is_strict
             || !faults.worn.is_empty()
-            || !faults.unreadable.is_empty();
+            || !faults.unreadable.is_empty()
+            || faults.lapses.is_some();
     }
 
     /// Takes the steps of one call off the budget; those that are left where
@@ -199,6 +225,13 @@ impl<const W: usize, const E: usize> NorMock<W, E> {
         if self.faults.is_strict && old.iter().any(|byte| *byte != 0xff) {
             return Err(NorError::Rewrite);
         }
+        let lapse = self.faults.lapses.as_mut().and_then(|lapses| lapses.no_write.next());
+        let (result, bytes) = match lapse {
+            None => (Ok(()), bytes),
+            Some(WriteFailure::Silent) => return Ok(()),
+            Some(WriteFailure::Undone) => return Err(NorError::Failed),
+            Some(WriteFailure::Half) => (Err(NorError::Failed), &bytes[..bytes.len() / 2 / W * W]),
+        };
         let left = self.spend(bytes.len() as u64 + 1);
         let taken = left.map_or(bytes.len(), |left| left as usize);
         let whole_words = taken / W * W;
@@ -224,7 +257,7 @@ impl<const W: usize, const E: usize> NorMock<W, E> {
             });
             self.bytes[address] &= worn.unwrap_or(value);
         }
-        if left.is_some() { Err(NorError::Cut) } else { Ok(()) }
+        if left.is_some() { Err(NorError::Cut) } else { result }
     }
 
     fn wear_of(&self, page: usize) -> Option<Wear> {
@@ -233,6 +266,15 @@ impl<const W: usize, const E: usize> NorMock<W, E> {
 
     #[cold]
     fn erase_with_faults(&mut self, page: usize) -> Result<(), NorError> {
+        if let Some(how) = self.faults.lapses.as_mut().and_then(|lapses| lapses.no_erase.next()) {
+            let erased = match how {
+                EraseFailure::Undone => 0,
+                EraseFailure::Half => E / 2,
+                EraseFailure::Done => E,
+            };
+            self.bytes[page * E..][..erased].fill(0xff);
+            return Err(NorError::Failed);
+        }
         let left = self.spend(ERASE_STEPS);
         let wear = self.wear_of(page);
         for at in 0..E {
@@ -260,7 +302,21 @@ impl<const W: usize, const E: usize> NorMock<W, E> {
     }
 
     #[cold]
-    fn read_with_faults(&self, offset: usize, bytes: &mut [u8]) -> Result<(), NorError> {
+    fn read_with_faults(&mut self, offset: usize, bytes: &mut [u8]) -> Result<(), NorError> {
+        match self.faults.lapses.as_mut().and_then(|lapses| lapses.misread.next()) {
+            None => {}
+            Some(Misread::Fails) => {
+                bytes.fill(0);
+                return Err(NorError::Unreadable);
+            }
+            Some(Misread::Ones) => bytes.fill(0xff),
+            Some(Misread::Bit) => bytes[0] ^= 0x10,
+            Some(Misread::Garbage { seed }) => {
+                for (at, byte) in bytes.iter_mut().enumerate() {
+                    *byte = mix(seed ^ (offset + at) as u64) as u8;
+                }
+            }
+        }
         let end = offset + bytes.len();
         for (from, to, how) in &self.faults.unreadable {
             let hit = offset.max(*from as usize)..end.min(*to as usize);

@@ -1,6 +1,6 @@
 //! M1: the supply goes at every step of every write and erase.
 
-use dosewright_core::ledger::{FormatError, Ledger, RollError, SLOT, VERSION};
+use dosewright_core::ledger::{FormatError, Ledger, OpenError, RollError, SLOT, VERSION};
 use dosewright_sim::world::flash::{NorError, Tear};
 
 use crate::model::{
@@ -137,6 +137,41 @@ fn cut_format<const W: usize>(part: &Part<W>, sectors: u16, held: Option<State>)
         assert_eq!(fold(&mut ledger).state, new);
         steps += 1;
     }
+}
+
+/// Cuts the first format of a fresh part at every step: it is never taken for anything else.
+fn cut_first_format<const W: usize>(tear: Tear) -> u64 {
+    let mut fresh = Part::<W>::new(3);
+    fresh.set_tear(tear);
+    let state = State { count: 900, recent: [8, 9] };
+    let mut steps = 0;
+    loop {
+        let mut cut = fresh.clone();
+        cut.cut_after_steps(Some(steps));
+        let Err((mut cut, _)) = Ledger::format(cut, geometry(3), state.snapshot()) else {
+            return steps;
+        };
+        cut.power_on();
+        match Ledger::open(cut, geometry(3)) {
+            Ok(mut ledger) => assert_eq!(fold(&mut ledger).state, state),
+            Err((_, error)) => assert!(
+                matches!(error, OpenError::Blank | OpenError::Unfinished),
+                "{error} after {steps} steps"
+            ),
+        }
+        steps += 1;
+    }
+}
+
+#[test]
+fn m1_a_first_format_is_known_wherever_it_was_cut() {
+    let mut runs = 0;
+    for tear in (0..20).map(|seed| Tear::Bits { seed }).chain([Tear::Bytes, Tear::Words]) {
+        runs += cut_first_format::<1>(tear) + cut_first_format::<4>(tear);
+        runs += cut_first_format::<8>(tear);
+    }
+    println!("{runs} runs");
+    assert!(runs > 20_000, "{runs}");
 }
 
 #[test]

@@ -1,10 +1,10 @@
 //! M2: flipped bits, worn pages, unreadable ranges.
 
 use dosewright_core::ledger::{
-    AppendError, Base, Class, FormatError, Geometry, Ledger, OpenError, RollError, SLOT, TRIES,
+    AppendError, Base, Class, FormatError, Geometry, Ledger, OpenError, READS, RollError, SLOT,
+    TRIES,
 };
-use dosewright_sim::world::flash::{ERASE_STEPS, NorError, NorMock, Unreadable, Wear};
-use embedded_storage::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
+use dosewright_sim::world::flash::{ERASE_STEPS, Misread, NorError, NorMock, Unreadable, Wear};
 
 use crate::model::{
     KEPT, PAGE, Part, State, after, current_sector, fold, folded_state_after, fresh, geometry,
@@ -148,7 +148,10 @@ fn skipped() -> (Ledger<Part<4>>, State) {
     ledger.flash_mut().cut_after_steps(Some(ERASE_STEPS + 2 * 65 + 9));
     assert_eq!(step(&mut ledger, &mut state), Err(NorError::Cut));
     ledger.flash_mut().power_on();
+    // the second takes nothing more
+    ledger.flash_mut().wear_out(1, Wear::Dead);
     step(&mut ledger, &mut state).unwrap();
+    ledger.flash_mut().mend();
     assert_eq!(current_sector(ledger.clone()), 2);
     (ledger, state)
 }
@@ -201,17 +204,15 @@ fn m1_a_number_of_a_cut_roll_is_not_given_again() {
 
 #[test]
 fn m2_a_sector_with_passed_over_slots_can_stand_in() {
-    let flash = fresh::<4>(2).into_flash();
-    let mut ledger = Ledger::open(Lying { flash, reads_until_lie: 0 }, geometry(2)).unwrap();
-    let mut state = State::default();
+    let (mut ledger, mut state) = (fresh::<4>(2), State::default());
     // the blank check lies: a slot stays blank before the first record
-    ledger.flash_mut().reads_until_lie = 0;
+    ledger.flash_mut().misread(0, u64::from(READS), Misread::Bit);
     for _ in 0..2 {
         ledger.append(&state.next_record()).unwrap();
         state.push();
     }
     assert_eq!((ledger.counters().passed_over, ledger.free()), (1, 0));
-    let mut ledger = Ledger::open(ledger.into_flash().flash, geometry(2)).unwrap();
+    let mut ledger = reopen(ledger);
     ledger.roll(state.snapshot()).unwrap();
     ledger.flash_mut().flip_bit((PAGE + SLOT) as u32, 0);
     let mut ledger = reopen(ledger);
@@ -237,14 +238,13 @@ fn m2_a_sector_with_damaged_records_can_stand_in() {
     ledger.flash_mut().flip_bit(sector + 6 * SLOT as u32, 0);
     assert!(stands_in_after_a_roll(reopen(ledger)));
     // a slot that stayed blank and one that was not blank were passed over before a record
-    let mut flash = fresh::<4>(2).into_flash();
-    flash.flip_bit(6 * SLOT as u32, 0);
-    let mut ledger = Ledger::open(Lying { flash, reads_until_lie: 0 }, geometry(2)).unwrap();
-    ledger.flash_mut().reads_until_lie = 0;
+    let mut ledger = fresh::<4>(2);
+    ledger.flash_mut().flip_bit(6 * SLOT as u32, 0);
+    let mut ledger = reopen(ledger);
+    ledger.flash_mut().misread(0, u64::from(READS), Misread::Bit);
     ledger.append(&State::default().next_record()).unwrap();
     assert_eq!((ledger.counters().passed_over, ledger.free()), (2, 0));
-    let flash = ledger.into_flash().flash;
-    assert!(stands_in_after_a_roll(Ledger::open(flash, geometry(2)).unwrap()));
+    assert!(stands_in_after_a_roll(reopen(ledger)));
 }
 
 #[test]
@@ -412,62 +412,19 @@ fn m2_a_sector_that_keeps_old_slots_through_an_erase_is_not_used() {
     }
 }
 
-/// A flash that gives wrong bytes on one read, which it counts down to.
-#[derive(Debug)]
-struct Lying {
-    flash: Part<4>,
-    reads_until_lie: u32,
-}
-
-impl ErrorType for Lying {
-    type Error = NorError;
-}
-
-impl ReadNorFlash for Lying {
-    const READ_SIZE: usize = 1;
-
-    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), NorError> {
-        self.flash.read(offset, bytes)?;
-        if self.reads_until_lie == 0 {
-            bytes[17] ^= 0x40;
-        }
-        self.reads_until_lie = self.reads_until_lie.wrapping_sub(1);
-        Ok(())
-    }
-
-    fn capacity(&self) -> usize {
-        self.flash.capacity()
-    }
-}
-
-impl NorFlash for Lying {
-    const WRITE_SIZE: usize = 4;
-    const ERASE_SIZE: usize = PAGE;
-
-    fn erase(&mut self, from: u32, to: u32) -> Result<(), NorError> {
-        self.flash.erase(from, to)
-    }
-
-    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorError> {
-        self.flash.write(offset, bytes)
-    }
-}
-
 #[test]
-fn m2_a_slot_misread_once_leaves_a_copy_that_counts_once() {
+fn m2_a_slot_misread_each_time_leaves_a_copy_that_counts_once() {
     let state = State { count: 40, recent: [3, 4] };
     let mut copies = 0;
     // the erase check reads eight slots, then each of six slots is read twice
     for lie in 0..20 {
-        let flash = fresh::<4>(2).into_flash();
-        let part = Lying { flash, reads_until_lie: u32::MAX };
-        let mut ledger = Ledger::open(part, geometry(2)).unwrap();
-        ledger.flash_mut().reads_until_lie = lie;
+        let mut ledger = fresh::<4>(2);
+        ledger.flash_mut().misread(lie, u64::from(READS), Misread::Bit);
         ledger.roll(state.snapshot()).unwrap();
         ledger.append(&state.next_record()).unwrap();
         let passed_over = ledger.counters().passed_over;
         assert_eq!(passed_over, u32::from(lie >= 8), "lie at read {lie}");
-        let mut honest = Ledger::open(ledger.into_flash().flash, geometry(2)).unwrap();
+        let mut honest = reopen(ledger);
         assert_eq!(honest.base(), Base::Current);
         let folded = fold(&mut honest);
         assert_eq!((folded.state, folded.records), (state.pushed(), vec![41]));

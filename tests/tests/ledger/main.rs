@@ -6,6 +6,7 @@ mod cuts;
 mod damage;
 mod forged;
 mod model;
+mod once;
 mod refusals;
 
 use dosewright_core::ledger::{

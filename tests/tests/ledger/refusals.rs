@@ -64,6 +64,40 @@ fn what_is_no_ledger_is_told_apart() {
     assert_eq!(refusal(cut, geometry(3)), OpenError::Unfinished);
 }
 
+#[test]
+fn m4_what_is_more_than_a_torn_first_header_is_not_formatted_over() {
+    let whole = Ledger::format(Part::<1>::new(3), geometry(3), State::default().snapshot());
+    let header = whole.unwrap().into_flash().bytes()[..SLOT].to_vec();
+    let torn = |bytes: usize| {
+        let mut torn = vec![0xff; 3 * PAGE];
+        torn[..bytes].copy_from_slice(&header[..bytes]);
+        torn
+    };
+    let refused = |bytes: Vec<u8>| refusal(Part::<1>::from_bytes(bytes), geometry(3));
+    for length in 1..SLOT {
+        assert_eq!(refused(torn(length)), OpenError::Unfinished, "{length} bytes");
+    }
+    // a bit that the header wants to be one; how long the snapshot is to be is not known
+    let known = (0..480).filter(|bit| !(128..144).contains(bit));
+    for bit in known.filter(|bit| header[bit / 8] >> (bit % 8) & 1 == 1) {
+        let mut bytes = torn(SLOT);
+        bytes[bit / 8] ^= 1 << (bit % 8);
+        assert_eq!(refused(bytes), OpenError::Unformatted, "bit {bit}");
+    }
+    // anything at all in another slot
+    for at in SLOT..3 * PAGE {
+        let mut bytes = torn(40);
+        bytes[at] = 0xfe;
+        assert_eq!(refused(bytes), OpenError::Unformatted, "byte {at}");
+    }
+    // the first header of a ring of another size
+    let error = refusal(Part::<1>::from_bytes(torn(40)), geometry(2));
+    assert_eq!(error, OpenError::Unfinished, "a bit that is to be zero may be blank");
+    let mut of_two = torn(40);
+    of_two[12] = 2;
+    assert_eq!(refused(of_two), OpenError::Unformatted);
+}
+
 /// A flash of 8 GiB, of which only the size matters.
 struct Huge;
 

@@ -13,6 +13,8 @@ pub enum NorError {
     Cut,
     /// The range cannot be read.
     Unreadable,
+    /// It did not do what it was to, or did not say so in time.
+    Failed,
     /// A word that was not blank was to be written, and the flash is strict.
     Rewrite,
 }
@@ -22,7 +24,7 @@ impl NorFlashError for NorError {
         match self {
             Self::NotAligned => NorFlashErrorKind::NotAligned,
             Self::OutOfBounds => NorFlashErrorKind::OutOfBounds,
-            Self::Cut | Self::Unreadable | Self::Rewrite => NorFlashErrorKind::Other,
+            Self::Cut | Self::Unreadable | Self::Failed | Self::Rewrite => NorFlashErrorKind::Other,
         }
     }
 }
