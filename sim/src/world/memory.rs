@@ -119,6 +119,10 @@ impl<const W: usize> Watched<W> {
     /// Work of so many steps begins. A tear takes the supply in it, and in nothing after it:
     /// at its end where it has fewer steps than the tear waits for.
     fn arm(&mut self, work: MemoryWork, steps: u64) {
+        // with the supply gone nothing is begun, whatever is tried
+        if self.nor.is_off() {
+            return;
+        }
         let waiting = &mut self.tears.waiting;
         let first = waiting.iter().position(|tear| tear.work == work);
         if let Some(tear) = first.map(|at| waiting.remove(at)) {
