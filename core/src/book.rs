@@ -9,7 +9,7 @@ mod snapshot;
 use crate::calibration::TRAIN_STARTS;
 use crate::config::{Container, Head};
 use crate::entry::{Entry, EntryId};
-use crate::limits::History;
+use crate::limits::{CEILING_SPAN, History};
 use crate::lock::Lock;
 use crate::motor::Motor;
 use crate::power::Gauge;
@@ -114,6 +114,12 @@ pub struct Book<const N: usize, const H: usize> {
     pub open: Option<OpenDose>,
     /// Until when the pump rests after its last run, had that run its full length.
     pub rest_until: Instant,
+    /// The ceiling that was in force when the timetable was last changed, where it followed
+    /// from the timetable before that and after: what was dosed under it still counts, and so
+    /// does it (D7).
+    pub kept_ceiling: Volume,
+    /// It counts for dues before this instant.
+    pub kept_until: Instant,
     /// Weekly dues up to this instant are not caught up: it is the instant of
     /// the first setting after the clock was unset (D9).
     pub not_before: Instant,
@@ -166,12 +172,25 @@ impl<const N: usize, const H: usize> Book<N, H> {
             closed_damaged: false,
             alarms: 0,
             rest_until: Instant::MIN,
+            kept_ceiling: Volume::ZERO,
+            kept_until: Instant::ZERO,
             stock: Stock::NONE,
             motor: Motor::SOUND,
             tube: Tube::UNKNOWN,
             lock: Lock::OPEN,
             gauge: Gauge::MAINS,
         }
+    }
+
+    /// The ceiling that counts for a due of an instant, beside the one in force by itself: of
+    /// before the last change of the timetable, until what was dosed then counts no more.
+    pub(crate) fn ceiling_kept_for(&self, due_at: Instant) -> Volume {
+        if due_at < self.kept_until { self.kept_ceiling } else { Volume::ZERO }
+    }
+
+    /// The ceiling in force for a due of an instant (D7).
+    pub fn ceiling_for(&self, due_at: Instant) -> Volume {
+        self.timetable.ceiling_in_force().max(self.ceiling_kept_for(due_at))
     }
 
     /// Whether an alarm is on.
@@ -259,15 +278,15 @@ impl<const N: usize, const H: usize> Book<N, H> {
         match record {
             Record::Boot { feed_kept, .. } => self.boot(*feed_kept),
             Record::Clock { at, epoch, utc, zone } => self.set_clock(*at, *epoch, *utc, *zone),
-            Record::Head { head, .. } => {
+            Record::Head { at, head } => {
                 // the flow in force, said again, is none that it is set up with anew
                 if self.head.as_ref().is_none_or(|before| before.flow != head.flow) {
                     self.tube.nominal = Some(head.flow);
                 }
-                self.head = Some(*head);
                 self.stock.service_lost();
                 // what was drawn by another flow says nothing of this one
-                self.stock.drawn = Volume::ZERO;
+                self.speak(*at);
+                self.head = Some(*head);
             }
             Record::SnapHead(head) => self.head = Some(*head),
             Record::Calibration { found, in_force, lead_ms } => {
@@ -283,8 +302,9 @@ impl<const N: usize, const H: usize> Book<N, H> {
                     (Some(open), Some(ms)) => open.volume(*ms),
                     _ => self.drawn_by(*at),
                 };
-                let (container, level) = (*container, level.plus(drawn));
-                self.stock = Stock { container, level, drawn: Volume::ZERO, ..self.stock };
+                let (container, spoken) = (*container, *level);
+                let level = spoken.plus(drawn);
+                self.stock = Stock { container, level, spoken, ..self.stock };
             }
             Record::Pin { check, .. } => self.lock = Lock::with(*check),
             Record::Motor { at, faults } => {
@@ -316,7 +336,10 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 rest_until,
                 occupied: _,
                 motor,
+                kept_ceiling,
+                kept_until,
             } => {
+                (self.kept_ceiling, self.kept_until) = (*kept_ceiling, *kept_until);
                 self.timetable.ceiling = *ceiling;
                 (self.next_id, self.asks) = (*next_id, *asks);
                 (self.damaged, self.closed_damaged) = (*damaged, *closed_damaged);
@@ -401,15 +424,16 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Act::TubeChanged => {
                 self.tube.change(at);
                 // what the old one drew says nothing of the new one
-                self.stock.drawn = Volume::ZERO;
+                self.speak(at);
             }
         }
     }
 
     fn calibrated(&mut self, found: &Found, in_force: bool, lead_ms: u16) {
         self.tube.note(*found);
+        let drawn = self.drawn_by(found.at);
         let Some(head) = &mut self.head else { return };
-        self.stock.restate(head.flow, found.flow);
+        self.stock.restate(head.flow, found.flow, drawn);
         if in_force {
             (head.flow, head.lead_ms) = (found.flow, lead_ms);
         }
@@ -425,14 +449,21 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Alarm::LowLevel if on => {
                 let Container { low, debounce_ms, .. } = self.stock.container;
                 let closed_at = at.minus(Duration::from_ms(u64::from(debounce_ms)));
-                self.stock.put_down(low.plus(self.drawn_by(closed_at)));
+                self.stock.put_down(low, self.drawn_by(closed_at));
             }
-            Alarm::LevelDisagrees if on => self.stock.put_down(Volume::ZERO),
+            Alarm::LevelDisagrees if on => self.stock.put_down(Volume::ZERO, Volume::ZERO),
             _ => {}
         }
     }
 
+    /// What was drawn by an instant is accounted for, of the open dose too.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn speak(&mut self, at: Instant) {
+        self.stock.speak(self.drawn_by(at));
+    }
+
     /// What the open dose has drawn by an instant.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn drawn_by(&self, at: Instant) -> Volume {
         let lead_ms = self.head.as_ref().map_or(0, |head| head.lead_ms);
         self.open.map_or(Volume::ZERO, |open| open.most_by(at, lead_ms))
@@ -509,6 +540,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
     pub fn adopted(&mut self, adopted: &Adopted, missing: u64, closed_missing: bool) {
         self.at = self.at.max(adopted.at);
         self.timetable.ceiling = adopted.ceiling;
+        self.kept_ceiling = adopted.kept_ceiling;
+        self.kept_until = adopted.at.plus(CEILING_SPAN);
         for line in 0..N {
             if (adopted.cleared | missing) & bit(line) != 0 {
                 self.clear_line(line);

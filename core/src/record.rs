@@ -202,6 +202,9 @@ pub struct Adopted {
     pub cleared: u64,
     /// Whether a record of closed dates was staged.
     pub closed_staged: bool,
+    /// The ceiling that goes on counting beside the new one, as [`crate::book::Book::kept_ceiling`]
+    /// says; nothing where somebody sets one, or had set it.
+    pub kept_ceiling: Volume,
 }
 
 /// When an entry's last delivery began.
@@ -454,6 +457,10 @@ pub enum Record {
         occupied: u64,
         /// The motor's faults; `None` in a store of format 1.
         motor: Option<Motor>,
+        /// The ceiling that goes on counting beside the one of the timetable.
+        kept_ceiling: Volume,
+        /// It counts for dues before this instant.
+        kept_until: Instant,
     },
     /// Snapshot: the head.
     SnapHead(Head),

@@ -245,3 +245,43 @@ fn m2_closed_dates_that_were_lost_are_told_again_even_if_there_are_none() {
     assert!(!device.controller().book().closed_damaged);
     assert_eq!(device.controller().book().timetable.get(EntryId(2)), Some(entry(2)));
 }
+
+/// The ceiling of the timetable, and the one that counts for a due of a minute.
+fn ceilings(device: &Pump, minute: i64) -> [u64; 2] {
+    let book = device.controller().book();
+    [book.timetable.ceiling_in_force(), book.ceiling_for(at(minute))].map(Volume::as_ul)
+}
+
+#[test]
+fn d7_a_ceiling_that_follows_from_the_timetable_falls_23_hours_after_it() {
+    const SPAN: i64 = 23 * 60;
+    let none = ClosedList::EMPTY;
+    let mut device = started();
+    assert_eq!(ceilings(&device, 0), [150_000; 2]);
+    adopt(&mut device, 10, &timetable(&[1, 2], none)).unwrap();
+    assert_eq!(ceilings(&device, 9 + SPAN), [100_000, 150_000]);
+    assert_eq!(ceilings(&device, 10 + SPAN), [100_000; 2]);
+    // what the record says is what a restart finds
+    let mut device = pump::start(device.into_flash(), GEOMETRY, at(11));
+    assert_eq!(ceilings(&device, 9 + SPAN), [100_000, 150_000]);
+    // another change before that is over: the greater goes on with it
+    adopt(&mut device, 20, &timetable(&[1], none)).unwrap();
+    assert_eq!(ceilings(&device, 19 + SPAN), [50_000, 150_000]);
+    assert_eq!(ceilings(&device, 20 + SPAN), [50_000; 2]);
+    // one that somebody sets counts at once, down and up
+    let set = |ml| {
+        let mut timetable = timetable(&[1], none);
+        timetable.ceiling = Some(Volume::from_ml(ml));
+        timetable
+    };
+    adopt(&mut device, 30, &set(40)).unwrap();
+    assert_eq!(ceilings(&device, 30), [40_000; 2]);
+    adopt(&mut device, 31, &set(400)).unwrap();
+    assert_eq!(ceilings(&device, 31), [400_000; 2]);
+    adopt(&mut device, 32, &timetable(&[1], none)).unwrap();
+    assert_eq!(ceilings(&device, 32), [50_000; 2]);
+    // and what is over does not come again
+    adopt(&mut device, 33, &timetable(&[1, 5], none)).unwrap();
+    adopt(&mut device, 34 + SPAN, &timetable(&[1], none)).unwrap();
+    assert_eq!(ceilings(&device, 34 + SPAN), [50_000, 100_000]);
+}

@@ -48,7 +48,8 @@ fn book() -> Book<N, H> {
 
 fn adopted() -> Adopted {
     let written = LINES.iter().fold(0, |bits, line| bits | 1 << line);
-    Adopted { at: Instant::ZERO, ceiling: None, written, cleared: 0, closed_staged: true }
+    let (at, ceiling, kept_ceiling) = (Instant::ZERO, None, Volume::ZERO);
+    Adopted { at, ceiling, written, cleared: 0, closed_staged: true, kept_ceiling }
 }
 
 /// What is found where every record that is picked is damaged, and nothing stands in.

@@ -129,7 +129,7 @@ fn container() -> Container {
 /// Records of every kind that a version appends, as a device could have written
 /// them.
 fn records(version: u16) -> Vec<Record> {
-    let mut records = records_of_1();
+    let mut records = records_of_1(version);
     if version >= 2 {
         let level = Volume::from_ml(7_500);
         records.extend([
@@ -172,6 +172,11 @@ fn records(version: u16) -> Vec<Record> {
     records
 }
 
+/// The ceiling that goes on counting for 23 h after the adoption.
+const fn kept_ceiling(version: u16) -> Volume {
+    if version < 8 { Volume::ZERO } else { Volume::from_ml(470) }
+}
+
 /// The lead of each start that a calibration of a version can put in force.
 const fn lead_ms(version: u16) -> u16 {
     if version < 4 { 0 } else { 120 }
@@ -202,7 +207,8 @@ fn calibrations() -> [Found; 2] {
     [found(12, 26_812_345, 17_421), found(13, 26_500_000, 19_818)]
 }
 
-fn records_of_1() -> Vec<Record> {
+/// Records of the kinds that format 1 had.
+fn records_of_1(version: u16) -> Vec<Record> {
     let zone = Zone::parse("CET-1CEST,M3.5.0,M10.5.0/3").unwrap();
     let outcome = Outcome {
         line: 1,
@@ -237,6 +243,7 @@ fn records_of_1() -> Vec<Record> {
             written: 0b110,
             cleared: 0b1000,
             closed_staged: true,
+            kept_ceiling: kept_ceiling(version),
         }),
         Record::Stamp { at: at(HOUR) },
         Record::Act { at: at(HOUR + 1), act: Act::PrimeBegun, ms: 150_000 },
@@ -313,6 +320,8 @@ fn says_what_it_said(version: u16, found: &Recovered<N, H>) {
     assert_eq!(book.timetable.line(2), Some(interval()));
     assert_eq!(book.timetable.entries().count(), 2);
     assert_eq!(book.timetable.ceiling, Some(Volume::from_ml(400)));
+    assert_eq!(book.kept_ceiling, kept_ceiling(version));
+    assert_eq!(book.kept_until, if version < 8 { at(0) } else { at(23 * HOUR + 4) });
     let dates = |list: &ClosedList| list.iter().map(|d| (d.first, d.last)).collect::<Vec<_>>();
     assert_eq!(dates(&book.timetable.closed), dates(&closed()));
     assert_eq!((book.next_id, book.damaged, book.closed_damaged), (8, 0, false));

@@ -88,6 +88,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
             rest_until: self.rest_until,
             occupied: self.occupied(),
             motor: Some(self.motor),
+            kept_ceiling: self.kept_ceiling,
+            kept_until: self.kept_until,
         }
     }
 

@@ -299,7 +299,8 @@ fn m2_lines_that_are_cleared_or_lost_run_nothing() {
     assert_eq!((book.damaged, book.closed_damaged), (0b0010, true));
     let adopted = |cleared| {
         let (ceiling, written, closed_staged) = (None, 0, false);
-        Adopted { at: at(90), ceiling, written, cleared, closed_staged }
+        let kept_ceiling = ml(7);
+        Adopted { at: at(90), ceiling, written, cleared, closed_staged, kept_ceiling }
     };
     for (cleared, missing, occupied, damaged) in [
         (0b0001, 0b1000, 0b0100, 0b1010),
@@ -482,7 +483,30 @@ fn m4_a_store_of_format_1_has_of_the_motor_its_alarm_alone() {
             rest_until: at(0),
             occupied: 0,
             motor: None,
+            kept_ceiling: ml(0),
+            kept_until: at(0),
         };
         assert_eq!(with(&book(), &[globals]).motor, Motor { faults, ..Motor::SOUND });
     }
+}
+
+#[test]
+fn d7_the_ceiling_of_before_counts_for_dues_of_23_hours_after_a_change() {
+    let mut book = book();
+    book.adopt(&staged(0, 5));
+    let of_timetable = book.timetable.ceiling_in_force();
+    let kept_ceiling = of_timetable.plus(ml(1));
+    let (ceiling, written, cleared, closed_staged) = (None, 0, 0, false);
+    let adopted = Adopted { at: at(90), ceiling, written, cleared, closed_staged, kept_ceiling };
+    book.adopted(&adopted, 0, false);
+    let until = 90 + CEILING_SPAN.as_ms() as i64;
+    let of = |book: &Small| [0, until - 1, until].map(|due| book.ceiling_for(at(due)));
+    assert_eq!(of(&book), [kept_ceiling, kept_ceiling, of_timetable]);
+    // a lower one holds nothing back
+    book.adopted(&Adopted { kept_ceiling: ml(1), ..adopted }, 0, false);
+    assert_eq!(of(&book), [of_timetable; 3]);
+    // the same after a roll
+    book.adopted(&adopted, 0, false);
+    let rolled = with(&Book::empty(), &book.snapshot().collect::<Vec<_>>());
+    assert_eq!(of(&rolled), of(&book));
 }

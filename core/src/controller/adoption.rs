@@ -7,6 +7,7 @@ use crate::record::{Adopted, Mark, Record, Staged};
 use crate::time::Instant;
 use crate::timers::Reason;
 use crate::timetable::{Refusal, Timetable};
+use crate::units::Volume;
 
 /// The mark of an entry that has no due to come: after all nominals there are.
 const NEVER: Nominal = Nominal(u32::MAX - 1);
@@ -45,7 +46,18 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             written,
             cleared: self.cleared(timetable) & !written,
             closed_staged: self.closed_changes(timetable),
+            kept_ceiling: self.kept_ceiling(timetable),
         }
+    }
+
+    /// The ceiling that goes on counting beside that of a timetable: the one in force, where
+    /// nobody has set it and nobody sets another.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn kept_ceiling(&self, timetable: &Timetable<N>) -> Volume {
+        if self.book.timetable.ceiling.or(timetable.ceiling).is_some() {
+            return Volume::ZERO;
+        }
+        self.ceiling_for(self.now)
     }
 
     /// What a timetable puts on a line. An entry of a known number stays on its
@@ -136,6 +148,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         self.timers.set(Reason::Retry, Instant::MAX);
         let (cleared, closed_staged) = (self.cleared(timetable), self.closed_changes(timetable));
         let free = self.free_lines(timetable);
+        let kept_ceiling = self.kept_ceiling(timetable);
         let mut written = 0;
         for line in 0..N {
             // line by line the same as the records say: an entry that has its line is
@@ -151,7 +164,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         // no more than a restart finds
         let most = Timetable::<N>::MOST_CEILING;
         let (at, ceiling) = (self.now, timetable.ceiling.map(|ceiling| ceiling.min(most)));
-        let adopted = Adopted { at, ceiling, written, cleared, closed_staged };
+        let adopted = Adopted { at, ceiling, written, cleared, closed_staged, kept_ceiling };
         self.book.adopted(&adopted, 0, false);
         self.refit();
     }

@@ -160,7 +160,14 @@ impl<const N: usize, const H: usize> Controller<N, H> {
     /// What the ceiling leaves for a due of this instant (D7).
     pub(super) fn room_under_ceiling(&self, due_at: Instant) -> Volume {
         let (clock, losses) = (self.book.clock.as_ref(), self.book.losses);
-        self.ceiling.minus(self.book.history.before_due(due_at, self.now, clock, losses))
+        let spent = self.book.history.before_due(due_at, self.now, clock, losses);
+        self.ceiling_for(due_at).minus(spent)
+    }
+
+    /// The ceiling for a due of this instant.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    pub(super) fn ceiling_for(&self, due_at: Instant) -> Volume {
+        self.ceiling.max(self.book.ceiling_kept_for(due_at))
     }
 
     /// A dose that an operator asks for now, on the line of its entry (D2): no

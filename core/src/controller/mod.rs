@@ -144,7 +144,7 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     other_due_at: Instant,
     /// The last instant of the dues that this can be true of.
     doubt_until: Instant,
-    /// The ceiling in force.
+    /// The ceiling of the timetable in force.
     ceiling: Volume,
     /// Lines whose dose does not fit the flow in force, a bit a line.
     misfits: u64,

@@ -20,7 +20,7 @@ use super::slot::{PAYLOAD, Payload, SLOT};
 
 /// The version of the format that this code writes. It reads those before it too:
 /// each has all the records of the one before, and more.
-pub const VERSION: u16 = 7;
+pub const VERSION: u16 = 8;
 /// Begins every header and seal, of any version.
 pub const MAGIC: [u8; 4] = *b"DWLG";
 const NONE: u16 = u16::MAX;

@@ -2,9 +2,8 @@
 //!
 //! A record's first byte is its kind; what it does not fill is zero. Bytes that no
 //! encoder writes are no record (M2): every field is checked on the way in, and what is
-//! read is written again as the same bytes. Two things are read that only devices before
-//! wrote: bit 128 of the motor's byte, and an account of the container that ends before what
-//! was drawn.
+//! read is written again as the same bytes. One thing is read that only devices before wrote:
+//! bit 128 of the motor's byte.
 
 use super::fields::*;
 use super::parts::*;
@@ -52,6 +51,8 @@ impl Record {
                 p.u64(a.written);
                 p.u64(a.cleared);
                 p.u8(u8::from(a.closed_staged));
+                // formats before 8 had nothing here: zeros
+                put_volume(&mut p, a.kept_ceiling);
             }
             Self::Born(b) => {
                 p.u8(b.line);
@@ -126,6 +127,8 @@ impl Record {
                 rest_until,
                 occupied,
                 motor,
+                kept_ceiling,
+                kept_until,
             } => {
                 put_ceiling(&mut p, *ceiling);
                 p.u16(*next_id);
@@ -136,6 +139,9 @@ impl Record {
                 put_instant(&mut p, *rest_until);
                 p.u64(*occupied);
                 put_motor(&mut p, motor.as_ref());
+                // formats before 8 had nothing here: zeros
+                put_volume(&mut p, *kept_ceiling);
+                put_instant(&mut p, *kept_until);
             }
             Self::SnapHead(head) => put_head(&mut p, head),
             Self::SnapLine { line, id, state } => {
@@ -222,6 +228,7 @@ impl Record {
                     written: g.u64(),
                     cleared: g.u64(),
                     closed_staged: g.bool(),
+                    kept_ceiling: get_volume(g),
                 });
             }
             7 => {
@@ -313,6 +320,8 @@ impl Record {
                     rest_until: get_instant(g),
                     occupied: g.u64(),
                     motor: get_motor(g),
+                    kept_ceiling: get_volume(g),
+                    kept_until: get_instant(g),
                 }
             }
             34 => *self = Self::SnapHead(get_head(g)),

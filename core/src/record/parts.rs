@@ -1,7 +1,7 @@
 //! The parts of a device, as records have them: head, container, tube set, motor,
 //! lock, battery pack.
 
-use super::fields::{get_flow, get_instant, get_volume, put_instant, put_volume};
+use super::fields::{NO_VOLUME, get_flow, get_instant, get_volume, put_instant, put_volume};
 use crate::codec::{Get, Put};
 use crate::config::{Container, Head};
 use crate::lock::{Lock, PinWord};
@@ -68,18 +68,19 @@ pub(super) fn get_container(g: &mut Get) -> Container {
 pub(super) fn put_stock(p: &mut Put, s: &Stock) {
     put_container(p, &s.container);
     // of a run that has begun all is written as drawn, and how much it is
-    put_volume(p, s.level.minus(s.service));
+    let left = s.level.minus(s.service);
+    put_volume(p, left);
     put_volume(p, s.service);
-    put_volume(p, s.drawn.plus(s.service));
+    // what was drawn since the level was spoken of, the run's all with it, of 40 bits: below
+    // zero while what the open dose had drawn by then is still to come off, since format 8
+    p.u40(s.spoken.as_nl().wrapping_sub(left.as_nl()) & NO_VOLUME);
 }
 
 pub(super) fn get_stock(g: &mut Get) -> Stock {
     let (container, left, service) = (get_container(g), get_volume(g), get_volume(g));
-    let drawn = get_volume(g);
-    // format 2 ends before it, in zeros
-    g.ok &= drawn >= service || drawn == Volume::ZERO;
-    let drawn = drawn.minus(service);
-    Stock { container, level: left.plus(service), service, drawn }
+    // format 2 ends before it, in zeros: what a run draws then was drawn before
+    let spoken = Volume::from_nl(left.as_nl().wrapping_add(g.u40()) & NO_VOLUME);
+    Stock { container, level: left.plus(service), service, spoken }
 }
 
 pub(super) fn put_found(p: &mut Put, found: &Found) {
@@ -216,10 +217,8 @@ pub(super) const HAS_MOTOR: u8 = 64;
 
 /// Format 1 had nothing here: zeros.
 pub(super) fn put_motor(p: &mut Put, motor: Option<&Motor>) {
-    if let Some(m) = motor {
-        p.u8(m.faults | HAS_MOTOR);
-        put_instant(p, m.at);
-    }
+    p.u8(motor.map_or(0, |m| m.faults | HAS_MOTOR));
+    put_instant(p, motor.map_or(Instant::ZERO, |m| m.at));
 }
 
 pub(super) fn get_motor(g: &mut Get) -> Option<Motor> {

@@ -369,7 +369,8 @@ impl Auditor {
         // by a flow that the memory has lost it is another account
         let lost = self.taint.all() && self.model.stock.container.is_some();
         self.model.stock.unsure |= lost;
-        self.model.stock.restate(flow, found.flow.as_nl_per_min());
+        let drawn = self.drawn_by_nl(at).1;
+        self.model.stock.restate(flow, found.flow.as_nl_per_min(), drawn);
         if in_force {
             let other = self.model.head.is_some_and(|head| head.lead_ms != lead_ms);
             if let Some(open) = self.open.as_mut().filter(|_| other) {
@@ -451,6 +452,7 @@ impl Auditor {
             self.fail("O6", None, String::from("a new tube set is noted that nobody put in"));
         }
         self.bench.tube_changed(at);
-        self.model.stock.settle();
+        let drawn = self.drawn_by_nl(at).1;
+        self.model.stock.settle(drawn);
     }
 }

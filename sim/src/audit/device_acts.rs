@@ -42,20 +42,21 @@ impl<H: Hand> Ideal<H> {
         let mut fates = Vec::new();
         match act {
             DeviceAct::SetHead(head) => {
+                let drawn = self.drawn_by_nl(at);
                 let before = self.model.head.replace(*head);
-                self.model.stock.flow_is_another();
+                self.model.stock.flow_is_another(drawn);
                 self.bench.set_up(head, before);
             }
             DeviceAct::SetFlow(flow) => {
                 let before = self.model.head;
+                self.model.stock.flow_is_another(self.drawn_by_nl(at));
                 self.model.head = before.map(|h| Head { flow: *flow, ..h });
-                self.model.stock.flow_is_another();
                 self.model.head.iter().for_each(|head| self.bench.set_up(head, before));
             }
             DeviceAct::Measured(measured) => self.read(measured, at),
             DeviceAct::TubeChanged => {
                 self.bench.tube_changed(at);
-                self.model.stock.settle();
+                self.model.stock.settle(self.drawn_by_nl(at));
             }
             DeviceAct::SetZone(zone) => self.model.set_zone(at, *zone, &mut fates),
             DeviceAct::SetClock(local) => {
@@ -134,7 +135,8 @@ impl<H: Hand> Ideal<H> {
         }
         let Some(found) = self.bench.found(measured, &head, at) else { return };
         self.bench.note(found, !measured.as_found);
-        self.model.stock.restate(flow, found.flow.as_nl_per_min());
+        let drawn = self.drawn_by_nl(at);
+        self.model.stock.restate(flow, found.flow.as_nl_per_min(), drawn);
         if !measured.as_found {
             self.model.head = Some(Head { flow: found.flow, ..head });
         }
@@ -178,7 +180,7 @@ impl<H: Hand> Ideal<H> {
         if stock.low_nl().is_some_and(|low| account > low) && !self.level.counts {
             self.tell(at, Alarm::LowLevel, false);
         }
-        if stock.level_nl() > 0 {
+        if !stock.is_nothing() {
             self.tell(at, Alarm::LevelDisagrees, false);
         }
         self.tell(at, Alarm::MotorFault, self.motor.faults >= 4);

@@ -131,6 +131,10 @@ impl Model {
             self.accept(now, &entry, fates);
         }
         self.lines.sort_by_key(|l| l.entry.id);
+        let follows = !self.ceiling_is_set && ceiling_nl.is_none();
+        let lasts = (self.ceiling_for_nl(now), now + rules::CEILING_SPAN_MS);
+        self.ceiling_before = follows.then_some(lasts);
+        self.ceiling_is_set = ceiling_nl.is_some();
         self.ceiling_nl = ceiling_nl.unwrap_or_else(|| rules::default_ceiling_nl(entries));
         self.look_ahead_all();
         self.births(now, Why::Edit, fates);

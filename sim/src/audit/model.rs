@@ -149,6 +149,10 @@ pub(crate) struct Model {
     pub(crate) lines: Vec<Line>,
     pub(crate) closed: ClosedList,
     pub(crate) ceiling_nl: u64,
+    /// Somebody has set it.
+    pub(super) ceiling_is_set: bool,
+    /// The ceiling of before the timetable was changed, and until which due it still counts.
+    pub(crate) ceiling_before: Option<(u64, i64)>,
     pub(crate) deliveries: VecDeque<Delivery>,
     pub(crate) reading: Option<Reading>,
     pub(crate) asks: u32,
@@ -168,6 +172,8 @@ impl Model {
             lines: Vec::new(),
             closed: ClosedList::EMPTY,
             ceiling_nl: 0,
+            ceiling_is_set: false,
+            ceiling_before: None,
             deliveries: VecDeque::new(),
             reading,
             asks: 0,

@@ -34,6 +34,8 @@ pub enum Reading {
     CeilingOver24h,
     /// D7: a delivery counts at its begin, not at its due.
     CeilingByBegin,
+    /// D7: a ceiling that follows from the timetable falls with it at once.
+    CeilingFallsAtOnce,
     /// D9: dues before the first setting after a loss are caught up.
     UnsetCaughtUp,
     /// D9: a dose that is open when the clock loses its feed goes on.
@@ -64,7 +66,7 @@ pub enum Reading {
 
 impl Reading {
     /// All of them.
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 27] = [
         Self::GuardCapped,
         Self::GuardWholeGap,
         Self::EditForgets,
@@ -78,6 +80,7 @@ impl Reading {
         Self::NightOnNamedDay,
         Self::CeilingOver24h,
         Self::CeilingByBegin,
+        Self::CeilingFallsAtOnce,
         Self::UnsetCaughtUp,
         Self::LostFeedGoesOn,
         Self::ZoneOpensNoEpoch,

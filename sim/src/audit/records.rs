@@ -131,7 +131,7 @@ impl Auditor {
                     *zone,
                 );
             }
-            Record::Head { head, .. } => self.on_head(*head),
+            Record::Head { at, head } => self.on_head(at.as_ms(), *head),
             Record::Staged(staged) => self.on_staged(*staged),
             Record::StagedClosed(closed) => self.on_staged_closed(*closed),
             Record::Adopted(adopted) => self.on_adopted(adopted.at.as_ms(), adopted),

@@ -73,7 +73,17 @@ impl Model {
         // they stand in the order of their begins, and no age is below elapsed time
         let recent = self.deliveries.iter().rev().take_while(|d| now - d.begin.at <= 2 * DAY_MS);
         let spent: u64 = recent.filter(counts).map(|d| d.most_nl).sum();
-        self.ceiling_nl.saturating_sub(spent)
+        self.ceiling_for_nl(due.due_at).saturating_sub(spent)
+    }
+
+    /// The ceiling of a due of an instant. One that follows from the timetable is, for 23 h
+    /// after the timetable was changed, at least what it was before.
+    pub(crate) fn ceiling_for_nl(&self, due_at: i64) -> u64 {
+        let before = match self.reading {
+            Some(Reading::CeilingFallsAtOnce) => None,
+            _ => self.ceiling_before.filter(|(_, until)| due_at < *until),
+        };
+        before.map_or(self.ceiling_nl, |(nl, _)| nl.max(self.ceiling_nl))
     }
 
     /// What an entry's deliveries took that began within its guard's span.

@@ -58,7 +58,10 @@ pub(crate) struct Snapshot {
     /// Entry and instant of the dose that it has as open.
     open: Option<(EntryId, i64)>,
     clock: Option<(u16, Option<i64>, i64)>,
-    account_nl: Option<u64>,
+    /// The account and what was drawn since it was spoken of, in nl.
+    account: Option<(u64, i64)>,
+    /// The ceiling of before and until when it counts.
+    ceiling: Option<(u64, i64)>,
     tube: Option<Tube>,
 }
 
@@ -78,7 +81,7 @@ impl Auditor {
         }
     }
 
-    pub(super) fn on_head(&mut self, head: Head) {
+    pub(super) fn on_head(&mut self, at: i64, head: Head) {
         let wanted = match self.pending.setting.take() {
             Some(DeviceAct::SetHead(head)) => Some(head),
             Some(DeviceAct::SetFlow(flow)) => self.model.head.map(|h| Head { flow, ..h }),
@@ -94,8 +97,9 @@ impl Auditor {
             self.model.head.is_some_and(|old| Head { flow: head.flow, ..old } != head);
         self.taint.mended(About::Head);
         self.fastest = self.fastest.max(head.flow.as_nl_per_min());
+        let drawn = self.drawn_by_nl(at).1;
         let before = self.model.head.replace(head);
-        self.model.stock.flow_is_another();
+        self.model.stock.flow_is_another(drawn);
         self.bench.set_up(&head, before);
         if let Some(open) = self.open.as_mut().filter(|_| limits_changed) {
             open.disturb(Cause::PumpLimits);
@@ -278,6 +282,7 @@ impl Auditor {
         let mut fates = Vec::new();
         self.model.adopt(at, wanted.entries(), wanted.closed, ceiling_nl, &mut fates);
         self.check_whole(&wanted, adopted);
+        self.check_kept_ceiling(adopted);
         self.check_acceptable(&wanted);
         self.closed_runs
             .retain(|id, run| self.model.line(*id).is_some_and(|l| l.revision == run.revision));
@@ -359,6 +364,22 @@ impl Auditor {
         }
     }
 
+    /// D7: the ceiling of before goes on counting, unless somebody sets one or had set it.
+    fn check_kept_ceiling(&mut self, adopted: &Adopted) {
+        let kept = adopted.kept_ceiling.as_nl();
+        let wanted = self.model.ceiling_before.map_or(0, |(nl, _)| nl);
+        if self.taint.keeps_ceiling(self.now) {
+            if kept != wanted {
+                let what =
+                    format!("the ceiling of before goes on as {kept} nl, and was {wanted} nl");
+                self.fail("D7", None, what);
+            }
+        } else if let Some((nl, _)) = &mut self.model.ceiling_before {
+            // without the lines that were lost it was lower
+            *nl = kept.min(*nl);
+        }
+    }
+
     pub(super) fn entry_name(&self, id: EntryId) -> String {
         self.facts
             .names
@@ -412,7 +433,13 @@ impl Auditor {
                 self.snapshot.clock =
                     Some((*epoch, utc.map(dosewright_core::time::Utc::as_ms), at.as_ms()));
             }
-            Record::SnapStock(stock) => self.snapshot.account_nl = Some(stock.level.as_nl()),
+            Record::SnapStock(stock) => {
+                let (level, spoken) = (stock.level.as_nl(), stock.spoken.as_nl());
+                self.snapshot.account = Some((level, spoken as i64 - level as i64));
+            }
+            Record::SnapGlobals { kept_ceiling, kept_until, .. } => {
+                self.snapshot.ceiling = Some((kept_ceiling.as_nl(), kept_until.as_ms()));
+            }
             Record::SnapTube(tube) => self.snapshot.tube = Some(*tube),
             _ => {}
         }
@@ -431,12 +458,19 @@ impl Auditor {
             }
         }
         let stock = &self.model.stock;
-        let account = stock.container.map(|_| stock.level_nl());
-        if snapshot.account_nl != account && !stock.unsure && self.facts.reading.is_none() {
-            let carried = snapshot.account_nl;
+        let account = stock.container.map(|_| stock.account_and_drawn_nl());
+        if snapshot.account != account && !stock.unsure && self.facts.reading.is_none() {
+            let carried = snapshot.account;
             self.fail("D11", None, format!(
-                "a snapshot carries {carried:?} nl of the container forward, and the account is {account:?} nl"
+                "a snapshot carries {carried:?} nl of the container and drawn since forward, and the account is {account:?} nl"
             ));
+        }
+        let at = self.now;
+        let lasts = |ceiling: &(u64, i64)| ceiling.0 > 0 && ceiling.1 > at;
+        let wanted = self.model.ceiling_before.filter(lasts);
+        if snapshot.ceiling.filter(lasts) != wanted && !self.taint.ever {
+            let what = "a snapshot carries another ceiling of before forward than there was";
+            self.fail("D11", None, String::from(what));
         }
         let carried = snapshot.tube.unwrap_or(Tube::UNKNOWN);
         if carried != self.bench.tube() && !self.taint.ever {

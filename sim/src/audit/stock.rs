@@ -17,8 +17,9 @@ pub(crate) struct Stock {
     level_nl: u64,
     /// The most that this can draw.
     service_nl: u64,
-    /// What was taken off since the container or the flow was last spoken of.
-    drawn_nl: u64,
+    /// What was taken off since the container or the flow was last spoken of, less what of it
+    /// the dose that was open then had drawn before: below zero until that is over.
+    drawn_nl: i64,
     /// A record that may have changed it is lost: it cannot be judged before
     /// somebody speaks of the container again.
     pub(crate) unsure: bool,
@@ -34,28 +35,38 @@ impl Stock {
     pub(crate) fn set(&mut self, container: Container, level_nl: u64, drawn_nl: u64) {
         let level_nl = level_nl + drawn_nl;
         let container = Some(container);
-        *self = Self { container, level_nl, unsure: false, drawn_nl: 0, ..*self };
+        *self = Self { container, level_nl, unsure: false, ..*self };
+        self.settle(drawn_nl);
     }
 
     pub(crate) fn draw(&mut self, nl: u64) {
-        self.drawn_nl += self.level_nl.min(nl);
+        self.drawn_nl += self.level_nl.min(nl) as i64;
         self.level_nl = self.level_nl.saturating_sub(nl);
     }
 
     /// The head delivers another flow than the account was kept by: what was taken
-    /// off is restated as if it had drifted from the one to the other.
-    pub(crate) fn restate(&mut self, old: u32, new: u32) {
-        let drawn = i128::from(std::mem::take(&mut self.drawn_nl) / 1000);
+    /// off is restated as if it had drifted from the one to the other. The open dose has drawn
+    /// so much.
+    pub(crate) fn restate(&mut self, old: u32, new: u32, open_nl: u64) {
+        let drawn = i128::from(self.drawn_since_nl(open_nl) / 1000);
         let off = drawn * (i128::from(old) - i128::from(new)) / (2 * i128::from(old)) * 1000;
         let capacity = self.container.map_or(0, |container| container.capacity.as_nl());
         let most = capacity.max(self.level_nl);
         let level = (i128::from(self.level_nl) + off).clamp(0, i128::from(most));
         self.level_nl = u64::try_from(level).unwrap_or(0);
+        self.settle(open_nl);
     }
 
-    /// What was drawn so far says nothing of what the flow is found to be later.
-    pub(crate) fn settle(&mut self) {
-        self.drawn_nl = 0;
+    /// What was drawn since the container or the flow was last spoken of, if the open dose
+    /// has drawn so much.
+    pub(crate) fn drawn_since_nl(&self, open_nl: u64) -> u64 {
+        u64::try_from(self.drawn_nl + self.level_nl.min(open_nl) as i64).unwrap_or(0)
+    }
+
+    /// What was drawn so far, by the open dose so much, says nothing of what the flow is found
+    /// to be later.
+    pub(crate) fn settle(&mut self, open_nl: u64) {
+        self.drawn_nl = -(self.level_nl.min(open_nl) as i64);
     }
 
     /// O1: prime and calibrate are taken off, all that they can draw while they last.
@@ -79,9 +90,9 @@ impl Stock {
 
     /// Somebody says what the head delivers: what was drawn by another flow, by a prime that
     /// runs as well, is not restated by it.
-    pub(crate) fn flow_is_another(&mut self) {
+    pub(crate) fn flow_is_another(&mut self, open_nl: u64) {
         self.service_lost();
-        self.settle();
+        self.settle(open_nl);
     }
 
     /// What it holds by account, of the open dose so much taken off.
@@ -89,9 +100,15 @@ impl Stock {
         self.level_nl.saturating_sub(self.service_nl).saturating_sub(drawn_nl)
     }
 
-    /// The account as a snapshot has it: what is drawn now not taken off.
-    pub(crate) fn level_nl(&self) -> u64 {
-        self.level_nl
+    /// The account as a snapshot has it, what is drawn now not taken off, and what was drawn
+    /// since it was spoken of.
+    pub(crate) fn account_and_drawn_nl(&self) -> (u64, i64) {
+        (self.level_nl, self.drawn_nl)
+    }
+
+    /// Whether there is nothing at all.
+    pub(crate) fn is_nothing(&self) -> bool {
+        self.level_nl == 0
     }
 
     /// What can be dosed: all but the heel. `None` without a container, or where a
@@ -144,7 +161,7 @@ impl Stock {
         {
             self.level_nl = self.level_nl.min(low + drawn_nl);
             self.service_nl = self.service_nl.min(self.level_nl);
-            self.settle();
+            self.settle(drawn_nl);
         }
     }
 

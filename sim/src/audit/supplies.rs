@@ -22,7 +22,7 @@ impl Auditor {
     }
 
     /// What it has drawn by an instant, if its last pulse runs as it was meant to.
-    fn drawn_by_nl(&self, at: i64) -> (u64, u64) {
+    pub(super) fn drawn_by_nl(&self, at: i64) -> (u64, u64) {
         let flight = self.open.as_ref().and_then(|open| open.flight);
         let lead_ms = self.model.head.as_ref().map_or(0, lead_ms);
         self.drawn_but_nl(flight.map_or(0, |flight| flight.left_ms(at, lead_ms)))
@@ -165,7 +165,7 @@ impl Auditor {
             (Alarm::LowLevel, false) if self.level.counts => {
                 Some("though nobody has said that there is more")
             }
-            (Alarm::LevelDisagrees, false) if stock.level_nl() == 0 => {
+            (Alarm::LevelDisagrees, false) if stock.is_nothing() => {
                 Some("though nobody has said what is in the container")
             }
             (Alarm::ContainerEmpty, _) if short != on => Some("against the account"),

@@ -109,7 +109,8 @@ enum Line<'a> {
         closed_lost: bool,
         /// First and last of each stretch of closed dates.
         closed: Vec<[String; 2]>,
-        /// The most in any 23 h.
+        /// The most in any 23 h, at that instant: after a change of the timetable that of before
+        /// it goes on counting for 23 h.
         ceiling_ul: u64,
         /// A PIN is set; which it is no memory tells.
         pin_set: bool,
@@ -369,7 +370,7 @@ pub(super) fn json(report: &Report) -> String {
             .iter()
             .map(|closed| [show::date(closed.first), show::date(closed.last)])
             .collect(),
-        ceiling_ul: state.timetable.ceiling_in_force().as_ul(),
+        ceiling_ul: state.ceiling_for(started.at).as_ul(),
         pin_set: state.lock.is_set(),
         head: state.head.as_ref().map(words::head),
         tube: words::tube(&state.tube, &report.dues),

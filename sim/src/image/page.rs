@@ -121,8 +121,7 @@ fn settings(started: &Started, dues: &Dues) -> String {
     if state.timetable.entries().next().is_none() && state.damaged == 0 {
         out.push_str("  no entries\n");
     } else {
-        let ceiling = show::volume(state.timetable.ceiling_in_force());
-        _ = writeln!(out, "  ceiling  {ceiling} in any 23 h");
+        out.push_str(&wrap(&format!("  ceiling  {}", words::ceiling(state, started.at)), 11));
     }
     if state.lock.is_set() {
         out.push_str("  lock     a PIN is set\n");

@@ -145,6 +145,17 @@ pub(super) fn product(state: &State) -> Option<String> {
     ))
 }
 
+/// The ceiling at an instant, and what it will be where one of before still counts.
+pub(super) fn ceiling(state: &State, at: Instant) -> String {
+    let (now, then) = (state.ceiling_for(at), state.timetable.ceiling_in_force());
+    let ceiling = format!("{} in any 23 h", show::volume(now));
+    if now == then {
+        return ceiling;
+    }
+    let until = moment(state.kept_until, state.clock.as_ref());
+    format!("{ceiling} until {until}, {} from then on", show::volume(then))
+}
+
 /// What is known of the tube set; `None` where nothing is.
 pub(super) fn tube(tube: &Tube, dues: &Dues) -> Option<String> {
     let since = tube.since.map(|since| format!("put in {}", dues.moment(since)));

@@ -11,7 +11,7 @@ fn a_run_writes_its_memory_and_replay_tells_it() {
     assert_eq!((said.code, said.err.as_str()), (0, ""), "{said:?}");
     for part in [
         "this build starts from it\n",
-        "131072 bytes, ledger of format version 7\n4 sectors of 32768 bytes",
+        "131072 bytes, ledger of format version 8\n4 sectors of 32768 bytes",
         "entry 1  120 ml over 45 min, nights mon tue wed at 00:45, 30 pulses",
         // 271 698 whole ms at 26.5 ml/min
         "  2026-10-07 01:28:39.057  entry 1 dosed 119.99995 ml; due 2026-10-07 00:45\n",

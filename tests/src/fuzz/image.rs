@@ -21,7 +21,7 @@ const H: usize = 8;
 /// The ledger's place, as in the stores that are kept of each format.
 pub const GEOMETRY: Geometry = Geometry { start: 0, sector_bytes: 4096, sectors: 3 };
 /// Stores that mutation may start from.
-pub const SEEDS: [&[u8]; 7] = [
+pub const SEEDS: [&[u8]; 8] = [
     include_bytes!("../../stores/format-1.bin"),
     include_bytes!("../../stores/format-2.bin"),
     include_bytes!("../../stores/format-3.bin"),
@@ -29,6 +29,7 @@ pub const SEEDS: [&[u8]; 7] = [
     include_bytes!("../../stores/format-5.bin"),
     include_bytes!("../../stores/format-6.bin"),
     include_bytes!("../../stores/format-7.bin"),
+    include_bytes!("../../stores/format-8.bin"),
 ];
 /// Calls that a device which started is given.
 const CALLS: usize = 40;

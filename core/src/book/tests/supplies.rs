@@ -70,7 +70,7 @@ fn o1_what_is_said_of_the_container_counts_what_the_open_dose_had_pumped() {
     assert_eq!(account(Some(500)), ml(290).plus(Volume::from_ul(500)));
     assert_eq!(account(Some(0)), ml(290));
     // what was drawn before it says nothing of it, where a calibration restates the account
-    let drawn = |records: &[Record]| with(&book(), records).stock.drawn;
+    let drawn = |records: &[Record]| with(&book(), records).stock.drawn(ml(0));
     let dosed = [told(None), Record::Pulse(pulse()), Record::Outcome(outcome())];
     assert!(drawn(&dosed) > Volume::ZERO);
     assert_eq!(drawn(&[dosed[0], dosed[1], dosed[2], told(None)]), Volume::ZERO);
@@ -129,7 +129,7 @@ fn o1_the_contact_sets_the_account_down_to_its_level_and_never_up() {
     let level = with(&book(), &[set(ml(300)), began, disagrees(true), over]).stock.level;
     assert_eq!(level, ml(0));
     // what was taken off since is what a new flow restates
-    let drawn = |records: &[Record]| with(&book(), records).stock.drawn;
+    let drawn = |records: &[Record]| with(&book(), records).stock.drawn(ml(0));
     let primed = [set(ml(300)), acted(Act::PrimeBegun, 9_000), acted(Act::PrimeEnded, 5_000)];
     assert_eq!(drawn(&primed), ml(5));
     let [a, b, c] = primed;
@@ -138,4 +138,52 @@ fn o1_the_contact_sets_the_account_down_to_its_level_and_never_up() {
     assert_eq!(drawn(&[a, b, c, low(true)]), ml(0));
     assert_eq!(drawn(&[a, b, c, low(false)]), ml(5));
     assert_eq!(drawn(&[a, b, c, disagrees(true)]), ml(0));
+}
+
+#[test]
+fn o2_a_calibration_restates_what_the_open_dose_drew_since_the_level_was_spoken_of() {
+    let container =
+        Container { capacity: ml(1000), low: ml(290), debounce_ms: 0, ..Container::NONE };
+    let set = |pumped_ms| Record::Container { at: at(9_000), container, level: ml(300), pumped_ms };
+    let found = Found { at: at(30_000), flow: flow(), uncertainty_ppm: 0 };
+    // ten percent less by the next reading: half of that of what was drawn goes back
+    let less = Flow::from_nl_per_min(54_000_000).unwrap();
+    let reading = |at| Record::Calibration {
+        found: Found { at, flow: less, ..found },
+        in_force: false,
+        lead_ms: 0,
+    };
+    let open = Record::Pulse(pulse());
+    let next = Record::Pulse(Pulse { at: at(10_000), most_ms: 5_000, first: false, ..pulse() });
+    let (after, ended) = (reading(at(30_000)), Record::Outcome(outcome()));
+    let account = |records: &[Record]| {
+        let book = with(&book(), records);
+        // no record but these says it, nor does a roll lose it
+        let rolled = with(&Book::empty(), &book.snapshot().collect::<Vec<_>>());
+        assert_eq!((rolled.account(), rolled.stock), (book.account(), book.stock));
+        book.account().as_ul()
+    };
+    let in_ul = |tenth_ml: u64| tenth_ml * 100;
+    // of ten millilitres all; those behind the first; those behind half of the first
+    assert_eq!(account(&[set(None), open, ended, after]), in_ul(2_905));
+    assert_eq!(account(&[open, set(Some(1_000)), ended, after]), 291_450);
+    assert_eq!(account(&[open, set(None), next, ended, after]), 291_450);
+    assert_eq!(account(&[open, set(Some(500)), ended, after]), 290_975);
+    // the contact closes when it has drawn six, and puts the account down
+    let low = Record::Alarm { at: at(12_000), alarm: Alarm::LowLevel, on: true, detail: 0 };
+    assert_eq!(account(&[set(None), open, next, low, ended, after]), 286_200);
+    // a reading in the middle, when it has drawn five and a half: half of a half of it goes back
+    let middle = reading(at(10_500));
+    assert_eq!(account(&[set(None), open, next, middle]), 294_275);
+    assert_eq!(account(&[set(None), open, next, middle, ended]), 290_275);
+    assert_eq!(account(&[set(None), open, next, middle, ended, after]), 290_500);
+    // another flow, or another tube set, when it has drawn five and a half
+    let other = Record::Head { at: at(10_500), head: head() };
+    let tube = Record::Act { at: at(10_500), act: Act::TubeChanged, ms: 0 };
+    for said in [other, tube] {
+        assert_eq!(account(&[set(None), open, next, said, ended, after]), 290_225);
+    }
+    // what was told in the middle of a dose is not drawn below it
+    let drawn = |records: &[Record]| with(&book(), records).stock.drawn(ml(0));
+    assert_eq!(drawn(&[open, set(None), ended]), ml(9));
 }

@@ -174,6 +174,8 @@ pub(super) fn with_motor(motor: Option<Motor>) -> Record {
         rest_until: at(260),
         occupied: 1 << 62 | 2,
         motor,
+        kept_ceiling: Volume::from_nl(262),
+        kept_until: at(263),
     }
 }
 
@@ -194,6 +196,7 @@ pub(super) fn samples() -> Vec<Record> {
             written: 1 << 63 | 8,
             cleared: 1 << 62 | 9,
             closed_staged: true,
+            kept_ceiling: Volume::from_nl(10),
         }),
         Record::Adopted(Adopted {
             at: at(6),
@@ -201,6 +204,7 @@ pub(super) fn samples() -> Vec<Record> {
             written: 0,
             cleared: 0,
             closed_staged: false,
+            kept_ceiling: Volume::ZERO,
         }),
         Record::Pulse(pulse()),
         Record::Pulse(Pulse { first: false, asked: true, mark: None, cut: None, ..pulse() }),
@@ -240,7 +244,13 @@ pub(super) fn samples() -> Vec<Record> {
             container: CONTAINER,
             level: Volume::from_nl(41),
             service: Volume::from_nl(40),
-            drawn: Volume::from_nl(43),
+            spoken: Volume::from_nl(84),
+        }),
+        Record::SnapStock(Stock {
+            container: CONTAINER,
+            level: Volume::from_nl(41),
+            service: Volume::ZERO,
+            spoken: Volume::from_nl(39),
         }),
         Record::SnapLock(lock()),
         Record::SnapGauge(Gauge {

@@ -110,6 +110,12 @@ fn d11_a_timetable_that_is_not_whole() {
         }
     });
     breaks(&ceiling, END, "D11", "the ceiling in force");
+    let kept = spoil(&stream, |r| {
+        if let Record::Adopted(a) = r {
+            a.kept_ceiling = Volume::from_nl(1);
+        }
+    });
+    breaks(&kept, END, "D7", "the ceiling of before goes on as 1 nl, and was 0 nl");
     let closed = spoil(&stream, |r| {
         if let Record::StagedClosed(list) = r {
             let day = dosewright_core::civil::Date::MIN;

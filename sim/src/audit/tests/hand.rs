@@ -31,8 +31,9 @@ fn start() -> Stream {
         mark: Some(nominal("2026-10-19 00:45")),
         edited: false,
     };
-    let adopted =
-        Adopted { at: at(0), ceiling: None, written: 1, cleared: 0, closed_staged: false };
+    let (ceiling, kept_ceiling) = (None, Volume::ZERO);
+    let (at_0, written, cleared, closed_staged) = (at(0), 1, 0, false);
+    let adopted = Adopted { at: at_0, ceiling, written, cleared, closed_staged, kept_ceiling };
     let clock = |epoch, utc: Option<i64>| Record::Clock {
         at: at(0),
         epoch,
@@ -202,7 +203,9 @@ fn closed_nights_grow_one_record() {
         mark: Some(nominal("2026-10-19 00:45")),
         edited: false,
     };
-    let adopted = Adopted { at: at(0), ceiling: None, written: 1, cleared: 0, closed_staged: true };
+    let (ceiling, kept_ceiling) = (None, Volume::ZERO);
+    let (at_0, written, cleared, closed_staged) = (at(0), 1, 0, true);
+    let adopted = Adopted { at: at_0, ceiling, written, cleared, closed_staged, kept_ceiling };
     for ev in [
         Ev::Act(DeviceAct::SetTimetable(Box::new(timetable))),
         Ev::Record(Record::Staged(staged)),

@@ -180,6 +180,14 @@ fn scene_for(reading: Reading) -> (Stream, i64) {
             }
             end = 36 * HOUR;
         }
+        Reading::CeilingFallsAtOnce => {
+            // 300 ml of two entries, of which one is given up after its dose at 03:00
+            let mut two = [nightly, weekly(2, 0x7f, 180)];
+            two[1].volume = Volume::from_ml(120);
+            inputs = start(&two, "2026-10-19 00:00");
+            inputs.push((10 * HOUR as u64, act(set_table(&two[..1]))));
+            end = 36 * HOUR;
+        }
         Reading::UnsetCaughtUp => {
             inputs = start(&[nightly], "2026-10-19 00:00");
             inputs.push((10 * MIN as u64, Ev::Supply(false)));

@@ -252,3 +252,34 @@ fn d9_after_the_last_epoch_comes_the_first() {
     assert_eq!([0, 1, u16::MAX - 1, u16::MAX].map(opened), [1, 2, u16::MAX, 1]);
     assert_eq!(super::super::settings::clock_epoch(7, false), 7);
 }
+
+#[test]
+fn d7_a_ceiling_that_follows_from_the_timetable_lasts_23_hours_beyond_it() {
+    const SPAN: i64 = 23 * HOUR;
+    let mut model = Model::new(Box::new(DayByDay), None);
+    let entry = |id: u16, ml: u64| {
+        let mut entry = weekly(id, 0x7f, 60 * id);
+        entry.volume = Volume::from_ml(ml);
+        entry
+    };
+    let adopt = |model: &mut Model, at, entries: &[Entry], ceiling| {
+        let mut fates = Vec::new();
+        model.adopt(at, entries.iter().copied(), ClosedList::EMPTY, ceiling, &mut fates);
+    };
+    let ml = |model: &Model, due_at| model.ceiling_for_nl(due_at) / ML;
+    adopt(&mut model, 0, &[entry(1, 60), entry(2, 140)], None);
+    assert_eq!([0, SPAN].map(|at| ml(&model, at)), [250, 250]);
+    // one is given up, and what is left is made smaller before the 23 h are over
+    adopt(&mut model, HOUR, &[entry(1, 60)], None);
+    assert_eq!([HOUR, HOUR + SPAN - 1, HOUR + SPAN].map(|at| ml(&model, at)), [250, 250, 75]);
+    adopt(&mut model, 2 * HOUR, &[entry(1, 40)], None);
+    assert_eq!([2 * HOUR + SPAN - 1, 2 * HOUR + SPAN].map(|at| ml(&model, at)), [250, 50]);
+    // later the one in force then counts
+    adopt(&mut model, 3 * HOUR + SPAN, &[entry(1, 20)], None);
+    assert_eq!([3 * HOUR + SPAN, 3 * HOUR + 2 * SPAN].map(|at| ml(&model, at)), [50, 25]);
+    // one that somebody sets counts at once, and so does the timetable's after it
+    adopt(&mut model, 4 * HOUR + SPAN, &[entry(1, 20)], Some(30 * ML));
+    assert_eq!(ml(&model, 4 * HOUR + SPAN), 30);
+    adopt(&mut model, 5 * HOUR + SPAN, &[entry(1, 20)], None);
+    assert_eq!(ml(&model, 5 * HOUR + SPAN), 25);
+}

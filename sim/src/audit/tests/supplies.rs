@@ -94,7 +94,7 @@ fn o2_a_new_flow_restates_what_was_drawn() {
         let mut stock = filled(level);
         stock.draw(drawn * ML);
         ask(&mut stock);
-        stock.restate(old, new);
+        stock.restate(old, new, 0);
         stock.account_nl(0)
     };
     assert_eq!(restated(20, 18, 100, 40, |_| {}), 62 * ML);
@@ -104,10 +104,10 @@ fn o2_a_new_flow_restates_what_was_drawn() {
     assert_eq!(restated(20, 2, 1000, 100, |_| {}), 945 * ML);
     assert_eq!(restated(20, 2, 1000, 1, |s| s.set(LITRE, 1000 * ML, 0)), 1000 * ML);
     // what was drawn before the tube was changed says nothing of it
-    assert_eq!(restated(20, 18, 100, 40, Stock::settle), 60 * ML);
+    assert_eq!(restated(20, 18, 100, 40, |s| s.settle(0)), 60 * ML);
     // what a prime gave back was not drawn: 20 ml were
     let prime = |stock: &mut Stock| {
-        stock.settle();
+        stock.settle(0);
         stock.service_begins(50 * ML);
         stock.service_ends(20 * ML);
     };
@@ -115,8 +115,8 @@ fn o2_a_new_flow_restates_what_was_drawn() {
     // said once
     let mut stock = filled(100);
     stock.draw(40 * ML);
-    stock.restate(20, 18);
-    stock.restate(20, 18);
+    stock.restate(20, 18, 0);
+    stock.restate(20, 18, 0);
     assert_eq!(stock.account_nl(0), 62 * ML);
 }
 
@@ -290,4 +290,35 @@ fn d1_stretches_join_where_nothing_sets_them_apart() {
     assert!(!join(|_| {}, |o| o.span.key.revision = 2));
     assert!(!join(|o| o.known = true, |_| {}) && !join(|_| {}, |o| o.known = true));
     assert!(!join(|o| o.reported = true, |_| {}));
+}
+
+#[test]
+fn o2_what_a_dose_drew_before_the_level_was_spoken_of_is_not_restated() {
+    // told at 20 of 30 ml: 10 ml were drawn by a flow that has drifted by a tenth
+    let told = |restated_at_ml: Option<u64>| {
+        let mut stock = Stock::default();
+        stock.set(LITRE, 100 * ML, 20 * ML);
+        if let Some(open_ml) = restated_at_ml {
+            stock.restate(20, 18, open_ml * ML);
+        }
+        stock.draw(30 * ML);
+        stock
+    };
+    let ended = told(None);
+    assert_eq!((ended.account_nl(0), ended.drawn_since_nl(0)), (90 * ML, 10 * ML));
+    // in the middle of the dose what it drew by then, and what follows by another
+    let open = told(Some(26));
+    assert_eq!((open.account_nl(0), open.drawn_since_nl(0)), (90_300_000, 4 * ML));
+    // the contact, a tube set and a flow count likewise
+    let mut stock = told(None);
+    stock.put_down(15 * ML);
+    assert_eq!(stock.drawn_since_nl(15 * ML), 0);
+    stock.draw(25 * ML);
+    assert_eq!(stock.drawn_since_nl(0), 10 * ML);
+    stock.settle(4 * ML);
+    stock.draw(5 * ML);
+    assert_eq!(stock.drawn_since_nl(0), ML);
+    stock.flow_is_another(2 * ML);
+    stock.draw(5 * ML);
+    assert_eq!((stock.account_nl(0), stock.drawn_since_nl(0)), (30 * ML, 3 * ML));
 }

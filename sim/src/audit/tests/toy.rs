@@ -90,6 +90,7 @@ impl<T: Take> Scribe<T> {
                 written,
                 cleared,
                 closed_staged: true,
+                kept_ceiling: Volume::from_nl(model.ceiling_before.map_or(0, |(nl, _)| nl)),
             }),
         );
     }

@@ -90,6 +90,7 @@ fn an_alarm_of_the_memory_says_how_many_slots_and_which_entries() {
         written: 1 << 3,
         cleared: 0,
         closed_staged: false,
+        kept_ceiling: dosewright_core::units::Volume::ZERO,
     });
     let alarm = |alarm, on, detail| Write(Record::Alarm { at, alarm, on, detail });
     let steps = [

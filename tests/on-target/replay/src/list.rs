@@ -155,6 +155,7 @@ impl Event {
                     written: 0,
                     cleared: 0,
                     closed_staged: true,
+                    kept_ceiling: Volume::ZERO,
                 };
                 put(&Record::Adopted(adopted).encode());
             }

@@ -7,7 +7,7 @@ use super::dues::nominal;
 use super::{Began, Delivery, Ghost, Judged, Leave, Open, Rules, must, volume_nl};
 
 /// The span of the ceiling.
-const CEILING_MS: i64 = 23 * 3_600_000;
+pub(super) const CEILING_MS: i64 = 23 * 3_600_000;
 
 impl Ghost {
     /// The ledger has the intent of a pulse.
@@ -73,13 +73,13 @@ impl Ghost {
                 format!("a dose begins {age} ms after the last, the guard is {guard} ms")
             })?;
         }
-        let room = self.ceiling_nl().saturating_sub(self.counted(due_at, |d| d.pin_nl));
+        let room = self.ceiling_nl(due_at).saturating_sub(self.counted(due_at, |d| d.pin_nl));
         must(volume_nl(flow, dose_ms) <= room + volume_nl(flow, 1), "D7", || {
             format!("a dose of {dose_ms} ms begins, the ceiling leaves {room} nl")
         })?;
         if dose_ms < whole_ms {
-            let full =
-                self.counted(due_at, |d| d.most_nl) + entry.volume.as_nl() > self.ceiling_nl();
+            let full = self.counted(due_at, |d| d.most_nl) + entry.volume.as_nl()
+                > self.ceiling_nl(due_at);
             must(repeats || full, "D4", || {
                 format!("a dose of {dose_ms} ms begins for {whole_ms} ms, for no reason")
             })?;
@@ -218,7 +218,7 @@ impl Ghost {
             }
             Cause::Ceiling => {
                 let counted = self.counted(due.due_at, |d| d.most_nl);
-                counted + known.entry.volume.as_nl() > self.ceiling_nl()
+                counted + known.entry.volume.as_nl() > self.ceiling_nl(due.due_at)
             }
             Cause::OlderWaiting => {
                 known.dues.iter().enumerate().any(|(i, other)| i != at && other.told)

@@ -3,6 +3,7 @@
 use dosewright_core::entry::{Entry, Recurrence};
 use dosewright_core::record::Born;
 
+use super::dose::CEILING_MS;
 use super::{DAY_MS, Due, Ghost, Judged, Line, Rules, must};
 
 const MIN_MS: i64 = 60_000;
@@ -175,6 +176,7 @@ impl Ghost {
     /// These entries are in force from now on; they stand in the order of their
     /// numbers.
     pub(in crate::explore::states) fn adopt(&mut self, entries: &[Entry]) {
+        self.former_ceiling = (self.ceiling_nl(self.now), self.now + CEILING_MS);
         for (index, entry) in entries.iter().enumerate() {
             let known = self.lines.get(index);
             if known.is_some_and(|line| line.entry == *entry) {

@@ -166,6 +166,8 @@ pub(super) struct Ghost {
     not_before: Option<i64>,
     /// The ceiling that the file gives; without one it hangs on the entries in force.
     given_ceiling_nl: Option<u64>,
+    /// The ceiling of before the entries were changed, and until when it counts as well.
+    former_ceiling: (u64, i64),
     open: Option<Open>,
     pub(super) service: Option<Service>,
     /// How long the last run was to be, where it was prime or calibration.
@@ -195,6 +197,7 @@ impl Ghost {
             losses: 0,
             not_before: None,
             given_ceiling_nl,
+            former_ceiling: (0, i64::MIN),
             open: None,
             service: None,
             service_ms: None,
@@ -211,11 +214,14 @@ impl Ghost {
         }
     }
 
-    /// The ceiling of any 23 h, by the entries in force.
-    fn ceiling_nl(&self) -> u64 {
+    /// The ceiling of the 23 h before a due: by the entries in force, or by those of before
+    /// where they were changed since.
+    fn ceiling_nl(&self, due_at: i64) -> u64 {
         self.given_ceiling_nl.unwrap_or_else(|| {
             let entries = self.lines.iter().map(|line| &line.entry);
-            default_ceiling_nl(&entries.filter(|entry| entry.enabled).collect::<Vec<_>>())
+            let enabled: Vec<_> = entries.filter(|entry| entry.enabled).collect();
+            let (former_nl, until) = self.former_ceiling;
+            default_ceiling_nl(&enabled).max(if due_at < until { former_nl } else { 0 })
         })
     }
 
