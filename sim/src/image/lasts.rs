@@ -62,10 +62,9 @@ impl Lasts {
         let pack = gauge.pack()?;
         let percent = (self.pack_drawn_mah * 200 + u64::from(pack.capacity_mah))
             / (u64::from(pack.capacity_mah).max(1) * 2);
-        let volts = |mv: u16| format!("{:.2} V", f64::from(mv) / 1e3);
         let read = match (gauge.rest_mv, gauge.load_mv) {
             (0, 0) => String::new(),
-            (rest, load) => format!("; {} at rest, {} under load", volts(rest), volts(load)),
+            (rest, load) => format!("; {}", super::words::volts(rest, load)),
         };
         Some(format!(
             "put in {}, {:.2} Ah ({percent} %) drawn by account{read}; {}, three quarters of it \

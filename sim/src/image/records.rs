@@ -84,13 +84,7 @@ pub(super) fn row(record: &Record, dues: &Dues) -> Option<(Kind, Option<u16>, St
             (Kind::Pack, None, what.to_owned())
         }
         Record::PackMeans { rest_mv, load_mv, .. } => {
-            let volts = |mv: u16| format!("{:.2} V", f64::from(mv) / 1e3);
-            let what = format!(
-                "battery pack: {} at rest, {} under load",
-                volts(*rest_mv),
-                volts(*load_mv)
-            );
-            (Kind::Pack, None, what)
+            (Kind::Pack, None, format!("battery pack: {}", words::volts(*rest_mv, *load_mv)))
         }
         Record::Pin { check: PinWord::NONE, .. } => (Kind::Pin, None, "PIN taken away".to_owned()),
         Record::Pin { .. } => (Kind::Pin, None, "PIN set".to_owned()),

@@ -201,3 +201,9 @@ pub(super) const fn reason(reason: Reason) -> &'static str {
         Reason::Stamp => "the hourly stamp",
     }
 }
+
+/// What a pack was read at.
+pub(super) fn volts(rest_mv: u16, load_mv: u16) -> String {
+    let v = |mv: u16| f64::from(mv) / 1e3;
+    format!("{:.2} V at rest, {:.2} V under load", v(rest_mv), v(load_mv))
+}

@@ -303,11 +303,12 @@ pub(super) fn weekday(word: &str) -> Result<Weekday, Problem> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::super::quantity::show;
     use super::*;
 
-    fn problem<T: std::fmt::Debug>(
+    /// Code, place in the text and label of what is wrong with it.
+    pub(in crate::scenario) fn problem<T: std::fmt::Debug>(
         result: Result<T, Problem>,
         text: &str,
     ) -> (&'static str, String, String) {

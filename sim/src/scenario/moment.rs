@@ -93,17 +93,9 @@ fn first_at_or_after(bounds: &RunBounds, day: Weekday, ms: i64) -> Local {
 mod tests {
     use dosewright_core::zone::Zone;
 
-    use super::super::datetime::local;
+    use super::super::datetime::{local, tests::problem};
     use super::super::quantity::show;
     use super::*;
-
-    fn problem<T: std::fmt::Debug>(
-        result: Result<T, Problem>,
-        text: &str,
-    ) -> (&'static str, String, String) {
-        let problem = result.unwrap_err();
-        (problem.code, text[problem.at].to_owned(), problem.label)
-    }
 
     #[test]
     fn moments_in_their_forms() {
