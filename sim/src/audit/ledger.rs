@@ -24,8 +24,10 @@ pub(crate) enum About {
     Clock,
     /// The head and its flow.
     Head,
-    /// The timetable, its closed dates or ceiling.
+    /// The timetable, or its ceiling.
     Timetable,
+    /// The closed dates, until they are set anew.
+    Closed,
     /// Which alarms are on.
     Alarms,
     /// What no setting brings back: deliveries, starts, an open dose.
@@ -44,7 +46,8 @@ impl About {
             Record::Clock { .. } | Record::SnapClock { .. } => Self::Clock,
             Record::Boot { feed_kept: false, .. } => Self::Clock,
             Record::Head { .. } | Record::SnapHead(_) | Record::Calibration { .. } => Self::Head,
-            Record::StagedClosed(_) | Record::SnapClosed(_) | Record::Adopted(_) => Self::Timetable,
+            Record::StagedClosed(_) | Record::SnapClosed(_) => Self::Closed,
+            Record::Adopted(_) => Self::Timetable,
             Record::Alarm { .. } => Self::Alarms,
             Record::Stamp { .. }
             | Record::Act { .. }

@@ -43,6 +43,7 @@ mod settings;
 mod share;
 mod stock;
 mod supplies;
+mod taint;
 #[cfg(test)]
 mod tests;
 mod timetable;
@@ -165,7 +166,7 @@ pub struct Auditor {
     /// Next instant at which something has to be looked at.
     timer: i64,
     tail: Option<wake::Tail>,
-    taint: wake::Taint,
+    taint: taint::Taint,
 }
 
 impl Auditor {
@@ -206,7 +207,7 @@ impl Auditor {
             burst: (0, EntryId(0), 0),
             timer: i64::MAX,
             tail: None,
-            taint: wake::Taint::default(),
+            taint: taint::Taint::default(),
         }
     }
 

@@ -62,6 +62,8 @@ pub(crate) struct Snapshot {
     account: Option<(u64, i64)>,
     /// The ceiling of before and until when it counts.
     ceiling: Option<(u64, i64)>,
+    /// Lines whose settings it calls damaged, a bit a line, and whether the closed dates are.
+    damaged: Option<(u64, bool)>,
     tube: Option<Tube>,
 }
 
@@ -301,7 +303,8 @@ impl Auditor {
                 lost.push(line.entry.id);
             }
         }
-        self.taint.mended(About::Timetable);
+        let as_before = |id| wanted.get(id).is_some() && staged.iter().all(|s| s.entry.id != id);
+        self.taint.timetable_set(as_before, adopted.closed_staged);
         for id in lost {
             self.taint.mark_lost(id);
         }
@@ -437,8 +440,9 @@ impl Auditor {
                 let (level, spoken) = (stock.level.as_nl(), stock.spoken.as_nl());
                 self.snapshot.account = Some((level, spoken as i64 - level as i64));
             }
-            Record::SnapGlobals { kept_ceiling, kept_until, .. } => {
+            Record::SnapGlobals { kept_ceiling, kept_until, damaged, closed_damaged, .. } => {
                 self.snapshot.ceiling = Some((kept_ceiling.as_nl(), kept_until.as_ms()));
+                self.snapshot.damaged = Some((*damaged, *closed_damaged));
             }
             Record::SnapTube(tube) => self.snapshot.tube = Some(*tube),
             _ => {}
@@ -448,6 +452,12 @@ impl Auditor {
     /// D11: a snapshot carries forward mark, last begin, 23 h volume, remainder.
     pub(super) fn on_sealed(&mut self) {
         let snapshot = std::mem::take(&mut self.snapshot);
+        if let Some((damaged, closed_damaged)) = snapshot.damaged {
+            let line_of =
+                |id| self.staging.lines.iter().position(|l| l.is_some_and(|l| l.0.id == id));
+            let is_damaged = |id| line_of(id).is_none_or(|line| damaged >> line & 1 == 1);
+            self.taint.carried_on(is_damaged, closed_damaged);
+        }
         if self.taint.all() {
             return;
         }

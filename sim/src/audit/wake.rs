@@ -1,22 +1,18 @@
 //! When the device is awake: supply, restarts, late wakes, and what comes due
 //! as its time goes on.
 
-use std::collections::BTreeSet;
-
 use dosewright_core::cause::Cause;
-use dosewright_core::entry::{EntryId, Nominal};
+use dosewright_core::entry::Nominal;
 use dosewright_core::record::DueKey;
 use dosewright_core::time::Instant;
 
 use super::Auditor;
 use super::bench;
 use super::dose::TICK_MS;
-use super::ledger::About;
 use super::limits::{lead_ms, rest_ms};
 use super::model::{Fate, Why};
 use super::readings::Reading;
 use super::report::SleptThrough;
-use super::rules::CEILING_SPAN_MS;
 
 pub(super) const STAMP_EVERY_MS: i64 = 3_600_000;
 
@@ -62,117 +58,6 @@ pub(crate) struct Tail {
     pub(crate) booted_at: i64,
     pub(crate) least: u32,
     pub(crate) most: u32,
-}
-
-/// What damage to the memory keeps from being judged.
-#[derive(Debug, Default)]
-pub(crate) struct Taint {
-    /// What concerns every entry.
-    wide: BTreeSet<About>,
-    entries: BTreeSet<EntryId>,
-    /// Entries whose settings may be lost.
-    lines: BTreeSet<EntryId>,
-    /// Entries whose settings were lost and are whole again: by which mark the device
-    /// goes since is known with their first dose.
-    marks: BTreeSet<EntryId>,
-    /// Which alarms a start finds in the ledger.
-    pub(super) alarms: bool,
-    /// The motor has failed in this run.
-    pub(super) motor_failed: bool,
-    /// A record is lost that may have told of a fault of the motor, and no later one
-    /// says how many there are in a row.
-    pub(super) motor: bool,
-    /// The memory has lost the setting of the clock, and the device says that it is
-    /// unset.
-    pub(super) clock_unset: bool,
-    /// Lines of the timetable have been lost since it was last set whole.
-    pub(super) lines_lost: bool,
-    /// Until then a ceiling may count a delivery for more than it was: its outcome is lost,
-    /// and its intents tell the most that it can have been. In device ms.
-    account_until: i64,
-    /// More than one record of doses is lost of that time: intent and outcome may be of
-    /// the same.
-    account_lost: bool,
-    /// The device has started since, and knows of the damage.
-    known: bool,
-    /// A record has been lost since the run began: what no setting speaks of again is
-    /// not known any more.
-    pub(super) ever: bool,
-}
-
-impl Taint {
-    pub(crate) fn covers(&self, id: EntryId) -> bool {
-        self.all() || [&self.entries, &self.lines, &self.marks].iter().any(|of| of.contains(&id))
-    }
-
-    /// Whether nothing at all can be judged strictly.
-    pub(crate) fn all(&self) -> bool {
-        !self.wide.is_empty()
-    }
-
-    /// Whether what is lost may leave less under the ceiling: one that follows from the
-    /// timetable is lower without the lines that are lost, and a delivery whose outcome is
-    /// lost counts as the most it can have been.
-    pub(super) fn lowers_ceiling(&self, now: i64) -> bool {
-        self.lines_lost || now <= self.account_until
-    }
-
-    /// Whether what is lost leaves no more under the ceiling than there was: of no dose is
-    /// more than one record lost.
-    pub(super) fn keeps_ceiling(&self, now: i64) -> bool {
-        let unsure = self.account_lost && now <= self.account_until;
-        !self.all() && !self.lines_lost && !unsure
-    }
-
-    /// A record of a dose is lost, as it is known at an instant of the device.
-    pub(super) fn account(&mut self, now: i64) {
-        self.account_lost = now <= self.account_until;
-        self.account_until = now + CEILING_SPAN_MS;
-    }
-
-    /// A record about that is lost.
-    pub(crate) fn add(&mut self, about: About) {
-        self.ever = true;
-        self.motor |= self.motor_failed;
-        match about {
-            About::Nothing => return,
-            About::Alarms => self.alarms = true,
-            About::Entry(id) => _ = self.entries.insert(id),
-            About::Line(id) => {
-                self.lines_lost = true;
-                self.lines.insert(id);
-            }
-            wide => _ = self.wide.insert(wide),
-        }
-        self.known = false;
-    }
-
-    /// The device has started, and set that anew since: nothing of it is in doubt.
-    pub(crate) fn mended(&mut self, about: About) {
-        if self.known {
-            self.wide.remove(&about);
-            if about == About::Timetable {
-                self.entries.clear();
-                self.lines.clear();
-                self.lines_lost = false;
-            }
-        }
-    }
-
-    /// A dose of the entry has been accounted for.
-    pub(crate) fn settled(&mut self, id: EntryId) {
-        self.entries.remove(&id);
-    }
-
-    /// The entry's settings are whole again; where it stands is not known yet.
-    pub(crate) fn mark_lost(&mut self, id: EntryId) {
-        self.marks.insert(id);
-    }
-
-    /// A scheduled dose of the entry shows where it stands: whether that was not known.
-    pub(crate) fn mark_shown(&mut self, id: EntryId) -> bool {
-        self.marks.remove(&id)
-    }
 }
 
 impl Auditor {
