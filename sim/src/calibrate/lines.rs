@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::page::unreachable;
-use super::{Outcome, Reading, Setup, Verdict, run_length::Run, run_length::Unreachable};
+use super::{Outcome, Reading, Run, Setup, Unreachable, Verdict};
 use crate::lines::{line, rounded};
 
 /// Every line of `calibrate --json`.

@@ -3,8 +3,7 @@
 use std::fmt::Write as _;
 
 use super::{
-    CONFIRM_FROM, Gauge, Liquid, Outcome, PLAUSIBLE, Reading, Setup, Verdict, run_length::Run,
-    run_length::Unreachable,
+    CONFIRM_FROM, Gauge, Liquid, Outcome, PLAUSIBLE, Reading, Run, Setup, Unreachable, Verdict,
 };
 use crate::trade::repeats::Odd;
 use crate::trade::vessel::{Class, Standard};
