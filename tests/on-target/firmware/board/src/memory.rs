@@ -42,10 +42,13 @@ impl NorFlash for OnChipFlash {
 
     fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
         check_erase(self, from, to)?;
-        cortex_m::interrupt::free(|_| {
-            // SAFETY: interrupts are off and the second core was never started
-            unsafe { flash::flash_range_erase(START + from, to - from, true) };
-        });
+        // one at a time: what came meanwhile, the end of a run above all, is let through between
+        for sector in (from..to).step_by(Self::ERASE_SIZE) {
+            cortex_m::interrupt::free(|_| {
+                // SAFETY: interrupts are off and the second core was never started
+                unsafe { flash::flash_range_erase(START + sector, Self::ERASE_SIZE as u32, true) };
+            });
+        }
         Ok(())
     }
 
