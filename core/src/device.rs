@@ -122,7 +122,7 @@ where
         let mut ledger = match Ledger::open(flash, geometry) {
             Ok(ledger) => ledger,
             Err((flash, OpenError::Blank | OpenError::Unfinished)) => {
-                Ledger::format(flash, geometry, blank.book().snapshot_bytes())
+                Ledger::format(flash, geometry, blank.book().snapshot())
                     .map_err(|(flash, error)| (flash, StartError::Format(error)))?
             }
             Err((flash, error)) => return Err((flash, StartError::Open(error))),
@@ -222,7 +222,7 @@ where
     /// Puts a new sector in force that begins with the state as it is.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn roll(&mut self) -> Result<(), RollError<F::Error>> {
-        self.ledger.roll(self.controller.borrow().book().snapshot_bytes())
+        self.ledger.roll(self.controller.borrow().book().snapshot())
     }
 
     fn append(&mut self) -> bool {

@@ -191,7 +191,7 @@ impl<F: NorFlash> Ledger<F> {
         snapshot: I,
     ) -> Result<Self, (F, FormatError<F::Error>)>
     where
-        I: IntoIterator<Item = Payload> + Clone,
+        I: IntoIterator<Item: Into<Payload>> + Clone,
     {
         let flash = match Self::open(flash, geometry) {
             Ok(mut ledger) => {
@@ -222,7 +222,7 @@ impl<F: NorFlash> Ledger<F> {
         snapshot: I,
     ) -> Result<(Sector, u32), RollError<F::Error>>
     where
-        I: IntoIterator<Item = Payload> + Clone,
+        I: IntoIterator<Item: Into<Payload>> + Clone,
     {
         let header = Header {
             older: false,
@@ -362,7 +362,7 @@ impl<F: NorFlash> Ledger<F> {
     #[allow(clippy::needless_pass_by_value)] // arrays and ranges are given as they are
     pub fn roll<I>(&mut self, snapshot: I) -> Result<(), RollError<F::Error>>
     where
-        I: IntoIterator<Item = Payload> + Clone,
+        I: IntoIterator<Item: Into<Payload>> + Clone,
     {
         let slots = snapshot_slots(&self.store, snapshot.clone())?;
         let Sector { number: sector, age, used, unreadable, .. } = self.current;
@@ -461,7 +461,7 @@ impl<F: NorFlash> Ledger<F> {
 /// How many slots the snapshot needs, if a sector holds so many.
 fn snapshot_slots<F: NorFlash>(
     store: &Store<F>,
-    snapshot: impl IntoIterator<Item = Payload>,
+    snapshot: impl IntoIterator,
 ) -> Result<u16, RollError<F::Error>> {
     // header, seal and one record must fit beside it
     let most = store.geometry.slots().saturating_sub(3);

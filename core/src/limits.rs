@@ -47,10 +47,9 @@ impl<const H: usize> History<H> {
         self.items.iter().filter_map(PackedDelivery::get)
     }
 
-    /// The same without the first so many, which are not unpacked.
+    /// The same without the first so many, which are not unpacked: empty places come last.
     pub(crate) fn iter_from(&self, first: usize) -> impl Iterator<Item = Delivery> + '_ {
-        let kept = self.items.iter().filter(|item| item.is_some());
-        kept.skip(first).filter_map(PackedDelivery::get)
+        self.items.get(first..).unwrap_or_default().iter().filter_map(PackedDelivery::get)
     }
 
     /// Takes down a delivery.

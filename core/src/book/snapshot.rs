@@ -4,7 +4,7 @@ use super::Book;
 use crate::config::Head;
 use crate::entry::EntryId;
 use crate::lock::Lock;
-use crate::record::{DELIVERIES_A_RECORD, RECORD_BYTES, Record, STARTS_A_RECORD, Staged};
+use crate::record::{DELIVERIES_A_RECORD, Record, STARTS_A_RECORD, Staged};
 use crate::time::Duration;
 use crate::tube::Tube;
 
@@ -24,11 +24,6 @@ impl<const N: usize, const H: usize> Book<N, H> {
     /// once, and a place is all that there is to keep of it.
     pub fn snapshot(&self) -> impl Iterator<Item = Record> + Clone + '_ {
         (0..Self::SNAPSHOT_MOST).filter_map(|place| self.snapshot_record(place))
-    }
-
-    /// The same in the ledger's bytes.
-    pub(crate) fn snapshot_bytes(&self) -> impl Iterator<Item = [u8; RECORD_BYTES]> + Clone + '_ {
-        self.snapshot().map(|record| record.encode())
     }
 
     #[inline(never)]

@@ -325,7 +325,7 @@ impl<F: NorFlash> Store<F> {
 
     /// Erases a sector, where it is not erased, and writes header, snapshot and seal into it,
     /// with consecutive numbers from `next_seq` on.
-    pub(super) fn fill<I: Iterator<Item = Payload>>(
+    pub(super) fn fill<I: Iterator<Item: Into<Payload>>>(
         &mut self,
         sector: u16,
         is_erased: bool,
@@ -347,7 +347,7 @@ impl<F: NorFlash> Store<F> {
         self.write(&mut filled, Class::Header, take(), &own)?;
         let mut written = 0;
         for payload in snapshot.take(usize::from(header.snapshot)) {
-            self.write(&mut filled, Class::Snapshot, take(), &payload)?;
+            self.write(&mut filled, Class::Snapshot, take(), &payload.into())?;
             written += 1;
         }
         if written != header.snapshot {

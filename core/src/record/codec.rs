@@ -13,6 +13,12 @@ use crate::entry::EntryId;
 use crate::lock::PinWord;
 use crate::time::Instant;
 
+impl From<Record> for [u8; RECORD_BYTES] {
+    fn from(record: Record) -> Self {
+        record.encode()
+    }
+}
+
 impl Record {
     /// The record's bytes; what a field cannot hold is clamped as its codec says.
     pub fn encode(&self) -> [u8; RECORD_BYTES] {

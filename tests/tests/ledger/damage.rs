@@ -7,8 +7,8 @@ use dosewright_core::ledger::{
 use dosewright_sim::world::flash::{ERASE_STEPS, Misread, NorError, NorMock, Unreadable, Wear};
 
 use crate::model::{
-    KEPT, PAGE, Part, State, after, current_sector, fold, folded_state_after, fresh, geometry,
-    pattern, record, reopen, step,
+    KEPT, NOTHING, PAGE, Part, State, after, current_sector, fold, folded_state_after, fresh,
+    geometry, pattern, record, reopen, step,
 };
 
 /// Flips every bit of this part, one at a time, and judges what opens.
@@ -307,7 +307,7 @@ fn m2_a_dead_sector_is_passed_over_where_there_is_a_third() {
 fn m2_a_sector_with_too_many_bad_slots_is_given_up() {
     let wide = Geometry { start: 0, sector_bytes: 2048, sectors: 2 };
     let part = NorMock::<4, 2048>::new(2);
-    let mut ledger = Ledger::format(part, wide, []).unwrap();
+    let mut ledger = Ledger::format(part, wide, NOTHING).unwrap();
     let first = ledger.append(&record(1)).unwrap();
     for slot in 0..u32::from(TRIES) {
         ledger.flash_mut().flip_bit((3 + slot) * SLOT as u32, 0);
@@ -323,7 +323,7 @@ fn m2_a_sector_with_too_many_bad_slots_is_given_up() {
 fn m2_a_sector_whose_second_slots_do_not_take_is_given_up_after_the_first() {
     let wide = Geometry { start: 0, sector_bytes: 2048, sectors: 2 };
     let part = NorMock::<4, 2048>::new(2);
-    let mut ledger = Ledger::format(part, wide, []).unwrap();
+    let mut ledger = Ledger::format(part, wide, NOTHING).unwrap();
     for slot in 0..u32::from(TRIES) {
         ledger.flash_mut().flip_bit((3 + slot) * SLOT as u32, 0);
     }
@@ -367,7 +367,7 @@ fn m2_what_cannot_be_read_is_damaged_and_the_rest_is_kept() {
     let (flash, error) = Ledger::open(flash, geometry(3)).unwrap_err();
     assert_eq!(error, OpenError::Flash(NorError::Unreadable));
     // what may only be unreadable for now is not formatted over
-    let (_, error) = Ledger::format(flash, geometry(3), []).unwrap_err();
+    let (_, error) = Ledger::format(flash, geometry(3), NOTHING).unwrap_err();
     assert_eq!(error, FormatError::Roll(RollError::Flash(NorError::Unreadable)));
 }
 

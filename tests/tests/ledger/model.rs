@@ -9,6 +9,8 @@ use dosewright_core::ledger::{
 };
 use dosewright_sim::world::flash::{NorError, NorMock};
 
+/// A snapshot of nothing.
+pub(crate) const NOTHING: [Payload; 0] = [];
 /// Values that the state remembers.
 pub(crate) const KEPT: usize = 2;
 /// Bytes in a page of the flash, and in a sector: eight slots, of which header,

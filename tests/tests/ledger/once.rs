@@ -6,7 +6,8 @@ use dosewright_core::ledger::{
 use dosewright_sim::world::flash::{EraseFailure, Misread, NorError, NorMock, WriteFailure};
 
 use crate::model::{
-    Folded, PAGE, Part, State, after, current_sector, fold, geometry, record, reopen, step, strict,
+    Folded, NOTHING, PAGE, Part, State, after, current_sector, fold, geometry, record, reopen,
+    step, strict,
 };
 
 const MISREAD: [Misread; 4] =
@@ -268,11 +269,11 @@ fn m2_a_part_that_is_written_only_in_part_is_erased_again() {
 fn m2_a_sector_whose_writes_report_errors_is_given_up() {
     let wide = Geometry { start: 0, sector_bytes: 2048, sectors: 2 };
     let part = NorMock::<4, 2048>::new(2);
-    let mut ledger = Ledger::format(part, wide, []).unwrap();
+    let mut ledger = Ledger::format(part, wide, NOTHING).unwrap();
     ledger.flash_mut().fail_writes(0, u64::from(TRIES), WriteFailure::Undone);
     assert_eq!(ledger.append(&record(1)), Err(AppendError::Flash(NorError::Failed)));
     assert!(ledger.needs_roll() && ledger.free() > 0);
-    ledger.roll([]).unwrap();
+    ledger.roll(NOTHING).unwrap();
     // nor is it gone on with after a second slot that none of so many took
     ledger.flash_mut().fail_writes(1, u64::from(TRIES), WriteFailure::Undone);
     ledger.append_twice(&record(2)).unwrap();
