@@ -104,7 +104,7 @@ impl Effects {
 
     /// In the order in which they are to be done.
     pub fn iter(&self) -> impl Iterator<Item = Effect> + '_ {
-        self.acts.iter().take(usize::from(self.len)).filter_map(|act| {
+        self.acts.get(..usize::from(self.len)).unwrap_or_default().iter().filter_map(|act| {
             Some(match *act {
                 Act::PumpOn => Effect::PumpOn(self.run),
                 Act::PumpOff => Effect::PumpOff,

@@ -93,22 +93,25 @@ impl TimerTable {
     /// The earliest timer; of two at the same instant the more urgent.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub fn next(&self) -> Option<(Instant, Reason)> {
-        let (mut first, mut why) = (Instant::MAX, None);
-        for reason in Reason::ALL {
-            if let Some(&at) = self.at.get(reason as usize)
-                && at < first
-            {
-                (first, why) = (at, Some(reason));
-            }
+        let first = self.earliest_from(0);
+        if first == Instant::MAX {
+            return None;
         }
-        why.map(|reason| (first, reason))
+        let mut reasons = Reason::ALL.into_iter();
+        let why = reasons.find(|&reason| self.is_over(reason, first)).unwrap_or(Reason::Stamp);
+        Some((first, why))
     }
 
     /// The earliest of those that are less urgent than a pulse; [`Instant::MAX`] where
     /// none is set.
     pub(crate) fn next_beside_pulses(&self) -> Instant {
-        let others = self.at.get(Reason::PulseStart as usize + 1..).unwrap_or_default();
-        others.iter().fold(Instant::MAX, |first, &at| first.min(at))
+        self.earliest_from(Reason::PulseStart as usize + 1)
+    }
+
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    fn earliest_from(&self, place: usize) -> Instant {
+        let timers = self.at.get(place..).unwrap_or_default();
+        timers.iter().fold(Instant::MAX, |first, &at| first.min(at))
     }
 }
 
