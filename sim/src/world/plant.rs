@@ -174,17 +174,25 @@ impl Plant {
     }
 
     /// Lets time pass up to a true ms.
+    #[inline]
     pub(super) fn advance(&mut self, to: u64) {
-        if self.is_still() {
-            self.now = self.now.max(to);
+        if to <= self.now {
             return;
         }
-        if self.rotor.is_none() && self.is_plain() && self.now < to {
+        if self.is_still() {
+            self.now = to;
+        } else if self.rotor.is_none() && self.is_plain() {
             // all that the pump moves comes out
             self.delivered += self.flow * i128::from(to - self.now);
             self.now = to;
-            return;
+        } else {
+            self.advance_by_changes(to);
         }
+    }
+
+    /// The same from change to change.
+    #[inline(never)]
+    fn advance_by_changes(&mut self, to: u64) {
         while self.now < to {
             let left = i128::from(to - self.now);
             let ms = self.steady_ms().map_or(left, |steady| steady.clamp(1, left));

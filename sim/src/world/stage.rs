@@ -228,11 +228,13 @@ impl<'a, const W: usize> Stage<'a, W> {
                 stopped = true;
                 break;
             }
+            let off = self.one_shot.unwrap_or(NEVER);
             let wake = self.next_wake();
             let plant = self.plant.next_at();
-            let sags = self.sags_at();
-            let moments = [self.one_shot, wake, self.script.next_at(), self.trip_at, plant, sags];
-            let world = moments.into_iter().fold(NEVER, |first, at| first.min(at.unwrap_or(NEVER)));
+            let sags = self.sags_at().unwrap_or(NEVER);
+            let cue = self.script.next_at().unwrap_or(NEVER);
+            let trip = self.trip_at.unwrap_or(NEVER);
+            let world = off.min(wake).min(cue).min(trip).min(plant.unwrap_or(NEVER)).min(sags);
             let hand = self.hand_at((world < NEVER).then_some(world));
             let next = hand.unwrap_or(world);
             if next > self.frame.run_ms {
@@ -246,12 +248,12 @@ impl<'a, const W: usize> Stage<'a, W> {
                 // else nothing about it changes but by an act, which reckons it first
                 self.plant.advance(self.now);
             }
-            if self.one_shot.is_some_and(|at| at <= self.now) {
+            if off <= self.now {
                 self.pump_off();
-            } else if sags.is_some_and(|at| at <= self.now) {
+            } else if sags <= self.now {
                 self.brown_out();
             } else if self.look_at_contact() || self.trip() {
-            } else if wake.is_some_and(|at| at <= self.now) {
+            } else if wake <= self.now {
                 self.calls_now += 1;
                 if self.calls_now > MOST_CALLS {
                     return Err(WorldError::BusyLoop { at_ms: self.now });
@@ -326,10 +328,11 @@ impl<'a, const W: usize> Stage<'a, W> {
         self.wants_call.filter(|_| matches!(self.power, Some(Power::On(_))))
     }
 
-    /// True ms at which the logic is called next.
-    fn next_wake(&self) -> Option<u64> {
-        let on_time = self.chip.when(self.wish()?.as_ms()).max(self.now);
-        Some(on_time.saturating_add(self.late.map_or(0, |(by_ms, _, _)| by_ms)))
+    /// True ms at which the logic is called next, or [`NEVER`].
+    fn next_wake(&self) -> u64 {
+        let Some(wish) = self.wish() else { return NEVER };
+        let on_time = self.chip.when(wish.as_ms()).max(self.now);
+        on_time.saturating_add(self.late.map_or(0, |(by_ms, _, _)| by_ms))
     }
 
     fn wake(&mut self) {
@@ -375,15 +378,16 @@ impl<'a, const W: usize> Stage<'a, W> {
         let mut asked = Vec::new();
         // the logic runs on to the end of its call, the device does not: it only refuses what
         // it could not write any more
-        let cut = deeds.iter().position(|deed| *deed == Deed::Cut).unwrap_or(deeds.len());
-        let is_done = |(at, deed): &(usize, &Deed)| *at < cut || matches!(deed, Deed::Refused(_));
-        for (_, deed) in deeds.iter().enumerate().filter(is_done) {
+        let mut was_cut = false;
+        for deed in &deeds {
             match *deed {
+                Deed::Refused(refusal) => self.refused(refusal),
+                _ if was_cut => {}
+                Deed::Cut => was_cut = true,
                 Deed::Wrote { address, bytes } => self.see_slots(address, bytes),
                 Deed::NotErased => self.see(&Observation::NotErased),
                 Deed::PumpOn(length) => self.pump_on(length),
                 Deed::PumpOff => self.pump_off(),
-                Deed::Refused(refusal) => self.refused(refusal),
                 Deed::Alarm(alarm, on) => {
                     self.end.alarms.push((self.now, alarm, on));
                     if alarm == Alarm::LedgerFault {
@@ -392,7 +396,6 @@ impl<'a, const W: usize> Stage<'a, W> {
                 }
                 Deed::Pack(ask) => asked.push(ask),
                 Deed::Light(on) => self.light(on),
-                Deed::Cut => {}
             }
         }
         deeds.clear();
@@ -442,7 +445,8 @@ impl<'a, const W: usize> Stage<'a, W> {
         let Some(Power::On(device)) = &self.power else { return };
         let first = address as usize / SLOT * SLOT;
         let end = (address + bytes) as usize;
-        for at in (first..end).step_by(SLOT) {
+        let mut at = first;
+        while at < end {
             let Some(slot) = device.ledger().flash().nor.bytes().get(at..at + SLOT) else { return };
             self.observer.see(self.now, &Observation::Slot { address: at as u32, bytes: slot });
             if self.script.waits_for_pulses()
@@ -454,6 +458,7 @@ impl<'a, const W: usize> Stage<'a, W> {
                     self.pulse += 1;
                 }
             }
+            at += SLOT;
         }
     }
 

@@ -143,8 +143,8 @@ impl<const W: usize> Stage<'_, W> {
 
     /// Sets when the motor's driver says so next.
     pub(super) fn await_trip(&mut self) {
-        let trouble = self.trouble().filter(|_| self.one_shot.is_some());
-        self.trip_at = trouble.map(|(at, _)| at);
+        let may_trip = self.one_shot.is_some() && !self.ongoing.is_empty();
+        self.trip_at = if may_trip { self.trouble().map(|(at, _)| at) } else { None };
     }
 
     /// The motor's driver knows of the trouble and says so.
