@@ -63,12 +63,10 @@ pub(crate) struct Hindrances {
 impl Hindrances {
     /// The causes that stop the pump whoever owns it.
     pub(crate) fn stop_causes(&self) -> Causes {
-        let all = [
-            (self.stop, Cause::RemoteStop),
-            (self.leak, Cause::Leak),
-            (self.fault, Cause::MotorFault),
-        ];
-        all.into_iter().filter(|(on, _)| *on).fold(Causes::NONE, |set, (_, cause)| set.with(cause))
+        let of = |on: bool, cause| if on { Causes::of(cause) } else { Causes::NONE };
+        of(self.stop, Cause::RemoteStop)
+            .or(of(self.leak, Cause::Leak))
+            .or(of(self.fault, Cause::MotorFault))
     }
 
     /// All that keeps a dose from beginning, apart from other dues.

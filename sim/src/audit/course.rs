@@ -305,31 +305,33 @@ impl Auditor {
 
     /// Sets the instant at which to look again.
     pub(super) fn rearm(&mut self) {
-        let after = self.slack() + 1;
-        let ready = self.ready.filter(|(key, _)| self.ready_reported != Some(*key));
-        let owed = self.owed.values().flat_map(super::owed::OwedList::iter);
-        let waiting = self.model.waiting();
-        let rested = self.hinder.fault.then(|| self.motor.until());
+        let mut first = self.model.next_birth().unwrap_or(i64::MAX);
+        for line in &self.model.lines {
+            if let Some(due) = &line.waiting {
+                first = first.min(due.deadline());
+            }
+        }
+        if self.hinder.fault {
+            first = first.min(self.motor.until());
+        }
+        self.timer = first;
         if self.hinder.ledger_bad {
-            let lapses = waiting.map(|d| d.deadline()).min();
-            let timers = [self.model.next_birth(), lapses, rested];
-            self.timer = timers.into_iter().flatten().min().unwrap_or(i64::MAX);
             return;
         }
-        self.timer = [
-            self.model.next_birth(),
-            waiting.map(|d| d.deadline()).min(),
-            ready.map(|(_, by)| by + self.rest_slack() + 1),
-            owed.filter(|o| !o.reported).map(|o| o.by + after).min(),
-            self.open.as_ref().filter(|o| !o.reported).map(|o| o.end_by + after),
-            self.level.due,
-            self.low_level_by().map(|by| by + after),
-            rested,
-        ]
-        .into_iter()
-        .flatten()
-        .min()
-        .unwrap_or(i64::MAX);
+        let after = self.slack() + 1;
+        if let Some((_, by)) = self.ready.filter(|(key, _)| self.ready_reported != Some(*key)) {
+            first = first.min(by + self.rest_slack() + 1);
+        }
+        for owed in self.owed.values().flat_map(super::owed::OwedList::iter) {
+            if !owed.reported {
+                first = first.min(owed.by + after);
+            }
+        }
+        if let Some(open) = self.open.as_ref().filter(|open| !open.reported) {
+            first = first.min(open.end_by + after);
+        }
+        let told = self.low_level_by().map_or(i64::MAX, |by| by + after);
+        self.timer = first.min(self.level.due.unwrap_or(i64::MAX)).min(told);
     }
 
     /// The ledger carries an instant at least hourly.

@@ -91,7 +91,7 @@ impl Open {
                 format!("a pulse of {run} ms: the shortest is {} ms", head.shortest_on_ms),
             ));
         }
-        let free = limits.free_from(head, at);
+        let free = limits.free_at(head);
         if free > at + TICK_MS {
             found.push((
                 "D7",
@@ -182,7 +182,8 @@ impl Open {
         // a busy hour before may hold the pulse back: D7 goes before D5 and D6
         let start = |n: i64| share(window, i, n);
         let planned = self.due.due_at + start(self.pulses.0.max(1));
-        if limits.free_from(head, planned) > planned + PUT_OFF_MS {
+        let free = limits.free_at(head);
+        if free > planned + PUT_OFF_MS {
             self.disturb(Cause::PumpLimits);
             if i == 0 {
                 self.resume(at, limits);
@@ -217,13 +218,15 @@ impl Open {
         }
         let length = |n: i64| share(total, i + 1, n) - share(total, i, n);
         // a ms late an hour ago, and the limits put it off by that
-        let put_off = |n: i64| limits.free_from(head, self.due.due_at + start(n));
-        let agrees =
-            |n: i64| length(n) == on && offset + TICK_MS >= start(n) && at <= put_off(n) + TICK_MS;
-        let numbers = || self.pulses.0..=self.pulses.1;
-        let ends = numbers().find(|&n| agrees(n)).zip(numbers().rfind(|&n| agrees(n)));
-        if let Some(pulses) = ends {
-            self.pulses = pulses;
+        let agrees = |n: i64| {
+            let start = start(n);
+            let put_off = free.max(self.due.due_at + start);
+            length(n) == on && offset + TICK_MS >= start && at <= put_off + TICK_MS
+        };
+        let (least, most) = self.pulses;
+        if let Some(first) = (least..=most).find(|&n| agrees(n)) {
+            let last = (first..=most).rfind(|&n| n == first || agrees(n));
+            self.pulses = (first, last.unwrap_or(first));
             return;
         }
         let n = self.pulses.0.max(1);

@@ -79,14 +79,13 @@ struct Held {
 
 /// What a written slot turned out to be.
 #[derive(Debug)]
-#[allow(clippy::large_enum_variant)]
 pub(crate) enum Seen {
     /// Nothing to judge.
     Nothing,
     /// An appended record.
-    Record(Record),
+    Record,
     /// A record of a snapshot that is not in force yet.
-    Snapshot(Record),
+    Snapshot,
     /// The snapshot before it is in force.
     Sealed,
     /// A slot that cannot be read, and what it held before.
@@ -108,8 +107,9 @@ pub(crate) struct LedgerWatch {
     /// Slots that cannot be read, by address, and the last number before each was damaged.
     damaged: BTreeMap<u32, u32>,
     last_seq: u32,
-    /// The last record in bytes.
+    /// The last record in bytes, and what it is about.
     last: Payload,
+    last_about: Option<About>,
     /// The one at `last_record` is to have a second slot.
     last_goes_twice: bool,
     snapshot_from: u32,
@@ -133,6 +133,7 @@ impl LedgerWatch {
             damaged: BTreeMap::new(),
             last_seq: 0,
             last: [0; PAYLOAD],
+            last_about: None,
             last_goes_twice: false,
             snapshot_from: 0,
             in_force: None,
@@ -230,21 +231,23 @@ impl LedgerWatch {
         Seen::Sealed
     }
 
-    /// Takes in a slot.
-    pub(crate) fn see(&mut self, address: u32, bytes: &[u8]) -> Seen {
+    /// Takes in a slot. The record that it holds is put down where there is a place for it:
+    /// one is large, and not to be moved about.
+    pub(crate) fn see(&mut self, address: u32, bytes: &[u8], record: &mut Option<Record>) -> Seen {
         let slot = match <&[u8; SLOT]>::try_from(bytes) {
             Ok(bytes) => Slot::decode(bytes),
             Err(_) => Slot::Damaged,
         };
         if let Slot::Good { seq, .. } = slot
+            && !self.damaged.is_empty()
             && self.damaged.get(&address).is_some_and(|&before| seq <= before)
         {
             // a bit that had flipped has flipped back
             self.damaged.remove(&address);
             return Seen::Nothing;
         }
-        let is_flipped = slot == Slot::Damaged && self.sector(address) == self.in_force;
-        if self.is_sector_start(address) && slot != Slot::Blank && !is_flipped {
+        let is_flipped = || matches!(slot, Slot::Damaged) && self.sector(address) == self.in_force;
+        if self.is_sector_start(address) && !matches!(slot, Slot::Blank) && !is_flipped() {
             // the sector was erased for this, which the one in force is not
             self.erased(address);
         }
@@ -255,8 +258,8 @@ impl LedgerWatch {
         };
         if class == Class::Record && seq == self.last_seq && payload == self.last {
             // a second slot of the last record
-            if let Some(record) = Record::decode(&payload) {
-                self.hold(address, Held { seq, about: About::of(&record) });
+            if let Some(about) = self.last_about {
+                self.hold(address, Held { seq, about });
             }
             return Seen::Nothing;
         }
@@ -266,19 +269,20 @@ impl LedgerWatch {
             return Seen::OutOfOrder { seq, after };
         }
         self.last_seq = seq;
-        let record = match class {
+        match class {
             Class::Header => {
                 self.snapshot_from = seq;
                 return Seen::Nothing;
             }
             Class::Seal => return self.sealed(address),
-            Class::Snapshot | Class::Record => Record::decode(&payload),
-        };
+            Class::Snapshot | Class::Record => *record = Record::decode(&payload),
+        }
         let Some(record) = record else { return Seen::Unreadable };
-        self.last = payload;
-        self.hold(address, Held { seq, about: About::of(&record) });
+        let about = About::of(record);
+        (self.last, self.last_about) = (payload, Some(about));
+        self.hold(address, Held { seq, about });
         if class == Class::Snapshot {
-            return Seen::Snapshot(record);
+            return Seen::Snapshot;
         }
         self.in_force = self.sector(address);
         // a start tells of the damage before it
@@ -289,6 +293,6 @@ impl LedgerWatch {
         if matches!(record, Record::Pulse(_)) {
             (self.last_intent, self.left_behind) = (address, 0);
         }
-        Seen::Record(record)
+        Seen::Record
     }
 }

@@ -186,10 +186,15 @@ impl Limits {
         self.starts.get(earlier).map(|s| s + HOUR_MS)
     }
 
+    /// The first instant from which on a pulse may start; in the past, if it may by now.
+    pub(crate) fn free_at(&self, head: &Head) -> i64 {
+        let rested = self.last_off.map_or(i64::MIN, |(off, on)| off + rest_ms(head, on));
+        rested.max(self.starts_allow_from(head).unwrap_or(i64::MIN))
+    }
+
     /// The first instant from `at` on at which a pulse may start.
     pub(crate) fn free_from(&self, head: &Head, at: i64) -> i64 {
-        let rested = self.last_off.map(|(off, on)| off + rest_ms(head, on));
-        [rested, self.starts_allow_from(head)].into_iter().flatten().fold(at, i64::max)
+        self.free_at(head).max(at)
     }
 
     /// As [`Self::free_from`], for a device that also rests after prime and

@@ -154,6 +154,8 @@ pub(crate) struct Model {
     /// The ceiling of before the timetable was changed, and until which due it still counts.
     pub(crate) ceiling_before: Option<(u64, i64)>,
     pub(crate) deliveries: VecDeque<Delivery>,
+    /// When the last of all deliveries so far began.
+    pub(super) last_begin: i64,
     pub(crate) reading: Option<Reading>,
     pub(crate) asks: u32,
     pub(crate) stock: Stock,
@@ -175,6 +177,7 @@ impl Model {
             ceiling_is_set: false,
             ceiling_before: None,
             deliveries: VecDeque::new(),
+            last_begin: i64::MIN,
             reading,
             asks: 0,
             stock: Stock::read_as(reading),
@@ -184,12 +187,23 @@ impl Model {
         }
     }
 
+    /// Where an entry's line is. As long as none was taken out, the numbers have no gap.
+    fn place(&self, id: EntryId) -> Option<usize> {
+        let is_it = |line: &Line| line.entry.id == id;
+        let guess = usize::from(id.0).wrapping_sub(1);
+        if self.lines.get(guess).is_some_and(is_it) {
+            return Some(guess);
+        }
+        self.lines.iter().position(is_it)
+    }
+
     pub(crate) fn line(&self, id: EntryId) -> Option<&Line> {
-        self.lines.iter().find(|l| l.entry.id == id)
+        self.lines.get(self.place(id)?)
     }
 
     pub(crate) fn line_mut(&mut self, id: EntryId) -> Option<&mut Line> {
-        self.lines.iter_mut().find(|l| l.entry.id == id)
+        let place = self.place(id)?;
+        self.lines.get_mut(place)
     }
 
     /// The earliest instant at which a due will pass.

@@ -3,6 +3,7 @@
 use dosewright_core::cause::Cause;
 use dosewright_core::entry::EntryId;
 use dosewright_core::record::{Act, Born, NewPack, Record};
+use dosewright_core::time::Instant;
 
 use super::dose::TICK_MS;
 use super::ledger::{About, Seen};
@@ -41,7 +42,8 @@ impl Auditor {
     }
 
     pub(super) fn see_slot(&mut self, address: u32, bytes: &[u8]) {
-        match self.ledger.see(address, bytes) {
+        let mut record = None;
+        match self.ledger.see(address, bytes, &mut record) {
             Seen::Nothing => {}
             Seen::Damaged(lost) => self.on_damage(lost),
             Seen::Unwritten => self.on_damage(None),
@@ -55,9 +57,9 @@ impl Auditor {
             Seen::OutOfOrder { seq, after } => {
                 self.fail("M1", None, format!("a slot has number {seq} after number {after}"));
             }
-            Seen::Snapshot(record) => self.on_snapshot(&record),
+            Seen::Snapshot => record.iter().for_each(|record| self.on_snapshot(record)),
             Seen::Sealed => self.on_sealed(),
-            Seen::Record(record) => self.on_record(&record),
+            Seen::Record => record.iter().for_each(|record| self.on_record(record)),
         }
     }
 
@@ -97,6 +99,7 @@ impl Auditor {
     fn on_record(&mut self, record: &Record) {
         self.report.records += 1;
         self.pin.ms.recorded = true;
+        let at = record.at().map(Instant::as_ms);
         let mut was_bad = self.supply.awake && self.hinder.ledger_bad;
         let mut first = false;
         if let Record::Boot { at, feed_kept, .. } = *record {
@@ -109,19 +112,16 @@ impl Auditor {
             if !first {
                 self.release();
             }
-            if let Some(at) = record.at() {
-                self.check_instant(at.as_ms());
-                self.advance(at.as_ms());
-                self.check_stamp(at.as_ms());
+            if let Some(at) = at {
+                self.check_instant(at);
+                self.advance(at);
+                self.check_stamp(at);
             }
         }
         if was_bad {
             self.ledger_is_good();
         }
-        self.check_lock(
-            record.at().map_or(self.now, dosewright_core::time::Instant::as_ms),
-            record,
-        );
+        self.check_lock(at.unwrap_or(self.now), record);
         match record {
             Record::Clock { at, epoch, utc, zone } => {
                 self.on_clock(
@@ -158,9 +158,9 @@ impl Auditor {
         if first && !matches!(record, Record::Staged(_) | Record::StagedClosed(_)) {
             self.release();
         }
-        if let Some(at) = record.at() {
-            self.ledger.last_at = self.ledger.last_at.max(at.as_ms());
-            self.supply.stamped_at = self.supply.stamped_at.max(at.as_ms());
+        if let Some(at) = at {
+            self.ledger.last_at = self.ledger.last_at.max(at);
+            self.supply.stamped_at = self.supply.stamped_at.max(at);
         }
     }
 

@@ -28,15 +28,25 @@ pub(crate) enum Verdict {
 /// Whole milliseconds of pumping that a volume and a remainder ask for, and the
 /// remainder that is left, in sixty-thousandths of a nanolitre.
 pub(crate) fn on_time(volume_nl: u64, carry: u32, flow_nl_per_min: u32) -> (i64, u32) {
-    let wanted = u128::from(volume_nl) * 60_000 + u128::from(carry);
-    let flow = u128::from(flow_nl_per_min.max(1));
-    ((wanted / flow) as i64, (wanted % flow) as u32)
+    let flow = flow_nl_per_min.max(1);
+    let wanted = volume_nl.checked_mul(60_000).and_then(|w| w.checked_add(u64::from(carry)));
+    match wanted {
+        Some(wanted) => ((wanted / u64::from(flow)) as i64, (wanted % u64::from(flow)) as u32),
+        None => {
+            let wanted = u128::from(volume_nl) * 60_000 + u128::from(carry);
+            ((wanted / u128::from(flow)) as i64, (wanted % u128::from(flow)) as u32)
+        }
+    }
 }
 
 /// What so many ms of pumping deliver, rounded to the nearest nl.
 pub(crate) fn volume_nl(on_ms: i64, flow_nl_per_min: u32) -> u64 {
-    let product = u128::from(on_ms.max(0) as u64) * u128::from(flow_nl_per_min);
-    ((product + 30_000) / 60_000) as u64
+    let on_ms = on_ms.max(0) as u64;
+    let product = on_ms.checked_mul(u64::from(flow_nl_per_min));
+    match product.and_then(|product| product.checked_add(30_000)) {
+        Some(product) => product / 60_000,
+        None => ((u128::from(on_ms) * u128::from(flow_nl_per_min) + 30_000) / 60_000) as u64,
+    }
 }
 
 impl Model {
@@ -167,8 +177,10 @@ impl Model {
             let of = |d: &Delivery| (d.id, d.due_at, d.begin.at);
             of(known) == of(&delivery)
         };
-        let before = self.deliveries.iter().rposition(is_it);
-        let before = before.and_then(|at| self.deliveries.remove(at)).map_or(0, |d| d.most_nl);
+        // mostly it is younger than all that are known, and not among them
+        let may_be_known = delivery.begin.at <= self.last_begin;
+        let place = may_be_known.then(|| self.deliveries.iter().rposition(is_it)).flatten();
+        let before = place.and_then(|at| self.deliveries.remove(at)).map_or(0, |d| d.most_nl);
         // an edit can make a guard longer than any is now; more than so many are
         // more than the logic itself can keep
         const MOST: usize = 512;
@@ -177,6 +189,7 @@ impl Model {
         }
         self.stock.draw(delivery.most_nl.saturating_sub(before));
         if delivery.most_nl > 0 {
+            self.last_begin = self.last_begin.max(delivery.begin.at);
             self.deliveries.push_back(delivery);
         }
     }

@@ -70,14 +70,18 @@ pub(crate) struct Snapshot {
 impl Auditor {
     /// What was asked for and not written was refused.
     pub(super) fn settle_pending(&mut self) {
-        self.settle_pin();
-        let refused = self.pending.setting.take();
-        if let Some(DeviceAct::Measured(measured)) = &refused {
-            self.reading_refused(measured);
+        if self.pending.pin.is_some() {
+            self.settle_pin();
         }
-        let refused = refused.is_some();
-        let refused_service = self.pending.service.take().is_some();
-        self.report.refused_acts += u64::from(refused) + u64::from(refused_service);
+        if let Some(refused) = self.pending.setting.take() {
+            if let DeviceAct::Measured(measured) = &refused {
+                self.reading_refused(measured);
+            }
+            self.report.refused_acts += 1;
+        }
+        if self.pending.service.take().is_some() {
+            self.report.refused_acts += 1;
+        }
         if !self.supply.awake {
             self.pending.ask = None;
         }
@@ -547,8 +551,8 @@ impl Auditor {
             (None, None) => true,
             (Some(mark), Some(next)) => {
                 let least = line.passed.map_or(i64::MIN, |p| p + 1);
-                let most = line.weekly.map_or(Some(next), |w| w.next_nominal(next));
-                mark >= least && most.is_none_or(|most| mark <= most)
+                let most = || line.weekly.map_or(Some(next), |w| w.next_nominal(next));
+                mark >= least && (mark <= next || most().is_none_or(|most| mark <= most))
             }
             _ => false,
         }
