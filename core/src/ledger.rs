@@ -383,6 +383,10 @@ impl<F: NorFlash> Ledger<F> {
                 target = older.number;
             }
             debug_assert_ne!(target, self.current.number);
+            // one that does not answer as it was written is not worn by what nothing can prove
+            if self.in_vain && !self.answers() {
+                break;
+            }
             let is_erased = self.in_vain && self.store.is_blank(target, 0);
             let contents = snapshot.clone().into_iter();
             match self.store.fill(target, is_erased, header, contents, &mut self.next_seq) {
@@ -406,6 +410,12 @@ impl<F: NorFlash> Ledger<F> {
             target = self.sector_after(target);
         }
         Err(failure)
+    }
+
+    /// Whether anything in the sector in force can be read.
+    fn answers(&mut self) -> bool {
+        let Sector { number, used, .. } = self.current;
+        (0..used).any(|index| matches!(self.store.read(number, index, false), Slot::Good { .. }))
     }
 
     /// Whether the sector in force was written by a build that puts some records into two

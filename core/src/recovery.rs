@@ -59,6 +59,8 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
             parts.judge(book);
         }
         if !is_read {
+            // the pump may have run by what stood there, until now
+            book.rest_until = Instant::MAX;
             unreadable = unreadable.saturating_add(1);
             after_loss = next;
             if second == slot.position.index() {

@@ -4,7 +4,8 @@ use crate::device::Outputs;
 use crate::event::Event;
 use crate::time::Instant;
 
-/// What an interrupt handler can have to say.
+/// What an interrupt handler can have to say. It counts from when the main loop takes it
+/// out of the inbox: a handler needs no clock, and none that is wrong is believed.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Signal {
@@ -37,16 +38,6 @@ impl Signal {
             Self::Acknowledge => Event::Acknowledge,
         }
     }
-}
-
-/// A signal with its instant, as it lies in the inbox.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Message {
-    /// When it was.
-    pub at: Instant,
-    /// What it was.
-    pub signal: Signal,
 }
 
 /// The contacts as they stand: what can be read again after a signal was lost.

@@ -4,7 +4,7 @@ use core::borrow::BorrowMut;
 
 use embedded_storage::nor_flash::NorFlash;
 
-use super::board::{Board, Message, Signal};
+use super::board::{Board, Signal};
 use super::inbox::{Inbox, Taken};
 use crate::controller::Controller;
 use crate::device::{Device, StartError};
@@ -20,7 +20,7 @@ pub struct MainLoop<'a, F, B, const N: usize, const H: usize, const Q: usize, C 
 {
     device: Device<F, N, H, C>,
     board: B,
-    inbox: &'a Inbox<Message, Q>,
+    inbox: &'a Inbox<Signal, Q>,
 }
 
 impl<'a, F: NorFlash, B: Board, const N: usize, const H: usize, const Q: usize>
@@ -38,7 +38,7 @@ impl<'a, F: NorFlash, B: Board, const N: usize, const H: usize, const Q: usize>
         count: Option<Instant>,
         reset: Reset,
         board: B,
-        inbox: &'a Inbox<Message, Q>,
+        inbox: &'a Inbox<Signal, Q>,
     ) -> Result<Self, (B, F, StartError<F::Error>)> {
         Self::start_in(Controller::blank(), flash, geometry, count, reset, board, inbox)
     }
@@ -59,7 +59,7 @@ where
         count: Option<Instant>,
         reset: Reset,
         mut board: B,
-        inbox: &'a Inbox<Message, Q>,
+        inbox: &'a Inbox<Signal, Q>,
     ) -> Result<Self, (B, F, StartError<F::Error>)> {
         board.pump_off();
         let device = match Device::start_in(controller, flash, geometry, count, reset) {
@@ -90,14 +90,10 @@ where
         // each message once; what comes meanwhile waits for the next turn
         for _ in 0..=Q {
             match self.inbox.take() {
-                Some(Taken::Item(Message { at, signal })) => {
-                    let at = match signal {
-                        // what counts is for how long the contact was closed
-                        Signal::LevelLow(_) => at,
-                        // what it stops has run until now
-                        _ => at.max(self.board.clock()),
-                    };
-                    self.take(at, signal.event());
+                Some(Taken::Item(signal)) => {
+                    // what it stops has run until now
+                    let now = self.board.clock();
+                    self.take(now, signal.event());
                 }
                 Some(Taken::Lost(count)) => self.lost(count),
                 None => break,

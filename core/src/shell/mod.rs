@@ -14,7 +14,7 @@ mod inbox;
 mod main_loop;
 mod parts;
 
-pub use board::{Board, Levels, Message, Signal};
+pub use board::{Board, Levels, Signal};
 pub use inbox::{Inbox, Taken};
 pub use main_loop::MainLoop;
 pub use parts::{Clock, Drive, Inputs, OneShot, Parts, Report};

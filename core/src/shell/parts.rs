@@ -53,6 +53,12 @@ pub trait Report {
     fn lost(&mut self, count: u32) {
         let _ = count;
     }
+    /// The pump was to stop, and its drive says that it does not (`true`), or has stopped it
+    /// since (`false`). Nothing else tells of it at once, and what it pumps meanwhile is in no
+    /// account: a board with a lamp or a relay of its own uses them here.
+    fn runs_on(&mut self, runs_on: bool) {
+        let _ = runs_on;
+    }
 }
 
 /// So often in a row is a drive asked to stop before that counts as a fault (own choice): what
@@ -82,19 +88,24 @@ pub struct Parts<C, D, T, I, R> {
     pub off_owed: bool,
 }
 
-impl<C: Clock, D: Drive, T: OneShot, I, R> Parts<C, D, T, I, R> {
-    /// What the clock counts. It is read twice, and the earlier holds: a reading that is wrong
-    /// for once would put the device's time ahead, where it then stands.
+impl<C: Clock, D: Drive, T: OneShot, I, R: Report> Parts<C, D, T, I, R> {
+    /// What the clock counts. It is read three times, and the middle holds: a reading that is
+    /// ahead for once would put the device's time ahead, where it then stands, and by one that
+    /// is behind what is asked for would count from the last call.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn count(&mut self) -> Instant {
-        let first = self.clock.now();
-        first.min(self.clock.now())
+        let (first, second) = (self.clock.now(), self.clock.now());
+        let (early, late) = (first.min(second), first.max(second));
+        self.clock.now().clamp(early, late)
     }
 
     /// Asks the drive to stop.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn stop(&mut self) {
-        self.off_owed = (0..STOP_TRIES).all(|_| self.drive.stop().is_err());
+        let runs_on = (0..STOP_TRIES).all(|_| self.drive.stop().is_err());
+        if core::mem::replace(&mut self.off_owed, runs_on) != runs_on {
+            self.report.runs_on(runs_on);
+        }
         // a drive that does not stop leaves the one-shot armed: it tries as well
         if !self.off_owed {
             self.one_shot.disarm();

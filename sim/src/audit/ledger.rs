@@ -172,6 +172,11 @@ impl LedgerWatch {
         self.left_behind + self.damaged_after(self.last_intent)
     }
 
+    /// Whether a slot that cannot be read may have said that the pump runs.
+    pub(crate) fn may_hide_a_run(&self) -> bool {
+        self.left_behind > 0 || !self.damaged.is_empty()
+    }
+
     /// Whether an instant may be the last that can be read: it comes hourly, and each slot
     /// that cannot be read may have held one.
     pub(crate) fn may_end_at(&self, at: i64) -> bool {

@@ -60,6 +60,12 @@ pub(crate) fn rest_of_run_ms(head: &Head, on_ms: i64) -> i64 {
     share_up(on_ms.max(0), rest, longest).max(i64::from(head.shortest_off_ms))
 }
 
+/// The rest behind the longest run of any kind that the pump may have made, in ms.
+pub(crate) fn longest_rest_ms(head: &Head) -> i64 {
+    let runs = [head.longest_run_ms, head.longest_prime_ms, head.longest_calibration_ms];
+    rest_of_run_ms(head, runs.into_iter().max().map_or(0, i64::from))
+}
+
 /// Whether a dose can lie evenly in its window: pulses at least an hour's share of
 /// the starts apart, each with its rest, the last one's included (D5, D7).
 pub(crate) fn fits_evenly(head: &Head, total_ms: i64, window_ms: i64, pulses: Option<u16>) -> bool {
@@ -186,9 +192,14 @@ impl Limits {
         self.starts.get(earlier).map(|s| s + HOUR_MS)
     }
 
+    /// When the pump has rested after its last pulse.
+    pub(crate) fn rested_from(&self, head: &Head) -> Option<i64> {
+        self.last_off.map(|(off, on)| off + rest_ms(head, on))
+    }
+
     /// The first instant from which on a pulse may start; in the past, if it may by now.
     pub(crate) fn free_at(&self, head: &Head) -> i64 {
-        let rested = self.last_off.map_or(i64::MIN, |(off, on)| off + rest_ms(head, on));
+        let rested = self.rested_from(head).unwrap_or(i64::MIN);
         rested.max(self.starts_allow_from(head).unwrap_or(i64::MIN))
     }
 

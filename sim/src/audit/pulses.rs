@@ -83,6 +83,12 @@ impl Auditor {
         if tainted {
             self.report.unjudged += u64::from(!found.is_empty());
             found.clear();
+            // whatever the memory has lost, the pump rests after what it has run
+            let rested = self.limits.rested_from(&head).unwrap_or(at);
+            if rested > at + TICK_MS && !self.taint.all() {
+                let what = format!("a pulse starts at device ms {at}: the pump rests to {rested}");
+                found.push(("D7", what));
+            }
         }
         for (promise, what) in found {
             self.fail(promise, Some(key), what);

@@ -9,7 +9,7 @@ use dosewright_core::time::Instant;
 use super::Auditor;
 use super::bench;
 use super::dose::TICK_MS;
-use super::limits::{lead_ms, rest_ms};
+use super::limits::{lead_ms, longest_rest_ms, rest_ms};
 use super::model::{Fate, Why};
 use super::readings::Reading;
 use super::report::SleptThrough;
@@ -223,7 +223,9 @@ impl Auditor {
                 Some(train) => Some(bench::train_rested_by(head, train.at, train.asked_ms)),
                 None => meant.map(|(end, on_ms)| end + rest_ms(head, on_ms)),
             };
-            if let Some(at) = rested {
+            // a slot that cannot be read may have been a run, which may have lasted until now
+            let by_loss = self.ledger.may_hide_a_run().then(|| at + longest_rest_ms(head));
+            if let Some(at) = rested.max(by_loss) {
                 self.limits.unsure_until(at);
             }
         }

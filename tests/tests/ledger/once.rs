@@ -254,6 +254,33 @@ fn m3_a_memory_that_takes_nothing_for_a_while_is_neither_worn_nor_emptied() {
 }
 
 #[test]
+fn m3_a_memory_that_does_not_answer_for_a_while_loses_one_sector_and_is_not_worn() {
+    for (how, sectors) in [
+        (Misread::Fails, 5),
+        (Misread::Garbage { seed: 7 }, 5),
+        (Misread::Fails, 2),
+        (Misread::Garbage { seed: 7 }, 2),
+    ] {
+        let (mut ledger, mut state) = after::<4>(sectors, 67);
+        let erases =
+            |ledger: &Ledger<Part<4>>| ledger.flash().counters().erases.iter().sum::<u32>();
+        let worn = erases(&ledger);
+        ledger.flash_mut().misread(0, u64::MAX, how);
+        for _ in 0..200 {
+            assert!(ledger.roll(state.snapshot()).is_err());
+        }
+        assert_eq!(erases(&ledger) - worn, 1, "{how:?}");
+        ledger.flash_mut().mend();
+        for _ in 0..30 {
+            step(&mut ledger, &mut state).unwrap();
+            ledger = reopen(ledger);
+            let folded = fold(&mut ledger);
+            assert_eq!((folded.state, folded.damaged.len()), (state, 0));
+        }
+    }
+}
+
+#[test]
 fn m2_a_part_that_is_written_only_in_part_is_erased_again() {
     let (mut ledger, mut state) = after::<4>(2, 19);
     ledger.flash_mut().fail_writes(0, u64::MAX, WriteFailure::Half);

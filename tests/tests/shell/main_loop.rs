@@ -11,8 +11,7 @@ use dosewright_core::ledger::Geometry;
 use dosewright_core::record::{Alarm, Record, Reset};
 use dosewright_core::shell::drives::Switched;
 use dosewright_core::shell::{
-    Board as _, Clock, Drive, Inbox, Inputs, Levels, MainLoop, Message, OneShot, Parts, Report,
-    Signal,
+    Board as _, Clock, Drive, Inbox, Inputs, Levels, MainLoop, OneShot, Parts, Report, Signal,
 };
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
@@ -83,12 +82,15 @@ impl Report for Part {
     fn lost(&mut self, count: u32) {
         self.see(format!("lost {count}"));
     }
+    fn runs_on(&mut self, runs_on: bool) {
+        self.see((if runs_on { "runs on" } else { "has stopped" }).to_owned());
+    }
 }
 
 type Board = Parts<Part, Switched<Pin>, Part, Part, Part>;
 type Loop<'a> = MainLoop<'a, NorMock<4, 1024>, Board, N, H, Q>;
 
-fn started<'a>(world: &Rc<World>, pin: &Pin, inbox: &'a Inbox<Message, Q>) -> Loop<'a> {
+fn started<'a>(world: &Rc<World>, pin: &Pin, inbox: &'a Inbox<Signal, Q>) -> Loop<'a> {
     let part = Part(world.clone());
     let board = Parts {
         clock: part.clone(),
@@ -222,7 +224,7 @@ fn m2_a_zone_that_no_record_could_hold_is_refused() {
 }
 
 #[test]
-fn a_stop_that_came_by_interrupt_ends_the_pulse_at_its_instant() {
+fn a_stop_that_came_by_interrupt_ends_the_pulse_when_it_is_taken_out() {
     let edges = [Level::set(State::Low), Level::set(State::High), Level::set(State::Low)];
     let (world, mut pin, inbox) = (Rc::new(World::default()), Pin::new(&edges), Inbox::new());
     let mut main = started(&world, &pin, &inbox);
@@ -230,7 +232,7 @@ fn a_stop_that_came_by_interrupt_ends_the_pulse_at_its_instant() {
     turn_until(&mut main, 1001);
     // the pulse runs from 1000 on; the handler was at 1400
     world.now_ms.set(1400);
-    inbox.post(Message { at: Instant::from_ms(1400), signal: Signal::RemoteStop(true) });
+    inbox.post(Signal::RemoteStop(true));
     main.turn();
     assert!(!main.device().controller().pump_is_on());
     turn_until(&mut main, 130_000);
@@ -251,7 +253,7 @@ fn d4_what_is_taken_out_late_has_let_the_pump_run_until_then() {
         main.turn();
         assert!(main.device().controller().pump_is_on());
         world.now_ms.set(1600);
-        inbox.post(Message { at: Instant::from_ms(1400), signal });
+        inbox.post(signal);
         main.turn();
         assert!(!main.device().controller().pump_is_on());
         main.hand_in(Event::StopDose(EntryId(1)));
@@ -287,7 +289,7 @@ impl Drive for Sticks {
 fn p4_a_drive_that_does_not_stop_is_asked_until_it_does() {
     // what was seen from a leak on, 400 ms into a pulse, and the motor's faults in a row
     let after_leak = |times: u32| {
-        let (world, inbox) = (Rc::new(World::default()), Inbox::<Message, Q>::new());
+        let (world, inbox) = (Rc::new(World::default()), Inbox::<Signal, Q>::new());
         let part = Part(world.clone());
         let board = Parts {
             clock: part.clone(),
@@ -314,7 +316,7 @@ fn p4_a_drive_that_does_not_stop_is_asked_until_it_does() {
         world.now_ms.set(1400);
         world.seen.borrow_mut().clear();
         main.board().drive.times = times;
-        inbox.post(Message { at: Instant::from_ms(1400), signal: Signal::Leak(true) });
+        inbox.post(Signal::Leak(true));
         while world.now_ms.get() < 3_700_000 {
             main.turn();
         }
@@ -329,7 +331,8 @@ fn p4_a_drive_that_does_not_stop_is_asked_until_it_does() {
     assert_eq!(after_leak(7), (off_at(1400), 0));
     // one that lasts is a fault, and is asked again within the tenth of a second; before the
     // first sleep twice
-    assert_eq!(after_leak(8), (off_at(1400), 1));
+    let told = ["runs on", "off at 1400", "has stopped", "disarmed"].map(str::to_owned);
+    assert_eq!(after_leak(8), (told.to_vec(), 1));
     let (seen, faults) = after_leak(80);
     assert_eq!(faults, 1);
     let off: Vec<i64> =
@@ -356,29 +359,33 @@ fn p4_no_run_begins_before_the_drive_has_stopped() {
     assert!(board.off_owed && board.drive_failed());
     board.pump_on(Duration::from_ms(500));
     assert!(board.off_owed && board.drive_failed(), "it has still to stop");
-    assert!(world.seen.borrow().is_empty());
+    assert_eq!(*world.seen.borrow(), ["runs on"], "told once");
     board.pump_on(Duration::from_ms(500));
     assert!(!board.off_owed && board.drive_failed(), "it stops, and this run is none");
     board.pump_on(Duration::from_ms(500));
     assert!(!board.drive_failed());
-    assert_eq!(*world.seen.borrow(), ["off at 0", "disarmed", "armed 500", "on at 0"]);
+    let told = ["runs on", "off at 0", "has stopped", "disarmed", "armed 500", "on at 0"];
+    assert_eq!(*world.seen.borrow(), told);
 }
 
 #[test]
 fn d4_one_wrong_reading_of_the_clock_is_not_taken() {
-    /// A clock that is a day ahead in one reading of two.
-    struct Ahead(bool);
-    impl Clock for Ahead {
+    /// A clock that is off by so much in one reading of three.
+    struct Off {
+        reading: u8,
+        by_ms: i64,
+    }
+    impl Clock for Off {
         fn now(&mut self) -> Instant {
-            self.0 = !self.0;
-            Instant::from_ms(if self.0 { 86_400_000 } else { 1400 })
+            self.reading = (self.reading + 1) % 3;
+            Instant::from_ms(3_600_000 + if self.reading == 0 { self.by_ms } else { 0 })
         }
         fn sleep(&mut self, _: Option<Instant>) {}
     }
     let part = Part(Rc::new(World::default()));
-    for first in [true, false] {
+    for (reading, by_ms) in [(0, -1), (1, -1), (2, -1), (0, 86_400_000), (1, 1), (2, -3_000_000)] {
         let mut board = Parts {
-            clock: Ahead(first),
+            clock: Off { reading, by_ms },
             drive: Sticks { world: part.0.clone(), times: 0 },
             one_shot: part.clone(),
             inputs: part.clone(),
@@ -386,8 +393,8 @@ fn d4_one_wrong_reading_of_the_clock_is_not_taken() {
             drive_failed: false,
             off_owed: false,
         };
-        assert_eq!(board.clock(), Instant::from_ms(1400));
-        assert_eq!(board.now(Instant::ZERO), Instant::from_ms(1400));
+        assert_eq!(board.clock(), Instant::from_ms(3_600_000), "{reading}, {by_ms}");
+        assert_eq!(board.now(Instant::ZERO), Instant::from_ms(3_600_000));
     }
 }
 
@@ -400,11 +407,10 @@ fn a_signal_that_was_lost_is_read_off_the_contact() {
     turn_until(&mut main, 1001);
     world.now_ms.set(1400);
     for _ in 0..Q {
-        inbox.post(Message { at: Instant::from_ms(1400), signal: Signal::Timer });
+        inbox.post(Signal::Timer);
     }
     world.levels.set(Levels { remote_stop: true, ..Levels::default() });
-    let stop = Message { at: Instant::from_ms(1400), signal: Signal::RemoteStop(true) };
-    assert!(!inbox.post(stop), "the inbox is full");
+    assert!(!inbox.post(Signal::RemoteStop(true)), "the inbox is full");
     main.turn();
     assert!(!main.device().controller().pump_is_on(), "the stop is seen all the same");
     assert_eq!(world.seen.borrow().last().unwrap(), "lost 1");

@@ -1,7 +1,7 @@
 //! The queue between the device's interrupt handlers and its main loop, where more
 //! comes at once than it holds.
 
-use dosewright_core::shell::{Inbox, Levels, Message, Signal, Taken};
+use dosewright_core::shell::{Inbox, Levels, Signal, Taken};
 
 use super::Stage;
 use crate::observe::DeviceAct;
@@ -17,15 +17,15 @@ impl<const W: usize> Stage<'_, W> {
         if !self.is_on() {
             return false;
         }
-        let (inbox, at) = (Inbox::<Message, HOLDS>::new(), self.count());
+        let inbox = Inbox::<Signal, HOLDS>::new();
         for left in (0..events).rev() {
             let on = self.remote_stop ^ !left.is_multiple_of(2);
-            inbox.post(Message { at, signal: Signal::RemoteStop(on) });
+            inbox.post(Signal::RemoteStop(on));
         }
         let mut lost = false;
         while let Some(taken) = inbox.take() {
             match taken {
-                Taken::Item(Message { signal: Signal::RemoteStop(on), .. }) => {
+                Taken::Item(Signal::RemoteStop(on)) => {
                     self.input(&DeviceAct::RemoteStop(on));
                 }
                 Taken::Item(_) => {}

@@ -4,7 +4,7 @@ use std::cell::RefCell;
 
 use dosewright_core::ledger::{Class, Slot};
 use dosewright_core::record::Record;
-use dosewright_core::shell::{Inbox, Message};
+use dosewright_core::shell::{Inbox, Signal};
 use dosewright_replay::list::Reader;
 use dosewright_replay::play::{Ended, Kept, play};
 use dosewright_replay::stage::Interrupt;
@@ -14,11 +14,11 @@ use dosewright_sim::world::flash::NorMock;
 use crate::compile::Compiled;
 
 /// An interrupt that needs none: the host has one thread.
-struct Direct<'a>(&'a Inbox<Message, SIGNALS>);
+struct Direct<'a>(&'a Inbox<Signal, SIGNALS>);
 
 impl Interrupt for Direct<'_> {
-    fn raise(&mut self, message: Message) {
-        self.0.post(message);
+    fn raise(&mut self, signal: Signal) {
+        self.0.post(signal);
     }
 }
 

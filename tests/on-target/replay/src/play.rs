@@ -2,7 +2,7 @@
 
 use dosewright_core::event::Event;
 use dosewright_core::record::Reset;
-use dosewright_core::shell::{Inbox, Levels, MainLoop, Message};
+use dosewright_core::shell::{Inbox, Levels, MainLoop, Signal};
 use dosewright_core::time::Instant;
 use embedded_storage::nor_flash::NorFlash;
 
@@ -57,7 +57,7 @@ pub fn play<'a, F: NorFlash, I: Interrupt>(
     flash: F,
     mut list: Reader<'a>,
     kept: Kept,
-    inbox: &'a Inbox<Message, SIGNALS>,
+    inbox: &'a Inbox<Signal, SIGNALS>,
     interrupt: I,
     sink: Sink<'a>,
 ) -> (F, Ended) {
@@ -86,7 +86,7 @@ pub fn play<'a, F: NorFlash, I: Interrupt>(
 
 fn turn<F: NorFlash, I: Interrupt>(
     main: &mut MainLoop<'_, Traced<'_, F>, Stage<'_, I>, LINES, ACCOUNT, SIGNALS>,
-    inbox: &Inbox<Message, SIGNALS>,
+    inbox: &Inbox<Signal, SIGNALS>,
 ) -> Ended {
     loop {
         let now = main.board().now();

@@ -6,7 +6,7 @@ use core::fmt::Write;
 
 use dosewright_core::device::Outputs;
 use dosewright_core::record::Alarm;
-use dosewright_core::shell::{Board, Levels, Message, Signal};
+use dosewright_core::shell::{Board, Levels, Signal};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::Refusal;
 use embedded_storage::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
@@ -16,7 +16,7 @@ use crate::list::{Event, Reader, What};
 /// What brings a signal to the inbox: on a chip a real interrupt.
 pub trait Interrupt {
     /// Brings it, at once or as soon as interrupts are let through.
-    fn raise(&mut self, message: Message);
+    fn raise(&mut self, signal: Signal);
 }
 
 /// Where the trace goes; shared by the board and the memory.
@@ -120,7 +120,7 @@ impl<'a, I: Interrupt> Stage<'a, I> {
     }
 
     fn raise(&mut self, signal: Signal) {
-        self.interrupt.raise(Message { at: self.now, signal });
+        self.interrupt.raise(signal);
     }
 }
 

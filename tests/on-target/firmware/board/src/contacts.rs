@@ -1,10 +1,11 @@
 //! The interrupt handlers of the contacts and of the key: they post into the inbox.
 //!
 //! The chip has one interrupt for all pins. The key bounces, so that another handler, which
-//! the first may interrupt, looks at it when it has settled: both post.
+//! the first may interrupt, looks at it when it has settled: both post. What finds no room is counted as lost, and the loop reads
+//! the contacts again.
 
 use cortex_m::peripheral::NVIC;
-use dosewright_core::shell::{Message, Signal};
+use dosewright_core::shell::Signal;
 use rp2040_hal::gpio::{DynPinId, FunctionSioInput, Interrupt, Pin, PullUp};
 use rp2040_hal::pac::{self, interrupt};
 
@@ -61,14 +62,14 @@ fn IO_IRQ_BANK0() {
     let on_of = |pin: u32| (changed >> (4 * pin) & 0xf != 0).then_some(pins >> pin & 1 == 0);
     if let Some(on) = on_of(REMOTE_STOP) {
         stop_at_once(on);
-        post(Signal::RemoteStop(on));
+        INBOX.post(Signal::RemoteStop(on));
     }
     if let Some(on) = on_of(LEAK) {
         stop_at_once(on);
-        post(Signal::Leak(on));
+        INBOX.post(Signal::Leak(on));
     }
     if let Some(on) = on_of(LEVEL_LOW) {
-        post(Signal::LevelLow(on));
+        INBOX.post(Signal::LevelLow(on));
     }
     if on_of(ACKNOWLEDGE).is_some() {
         // SAFETY: this alarm is nobody else's
@@ -87,18 +88,13 @@ fn TIMER_IRQ_2() {
     // SAFETY: the register is read, and reading it changes nothing
     let pins = unsafe { (*pac::SIO::ptr()).gpio_in().read().bits() };
     if pins >> ACKNOWLEDGE & 1 == 0 {
-        post(Signal::Acknowledge);
+        INBOX.post(Signal::Acknowledge);
     }
 }
 
-/// The loop may be at work with the memory: it stops the pump when it takes the message out.
+/// The loop may be at work with the memory: it stops the pump when it takes the signal out.
 fn stop_at_once(on: bool) {
     if on {
         pump_off();
     }
-}
-
-/// What finds no room is counted as lost, and the loop reads the contacts again.
-fn post(signal: Signal) {
-    INBOX.post(Message { at: clock::now(), signal });
 }

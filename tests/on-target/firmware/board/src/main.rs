@@ -21,7 +21,7 @@ use dosewright_core::ledger::Geometry;
 use dosewright_core::record::{Alarm, Reset};
 use dosewright_core::shell::contacts::{Contact, Contacts};
 use dosewright_core::shell::drives::Switched;
-use dosewright_core::shell::{Inbox, MainLoop, Message, Parts, Report};
+use dosewright_core::shell::{Inbox, MainLoop, Parts, Report, Signal};
 use dosewright_core::time::Instant;
 use rp2040_hal as hal;
 use rp2040_hal::fugit::ExtU32;
@@ -48,7 +48,7 @@ type State = Controller<N, H>;
 static mut STATE: MaybeUninit<State> = MaybeUninit::uninit();
 
 /// What the interrupt handlers post into.
-pub static INBOX: Inbox<Message, Q> = Inbox::new();
+pub static INBOX: Inbox<Signal, Q> = Inbox::new();
 
 /// The watchdog's period: longer than a turn, with the erase of two sectors, and a sleep. The
 /// chip's own counts up to 8.3 s.

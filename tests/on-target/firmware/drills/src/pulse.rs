@@ -12,7 +12,7 @@ use dosewright_core::event::Event;
 use dosewright_core::ledger::{Geometry, Ledger};
 use dosewright_core::record::{Alarm, Outcome, OutcomeKind, Record, Reset};
 use dosewright_core::shell::{
-    Clock, Drive, Inbox, Inputs, Levels, MainLoop, Message, OneShot, Parts, Report,
+    Clock, Drive, Inbox, Inputs, Levels, MainLoop, OneShot, Parts, Report, Signal,
 };
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::Timetable;
@@ -42,7 +42,7 @@ const SLACK_MS: u32 = 3;
 const GEOMETRY: Geometry =
     Geometry { start: 0, sector_bytes: SECTOR as u32, sectors: SECTORS as u16 };
 
-static INBOX: Inbox<Message, 4> = Inbox::new();
+static INBOX: Inbox<Signal, 4> = Inbox::new();
 
 /// The board, all its parts but the pump in one.
 #[derive(Clone, Copy)]

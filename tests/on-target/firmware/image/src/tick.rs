@@ -6,14 +6,14 @@ use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::exception;
 use critical_section::Mutex;
-use dosewright_core::shell::{Inbox, Message};
+use dosewright_core::shell::{Inbox, Signal};
 use dosewright_replay::SIGNALS;
 use dosewright_replay::stage::Interrupt;
 
 /// What the handler posts into, and the main loop takes out of.
-pub static INBOX: Inbox<Message, SIGNALS> = Inbox::new();
+pub static INBOX: Inbox<Signal, SIGNALS> = Inbox::new();
 /// What the handler is to post when the timer next goes off.
-static NEXT: Mutex<Cell<Option<Message>>> = Mutex::new(Cell::new(None));
+static NEXT: Mutex<Cell<Option<Signal>>> = Mutex::new(Cell::new(None));
 
 /// Counts of the timer from a sleep to the signal that ends it.
 const COUNTS: u32 = 100;
@@ -35,16 +35,16 @@ impl Interrupt for Tick {
     /// Called in the main loop's sleep, inside a critical section: the processor
     /// stops here until the timer's interrupt is pending, and the handler runs
     /// when the section is left.
-    fn raise(&mut self, message: Message) {
-        critical_section::with(|cs| NEXT.borrow(cs).set(Some(message)));
+    fn raise(&mut self, signal: Signal) {
+        critical_section::with(|cs| NEXT.borrow(cs).set(Some(signal)));
         cortex_m::asm::wfi();
     }
 }
 
 #[exception]
 fn SysTick() {
-    let message = critical_section::with(|cs| NEXT.borrow(cs).take());
-    if let Some(message) = message {
-        INBOX.post(message);
+    let signal = critical_section::with(|cs| NEXT.borrow(cs).take());
+    if let Some(signal) = signal {
+        INBOX.post(signal);
     }
 }

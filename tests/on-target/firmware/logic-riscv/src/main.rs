@@ -12,7 +12,7 @@ use core::panic::PanicInfo;
 
 use dosewright_core::ledger::Geometry;
 use dosewright_core::record::Reset;
-use dosewright_core::shell::{Inbox, MainLoop, Message};
+use dosewright_core::shell::{Inbox, MainLoop, Signal};
 use dosewright_core::time::Instant;
 // for its implementation of the critical section
 use riscv as _;
@@ -36,7 +36,7 @@ fn panic(_: &PanicInfo) -> ! {
 
 pub type Main = MainLoop<'static, Flash, Made, N, H, Q>;
 
-static INBOX: Inbox<Message, Q> = Inbox::new();
+static INBOX: Inbox<Signal, Q> = Inbox::new();
 
 #[riscv_rt::entry]
 fn main() -> ! {
@@ -51,7 +51,7 @@ fn main() -> ! {
     };
     loop {
         if let Some(signal) = events::signal() {
-            INBOX.post(Message { at: Instant::from_ms(board::get64() as i64), signal });
+            INBOX.post(signal);
         }
         main.turn();
         events::hand_in(&mut main);

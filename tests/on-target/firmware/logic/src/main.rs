@@ -29,7 +29,7 @@ use cortex_m_rt::entry;
 use dosewright_core::controller::Controller;
 use dosewright_core::ledger::Geometry;
 use dosewright_core::record::Reset;
-use dosewright_core::shell::{Inbox, MainLoop, Message};
+use dosewright_core::shell::{Inbox, MainLoop, Signal};
 use dosewright_core::time::Instant;
 
 use board::{Flash, Made, get};
@@ -64,7 +64,7 @@ fn panic(_: &PanicInfo) -> ! {
 pub type State = Controller<N, H>;
 pub type Main = MainLoop<'static, Flash, Made, N, H, Q, &'static mut State>;
 
-static INBOX: Inbox<Message, Q> = Inbox::new();
+static INBOX: Inbox<Signal, Q> = Inbox::new();
 /// The whole state, where the size table finds it.
 static mut STATE: MaybeUninit<State> = MaybeUninit::uninit();
 
@@ -97,6 +97,6 @@ fn main() -> ! {
 #[cortex_m_rt::exception]
 fn SysTick() {
     if let Some(signal) = events::signal() {
-        INBOX.post(Message { at: Instant::from_ms(board::get64() as i64), signal });
+        INBOX.post(signal);
     }
 }

@@ -9,7 +9,7 @@ use dosewright_core::device::Outputs;
 use dosewright_core::entry::{Entry, EntryId, GapRule, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::record::{Alarm, Reset};
-use dosewright_core::shell::{Board, Inbox, Levels, MainLoop, Message, Signal};
+use dosewright_core::shell::{Board, Inbox, Levels, MainLoop, Signal};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
@@ -21,7 +21,7 @@ use crate::{H, N, State, since};
 
 const Q: usize = 4;
 type Main<'a> = MainLoop<'a, RamFlash, Bench, N, H, Q, &'a mut State>;
-static INBOX: Inbox<Message, Q> = Inbox::new();
+static INBOX: Inbox<Signal, Q> = Inbox::new();
 
 const DAY_MS: i64 = 86_400_000;
 /// Calls until it is over.
@@ -236,9 +236,8 @@ fn disturb(main: &mut Main<'_>, wanted: &mut Timetable<N>, random: &mut Random, 
         4 => hand_in(main, Event::Prime(Volume::from_ml(20)), SETTING, done),
         5 => hand_in(main, Event::Calibrate { run_ms: 60_000 }, SETTING, done),
         6 => {
-            let at = main.board().now;
             main.board().levels.remote_stop = stop;
-            INBOX.post(Message { at, signal: Signal::RemoteStop(stop) });
+            INBOX.post(Signal::RemoteStop(stop));
         }
         _ => {
             hand_in(main, Event::MotorFault, SETTING, done);
