@@ -127,10 +127,11 @@ where
             }
             Err((flash, error)) => return Err((flash, StartError::Open(error))),
         };
-        let (unreadable_tail, unreadable) = recovery::recover_into(blank.book_mut(), &mut ledger);
+        let (unreadable_tail, unreadable, run_lost) =
+            recovery::recover_into(blank.book_mut(), &mut ledger);
         let now = count.unwrap_or(blank.book().at);
         let feed_kept = count.is_some();
-        blank.begin_with(Start { now, feed_kept, reset, unreadable_tail, unreadable });
+        blank.begin_with(Start { now, feed_kept, reset, unreadable_tail, unreadable, run_lost });
         Ok(Self { controller, ledger })
     }
 
@@ -322,7 +323,14 @@ mod tests {
         const N: usize = 8;
         let reset = Reset::PowerOn;
         let now = Instant::ZERO;
-        let start = Start { now, feed_kept: true, reset, unreadable_tail: 0, unreadable: 0 };
+        let start = Start {
+            now,
+            feed_kept: true,
+            reset,
+            unreadable_tail: 0,
+            run_lost: false,
+            unreadable: 0,
+        };
         let controller = Controller::<N, 16>::start(Book::empty(), start);
         let (mut timetable, day) = (Timetable::EMPTY, Date::MIN);
         for id in 1..=N as u16 {

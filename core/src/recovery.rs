@@ -18,6 +18,8 @@ pub struct Recovered<const N: usize, const H: usize> {
     pub unreadable_tail: u32,
     /// Slots that cannot be read.
     pub unreadable: u32,
+    /// One of them comes after all that tells of the pump: it may have run by that.
+    pub run_lost: bool,
 }
 
 /// Folds the ledger into the state it stands for. What is damaged is dropped,
@@ -26,18 +28,18 @@ pub fn recover<F: NorFlash, const N: usize, const H: usize>(
     ledger: &mut Ledger<F>,
 ) -> Recovered<N, H> {
     let mut book = Book::empty();
-    let (unreadable_tail, unreadable) = recover_into(&mut book, ledger);
-    Recovered { book, unreadable_tail, unreadable }
+    let (unreadable_tail, unreadable, run_lost) = recover_into(&mut book, ledger);
+    Recovered { book, unreadable_tail, unreadable, run_lost }
 }
 
 /// The same into an empty book where it lies. What cannot be read comes back as
-/// [`Recovered::unreadable_tail`] and [`Recovered::unreadable`].
+/// [`Recovered::unreadable_tail`], [`Recovered::unreadable`] and [`Recovered::run_lost`].
 #[cfg_attr(target_pointer_width = "32", inline(never))]
 pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
     book: &mut Book<N, H>,
     ledger: &mut Ledger<F>,
-) -> (u32, u32) {
-    let (mut unreadable_tail, mut unreadable) = (0_u32, 0_u32);
+) -> (u32, u32, bool) {
+    let (mut unreadable_tail, mut unreadable, mut run_lost) = (0_u32, 0_u32, false);
     // unreadable slots since the last intent: each may have been one more (D4)
     let mut since_intent = 0_u32;
     let mut staged_from: Option<Position> = None;
@@ -59,8 +61,7 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
             parts.judge(book);
         }
         if !is_read {
-            // the pump may have run by what stood there, until now
-            book.rest_until = Instant::MAX;
+            run_lost = true;
             unreadable = unreadable.saturating_add(1);
             after_loss = next;
             if second == slot.position.index() {
@@ -102,6 +103,7 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
         if staged_from.is_some() && matches!(since_staged, 1 | 2) && runs_on {
             book.damage(staged_lines, staged_closed);
         }
+        let rests = book.rest_until;
         match &record {
             Record::Adopted(adopted) => {
                 let from = staged_from.unwrap_or(slot.position);
@@ -119,6 +121,7 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
                 }
             }
         }
+        run_lost &= book.rest_until == rests;
         staged_from = None;
     }
     if let Some(parts) = snapshot {
@@ -127,7 +130,8 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
     doubt(book, since_intent);
     // the pump starts for a dose once both slots of its first intent have taken: one that
     // cannot be read is no pulse
-    (unreadable_tail.saturating_sub(u32::from(ledger.ends_in_pairs())), unreadable)
+    let in_pairs = u32::from(ledger.ends_in_pairs());
+    (unreadable_tail.saturating_sub(in_pairs), unreadable, run_lost)
 }
 
 /// Each slot that cannot be read may have been one pulse more of the open dose (D4).

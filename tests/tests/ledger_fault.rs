@@ -226,6 +226,7 @@ fn m1_nothing_is_asked_for_while_an_answer_is_due() {
         feed_kept: true,
         reset: Reset::PowerOn,
         unreadable_tail: 0,
+        run_lost: false,
         unreadable: 0,
     };
     let mut controller = Controller::<4, 8>::start(Book::empty(), start);
@@ -450,8 +451,14 @@ fn o1_the_container_lasts_as_the_week_asks_less_the_heel() {
 /// or off, and how many slots it says.
 fn told_of_loss(lost: u32) -> Vec<(bool, u64)> {
     let reset = Reset::PowerOn;
-    let start =
-        Start { now: Instant::ZERO, feed_kept: true, reset, unreadable_tail: 0, unreadable: lost };
+    let start = Start {
+        now: Instant::ZERO,
+        feed_kept: true,
+        reset,
+        unreadable_tail: 0,
+        run_lost: false,
+        unreadable: lost,
+    };
     let mut controller = Controller::<4, 8>::start(Book::empty(), start);
     let (mut told, mut failed, mut said) = (Vec::new(), Vec::new(), false);
     let (noon, end) = (Instant::from_ms(12 * HOUR_MS), Instant::from_ms(24 * HOUR_MS));

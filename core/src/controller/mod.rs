@@ -86,6 +86,8 @@ pub struct Start {
     pub unreadable_tail: u32,
     /// Slots of the ledger that cannot be read.
     pub unreadable: u32,
+    /// The pump may have run by what stood in one of them, until this start.
+    pub run_lost: bool,
 }
 
 /// The controller of a pump: `N` lines of timetable (64 at most), an account of
@@ -499,6 +501,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
 #[cfg(test)]
 fn boot<const N: usize, const H: usize>(book: Book<N, H>, now: Instant) -> Controller<N, H> {
     let reset = crate::record::Reset::PowerOn;
-    let start = Start { now, feed_kept: true, reset, unreadable_tail: 0, unreadable: 0 };
+    let start =
+        Start { now, feed_kept: true, reset, unreadable_tail: 0, run_lost: false, unreadable: 0 };
     Controller::start(book, start)
 }

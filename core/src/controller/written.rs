@@ -123,7 +123,9 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 head.longest_run_ms.max(head.longest_prime_ms).max(head.longest_calibration_ms);
             head.rest_after(last.unwrap_or(Duration::from_ms(u64::from(run))))
         });
-        self.pump = Pump::Off { rest_until: self.book.rest_until.min(start.now.plus(longest)) };
+        let rested = start.now.plus(longest);
+        let known = if start.run_lost { rested } else { self.book.rest_until };
+        self.pump = Pump::Off { rest_until: rested.min(known) };
         (self.doubt, self.doubt_until) = (start.unreadable_tail, self.now);
         if let Some(open) = self.book.open {
             self.running = Some(self.resumed(&open));

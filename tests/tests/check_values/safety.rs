@@ -187,6 +187,7 @@ fn gip_3_4_6_no_dose_before_the_start_is_through() {
         feed_kept: true,
         reset: Reset::PowerOn,
         unreadable_tail: 0,
+        run_lost: false,
         unreadable: 0,
     };
     let mut logic = Controller::start(book, start);

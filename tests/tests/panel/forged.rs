@@ -172,6 +172,7 @@ pub(crate) fn start(book: Book<N, H>) -> Logic {
         feed_kept: true,
         reset: Reset::PowerOn,
         unreadable_tail: 0,
+        run_lost: false,
         unreadable: 0,
     };
     let mut logic = Controller::start(book, start);

@@ -95,6 +95,7 @@ impl Node {
             feed_kept: true,
             reset: Reset::PowerOn,
             unreadable_tail: 0,
+            run_lost: false,
             unreadable: 0,
         };
         let mut node = Self {
@@ -299,6 +300,7 @@ impl Node {
             feed_kept,
             reset,
             unreadable_tail: 0,
+            run_lost: false,
             unreadable: 0,
         };
         self.logic = Controller::start(book, start);
@@ -406,6 +408,7 @@ impl Node {
             feed_kept: true,
             reset: Reset::PowerOn,
             unreadable_tail: 0,
+            run_lost: false,
             unreadable: 0,
         };
         // it is started again at once; what counts is that it has this book
