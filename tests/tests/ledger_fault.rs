@@ -10,7 +10,7 @@ use dosewright_core::effect::Effect;
 use dosewright_core::entry::{Entry, Recurrence};
 use dosewright_core::event::Event;
 use dosewright_core::ledger::{Geometry, SLOT};
-use dosewright_core::record::{Act, Alarm, Outcome, OutcomeKind, Record, Reset};
+use dosewright_core::record::{Alarm, Outcome, OutcomeKind, Record, Reset};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::timetable::{Refusal, Timetable};
 use dosewright_core::units::{Flow, Volume};
@@ -214,7 +214,7 @@ fn d4_a_dose_whose_only_intent_was_lost_may_have_been_delivered() {
     rig.until(DUE.plus(Duration::from_h(1)));
     let told = rig.outcome_records();
     let [outcome] = told[..] else { panic!("{told:?}") };
-    assert_eq!(outcome.kind, OutcomeKind::Part(Cause::SupplyLost));
+    assert_eq!(outcome.kind, OutcomeKind::Part(Cause::PumpLimits));
     assert_eq!((outcome.least, outcome.most), (Volume::ZERO, Volume::from_ml(5)));
     assert_eq!((outcome.begun_after_ms, outcome.restarts), (1_799_900, 1));
 }
@@ -246,34 +246,6 @@ fn m1_nothing_is_asked_for_while_an_answer_is_due() {
     assert_eq!(told(Event::SetHead(&head)), [Effect::Refused(Refusal::Busy)]);
     told(Event::Appended);
     assert_eq!(controller.book().head, Some(head));
-}
-
-#[test]
-fn d7_after_a_run_whose_begin_is_lost_the_pump_rests_from_the_start() {
-    let mut rig = Rig::new(&at_due(Volume::from_ml(15)));
-    let head = Head {
-        longest_run_ms: 600_000,
-        longest_prime_ms: 600_000,
-        longest_calibration_ms: 600_000,
-        least_rest_ms: 480_000,
-        ..Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap())
-    };
-    rig.act(Instant::ZERO, Event::SetHead(&head)).unwrap();
-    let begin = DUE.minus(Duration::from_min(2));
-    rig.until(begin);
-    rig.act(begin, Event::Prime(Volume::from_ml(60))).unwrap();
-    // as it would have ended, the pump rested for a fifth of so long
-    let back = DUE.minus(Duration::from_s(1));
-    let is_begin = |record: &Record| matches!(record, Record::Act { act: Act::PrimeBegun, .. });
-    let mut rig = rig.restart_without(back, is_begin);
-    rig.until(DUE.plus(Duration::from_h(1)));
-    assert_eq!(rig.outcomes(), [OutcomeKind::Dosed]);
-    let bytes = rig.device.ledger().flash().bytes();
-    let first = records(bytes).find_map(|(_, record)| match record {
-        Record::Pulse(pulse) => Some(pulse.at),
-        _ => None,
-    });
-    assert_eq!(first, Some(back.plus(Duration::from_ms(480_000))));
 }
 
 #[test]
