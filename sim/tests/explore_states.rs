@@ -35,3 +35,14 @@ fn d7_the_ceiling_of_entries_that_are_disabled_and_run_again_is_that_in_force() 
     assert!(report.states > 50_000, "{}", report.states);
     assert_eq!(report.found, Vec::new());
 }
+
+/// The supply goes with the first record of all that a pump is to run by: the start counts
+/// that pulse, which the pump never ran, and the other entry waits for its rest of nine seconds.
+#[test]
+fn d7_the_rest_of_a_first_pulse_that_a_cut_kept_from_running_is_waited_for() {
+    let text = "schema = 1\n[clock]\nstart = 2026-10-19T15:00:00\nzone = \"UTC0\"\nrun_for = \"2 h\"\n[head]\nflow = \"10 ml/min\"\nshortest_off = \"9000 ms\"\n[[entry]]\nname = \"a\"\nweekly = { days = [\"mon\"], at = \"16:00\" }\nvolume = \"40 ml\"\nwindow = \"30 min\"\npulses = 1\n[[entry]]\nname = \"b\"\nevery = { interval = \"7 h\", from = \"2026-10-19 16:00\" }\nvolume = \"1 ml\"\nwindow = \"10 min\"\n";
+    let setup = Setup::read("site", text).unwrap();
+    let options = Options { disturbances: 1, findings: 20, ..Options::default() };
+    let report = explore(&setup, &options, &mut |_| true);
+    assert_eq!((report.ended, &report.found), (Ended::FixedPoint, &Vec::new()));
+}

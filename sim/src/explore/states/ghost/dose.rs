@@ -30,6 +30,7 @@ impl Ghost {
         let on_ms = u64::from(pulse.on_ms);
         open.pulse_ms = open.pulse_ms.max(on_ms);
         self.leave = Some(Leave::Dose(on_ms));
+        self.pin.was_meant = true;
         self.service_ms = None;
         Ok(())
     }

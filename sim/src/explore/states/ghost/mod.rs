@@ -327,6 +327,7 @@ impl Ghost {
                 self.service = Some(Service { ran_ms: 0 });
                 self.service_ms = Some(ms);
                 self.leave = Some(Leave::Service(ms));
+                self.pin.was_meant = true;
             }
             Act::PrimeEnded | Act::CalibrationEnded | Act::TrainEnded => {
                 let ran = self.service.take().map(|service| service.ran_ms);

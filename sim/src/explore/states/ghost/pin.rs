@@ -11,6 +11,8 @@ pub(in crate::explore::states) struct Pin {
     /// When the last run ended, and how long a rest it needs.
     off_at: u64,
     rest_ms: u64,
+    /// The ledger has had a record of a run, whether the pump came to it or not.
+    pub(super) was_meant: bool,
     /// The logic was reset, and may rest until then.
     unsure_until: Option<u64>,
 }
@@ -26,7 +28,8 @@ impl Pin {
 
     /// The logic does not know any more how long the last run was.
     /// It may rest from there as after the longest pulse, or as after the whole of
-    /// the prime or calibration run that came last.
+    /// the prime or calibration run that came last: after the first of all too, which a cut
+    /// may have kept from running, since a restart counts what the ledger has of it.
     pub(in crate::explore::states) fn forget_rest(
         &mut self,
         true_ms: u64,
@@ -37,7 +40,7 @@ impl Pin {
             Some(ms) => ms + rules.rest_ms(ms),
             None => rules.rest_ms(rules.longest_run_ms),
         };
-        self.unsure_until = (self.off_at > 0).then_some(true_ms + rest);
+        self.unsure_until = self.was_meant.then_some(true_ms + rest);
     }
 }
 
