@@ -172,6 +172,14 @@ impl Auditor {
                     self.too_late = Some(due.key);
                 }
             }
+            if causes.is_empty()
+                && let Some((_, start)) = self.supply.start.filter(|(start, _)| *start == at)
+                && let Some(kept) = self.kept_by.get_mut(&due.key.id).filter(|k| !k.is_empty())
+            {
+                // what kept it for a part of the start's call alone was no use of the pump;
+                // but an act of the same ms may have ended that
+                *kept = kept.or(start);
+            }
             if !unsure.is_empty() {
                 let kept = self.kept_by.entry(due.key.id).or_default();
                 *kept = kept.or(unsure);
@@ -282,6 +290,10 @@ impl Auditor {
     pub(super) fn ledger_is_good(&mut self) {
         self.hinder.ledger_bad = false;
         let now = self.now;
+        if let Some((at, _)) = &mut self.supply.start {
+            // its call goes on where the memory broke it off
+            *at = now;
+        }
         for owed in self.owed_mut() {
             owed.by = owed.by.max(now);
         }

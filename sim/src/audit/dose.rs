@@ -80,6 +80,8 @@ pub(crate) struct Open {
     pub(crate) end_by: i64,
     /// It has to end at once, for one of these causes.
     pub(crate) forced: Option<Causes>,
+    /// The last start ends it, in its own call: no pulse of it follows.
+    pub(crate) over_at_start: bool,
     /// Since when nothing has kept it from pumping; `None` while something does.
     pub(crate) able_since: Option<i64>,
     pub(super) most_when_able: i64,
@@ -132,6 +134,7 @@ impl Open {
             first_on_ms: None,
             end_by: due.deadline(),
             forced: None,
+            over_at_start: false,
             able_since: Some(begin.at),
             most_when_able: 0,
             limits_when_able: limits.clone(),

@@ -41,6 +41,7 @@ impl Open {
             self.most_when_able = p_most;
         }
         (self.least, self.most) = ((p_least, p_least), (p_most, p_most));
+        self.over_at_start = false;
         self.flight = Some(Flight { at, on_ms: on, ran_ms: None, unsure_ms: 0, most_ms: on });
         if i64::from(p.dose_ms) != self.total_ms {
             found.push((

@@ -6,6 +6,7 @@ use dosewright_core::entry::EntryId;
 use dosewright_core::record::{Outcome, OutcomeKind, Pulse};
 
 use super::Auditor;
+use super::causes::Causes;
 use super::dose::{Open, TICK_MS};
 use super::limits::pulse_limits;
 use super::model::{Delivery, Key};
@@ -130,6 +131,16 @@ impl Auditor {
         self.pin.use_ended();
         self.last_dose_end = now;
         self.note(key, o, 1, open.first_on_ms);
+    }
+
+    /// A dose that the start ends keeps nobody: the start has kept whatever waited for it.
+    pub(super) fn leave_the_pump_at_start(&mut self) {
+        let Some((_, start)) = self.supply.start else { return };
+        for due in self.model.waiting() {
+            let kept = self.kept_by.entry(due.key.id).or_default();
+            let memory = kept.contains(Cause::Ledger).then_some(Cause::Ledger);
+            *kept = memory.into_iter().fold(start, Causes::with);
+        }
     }
 
     /// A dose all of whose pulses may stand in slots that cannot be read: it ends

@@ -32,6 +32,9 @@ impl Auditor {
         if opens {
             if let Some(open) = self.open.take() {
                 self.end_dose(&open, o);
+                if open.over_at_start {
+                    self.leave_the_pump_at_start();
+                }
             }
         } else if let OutcomeKind::Skipped(cause) = o.kind {
             self.skip(key, cause, o);

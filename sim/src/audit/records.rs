@@ -85,6 +85,10 @@ impl Auditor {
             self.hinder.ledger_bad |= self.supply.on;
             return;
         }
+        if !self.hinder.ledger_bad {
+            // what begins later than the start is none of its call
+            self.supply.start = self.supply.start.filter(|(at, _)| *at == self.now);
+        }
         self.hinder.ledger_bad = true;
         for owed in self.owed_mut() {
             owed.causes = owed.causes.with(Cause::Ledger);

@@ -8,6 +8,7 @@ use dosewright_core::time::Instant;
 
 use super::Auditor;
 use super::bench;
+use super::causes::Causes;
 use super::dose::TICK_MS;
 use super::limits::{lead_ms, longest_rest_ms, rest_ms};
 use super::model::{Fate, Why};
@@ -38,6 +39,9 @@ pub(crate) struct Supply {
     /// The instant of the last record or start, for the hourly stamp.
     pub(crate) stamped_at: i64,
     pub(super) stamp_reported: bool,
+    /// The call of the last start, which a memory that takes nothing puts off: its instant,
+    /// and what it is called.
+    pub(super) start: Option<(i64, Causes)>,
 }
 
 impl Supply {
@@ -238,6 +242,7 @@ impl Auditor {
             self.wait_again(at);
         }
         let why = if self.supply.was_reset { Why::Restart } else { Why::Boot };
+        self.supply.start = Some((at, why.causes()));
         let mut extra = why.causes();
         if lost {
             extra = extra.with(Cause::ClockLost).with(Cause::ClockUnset);
@@ -354,7 +359,9 @@ impl Auditor {
             open.forced = Some(causes);
             open.causes = open.causes.or(causes);
         }
-        if !causes.is_empty() || complete || open.due.deadline() <= at {
+        let over = !causes.is_empty() || open.due.deadline() <= at;
+        open.over_at_start = over || open.is_complete();
+        if over || complete {
             open.end_by = at;
         } else {
             open.end_by = open.due.deadline();

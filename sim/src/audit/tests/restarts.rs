@@ -2,14 +2,15 @@
 //! act does while the device sleeps.
 
 use dosewright_core::cause::Cause;
-use dosewright_core::entry::EntryId;
+use dosewright_core::entry::{Entry, EntryId};
 use dosewright_core::record::{OutcomeKind, Record};
 use dosewright_core::time::Instant;
 use dosewright_core::tube::Tube;
+use dosewright_core::units::Volume;
 
 use super::bench::{
-    DAY, Ev, HOUR, MIN, Stream, breaks, head, holds, is_outcome, lacks, local, nights, places,
-    with, with_outcome, without,
+    CET, DAY, Ev, HOUR, MIN, Stream, breaks, every, head, holds, ideal_stream, install, is_outcome,
+    lacks, local, nights, outcomes, places, round_head, table, weekly, with, with_outcome, without,
 };
 use crate::observe::DeviceAct;
 
@@ -172,4 +173,54 @@ fn d1_a_device_that_does_not_start_owes_nothing() {
     // the supply comes again, and it starts
     let again = with(&off, &[(HOUR, Ev::Supply(false)), (2 * HOUR, Ev::Supply(true))]);
     breaks(&again, END, "D1", "no outcome");
+}
+
+/// A dose of one pulse that the supply goes in; another waits for it, and has a minute left
+/// for two minutes of pumping when the supply is back.
+fn behind_a_dose_that_the_start_ends() -> Stream {
+    let one = Entry {
+        volume: Volume::from_ml(1),
+        window_ms: MIN as u32,
+        pulses: Some(1),
+        ..every(1, 30 * HOUR, 45 * MIN)
+    };
+    let timetable = table(&[one, weekly(2, 0x7f, 45)]);
+    let mut inputs = install(round_head(), CET, "2026-10-19 00:00", timetable);
+    let cut = [(45 * MIN + 500, Ev::Supply(false)), (89 * MIN, Ev::Supply(true))];
+    inputs.extend(cut.map(|(ms, ev)| (ms as u64, ev)));
+    ideal_stream(&inputs, END)
+}
+
+#[test]
+fn d1_what_the_start_has_ended_keeps_nobody() {
+    let stream = behind_a_dose_that_the_start_ends();
+    let report = holds(&stream, END);
+    assert_eq!((report.dues.dosed, report.dues.part), (1, 1));
+    assert_eq!(outcomes(&stream)[1].kind, OutcomeKind::Part(Cause::SupplyLost));
+    let wrong = |kind| with_outcome(&stream, 1, |o| o.kind = kind);
+    let words = "expected part, \"supply lost\"";
+    for cause in [Cause::PumpInUse, Cause::Restarts, Cause::Service] {
+        breaks(&wrong(OutcomeKind::Part(cause)), END, "D1", words);
+    }
+}
+
+#[test]
+fn d1_what_goes_on_after_a_start_has_kept_the_one_that_waits() {
+    // 45 s of pumping in three pulses, and a cut in the first of them: the start goes on
+    // with the dose, and the other is left 75 s for two minutes
+    let owner = Entry {
+        volume: Volume::from_ml(45),
+        window_ms: 20 * MIN as u32,
+        pulses: Some(3),
+        ..every(1, 30 * HOUR, 45 * MIN)
+    };
+    let other = Entry { window_ms: 5 * MIN as u32, ..weekly(2, 0x7f, 46) };
+    let mut inputs = install(round_head(), CET, "2026-10-19 00:00", table(&[owner, other]));
+    let off = [(45 * MIN + 5_000, Ev::Supply(false)), (49 * MIN + 15_000, Ev::Supply(true))];
+    inputs.extend(off.map(|(ms, ev)| (ms as u64, ev)));
+    let stream = ideal_stream(&inputs, END);
+    let report = holds(&stream, END);
+    assert_eq!((report.dues.dosed, report.dues.part), (1, 1));
+    let lost = with_outcome(&stream, 1, |o| o.kind = OutcomeKind::Part(Cause::SupplyLost));
+    breaks(&lost, END, "D1", "expected part, \"pump in use\"");
 }
