@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
-use dosewright_core::zone::{ChangeDay, ChangeRule, Zone};
+use dosewright_core::zone::{ChangeDay, ChangeRule, Summer, Zone};
 use jiff::Timestamp;
 use jiff::civil::DateTime;
-use jiff::tz::{AmbiguousOffset, TimeZone};
+use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 
 /// The zone as a POSIX TZ string, with invented abbreviations.
 pub fn posix_string(zone: &Zone) -> String {
@@ -42,7 +42,21 @@ fn push_hms(text: &mut String, s: i32) {
 
 /// The library's zone; `None` where it takes no such zone.
 pub fn to_jiff(zone: &Zone) -> Option<TimeZone> {
+    // west of Greenwich the library has a summer that never ends begin with the year of UTC
+    if let Some(summer) = zone.summer.filter(|summer| lasts_all_year(zone, summer)) {
+        return Some(TimeZone::fixed(Offset::from_seconds(summer.offset_s).ok()?));
+    }
     TimeZone::posix(&posix_string(zone)).ok()
+}
+
+/// Whether summer begins with the first moment of the year and ends with its last, which by
+/// RFC 9636, section 3.3.1, has it last all the year.
+fn lasts_all_year(zone: &Zone, summer: &Summer) -> bool {
+    let first = [ChangeDay::ZeroBased(0), ChangeDay::JulianNoLeap(1)];
+    let over_s = 86_400 + summer.offset_s - zone.offset_s;
+    first.contains(&summer.start.day)
+        && summer.start.time_s == 0
+        && (summer.end.day, summer.end.time_s) == (ChangeDay::JulianNoLeap(365), over_s)
 }
 
 /// The moment of a local time in ms since 1970 in the library's zone, both in
@@ -150,6 +164,27 @@ mod tests {
                 assert_eq!(a.timestamp(), b.timestamp(), "{text}");
             }
         }
+    }
+
+    /// RFC 9636, section 3.3.1: with summer from 1 January 00:00 to 31 December 24:00 and what
+    /// summer is ahead, it is in force all the year.
+    #[test]
+    fn d8_a_summer_of_the_whole_year_does_not_end_at_new_year() {
+        for (text, hours) in [
+            ("EST5EDT,0/0,J365/25", -4),
+            ("EST5EDT,J1/0,J365/25", -4),
+            ("XXX3YYY4,0/0,J365/23", -4),
+            ("XXX-3YYY,0/0,J365/25", 4),
+        ] {
+            let tz = to_jiff(&Zone::parse(text).unwrap()).unwrap();
+            // by the hour from 2 h before the new year of UTC to 22 h after it
+            for hour in 0..24 {
+                let utc_ms = 1_798_754_400_000 + hour * 3_600_000;
+                assert_eq!(local_ms(&tz, utc_ms), utc_ms + hours * 3_600_000, "{text}, {hour}");
+            }
+        }
+        let ends = to_jiff(&Zone::parse("EST5EDT,0/0,J365/24").unwrap()).unwrap();
+        assert_eq!(local_ms(&ends, 1_798_754_400_000 + 6 * 3_600_000), 1_798_758_000_000);
     }
 
     /// D8: New York, 2026: 02:30 in spring runs at 03:30 EDT, 01:30 in autumn once
