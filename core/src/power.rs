@@ -237,29 +237,38 @@ impl Gauge {
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Mean {
-    sum_mv: u32,
-    count: u8,
+    /// Readings that were taken, in [`Self::ONE`], and the sum of them in mV below that: the
+    /// state has two of these, and lies in RAM.
+    taken: u32,
+    least_mv: u16,
+    most_mv: u16,
     last: Instant,
 }
 
 impl Mean {
     /// No reading yet.
-    pub const NONE: Self = Self { sum_mv: 0, count: 0, last: Instant::MIN };
+    pub const NONE: Self = Self { taken: 0, least_mv: u16::MAX, most_mv: 0, last: Instant::MIN };
+    /// One reading; ten are less in mV.
+    const ONE: u32 = 1 << 24;
 
     /// Takes in a reading; the mean of the last ten, once there are ten that came no
-    /// more than [`READINGS_APART`] after one another. The next ten make the next one.
-    pub const fn take(&mut self, at: Instant, mv: u16) -> Option<u16> {
+    /// more than [`READINGS_APART`] after one another. The highest and the lowest of them
+    /// are left out, so that one wrong reading is no other pack. The next ten make the
+    /// next one.
+    pub fn take(&mut self, at: Instant, mv: u16) -> Option<u16> {
         // the first is far from none
         if at.since(self.last).as_ms() > READINGS_APART.as_ms() {
             *self = Self::NONE;
         }
-        self.sum_mv += mv as u32;
-        self.count += 1;
+        self.taken += Self::ONE + u32::from(mv);
+        self.least_mv = self.least_mv.min(mv);
+        self.most_mv = self.most_mv.max(mv);
         self.last = at;
-        if self.count < READINGS {
+        if self.taken < u32::from(READINGS) * Self::ONE {
             return None;
         }
-        let mean = self.sum_mv / READINGS as u32;
+        let sum_mv = self.taken % Self::ONE - u32::from(self.least_mv) - u32::from(self.most_mv);
+        let mean = sum_mv / u32::from(READINGS - 2);
         *self = Self::NONE;
         Some(mean as u16)
     }
@@ -305,6 +314,28 @@ mod tests {
             assert_eq!(mean.take(at(10 + three_min + i), 7000), None);
         }
         assert_eq!(mean.take(at(20 + three_min), 7000), Some(7000));
+    }
+
+    #[test]
+    fn p3_a_mean_leaves_out_the_highest_and_the_lowest() {
+        for wrong in [0, 5999, 6009, u16::MAX] {
+            for place in 0..READINGS {
+                let mut mean = Mean::NONE;
+                let mut made = None;
+                for i in 0..READINGS {
+                    let mv = if i == place { wrong } else { 6000 + u16::from(i) % 2 };
+                    made = mean.take(at(0), mv);
+                }
+                assert_eq!(made, Some(6000), "{wrong} mV as reading {place}");
+            }
+        }
+        // all ten as high as can be read
+        let mut mean = Mean::NONE;
+        let made = (0..READINGS).filter_map(|_| mean.take(at(0), u16::MAX)).last();
+        assert_eq!(made, Some(u16::MAX));
+        // the next mean knows nothing of this one's
+        let made = (0..READINGS).filter_map(|_| mean.take(at(0), 3)).last();
+        assert_eq!(made, Some(3));
     }
 
     #[test]

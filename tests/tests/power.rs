@@ -132,6 +132,32 @@ fn p3_another_pack_is_recognised_by_its_voltage_at_rest() {
 }
 
 #[test]
+fn p3_one_wrong_reading_of_a_test_is_no_other_pack_and_changes_no_mean() {
+    for wrong in [0, 1, 18_000, u16::MAX] {
+        let mut bench = Bench::new(Some(PACK));
+        bench.until(DUE + HOUR);
+        let (since, used) = {
+            let gauge = bench.device.controller().book().gauge;
+            (gauge.since, gauge.used_uc)
+        };
+        // at rest, under load, and both: then all is well again
+        for misread in
+            [(Some(wrong), None), (None, Some(wrong)), (Some(wrong), Some(wrong)), (None, None)]
+        {
+            bench.misread = misread;
+            bench.restart();
+            let gauge = bench.device.controller().book().gauge;
+            assert_eq!((gauge.rest_mv, gauge.load_mv), (10_500, 9_500), "{wrong} mV, {misread:?}");
+            assert!(
+                gauge.since == since && gauge.used_uc >= used,
+                "{wrong} mV: the account goes on"
+            );
+        }
+        assert!(!bench.alarm(Alarm::PackLow) && !bench.alarm(Alarm::PackExhausted));
+    }
+}
+
+#[test]
 fn p3_the_account_goes_on_after_a_restart_and_over_a_roll() {
     let mut bench = Bench::new(Some(PACK));
     bench.until(DUE + HOUR);

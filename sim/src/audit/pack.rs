@@ -51,8 +51,12 @@ impl Rows {
         for mut row in before {
             row.push(mv);
             if row.len() == READINGS {
-                let sum: u32 = row.drain(..).map(u32::from).sum();
-                let mean = Some((sum / READINGS as u32) as u16);
+                // the lowest and the highest are in no mean
+                row.sort_unstable();
+                let inner = &row[1..READINGS - 1];
+                let sum: u32 = inner.iter().copied().map(u32::from).sum();
+                let mean = Some((sum / inner.len() as u32) as u16);
+                row.clear();
                 if is_sure {
                     self.means.clear();
                 }

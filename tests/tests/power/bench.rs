@@ -42,6 +42,8 @@ pub(crate) struct Bench {
     pub(crate) now: i64,
     /// At rest and under load, in mV.
     pub(crate) reads: (u16, u16),
+    /// What one reading of each test says instead, at rest and under load, in mV.
+    pub(crate) misread: (Option<u16>, Option<u16>),
     pub(crate) wakes: Vec<Reason>,
 }
 
@@ -52,7 +54,14 @@ impl Bench {
             panic!("the ledger does not start")
         };
         let wires = Wires::default();
-        let mut bench = Self { device, wires, now: 0, reads: (10_500, 9_500), wakes: Vec::new() };
+        let mut bench = Self {
+            device,
+            wires,
+            now: 0,
+            reads: (10_500, 9_500),
+            misread: (None, None),
+            wakes: Vec::new(),
+        };
         let head = Head::with_flow(Flow::from_nl_per_min(30_000_000).unwrap());
         bench.act(Event::SetHead(&head)).unwrap();
         bench
@@ -89,8 +98,10 @@ impl Bench {
         let answer = self.wires.refused.map_or(Ok(()), Err);
         let (rest, load) = self.reads;
         if self.wires.tests.len() > tests {
-            for (mv, loaded) in [(rest, false), (load, true)] {
-                for _ in 0..10 {
+            let (misread_rest, misread_load) = self.misread;
+            for (mv, loaded, misread) in [(rest, false, misread_rest), (load, true, misread_load)] {
+                for i in 0..10 {
+                    let mv = misread.filter(|_| i == 4).unwrap_or(mv);
                     self.act(Event::PackRead { mv, loaded }).unwrap();
                 }
             }

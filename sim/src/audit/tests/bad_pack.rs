@@ -97,6 +97,26 @@ fn p3_means_that_the_readings_do_not_make() {
 }
 
 #[test]
+fn p3_one_wrong_reading_is_in_no_mean() {
+    let row = |mv: u16, wrong: u16, loaded| {
+        let mut row = readings(1, mv, loaded);
+        row[4] = (1, Ev::Act(DeviceAct::PackRead { mv: wrong, loaded }));
+        row
+    };
+    for wrong in [0, u16::MAX] {
+        let read = all(&[&set(), &row(10_500, wrong, false), &row(9_500, wrong, true)]);
+        holds(&morning(&all(&[&read, &[means(1, 10_500, 9_500)]]), END), END);
+        // the mean of all ten
+        let of_ten = |mv: u16| ((u32::from(mv) * 9 + u32::from(wrong)) / 10) as u16;
+        let words = "the last ten readings make 10500 and 9500 mV";
+        for (rest, load) in [(of_ten(10_500), 9_500), (10_500, of_ten(9_500))] {
+            let taken = all(&[&read, &[means(1, rest, load)]]);
+            breaks(&morning(&taken, END), END, "P3", words);
+        }
+    }
+}
+
+#[test]
 fn p3_alarms_that_the_means_do_not_say() {
     let low = alarm(2, Alarm::PackLow, true);
     let exhausted = alarm(2, Alarm::PackExhausted, true);
@@ -237,18 +257,19 @@ fn p3_the_last_mean_is_the_one() {
         &[means(2, 10_500, 9_400)],
     ]);
     holds(&morning(&load, END), END);
-    // the mean is rounded down: nine of 9500 and one of 9491
+    // the mean is rounded down: seven of 9500 and one of 9491, beside the
+    // highest and the lowest
     let mixed = |mv| {
         all(&[
             &set(),
             &readings(1, 10_500, false),
-            &readings(1, 9_500, true)[1..],
-            &[(1, Ev::Act(DeviceAct::PackRead { mv: 9_491, loaded: true }))],
+            &readings(1, 9_500, true)[2..],
+            &readings(1, 9_491, true)[8..],
             &[means(1, 10_500, mv)],
         ])
     };
-    holds(&morning(&mixed(9_499), END), END);
-    breaks(&morning(&mixed(9_500), END), END, "P3", "the last ten readings make");
+    holds(&morning(&mixed(9_498), END), END);
+    breaks(&morning(&mixed(9_499), END), END, "P3", "the last ten readings make");
 }
 
 #[test]

@@ -65,7 +65,7 @@ fn main() -> ! {
         halt()
     };
     // said before the watchdog is used again; a brown-out is a power-on
-    let by_watchdog = chip.WATCHDOG.reason().read().bits() != 0;
+    let by_watchdog = chip.WATCHDOG.reason().read().timer().bit_is_set();
     let mut watchdog = hal::Watchdog::new(chip.WATCHDOG);
     let clocks = hal::clocks::init_clocks_and_plls(
         12_000_000,
