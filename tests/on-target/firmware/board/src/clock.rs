@@ -1,11 +1,9 @@
 //! The chip's timer: as the clock, as the alarm that ends a sleep, and as the one-shot
 //! that turns the pump off.
 
-use core::cell::Cell;
-
-use critical_section::Mutex;
 use dosewright_core::shell::{Clock, OneShot as EndsRun};
 use dosewright_core::time::{Duration, Instant};
+use rp2040_hal::Timer;
 use rp2040_hal::fugit::ExtU32;
 use rp2040_hal::pac::{self, interrupt};
 use rp2040_hal::timer::{Alarm, Alarm0, Alarm1};
@@ -15,57 +13,38 @@ use crate::off::pump_off;
 /// The longest sleep: most of the watchdog's period is left for what comes after it.
 const LONGEST_SLEEP_MS: u32 = crate::WATCHDOG_MS / 8;
 
-/// What the device's time is ahead of the timer. The handlers of the contacts need it as well.
-static AHEAD: Mutex<Cell<Duration>> = Mutex::new(Cell::new(Duration::ZERO));
-
-/// The device's time, for the loop and for handlers.
-pub fn now() -> Instant {
-    let ahead = critical_section::with(|cs| AHEAD.borrow(cs).get());
-    counted().plus(ahead)
-}
-
-/// Sets the clock to the device's time.
-pub fn set(now: Instant) {
-    let ahead = now.since(counted());
-    critical_section::with(|cs| AHEAD.borrow(cs).set(ahead));
-}
-
-/// What the timer counts. Its halves are read apart: where the upper one has changed between,
-/// the lower one may be of either.
-fn counted() -> Instant {
-    // SAFETY: these registers are read, and reading them changes nothing
-    let timer = unsafe { &*pac::TIMER::ptr() };
-    let mut high = timer.timerawh().read().bits();
-    loop {
-        let low = timer.timerawl().read().bits();
-        let again = timer.timerawh().read().bits();
-        if again == high {
-            let us = u64::from(high) << 32 | u64::from(low);
-            return Instant::from_ms((us / 1000) as i64);
-        }
-        high = again;
-    }
-}
-
 /// The clock, and the alarm that ends a sleep.
 pub struct WakeClock {
+    timer: Timer,
     alarm: Alarm1,
+    /// What the device's time is ahead of the timer.
+    ahead: Duration,
 }
 
 impl WakeClock {
-    pub fn new(mut alarm: Alarm1) -> Self {
+    pub fn new(timer: Timer, mut alarm: Alarm1) -> Self {
         alarm.enable_interrupt();
-        Self { alarm }
+        Self { timer, alarm, ahead: Duration::ZERO }
+    }
+
+    fn counted(&self) -> Instant {
+        Instant::from_ms((self.timer.get_counter().ticks() / 1000) as i64)
+    }
+
+    /// Sets the clock to the device's time.
+    pub fn set(&mut self, now: Instant) {
+        self.ahead = now.since(self.counted());
     }
 }
 
 impl Clock for WakeClock {
     fn now(&mut self) -> Instant {
-        now()
+        self.counted().plus(self.ahead)
     }
 
     fn sleep(&mut self, until: Option<Instant>) {
-        let left = until.map_or(u64::MAX, |until| until.since(now()).as_ms());
+        let now = self.now();
+        let left = until.map_or(u64::MAX, |until| until.since(now).as_ms());
         let ms = u32::try_from(left).unwrap_or(u32::MAX).min(LONGEST_SLEEP_MS);
         if ms > 0 && self.alarm.schedule((ms * 1000).micros()).is_ok() {
             cortex_m::asm::wfi();

@@ -97,7 +97,7 @@ fn main() -> ! {
             motor_fault: Contact::absent(),
             level_low: on_is_low(with_edges(pins.gpio5.into_pull_up_input().into_dyn_pin())),
         },
-        clock: WakeClock::new(wake),
+        clock: WakeClock::new(timer, wake),
         report: Silent,
         drive_failed: false,
         off_owed: false,
@@ -118,8 +118,8 @@ fn main() -> ! {
         &INBOX,
     );
     let Ok(mut main) = started else { halt() };
-    // before the first handler says when something was
-    clock::set(main.device().now());
+    let now = main.device().now();
+    main.board().clock.set(now);
     contacts::let_interrupts_through(&mut core.NVIC);
     loop {
         watchdog.feed();
