@@ -18,7 +18,7 @@ pub struct Recovered<const N: usize, const H: usize> {
     pub unreadable_tail: u32,
     /// Slots that cannot be read.
     pub unreadable: u32,
-    /// One of them comes after all that tells of the pump: it may have run by that.
+    /// One of those may have been the latest pulse: the pump may have run by it.
     pub run_lost: bool,
 }
 
@@ -39,7 +39,7 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
     book: &mut Book<N, H>,
     ledger: &mut Ledger<F>,
 ) -> (u32, u32, bool) {
-    let (mut unreadable_tail, mut unreadable, mut run_lost) = (0_u32, 0_u32, false);
+    let (mut unreadable_tail, mut unreadable) = (0_u32, 0_u32);
     // unreadable slots since the last intent: each may have been one more (D4)
     let mut since_intent = 0_u32;
     let mut staged_from: Option<Position> = None;
@@ -61,7 +61,6 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
             parts.judge(book);
         }
         if !is_read {
-            run_lost = true;
             unreadable = unreadable.saturating_add(1);
             after_loss = next;
             if second == slot.position.index() {
@@ -103,7 +102,6 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
         if staged_from.is_some() && matches!(since_staged, 1 | 2) && runs_on {
             book.damage(staged_lines, staged_closed);
         }
-        let rests = book.rest_until;
         match &record {
             Record::Adopted(adopted) => {
                 let from = staged_from.unwrap_or(slot.position);
@@ -121,7 +119,6 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
                 }
             }
         }
-        run_lost &= book.rest_until == rests;
         staged_from = None;
     }
     if let Some(parts) = snapshot {
@@ -130,8 +127,9 @@ pub(crate) fn recover_into<F: NorFlash, const N: usize, const H: usize>(
     doubt(book, since_intent);
     // the pump starts for a dose once both slots of its first intent have taken: one that
     // cannot be read is no pulse
-    let in_pairs = u32::from(ledger.ends_in_pairs());
-    (unreadable_tail.saturating_sub(in_pairs), unreadable, run_lost)
+    let tail = unreadable_tail.saturating_sub(u32::from(ledger.ends_in_pairs()));
+    let pulses = if book.open.is_some() { since_intent } else { tail };
+    (tail, unreadable, pulses > 0)
 }
 
 /// Each slot that cannot be read may have been one pulse more of the open dose (D4).

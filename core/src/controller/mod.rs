@@ -86,7 +86,7 @@ pub struct Start {
     pub unreadable_tail: u32,
     /// Slots of the ledger that cannot be read.
     pub unreadable: u32,
-    /// The pump may have run by what stood in one of them, until this start.
+    /// One of them may have been the latest pulse: the pump may have run by it until now.
     pub run_lost: bool,
 }
 

@@ -124,10 +124,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             head.rest_after(last.unwrap_or(Duration::from_ms(u64::from(run))))
         });
         let rested = start.now.plus(longest);
-        // in an open dose each lost slot may have been a pulse; else all but one of the tail
-        let in_doubt = self.book.open.is_some() || start.unreadable_tail > 0;
-        let runs_lost = start.run_lost && in_doubt;
-        let known = if runs_lost { rested } else { self.book.rest_until };
+        let known = if start.run_lost { rested } else { self.book.rest_until };
         self.pump = Pump::Off { rest_until: rested.min(known) };
         (self.doubt, self.doubt_until) = (start.unreadable_tail, self.now);
         if let Some(open) = self.book.open {
