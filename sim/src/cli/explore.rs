@@ -275,6 +275,7 @@ mod tests {
             two_cuts: 14_578_399,
             to_the_end: 475_705,
             first_cuts: 34_449,
+            in_open_rolls: 9_876,
         };
         let plan = Plan { depth: 2, word: 1, threads: 2, merge_first: false };
         let report = Report { plan, counts, is_complete: true, failure: None };

@@ -9,7 +9,7 @@
 use std::cell::{Cell, RefCell};
 
 use dosewright_core::device::Device;
-use dosewright_core::ledger::{Geometry, SLOT, Slot};
+use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
 use embedded_storage::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
 
 use crate::world::flash::NorError;
@@ -50,6 +50,17 @@ impl Work {
         match *self {
             Self::Write { slot, .. } => slot..slot + 1,
             Self::Erase { sector } => sector * SLOTS..(sector + 1) * SLOTS,
+        }
+    }
+
+    /// Whether it is part of a change of sector: the erase, and all that is written before
+    /// the next record.
+    pub(super) fn is_of_roll(&self) -> bool {
+        match self {
+            Self::Erase { .. } => true,
+            Self::Write { bytes, .. } => {
+                !matches!(Slot::decode(bytes), Slot::Good { class: Class::Record, .. })
+            }
         }
     }
 }

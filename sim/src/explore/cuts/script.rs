@@ -40,10 +40,11 @@ pub(super) const SHORTEST_OFF_MS: i64 = 600;
 
 /// 20:00 of the third day, counted from the device's first start at 18:00.
 const EVENING: i64 = 50 * HOUR;
-/// Records until the sector is full, from the start of the evening: the start
-/// itself, 3 of the first dose, 3 of run and reading, 1 of the weekly
-/// dose's first pulse, 2 of the edit.
-const FREE_AT_START: u16 = 10;
+/// Slots until the sector is full, from the start of the evening: the start itself, 4 of
+/// the first dose and 2 of the weekly one's first pulse (a dose's first intent stands in two),
+/// 4 of run and reading, 3 of the edit. What comes next is the weekly dose's second pulse:
+/// its record finds no room, so that the change of sector has an open dose to carry over.
+const FREE_AT_START: u16 = 14;
 
 /// Flow before and after the calibration, in nl/min: chosen so that no dose is a
 /// whole number of milliseconds and every one leaves a remainder, and near enough to

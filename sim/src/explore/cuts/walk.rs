@@ -31,6 +31,8 @@ pub struct Counts {
     pub to_the_end: u64,
     /// Places of the first cut.
     pub first_cuts: u64,
+    /// Those of them that are in a change of sector while a dose is open.
+    pub in_open_rolls: u64,
 }
 
 impl Counts {
@@ -44,6 +46,7 @@ impl Counts {
         self.two_cuts += other.two_cuts;
         self.to_the_end += other.to_the_end;
         self.first_cuts += other.first_cuts;
+        self.in_open_rolls += other.in_open_rolls;
     }
 }
 
@@ -261,6 +264,8 @@ impl<'s, const W: usize> Walker<'s, W> {
                     expected: books[usize::from(is_complete)],
                     slots: slots.clone(),
                 };
+                let carries = books[0].open.is_some() && torn.work.is_of_roll();
+                self.counts.in_open_rolls += u64::from(trunk && carries);
                 self.cut(depth, &point, is_complete, base, child, kept)?;
                 for (slot, (old, fails)) in slots.clone().zip(&before) {
                     base.put(slot, old, *fails);
