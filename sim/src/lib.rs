@@ -28,6 +28,7 @@ pub mod shrink;
 pub mod soak;
 pub mod swarm;
 pub mod sweep;
+mod tables;
 pub mod trace;
 pub mod trade;
 pub mod units;

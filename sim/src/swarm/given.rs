@@ -10,6 +10,7 @@ use super::ground::{Ground, Known, Tank};
 use super::{LEAST_DAYS, Shape, busy_ms, calm, faults};
 use crate::run::{Frame, Options};
 use crate::scenario::{Scenario, Supply};
+use crate::tables;
 use crate::world;
 
 /// A site from a scenario file: its clock, head and timetable, without the faults,
@@ -29,6 +30,7 @@ impl Given {
         for key in ["fault", "operator", "expect"] {
             doc.remove(key);
         }
+        tables::unfold(&mut doc);
         // the length of the run is the soak's
         doc.get_mut("clock")?.as_table_like_mut()?.remove("run_for");
         let inline = |at: usize| -> Option<String> {

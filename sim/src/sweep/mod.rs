@@ -12,7 +12,8 @@ use crate::attempt::{self, Attempt};
 use crate::diagnose::{Severity, Source};
 use crate::judged::Verdict;
 use crate::run::Options;
-use crate::scenario::{FaultKind, Scenario};
+use crate::scenario::{self, FaultKind, Scenario};
+use crate::tables;
 
 /// What a sweep is made of.
 #[derive(Debug, Clone)]
@@ -62,11 +63,12 @@ impl Plan {
         moments: &Moments,
         seed: u64,
     ) -> Result<Self, Nothing> {
-        let mut doc: toml_edit::DocumentMut =
-            text.parse().map_err(|_| Nothing("its tables cannot be edited".to_owned()))?;
-        doc.remove("expect");
-        let base = doc.to_string();
-        let moments = moments::find(scenario, moments, seed)?;
+        let base = base(text).ok_or_else(|| Nothing("its tables cannot be edited".to_owned()))?;
+        let said = match moments {
+            Moments::At(at) => said(&base, at),
+            _ => None,
+        };
+        let moments = moments::find(scenario, moments, said, seed)?;
         Ok(Self { base, seed, kinds, moments })
     }
 
@@ -100,6 +102,14 @@ impl Plan {
     }
 }
 
+/// A scenario's text as one that a fault can be put at the end of, without what it expects.
+fn base(text: &str) -> Option<String> {
+    let mut doc: toml_edit::DocumentMut = text.parse().ok()?;
+    doc.remove("expect");
+    tables::unfold(&mut doc);
+    Some(doc.to_string())
+}
+
 /// The added fault is the last of the file; what became of those before it is the
 /// scenario's own affair.
 fn judge(text: &str, attempt: Option<Attempt>) -> (Verdict, Vec<String>) {
@@ -124,12 +134,22 @@ fn judge(text: &str, attempt: Option<Attempt>) -> (Verdict, Vec<String>) {
     (Verdict::Invalid, why.into_iter().collect())
 }
 
+/// The text with one more fault, of a kind that there is on every site.
+fn with_any(base: &str, at: &str) -> String {
+    format!("{}\n[[fault]]\nat = \"{at}\"\nwatchdog_reset = {{}}\n", base.trim_end())
+}
+
+/// The moment of a fault, as a scenario's reader takes it.
+fn said(base: &str, at: &str) -> Option<scenario::Moment> {
+    let (scenario, _) = crate::check::read("sweep", &with_any(base, at));
+    scenario?.faults.last().map(|fault| fault.at)
+}
+
 /// What is wrong with a moment for a fault of this scenario, in words; `None` where it is one.
 pub fn bad_moment(text: &str, at: &str) -> Option<String> {
-    let base = text.trim_end();
-    // any fault that there is on every site
-    let with = format!("{base}\n[[fault]]\nat = \"{at}\"\nwatchdog_reset = {{}}\n");
-    let (_, problems) = crate::check::read("sweep", &with);
+    let base = base(text)?;
+    let base = base.trim_end();
+    let (_, problems) = crate::check::read("sweep", &with_any(base, at));
     let found = problems
         .into_iter()
         .find(|found| found.severity == Severity::Error && found.span.start > base.len())?;

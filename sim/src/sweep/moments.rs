@@ -6,8 +6,8 @@ use dosewright_core::record::{Outcome, OutcomeKind, Record};
 
 use super::Nothing;
 use crate::observe::{Observation, Observer, Records};
-use crate::run::{self, Options};
-use crate::scenario::Scenario;
+use crate::run::{self, Frame, Options};
+use crate::scenario::{self, Scenario};
 
 /// Which moments.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -45,6 +45,8 @@ struct Notes {
     on_since: Option<u64>,
     /// Of each dose begun: where its first pulse is, and the number of pulses.
     doses: Vec<Dose>,
+    /// Of each pulse: its dose and its place in that, both from 1, and when it begins.
+    intents: Vec<(u32, u32, u64)>,
     /// Slots written: when, and where.
     slots: Vec<(u64, u32)>,
     records: Records,
@@ -93,6 +95,8 @@ impl Notes {
                 }
                 if let Some(dose) = self.doses.last_mut() {
                     dose.pulses += 1;
+                    let pulse = dose.pulses as u32;
+                    self.intents.push((self.doses.len() as u32, pulse, at_ms));
                 }
             }
             Some(Record::Outcome(Outcome { kind: OutcomeKind::Dosed, .. })) => {
@@ -111,14 +115,30 @@ impl Notes {
             at: format!("+{}", in_parts(at_ms)),
             slot: before.map_or(0, |(_, address)| *address),
             sector_bytes: self.sector_bytes,
-            erases: false,
+            // by its time alone, so that the moment asked for by that is the same
+            erases: self.sector_change.is_some_and(|change| change.saturating_sub(1) == at_ms),
         }
+    }
+
+    /// When a moment of a scenario is; the end of the run where it never comes.
+    fn when(&self, moment: scenario::Moment, frame: &Frame) -> u64 {
+        let found = match moment {
+            scenario::Moment::Pulse { dose, pulse } => self
+                .intents
+                .iter()
+                .find(|(of, nth, _)| (*of, *nth) == (dose, pulse))
+                .map(|(_, _, at_ms)| *at_ms),
+            other => frame.moment(other),
+        };
+        found.unwrap_or(frame.run_ms)
     }
 }
 
+/// The moments; `said` is the one that was asked for by [`Moments::At`], as it was read.
 pub(super) fn find(
     scenario: &Scenario,
     which: &Moments,
+    said: Option<scenario::Moment>,
     seed: u64,
 ) -> Result<Vec<Moment>, Nothing> {
     let mut notes = Notes { sector_bytes: scenario.memory.sector_bytes, ..Notes::default() };
@@ -141,8 +161,9 @@ pub(super) fn find(
             Ok((1..=count).map(|at| notes.moment(&format!("moment {at}"), share(at))).collect())
         }
         Moments::At(at) => {
-            let ms = at.strip_prefix('+').and_then(|length| crate::scenario::length(length).ok());
-            Ok(vec![Moment { at: at.clone(), ..notes.moment(at, ms.unwrap_or(0)) }])
+            let frame = Frame::of(scenario, &options);
+            let ms = said.map_or(frame.run_ms, |moment| notes.when(moment, &frame));
+            Ok(vec![Moment { at: at.clone(), ..notes.moment(at, ms) }])
         }
     }
 }
@@ -177,8 +198,7 @@ fn phases(notes: &Notes) -> Result<Vec<Moment>, Nothing> {
     out.push(notes.moment("at outcome", last.1.saturating_sub(1)));
     out.push(notes.moment("after", last.1 + 60_000));
     if let Some(at_ms) = notes.sector_change {
-        let change = notes.moment("sector change", at_ms.saturating_sub(1));
-        out.push(Moment { erases: true, ..change });
+        out.push(notes.moment("sector change", at_ms.saturating_sub(1)));
     }
     Ok(out)
 }

@@ -41,14 +41,37 @@ pub(super) fn table(plan: &Plan, cells: &[Cell]) -> String {
         }
         out.push('\n');
     }
-    // what differs from moment to moment is told of the first
     for kind in &plan.kinds {
-        if let Some(cell) = cells.iter().find(|cell| cell.kind == *kind) {
-            _ = writeln!(out, "put: {}", cell.put);
-        }
+        let mine: Vec<&Cell> = cells.iter().filter(|cell| cell.kind == *kind).collect();
+        put(&mine, &mut out);
     }
     out.push('\n');
     out + &verdict(cells)
+}
+
+/// What was put of one kind. What differs from moment to moment is told of each, where
+/// those are few; of many it is told of the first, and that it differs.
+fn put(cells: &[&Cell], out: &mut String) {
+    let mut all: Vec<(&str, Vec<String>)> = Vec::new();
+    for cell in cells {
+        let number = (cell.moment + 1).to_string();
+        match all.iter_mut().find(|(put, _)| *put == cell.put) {
+            Some((_, at)) => at.push(number),
+            None => all.push((&cell.put, vec![number])),
+        }
+    }
+    match all.as_slice() {
+        [] => {}
+        [(put, _)] => _ = writeln!(out, "put: {put}"),
+        [(put, _), ..] if all.len() > COLUMNS => {
+            _ = writeln!(out, "put: {put}\n     at the first moment; --json tells each");
+        }
+        _ => {
+            for (put, at) in &all {
+                _ = writeln!(out, "put: {put}\n     at {}", at.join(", "));
+            }
+        }
+    }
 }
 
 /// How many held, in a line.

@@ -27,6 +27,15 @@ bit_flip           held   held   held   held   held   held   held   held
 put: supply_loss = { lasts = \"10 min\" }
 put: late_wake = { by = \"5 min\" }
 put: bit_flip = { address = 2580, bit = 3 }
+     at 1
+put: bit_flip = { address = 2708, bit = 3 }
+     at 2, 3, 4
+put: bit_flip = { address = 3668, bit = 3 }
+     at 5
+put: bit_flip = { address = 4564, bit = 3 }
+     at 6, 7
+put: bit_flip = { address = 4628, bit = 3 }
+     at 8
 
 24 of 24 held, 0 failed, 0 never took effect (none)
 "
@@ -66,4 +75,22 @@ fn what_cannot_be_swept_is_said() {
         let said = place.call(&[&["sweep"], args].concat());
         assert!(said.code == code && said.err.contains(why), "{args:?} {said:?}");
     }
+}
+
+#[test]
+fn what_was_put_is_told_of_each_moment() {
+    let place = Place::new("sweep-put");
+    place.write("week.toml", &good());
+    let sweep = |moments: &str| {
+        let args = ["sweep", "week.toml", "--faults", "bit_flip,leak", "--moments", moments];
+        place.call(&args).out
+    };
+    // three doses, three records; the leak is the same each time
+    let few = sweep("every-due");
+    let put = "put: bit_flip = { address = 2708, bit = 3 }\n     at 1\n\
+               put: bit_flip = { address = 6228, bit = 3 }\n     at 2\n";
+    assert!(few.contains(put), "{few}");
+    assert_eq!(few.matches("put: leak = { lasts = \"10 min\" }\n").count(), 1, "{few}");
+    let many = sweep("40");
+    assert!(many.contains("bit = 3 }\n     at the first moment; --json tells each\n"), "{many}");
 }
