@@ -205,6 +205,9 @@ fn make_all_but_floods(
             bites = place.is_some();
             (when, course.least_ms) = place.unwrap_or((when, 0));
         }
+        if is_now && when < busy_ms && kind == Kind::PageWorn && !course.is_worn {
+            course.written = probe::sectors(text, when, busy_ms, ground.sector_bytes);
+        }
         let made = if is_now && bites && when < busy_ms {
             lines::make(chance, kind, ground, &mut course, busy_ms - when)
         } else {

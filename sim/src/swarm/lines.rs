@@ -26,7 +26,9 @@ pub(super) struct Course {
     /// The entry that is disabled now, by its place.
     disabled: Option<usize>,
     /// A sector has been worn already.
-    is_worn: bool,
+    pub(super) is_worn: bool,
+    /// The sectors that something will be written to: one of those may be worn.
+    pub(super) written: Vec<u64>,
     /// A PIN may be set, so that an act may want it first.
     pub(super) has_pin: bool,
     /// The one that is made now has to last so long to take effect.
@@ -35,7 +37,7 @@ pub(super) struct Course {
 
 impl Course {
     pub(super) const NEW: Self =
-        Self { disabled: None, is_worn: false, has_pin: false, least_ms: 0 };
+        Self { disabled: None, is_worn: false, written: Vec::new(), has_pin: false, least_ms: 0 };
 }
 
 /// A stamp is due within the hour, and with it a write.
@@ -129,7 +131,10 @@ pub(super) fn make(
                 return None;
             }
             course.is_worn = true;
-            let sector = chance.number(0, ground.sectors - 1);
+            let drawn = chance.number(0, ground.sectors - 1);
+            // one that nothing is written to would test nothing
+            let count = course.written.len().max(1) as u64;
+            let sector = course.written.get((drawn % count) as usize).copied().unwrap_or(drawn);
             fault(format!("page_worn = {{ sector = {sector} }}"), 0, 0)
         }
         Kind::LateWake => {

@@ -129,6 +129,15 @@ fn calm(text: &mut String, ground: &Ground, busy_ms: u64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::observe::{Observation, Observer};
+    use crate::run::{FaultEnd, Options};
+    use crate::scenario::FaultKind;
+
+    struct Nobody;
+
+    impl Observer for Nobody {
+        fn see(&mut self, _: u64, _: &Observation<'_>) {}
+    }
 
     #[test]
     fn what_is_made_can_be_read() {
@@ -161,6 +170,24 @@ mod tests {
     fn seeds_differ_and_repeat() {
         assert_eq!(scenario(7, Shape::default()), scenario(7, Shape::default()));
         assert_ne!(scenario(7, Shape::default()), scenario(8, Shape::default()));
+    }
+
+    #[test]
+    fn a_worn_sector_is_one_that_is_written_to() {
+        let kinds = Kinds::NONE.with(Kind::PageWorn);
+        let shape = Shape { days: 60, kinds, all_on: true, ..Shape::default() };
+        let mut worn = Vec::new();
+        for seed in 0..60 {
+            let (made, _) = crate::check::read("made.toml", &scenario(seed, shape));
+            let made = made.expect("a scenario");
+            let end = crate::run::run(&made, &Options::default(), &mut Nobody).expect("a world");
+            let missed = end.faults.iter().any(|end| *end != FaultEnd::TookEffect);
+            assert!(!missed, "seed {seed}: {:?} {:?}", made.faults, end.faults);
+            worn.extend(made.faults.iter().map(|fault| fault.kind));
+        }
+        let sector =
+            |kind: &FaultKind| matches!(kind, FaultKind::PageWorn { sector } if *sector > 0);
+        assert!(worn.len() > 10 && worn.iter().any(sector), "{worn:?}");
     }
 
     #[test]

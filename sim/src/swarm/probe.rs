@@ -3,6 +3,8 @@
 //! What is put later than a moment changes nothing before it, so a pulse that is
 //! found here is there in the whole run too.
 
+use std::collections::BTreeSet;
+
 use dosewright_core::time::Duration;
 
 use crate::observe::{Observation, Observer};
@@ -44,6 +46,32 @@ pub(super) fn pump_run(text: &str, from: u64, until: u64) -> Option<(u64, u64)> 
     let options = Options { until: Some(Duration::from_ms(until)), ..Options::default() };
     run::run(&scenario, &options, &mut watch).ok()?;
     watch.found
+}
+
+#[derive(Debug)]
+struct Written {
+    from: u64,
+    sector_bytes: u64,
+    sectors: BTreeSet<u64>,
+}
+
+impl Observer for Written {
+    fn see(&mut self, at_ms: u64, what: &Observation<'_>) {
+        if let Observation::Slot { address, .. } = *what
+            && at_ms >= self.from
+        {
+            self.sectors.insert(u64::from(address) / self.sector_bytes.max(1));
+        }
+    }
+}
+
+/// The sectors that something is written to from a true ms on, and by another.
+pub(super) fn sectors(text: &str, from: u64, until: u64, sector_bytes: u64) -> Vec<u64> {
+    let Ok((scenario, _)) = scenario::read("made", text) else { return Vec::new() };
+    let mut written = Written { from, sector_bytes, sectors: BTreeSet::new() };
+    let options = Options { until: Some(Duration::from_ms(until)), ..Options::default() };
+    _ = run::run(&scenario, &options, &mut written);
+    written.sectors.into_iter().collect()
 }
 
 struct Nobody;

@@ -24,8 +24,10 @@ pub(super) enum Deed {
         address: u32,
         bytes: u32,
     },
-    /// An erase left what was there.
-    NotErased,
+    /// An erase left what was there, from this address on.
+    NotErased {
+        address: u32,
+    },
     /// The supply went in the middle of a write or an erase: nothing after it is done.
     Cut,
     PumpOn(Duration),
@@ -167,7 +169,7 @@ impl<const W: usize> NorFlash for Watched<W> {
         let result = self.nor.erase(from, to);
         if result.is_ok() && self.is_left(from, to) {
             // a device that looks after its erase leaves it at that, and writes nothing there
-            self.deeds.borrow_mut().push(Deed::NotErased);
+            self.deeds.borrow_mut().push(Deed::NotErased { address: from });
         }
         self.cut_by(result);
         result

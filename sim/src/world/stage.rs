@@ -92,6 +92,8 @@ pub(super) struct Stage<'a, const W: usize> {
     foot_valve: Option<usize>,
     /// The next calls come so late: by ms, so many times, the fault's number.
     late: Option<(u64, u32, usize)>,
+    /// Sectors that are worn and were not written to since, each with its fault.
+    worn: Vec<(u32, usize)>,
     remote_stop: bool,
     leak: bool,
     /// What the device was told last of the two.
@@ -175,6 +177,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             contact: inputs::Contact::default(),
             foot_valve: None,
             late: None,
+            worn: Vec::new(),
             remote_stop: false,
             leak: false,
             told_stop: false,
@@ -372,6 +375,22 @@ impl<'a, const W: usize> Stage<'a, W> {
         }
     }
 
+    /// A worn sector is one for the device once it is written to, or erased in vain.
+    #[inline]
+    fn note_worn(&mut self, address: u32) {
+        // most runs have none
+        if !self.worn.is_empty() {
+            self.wears(address / self.geometry.sector_bytes);
+        }
+    }
+
+    fn wears(&mut self, sector: u32) {
+        while let Some(at) = self.worn.iter().position(|(worn, _)| *worn == sector) {
+            let (_, fault) = self.worn.swap_remove(at);
+            self.took_effect(fault);
+        }
+    }
+
     /// Sees what the device did, in its order.
     fn watch(&mut self) {
         let mut deeds = self.deeds.take();
@@ -384,8 +403,14 @@ impl<'a, const W: usize> Stage<'a, W> {
                 Deed::Refused(refusal) => self.refused(refusal),
                 _ if was_cut => {}
                 Deed::Cut => was_cut = true,
-                Deed::Wrote { address, bytes } => self.see_slots(address, bytes),
-                Deed::NotErased => self.see(&Observation::NotErased),
+                Deed::Wrote { address, bytes } => {
+                    self.note_worn(address);
+                    self.see_slots(address, bytes);
+                }
+                Deed::NotErased { address } => {
+                    self.note_worn(address);
+                    self.see(&Observation::NotErased);
+                }
                 Deed::PumpOn(length) => self.pump_on(length),
                 Deed::PumpOff => self.pump_off(),
                 Deed::Alarm(alarm, on) => {

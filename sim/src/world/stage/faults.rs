@@ -45,7 +45,9 @@ impl<const W: usize> Stage<'_, W> {
                         flash.nor.wear_out(page, Wear::Dead);
                     }
                 });
-                effect = true;
+                self.worn.push((sector, index));
+                // it takes effect when something is to be written there
+                effect = false;
             }
             FaultKind::LateWake { by, times } => {
                 // nobody is called while the device is off: those that wait go on waiting

@@ -72,6 +72,19 @@ fn a_tear_waits_no_longer_than_it_is_told_to() {
     assert_eq!(tear(", within = \"59 min\""), [NoEffect]);
 }
 
+/// A sector is worn for the device where something was to be written to it.
+#[test]
+fn a_worn_sector_that_nothing_is_written_to_tests_nothing() {
+    use FaultEnd::{NoEffect, TookEffect};
+    let worn = |at: &str, sector: u32| {
+        faults_of(&format!("[[fault]]\nat = \"{at}\"\npage_worn = {{ sector = {sector} }}\n"))
+    };
+    // the ring is in its first sector all the time, and a stamp is written every hour
+    assert_eq!((worn("+12 h", 0), worn("+12 h", 2)), (vec![TookEffect], vec![NoEffect]));
+    // after the last of them nothing is
+    assert_eq!(worn("+1 d 23 h 59 min 59 s", 0), [NoEffect]);
+}
+
 /// A tear takes the supply in the first work from its moment on, at its end where that has
 /// fewer bytes; one that comes while another waits, waits for the next.
 #[test]
