@@ -91,7 +91,8 @@ impl Attempt {
         }
         if let Some(failure) = judged.and_then(|judged| judged.failures.first()) {
             // whether there were any is what an expectation is about
-            return Some(format!("{}: {}", failure.code, shape(&failure.label, true)));
+            let side = side(&failure.label);
+            return Some(format!("{}: {}{side}", failure.code, shape(&failure.label, true)));
         }
         self.findings.first().map(|finding| shape(finding, false))
     }
@@ -122,6 +123,28 @@ fn shape(text: &str, figures: bool) -> String {
     words.join(" ")
 }
 
+/// On which side of what was expected it is, where a figure tells: too few in place of
+/// too many is another failure.
+fn side(label: &str) -> &'static str {
+    /// The number that a text begins with, and the word after it.
+    fn figure(text: &str) -> Option<(f64, &str)> {
+        let mut words = text.split_whitespace();
+        Some((words.next()?.parse().ok()?, words.next().unwrap_or("")))
+    }
+    let both = || {
+        let (expected, found) = label.strip_prefix("expected ")?.split_once("; found ")?;
+        let ((expected, of), (found, unit)) = (figure(expected)?, figure(found)?);
+        // two volumes are compared in one unit
+        let is_volume = |unit: &str| matches!(unit, "\u{b5}l" | "ml" | "l");
+        (!is_volume(of) && !is_volume(unit) || of == unit).then_some((expected, found))
+    };
+    match both() {
+        Some((expected, found)) if found < expected => ", too few",
+        Some((expected, found)) if found > expected => ", too many",
+        _ => "",
+    }
+}
+
 /// What failed, one line each: first what says in which way, as [`Attempt::way`] takes it.
 /// What never took effect comes last, since a failure outweighs it.
 pub fn findings(source: &Source, judged: &Judged) -> Vec<String> {
@@ -148,7 +171,21 @@ pub fn findings(source: &Source, judged: &Judged) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    use super::shape;
+    use super::{shape, side};
+
+    #[test]
+    fn too_few_is_another_failure_than_too_many() {
+        for (label, wanted) in [
+            ("expected 8 dosed; found 6 of 8 (6 dosed, 1 part)", ", too few"),
+            ("expected 8 dosed; found 9 of 15 (9 dosed)", ", too many"),
+            ("expected 2 alarms at most; found 3", ", too many"),
+            ("expected 120 ml within 2 %; found 90 ml", ", too few"),
+            ("expected 1.2 l within 2 %; found 900 ml", ""),
+            ("expected dosed; found skipped, \"leak\"", ""),
+        ] {
+            assert_eq!(side(label), wanted, "{label}");
+        }
+    }
 
     #[test]
     fn a_way_to_fail_has_no_figures_and_no_names() {

@@ -4,7 +4,8 @@
 //! Every step leaves a file that is smaller by one order (lines, then digits that
 //! say something, then characters), so it ends; and it goes the same way every
 //! time. Steps that make the file unreadable or the failure another one are not
-//! taken.
+//! taken. An expectation stays as it is written, or goes as a whole, and the run
+//! gets no longer.
 
 mod passes;
 mod plain;
@@ -72,11 +73,21 @@ pub fn shrink(
     let first = attempt_text("scenario", text, &options, None).ok_or(NotShrunk::NoScenario)?;
     let way = first.way().ok_or(NotShrunk::DoesNotFail(first.verdict))?;
     let plain = Plain::read(text).ok_or(NotShrunk::NoScenario)?;
+    let mut runs = 1;
+    let without = plain.without_trouble().into_iter().find(|names| {
+        runs += 1;
+        holds(&plain.without(names), limits.seed)
+    });
+    let is_expectation = first
+        .judged
+        .as_ref()
+        .is_some_and(|judged| judged.audit.violations.is_empty() && !judged.failures.is_empty());
     let mut work = Work {
         way,
         limits,
-        needs_trouble: holds(&plain.untroubled(), limits.seed),
-        runs: 2,
+        keeps_asking: is_expectation && without.is_none(),
+        without,
+        runs,
         stopped: false,
         noticed_ms: noticed_ms(&first).or(until_ms),
         findings: first.findings,
@@ -112,9 +123,13 @@ fn noticed_ms(attempt: &Attempt) -> Option<u64> {
 struct Work<'t> {
     way: String,
     limits: Limits,
-    /// Without its faults and acts the scenario holds, and what it becomes has to as
-    /// well: what asks for more doses than it has left would fail for ever.
-    needs_trouble: bool,
+    /// Without these of its tables, faults and acts or either, the scenario holds, and what
+    /// it becomes has to as well: what asks for more doses than it has left would fail for
+    /// ever.
+    without: Option<&'static [&'static str]>,
+    /// An expectation failed, and there is nothing without which it holds: what is asked of
+    /// the device stays, or fewer doses than it asks for would be what fails.
+    keeps_asking: bool,
     runs: u32,
     stopped: bool,
     /// True ms at which the failure was noticed.
@@ -130,6 +145,10 @@ impl Work<'_> {
         if self.stopped || smaller.size() >= self.best.size() {
             return false;
         }
+        let grows = smaller.run_ms() > self.best.run_ms();
+        if grows || self.keeps_asking && smaller.asked() != self.best.asked() {
+            return false;
+        }
         if self.runs >= self.limits.runs || !(self.tell)(self.runs, self.best.lines()) {
             self.stopped = true;
             return false;
@@ -143,13 +162,13 @@ impl Work<'_> {
         if attempt.way().as_deref() != Some(&self.way) {
             return false;
         }
-        if self.needs_trouble {
+        if let Some(names) = self.without {
             if self.runs >= self.limits.runs {
                 self.stopped = true;
                 return false;
             }
             self.runs += 1;
-            if !holds(&smaller.untroubled(), self.limits.seed) {
+            if !holds(&smaller.without(names), self.limits.seed) {
                 return false;
             }
         }

@@ -4,6 +4,13 @@ use std::fmt::Write as _;
 
 use toml_edit::{DocumentMut, Item, Value};
 
+use crate::scenario;
+use crate::tables;
+
+/// What may trouble the device: faults, and what people do.
+const FAULT: &str = "fault";
+const ACT: &str = "operator";
+
 /// One table, `[clock]`, or one of a list, `[[fault]]`.
 #[derive(Debug, Clone)]
 pub(super) struct Block {
@@ -25,7 +32,8 @@ pub(super) type Size = (usize, usize, usize);
 impl Plain {
     /// Of a text; `None` where it is no TOML.
     pub(super) fn read(text: &str) -> Option<Self> {
-        let doc: DocumentMut = text.parse().ok()?;
+        let mut doc: DocumentMut = text.parse().ok()?;
+        tables::unfold(&mut doc);
         let mut root = Block { name: String::new(), is_listed: false, pairs: Vec::new() };
         let mut blocks = Vec::new();
         for (name, item) in doc.iter() {
@@ -62,10 +70,42 @@ impl Plain {
         out
     }
 
-    /// The same without faults and without what people do.
-    pub(super) fn untroubled(&self) -> Self {
-        let stays = |block: &&Block| !matches!(block.name.as_str(), "fault" | "operator");
+    /// What may trouble the device in this scenario, together and each alone.
+    pub(super) fn without_trouble(&self) -> Vec<&'static [&'static str]> {
+        let has = |name: &str| self.blocks.iter().any(|block| block.name == name);
+        match (has(FAULT), has(ACT)) {
+            (true, true) => vec![&[FAULT, ACT], &[FAULT], &[ACT]],
+            // of nothing there is nothing to leave out
+            (false, false) => Vec::new(),
+            _ => vec![&[FAULT, ACT]],
+        }
+    }
+
+    /// The same without the tables of these names.
+    pub(super) fn without(&self, names: &[&str]) -> Self {
+        let stays = |block: &&Block| !names.contains(&block.name.as_str());
         Self { blocks: self.blocks.iter().filter(stays).cloned().collect() }
+    }
+
+    /// How long it runs, in ms, where that is written as a length.
+    pub(super) fn run_ms(&self) -> Option<u64> {
+        let clock = self.blocks.iter().find(|block| block.name == "clock")?;
+        let (_, value) = clock.pairs.iter().find(|(key, _)| key == "run_for")?;
+        scenario::length(value.as_str()?).ok()
+    }
+
+    /// What says which doses are asked for: when the run is, and when each entry is due.
+    pub(super) fn asked(&self) -> Vec<String> {
+        const OF_A_DOSE: [&str; 4] = ["volume", "window", "grace", "pulses"];
+        let timetable = self
+            .blocks
+            .iter()
+            .filter(|block| matches!(block.name.as_str(), "clock" | "entry" | "closed"));
+        timetable
+            .flat_map(|block| &block.pairs)
+            .filter(|(key, _)| !OF_A_DOSE.contains(&key.as_str()))
+            .map(|(key, value)| format!("{key} = {value}"))
+            .collect()
     }
 
     pub(super) fn lines(&self) -> usize {

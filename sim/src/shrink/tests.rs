@@ -121,7 +121,74 @@ supply_loss = { lasts = "4 h" }
 outcomes = { entry = "night", dosed = 3 }
 "#;
     let found = shrink(text, None, limits(), &mut |_, _| true).unwrap();
-    let healthy = Plain::read(&found.text).unwrap().untroubled();
+    let healthy = Plain::read(&found.text).unwrap().without(&["fault", "operator"]);
     assert!(holds(&healthy, 1), "{}", found.text);
     assert_eq!(found.text.matches("[[fault]]").count(), 1, "{}", found.text);
+}
+
+fn shrunk(text: &str) -> Shrunk {
+    shrink(text, None, limits(), &mut |_, _| true).unwrap()
+}
+
+/// A run of so long, with a container or acts, and what is expected of it.
+fn weekly(run_for: &str, more: &str) -> String {
+    format!(
+        r#"schema = 1
+[clock]
+start = 2026-10-05T00:00:00
+zone = "UTC0"
+run_for = "{run_for}"
+[head]
+flow = "60 ml/min"
+[[entry]]
+name = "a"
+weekly = {{ days = ["mon", "thu"], at = "08:00" }}
+volume = "150 ml"
+window = "5 min"
+{more}"#
+    )
+}
+
+#[test]
+fn too_few_doses_stay_too_few_in_a_run_that_gets_no_longer() {
+    // the container is empty after six
+    let expect = "[[expect]]\noutcomes = { entry = \"a\", dosed = 8 }";
+    let found = shrunk(&weekly("28 days", &format!("[container]\ncapacity = \"1 l\"\n{expect}")));
+    let small = Plain::read(&found.text).unwrap();
+    assert!(small.run_ms() == Some(28 * 86_400_000), "{}", found.text);
+    assert!(found.text.contains(expect), "{}", found.text);
+    let first = &found.findings[0];
+    assert!(first.contains("expected 8 dosed; found ") && first.contains(" of 8 ("), "{first}");
+    assert!(found.way.ends_with(", too few"), "{}", found.way);
+}
+
+#[test]
+fn what_did_it_stays_where_nothing_else_is_to_blame() {
+    // with or without the act there are not 200
+    let act = "[[operator]]\nat = \"+3 d\"\ndisable = { entry = \"a\" }\n";
+    let expect = "[[expect]]\noutcomes = { dosed = 200 }";
+    let found = shrunk(&weekly("1461 days", &format!("{act}{expect}")));
+    assert!(found.text.contains(expect) && found.text.contains("disable ="), "{}", found.text);
+    assert!(found.findings[0].contains("expected 200 dosed; found 1 of 1"), "{:?}", found.findings);
+}
+
+#[test]
+fn a_fault_among_acts_that_the_run_needs_stays_with_them() {
+    // without the fillings the container runs dry, so it is the faults alone that it holds
+    // without
+    let fill = |day: u32| format!("[[operator]]\nat = \"+{day} d 9 h\"\nrefill = {{}}\n");
+    let fills: String = (1..=8).map(|month| fill(month * 20)).collect();
+    let fault = "[[fault]]\nat = \"+100 d 2 h\"\nsupply_loss = { lasts = \"8 d\" }\n";
+    let text = weekly(
+        "170 days",
+        &format!(
+            "[container]\ncapacity = \"1 l\"\n{fills}{fault}[[expect]]\noutcomes = {{ skipped = 0 }}"
+        ),
+    );
+    let found = shrunk(&text);
+    assert!(found.text.contains("supply_loss"), "{}", found.text);
+    let small = Plain::read(&found.text).unwrap();
+    assert!(holds(&small.without(&["fault"]), 1), "{}", found.text);
+    assert!(small.run_ms() <= Some(170 * 86_400_000), "{}", found.text);
+    assert!(!found.findings[0].contains("container"), "{:?}", found.findings);
 }
