@@ -33,6 +33,8 @@ pub struct Cell {
     came: Came,
     findings: Vec<String>,
     replay: String,
+    /// The fault as the run's scenario has it; `None` in lines of an earlier build.
+    put: Option<String>,
     /// Of the scenario; `None` in lines of an earlier build.
     hash: Option<String>,
 }
@@ -69,6 +71,7 @@ impl Cell {
                 .filter_map(|found| found.as_str().map(str::to_owned))
                 .collect(),
             replay: text("replay")?,
+            put: text("put"),
             hash: text("hash"),
         })
     }
@@ -81,6 +84,11 @@ impl Cell {
     /// Whether a promise failed in it.
     pub fn failed(&self) -> bool {
         self.came == Came::Failed
+    }
+
+    /// Whether it ran to its end, and its fault hit.
+    pub fn held(&self) -> bool {
+        self.came == Came::Held
     }
 
     /// Whether its fault found nothing to hit.
@@ -132,26 +140,40 @@ pub(super) fn cut_short(sweep: &Sweep) -> String {
     }
 }
 
+/// What a picture of these runs shows, in words; so many moments were before its own.
+fn finding(mine: &[&Cell], moments: &[&str], before: usize) -> String {
+    let count = |came| mine.iter().filter(|cell| cell.came == came).count();
+    let mut out = format!(
+        "{} of {} runs held, {} failed, in {} the fault never took effect.",
+        count(Came::Held),
+        mine.len(),
+        count(Came::Failed),
+        count(Came::NoEffect)
+    );
+    for cell in mine.iter().filter(|cell| cell.failed()).take(3) {
+        _ = write!(out, " {} {} failed.", cell.fault, cell.moment);
+    }
+    let numbered = moments.iter().enumerate().map(|(i, at)| {
+        let number = before + i + 1;
+        let name = mine.iter().find(|cell| cell.at == *at).map_or("", |cell| &cell.moment);
+        // a name that says no more than the number, or than the time, is none
+        if name == format!("moment {number}") || name == *at {
+            format!("{number} {at}")
+        } else {
+            format!("{number} {name} ({at})")
+        }
+    });
+    _ = write!(out, " Moments: {}.", numbered.collect::<Vec<_>>().join(", "));
+    out
+}
+
 /// The figures of a sweep, some moments in each.
 pub(super) fn figures(sweep: &Sweep) -> Vec<Figure> {
     let cells = &sweep.cells[..];
     let faults = in_order(cells, |cell| &cell.fault);
     let moments = in_order(cells, |cell| &cell.at);
-    let count = |came| cells.iter().filter(|cell| cell.came == came).count();
-    let mut finding = format!(
-        "{} of {} runs held, {} failed, in {} the fault never took effect.",
-        count(Came::Held),
-        cells.len(),
-        count(Came::Failed),
-        count(Came::NoEffect)
-    );
-    finding.push_str(&cut_short(sweep));
-    for cell in cells.iter().filter(|cell| cell.failed()).take(3) {
-        _ = write!(finding, " {} {} failed.", cell.fault, cell.moment);
-    }
     let parts = moments.chunks(COLUMNS).count();
-    let name =
-        |at: &str| cells.iter().find(|cell| cell.at == at).map_or("", |cell| cell.moment.as_str());
+    let interrupted = cut_short(sweep);
     moments
         .chunks(COLUMNS)
         .enumerate()
@@ -179,7 +201,10 @@ pub(super) fn figures(sweep: &Sweep) -> Vec<Figure> {
                 .map(|found| {
                     let number = moments.iter().position(|at| *at == found.at).unwrap_or(0);
                     vec![
-                        cell(&found.fault),
+                        match &found.put {
+                            Some(put) => html! { code { (put) } },
+                            None => cell(&found.fault),
+                        },
                         cell(format!("{}: {}", part * COLUMNS + number + 1, found.moment)),
                         cell(&found.at),
                         cell(word(found.came)),
@@ -187,11 +212,6 @@ pub(super) fn figures(sweep: &Sweep) -> Vec<Figure> {
                         html! { code { (found.replay) } },
                     ]
                 })
-                .collect();
-            let numbered: Vec<String> = moments
-                .iter()
-                .enumerate()
-                .map(|(i, at)| format!("{} {}", part * COLUMNS + i + 1, name(at)))
                 .collect();
             let legend = [Came::Held, Came::Failed, Came::NoEffect]
                 .map(|came| {
@@ -210,7 +230,8 @@ pub(super) fn figures(sweep: &Sweep) -> Vec<Figure> {
                 } else {
                     format!("Faults by moment, part {} of {parts}", part + 1)
                 },
-                finding: format!("{finding} Moments: {}.", numbered.join(", ")),
+                finding: finding(&mine, moments, part * COLUMNS)
+                    + if part + 1 == parts { &interrupted } else { "" },
                 height: TOP + faults.len() as f64 * EACH_H + 4.0,
                 svg,
                 legend,

@@ -124,22 +124,33 @@ fn verdict(facts: &Facts) -> Markup {
     }
 }
 
+/// What came of the runs of a sweep. One that tested nothing where it was to is no pass.
 fn sweep_verdict(sweep: &Sweep) -> Markup {
     let cells = &sweep.cells[..];
-    let failed = cells.iter().filter(|cell| cell.failed()).count();
-    let none = cells.iter().filter(|cell| cell.without_effect()).count();
-    let (class, word) = if failed > 0 { ("failed", "FAILED") } else { ("held", "held") };
-    let none = if none > 0 {
-        format!(", and in {none} the fault never took effect")
-    } else {
-        String::new()
+    let count = |is: fn(&Cell) -> bool| cells.iter().filter(|cell| is(cell)).count();
+    let (failed, none) = (count(Cell::failed), count(Cell::without_effect));
+    let stopped = cells.len() - failed - none - count(Cell::held);
+    let (class, word) = match (failed, none, stopped as u64 + sweep.left_out) {
+        (1.., ..) => ("failed", "FAILED"),
+        (_, 1.., _) => ("invalid", "is INVALID"),
+        (_, _, 1..) => ("stopped", "stopped before its end"),
+        _ => ("held", "held"),
     };
     html! {
         h1 {
             "The sweep " span class=(class) { (word) } ". "
             @if failed == 0 { "No promise was broken in " } @else { "Promises were broken in " (failed) " of " }
-            (plural(cells.len() as u64, "run")) (none) "." (matrix::cut_short(sweep))
+            (plural(cells.len() as u64, "run")) (without_effect(none, cells.len())) "." (matrix::cut_short(sweep))
         }
+    }
+}
+
+/// In how many runs the fault never took effect, as the end of a sentence.
+fn without_effect(none: usize, of: usize) -> String {
+    match none {
+        0 => String::new(),
+        all if all == of => ", and in none of them did the fault take effect".to_owned(),
+        some => format!(", and in {some} the fault never took effect"),
     }
 }
 
@@ -200,8 +211,12 @@ pub fn page(input: &Input<'_>) -> String {
 
 fn sweep_verdict_as_h2(cells: &[Cell]) -> Markup {
     let failed = cells.iter().filter(|cell| cell.failed()).count();
+    let none = cells.iter().filter(|cell| cell.without_effect()).count();
     html! {
-        h2 { "Sweep: " (plural(cells.len() as u64, "run")) ", " (failed) " failed" }
+        h2 {
+            "Sweep: " (plural(cells.len() as u64, "run")) ", " (failed) " failed"
+            (without_effect(none, cells.len()))
+        }
     }
 }
 

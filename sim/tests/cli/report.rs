@@ -256,7 +256,8 @@ fn a_sweep_is_a_matrix_with_replay_lines() {
         .collect();
     assert_eq!(rows.len(), cells.len());
     for (row, cell) in rows.iter().zip(&cells) {
-        assert_eq!(row[0], cell["fault"].as_str().unwrap());
+        // as it was put: how long, which address
+        assert_eq!(row[0], cell["put"].as_str().unwrap());
         assert_eq!(
             (&row[2], &row[3]),
             (
@@ -267,7 +268,11 @@ fn a_sweep_is_a_matrix_with_replay_lines() {
         assert_eq!(row[5], cell["replay"].as_str().unwrap());
     }
     assert_eq!(place.call(&["report", "sweep.jsonl", "-o", "s.html"]).code, 5);
-    assert!(place.read("s.html").contains("The sweep <span class=\"held\">held</span>"));
+    // a test that did not test is no pass
+    let invalid = "The sweep <span class=\"invalid\">is INVALID</span>. No promise was broken in \
+                   24 runs, and in 8 the fault never took effect.";
+    assert!(place.read("s.html").contains(invalid));
+    assert!(page.contains("Sweep: 24 runs, 0 failed, and in 8 the fault never took effect"));
     // not beside the run of another scenario, and no two sweeps as one
     place.write("other.toml", &good().replace("120 ml", "121 ml"));
     let strange = place.call(&["report", "other.toml", "sweep.jsonl", "-o", "t.html"]);
@@ -277,6 +282,33 @@ fn a_sweep_is_a_matrix_with_replay_lines() {
     let both = place.call(&["report", "both.jsonl", "-o", "t.html"]);
     assert!(both.code == 2 && both.err.contains("several scenarios"), "{both:?}");
     assert!(!place.dir.join("t.html").exists());
+}
+
+#[test]
+fn a_sweep_of_many_moments_tells_of_each_part_its_own() {
+    let place = Place::new("report-sweep-parts");
+    place.write("week.toml", &good());
+    let page = |faults: &str, moments: &str| {
+        let sweep = ["sweep", "week.toml", "--faults", faults, "--moments", moments, "--json"];
+        place.write("sweep.jsonl", &place.call(&sweep).out);
+        let code = place.call(&["report", "sweep.jsonl", "-o", "r.html"]).code;
+        (code, place.read("r.html"))
+    };
+    let (code, held) = page("leak", "11");
+    assert!(code == 0 && held.contains("The sweep <span class=\"held\">held</span>"), "{held}");
+    let found: Vec<&str> = held
+        .split(" of ")
+        .filter_map(|part| part.split_once(" runs held, 0 failed, in 0 the fault never"))
+        .map(|(runs, _)| runs)
+        .collect();
+    // each under its picture and in it
+    assert_eq!(found, ["9", "9", "2", "2"], "{held}");
+    // the second part is told by its own moments, and those by their times
+    assert!(held.contains("Moments: 10 +3 d 8 h, 11 +3 d 16 h."), "{held}");
+    let (code, none) = page("squeeze_lost", "3");
+    let verdict = "The sweep <span class=\"invalid\">is INVALID</span>. No promise was broken in \
+                   3 runs, and in none of them did the fault take effect.";
+    assert!(code == 5 && none.contains(verdict), "{none}");
 }
 
 #[test]
