@@ -268,7 +268,7 @@ pub(super) struct StatesArgs {
     #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u8).range(0..=8))]
     pub(super) disturbances: u8,
     /// Steps that a path may have; no limit without it
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     pub(super) depth: Option<u32>,
     /// States to stop at; each takes up to 45 bytes, twice that for moments
     #[arg(long, value_name = "N", default_value_t = 20_000_000, value_parser = clap::value_parser!(u32).range(1..))]

@@ -15,7 +15,7 @@ use super::exit::Exit;
 use super::files::{self, Named};
 use super::number::thousands;
 use super::print;
-use super::saved::OUT;
+use super::saved::{self, OUT};
 use super::terminal::Terminal;
 use super::ticker::{Ticker, shown};
 use super::watch;
@@ -34,6 +34,9 @@ pub(super) fn cuts(terminal: Terminal, progress: Progress, args: &CutsArgs) -> E
             }
         };
     }
+    if !saved::can_save(terminal, args.out.as_deref()) {
+        return Exit::Usage;
+    }
     watch::catch_interrupts();
     let threads = args
         .threads
@@ -41,17 +44,22 @@ pub(super) fn cuts(terminal: Terminal, progress: Progress, args: &CutsArgs) -> E
     let depth = usize::from(args.depth);
     let mut done: Vec<(Report, Duration)> = Vec::new();
     let mut exit = Exit::Held;
+    let mut printed = Exit::Held;
     if !args.json && !terminal.quiet {
-        print(terminal, &heading(depth));
+        printed = print(terminal, &heading(depth));
     }
     for word in args.word.sizes() {
+        if printed != Exit::Held {
+            // what cannot be told is not worth its time
+            return printed;
+        }
         let plan = Plan { depth, word: *word, threads, merge_first: args.merge };
         let began = Instant::now();
         let report = watched(terminal, progress, plan);
         let took = began.elapsed();
         let text = if args.json { json(&report, took) } else { row(&report, took) };
         if args.json || !terminal.quiet {
-            print(terminal, &text);
+            printed = print(terminal, &text);
         }
         if let Some(failure) = &report.failure {
             save(terminal, args.out.as_deref(), failure);
@@ -63,24 +71,23 @@ pub(super) fn cuts(terminal: Terminal, progress: Progress, args: &CutsArgs) -> E
             break;
         }
     }
-    if !args.json {
-        print(terminal, &verdict(&done, threads));
+    if !args.json && printed == Exit::Held {
+        printed = print(terminal, &verdict(&done, threads));
     }
     if watch::interrupted() {
         terminal.message("interrupted; what was finished is kept\n");
         return Exit::Interrupted;
     }
-    exit
+    if printed == Exit::Held { exit } else { printed }
 }
 
-/// Runs a failure file of an exploration of cuts, if it is one.
-pub(super) fn replayed(terminal: Terminal, named: &Named) -> Option<Exit> {
-    let is_one = named.text.lines().any(|line| line.trim() == "explore = \"cuts\"");
-    is_one.then(|| only(terminal, named))
+/// Whether a text is a failure file of an exploration of cuts.
+pub(super) fn is_of_cuts(text: &str) -> bool {
+    text.lines().any(|line| line.trim() == "explore = \"cuts\"")
 }
 
 /// Runs exactly what a file says, and tells it step by step.
-fn only(terminal: Terminal, named: &Named) -> Exit {
+pub(super) fn only(terminal: Terminal, named: &Named) -> Exit {
     let told = Failure::read(&named.text).and_then(|(word, cuts)| cuts::tell(word, &cuts));
     let told = match told {
         Ok(told) => told,
@@ -89,14 +96,14 @@ fn only(terminal: Terminal, named: &Named) -> Exit {
             return Exit::Usage;
         }
     };
-    let mut text = told.lines.join("\n");
+    let mut text = if terminal.quiet { String::new() } else { told.lines.join("\n") + "\n" };
     let (last, exit) = match &told.violation {
         Some(violation) => {
             (format!("FAILED {}: {}", violation.promise, violation.what), Exit::Failed)
         }
         None => ("held: no promise is broken".to_owned(), Exit::Held),
     };
-    _ = write!(text, "\n{last}\n");
+    _ = writeln!(text, "{last}");
     match print(terminal, &text) {
         Exit::Held => exit,
         other => other,
@@ -194,6 +201,7 @@ pub(super) enum Line {
         runs_per_s: u64,
         /// Explored to the end.
         complete: bool,
+        /// No promise was broken; false where it was not explored to the end.
         held: bool,
         /// The first run that broke a promise.
         violation: Option<Broken>,
@@ -224,7 +232,8 @@ fn json(report: &Report, took: Duration) -> String {
         took_ms: took.as_millis() as u64,
         runs_per_s: rate(counts.runs(), took),
         complete: report.is_complete,
-        held: report.failure.is_none(),
+        // of what was not explored nothing is known
+        held: report.failure.is_none() && report.is_complete,
         violation: report.failure.as_ref().map(|failure| Broken {
             promise: failure.violation.promise.to_string(),
             what: failure.violation.what.clone(),

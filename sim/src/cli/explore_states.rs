@@ -12,6 +12,7 @@ use serde::Serialize;
 use super::args::{Progress, StatesArgs};
 use super::exit::Exit;
 use super::files;
+use super::saved::{self, OUT};
 use super::terminal::Terminal;
 use super::ticker::{Ticker, shown};
 use super::watch;
@@ -43,6 +44,10 @@ pub(super) fn states(terminal: Terminal, progress: Progress, args: &StatesArgs) 
         states: args.states as usize,
         findings: usize::from(args.findings),
     };
+    let asked_out = (args.out != Path::new(OUT)).then_some(args.out.as_path());
+    if !saved::can_save(terminal, asked_out) {
+        return Exit::Usage;
+    }
     watch::catch_interrupts();
     let mut ticker = Ticker::new(shown(progress, terminal.quiet)).at_once();
     let report = states::explore(&setup, &options, &mut |progress| {
@@ -68,6 +73,9 @@ pub(super) fn states(terminal: Terminal, progress: Progress, args: &StatesArgs) 
     let printed = super::print(terminal, &text);
     if !terminal.quiet {
         terminal.message(&format!("explored in {:.1} s\n", took.as_secs_f64()));
+    }
+    if report.ended == Ended::Interrupted {
+        terminal.message("interrupted; what was finished is kept\n");
     }
     match report.ended {
         _ if printed != Exit::Held => printed,
@@ -161,6 +169,7 @@ pub(super) enum Line<'a> {
     },
     /// What the exploration came to.
     Summary {
+        /// No violation was found; false where it was interrupted, as far as it had come.
         held: bool,
         scenario: &'a str,
         disturbances: u8,
@@ -188,7 +197,7 @@ fn lines(name: &str, args: &StatesArgs, report: &Report, saved: &[Saved]) -> Str
         });
     }
     text += &line(&Line::Summary {
-        held: report.found.is_empty(),
+        held: report.found.is_empty() && report.ended != Ended::Interrupted,
         scenario: name,
         disturbances: args.disturbances,
         states: report.states,

@@ -1,7 +1,7 @@
 //! Reading and writing files, with errors that say which file and why.
 
 use std::fs;
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, Read as _, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -74,27 +74,55 @@ pub(super) fn show_as(text: &str) {
 /// What a scenario that came by standard input is called.
 pub(super) const STANDARD_INPUT: &str = "standard input";
 
-/// Reads a text file; `-` is standard input.
-pub(super) fn read(path: &Path) -> Result<Named, String> {
-    let name = path.display().to_string();
-    if path == Path::new("-") {
-        let text = io::read_to_string(io::stdin());
-        return text
-            .map(|text| Named { name: STANDARD_INPUT.to_owned(), text })
-            .map_err(|error| format!("cannot read standard input: {error}"));
-    }
-    if path.is_dir() {
+/// A file as it is, and its name.
+pub(super) struct Bytes {
+    pub(super) name: String,
+    pub(super) bytes: Vec<u8>,
+}
+
+/// Reads a file; `-` is standard input. One of more than `most` bytes is refused.
+pub(super) fn read_bytes(path: &Path, most: u64) -> Result<Bytes, String> {
+    let is_in = path == Path::new("-");
+    let name = if is_in { STANDARD_INPUT.to_owned() } else { path.display().to_string() };
+    if !is_in && path.is_dir() {
         return Err(format!("{name} is a directory; give the files in it"));
     }
-    let bytes = fs::read(path).map_err(|error| format!("cannot read {name}: {error}"))?;
-    note_read(path);
-    match String::from_utf8(bytes) {
-        Ok(text) => Ok(Named { name, text }),
+    let failed = |error: io::Error| format!("cannot read {name}: {error}");
+    let mut bytes = Vec::new();
+    // one byte more tells that there are more
+    let limit = most.saturating_add(1);
+    if is_in {
+        io::stdin().take(limit).read_to_end(&mut bytes).map_err(failed)?;
+    } else {
+        let file = fs::File::open(path).map_err(failed)?;
+        file.take(limit).read_to_end(&mut bytes).map_err(failed)?;
+        note_read(path);
+    }
+    if bytes.len() as u64 > most {
+        return Err(format!("{name} has more than {most} bytes; at most {most} are read"));
+    }
+    Ok(Bytes { name, bytes })
+}
+
+/// The text of a file. A byte order mark is no part of it: editors put it before what
+/// they save, and in the middle of a file that begins with something else it is none.
+pub(super) fn text_of(file: Bytes) -> Result<Named, String> {
+    let name = file.name;
+    match String::from_utf8(file.bytes) {
+        Ok(text) => {
+            let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
+            Ok(Named { name, text })
+        }
         Err(error) => {
             let at = error.utf8_error().valid_up_to();
             Err(format!("{name} is not UTF-8 text: byte {at} is not; save it as UTF-8"))
         }
     }
+}
+
+/// Reads a text file; `-` is standard input.
+pub(super) fn read(path: &Path) -> Result<Named, String> {
+    read_bytes(path, u64::MAX).and_then(text_of)
 }
 
 /// Reads all of them; every one that cannot be read is told.
@@ -178,6 +206,19 @@ pub(super) fn can_write(terminal: Terminal, path: Option<&PathBuf>) -> bool {
         terminal.error(why);
     }
     tried.is_ok()
+}
+
+/// Whether a directory can take files that come in the course of long work, or can be made
+/// where it is not there yet: tried before it, and nothing is left behind.
+pub(super) fn can_fill(dir: &Path) -> Result<(), String> {
+    let failed = |error: io::Error| format!("cannot write in {}: {error}", dir.display());
+    let whole = std::path::absolute(dir).map_err(failed)?;
+    let Some(there) = whole.ancestors().find(|path| path.exists()) else { return Ok(()) };
+    if !there.is_dir() {
+        return Err(failed(io::ErrorKind::NotADirectory.into()));
+    }
+    let probe = there.join(format!(".dosewright-{}", std::process::id()));
+    fs::File::create_new(&probe).map(drop).and_then(|()| fs::remove_file(&probe)).map_err(failed)
 }
 
 /// Whether work of many runs can leave its reports behind. What keeps it is told.

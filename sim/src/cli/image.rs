@@ -1,13 +1,12 @@
 //! `dosewright replay` of a ledger image.
 
-use std::path::Path;
-
 use dosewright_core::civil::Local;
 use dosewright_sim::failure::Failure;
 use dosewright_sim::image::{self, Hints};
 use dosewright_sim::units::Units;
 
 use super::exit::Exit;
+use super::files::Bytes;
 use super::terminal::Terminal;
 
 /// What is wanted of an image.
@@ -23,57 +22,40 @@ pub(super) const fn hints(sector_bytes: Option<u32>, word_bytes: Option<u32>) ->
     Hints { sector_bytes, word_bytes }
 }
 
-/// The bytes of a file that is an image; `None` where it is text, and nothing was
-/// said of an image's layout.
-pub(super) fn bytes_of(path: &Path, wanted: Wanted) -> Result<Option<Vec<u8>>, String> {
+/// Whether what was read is an image. Text is none, unless something was said of an
+/// image's layout.
+pub(super) fn is_image(file: &Bytes, wanted: Wanted) -> Result<bool, String> {
     let hints = wanted.hints;
-    let failed = |error: std::io::Error| format!("cannot read {}: {error}", path.display());
-    if path.is_dir() {
-        return Ok(None);
+    let name = &file.name;
+    if file.bytes.is_empty() {
+        return Err(format!("{name}: it is empty: neither a failure file nor a memory's image"));
     }
-    let size = std::fs::metadata(path).map_err(failed)?.len();
-    if size > image::MOST_BYTES as u64 {
-        let most = image::MOST_BYTES;
-        return Err(format!("{} has {size} bytes; at most {most} are read", path.display()));
-    }
-    let bytes = std::fs::read(path).map_err(failed)?;
-    if bytes.is_empty() {
-        let path = path.display();
-        return Err(format!("{path}: it is empty: neither a failure file nor a memory's image"));
-    }
-    let text = std::str::from_utf8(&bytes).ok().filter(|text| !text.contains('\0'));
+    let text = std::str::from_utf8(&file.bytes).ok().filter(|text| !text.contains('\0'));
     let is_text = text.is_some();
     if hints != Hints::default() && text.is_some_and(|text| Failure::read(text).is_ok()) {
-        let path = path.display();
         return Err(format!(
-            "{path} is a failure file: --sector-bytes and --word are for a memory's image"
+            "{name} is a failure file: --sector-bytes and --word are for a memory's image"
         ));
     }
     if wanted.since.is_some() && is_text && hints == Hints::default() {
-        return Err(format!("{}: --since is for a memory's image", path.display()));
+        return Err(format!("{name}: --since is for a memory's image"));
     }
-    Ok((!is_text || hints != Hints::default()).then_some(bytes))
+    Ok(!is_text || hints != Hints::default())
 }
 
 /// Says what this build makes of it.
-pub(super) fn tell(
-    terminal: Terminal,
-    path: &Path,
-    bytes: &[u8],
-    wanted: Wanted,
-    json: bool,
-) -> Exit {
+pub(super) fn tell(terminal: Terminal, file: &Bytes, wanted: Wanted, json: bool) -> Exit {
     if json {
         // what is in words on lines for machines is so, too
         Units::Metric.choose();
     }
-    let report = match image::read(bytes, wanted.hints) {
+    let report = match image::read(&file.bytes, wanted.hints) {
         Ok(report) => match wanted.since {
             Some(since) => report.from_on(since),
             None => report,
         },
         Err(why) => {
-            terminal.error(&format!("{}: {}", path.display(), why.0));
+            terminal.error(&format!("{}: {}", file.name, why.0));
             return Exit::Usage;
         }
     };

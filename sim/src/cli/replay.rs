@@ -8,6 +8,7 @@ use dosewright_sim::failure::Failure;
 use super::BUILD;
 use super::args::{Pace, Progress, Traces};
 use super::exit::Exit;
+use super::explore;
 use super::files;
 use super::image::{self, Wanted};
 use super::run::checked;
@@ -16,8 +17,7 @@ use super::trial::Trial;
 use super::watch;
 
 /// Runs a failure file with its own seed and end, and says whether the failure
-/// shows again.
-/// Of a ledger image it says what this build makes of it.
+/// shows again. Of a ledger image it says what this build makes of it.
 pub(super) fn replay(
     terminal: Terminal,
     progress: Progress,
@@ -25,30 +25,39 @@ pub(super) fn replay(
     wanted: Wanted,
     traces: &Traces,
 ) -> Exit {
-    match image::bytes_of(path, wanted) {
-        Ok(None) => {}
-        Ok(Some(_)) if [&traces.vcd, &traces.csv, &traces.image].iter().any(|o| o.is_some()) => {
-            terminal.error(
+    let refuse = |why: &str| {
+        terminal.error(why);
+        Exit::Usage
+    };
+    let has_files = [&traces.vcd, &traces.csv, &traces.image].iter().any(|o| o.is_some());
+    let file = match files::read_bytes(path, dosewright_sim::image::MOST_BYTES as u64) {
+        Ok(file) => file,
+        Err(why) => return refuse(&why),
+    };
+    match image::is_image(&file, wanted) {
+        Ok(true) if has_files => {
+            return refuse(
                 "a memory's image is told as a page, or as lines with --json: there is no \
                  --vcd, --csv or --image of it",
             );
-            return Exit::Usage;
         }
-        Ok(Some(bytes)) => return image::tell(terminal, path, &bytes, wanted, traces.json),
-        Err(why) => {
-            terminal.error(&why);
-            return Exit::Usage;
-        }
+        Ok(true) => return image::tell(terminal, &file, wanted, traces.json),
+        Ok(false) => {}
+        Err(why) => return refuse(&why),
     }
-    let named = match files::read(path) {
+    let named = match files::text_of(file) {
         Ok(named) => named,
-        Err(why) => {
-            terminal.error(&why);
-            return Exit::Usage;
-        }
+        Err(why) => return refuse(&why),
     };
-    if let Some(exit) = super::explore::replayed(terminal, &named) {
-        return exit;
+    if explore::is_of_cuts(&named.text) {
+        if has_files || traces.json || traces.window.is_some() {
+            return refuse(&format!(
+                "{} is a failure of explore cuts, which is told step by step: there is no \
+                 --json, --vcd, --csv, --image or --window of it",
+                named.name
+            ));
+        }
+        return explore::only(terminal, &named);
     }
     let (failure, body) = match Failure::read(&named.text) {
         Ok(read) => read,

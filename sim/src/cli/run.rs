@@ -11,6 +11,7 @@ use dosewright_sim::{builtin, check};
 
 use super::args::{Progress, RunArgs};
 use super::exit::Exit;
+use super::explore;
 use super::files::{self, Named};
 use super::junit::{self, Case};
 use super::saved::OUT;
@@ -37,7 +38,7 @@ pub(super) fn run(terminal: Terminal, progress: Progress, args: &RunArgs) -> Exi
         return Exit::Usage;
     }
     let Some(scenarios) = checked(terminal, &named) else { return Exit::Usage };
-    let stems = stems(&named);
+    let stems = stems(named.iter().map(|file| file.name.as_str()));
     let all: Vec<(&Named, Scenario, String)> = named
         .iter()
         .zip(scenarios)
@@ -113,6 +114,15 @@ pub(super) fn run(terminal: Terminal, progress: Progress, args: &RunArgs) -> Exi
 /// The scenarios of the files; `None` where one has an error. What is wrong, and
 /// the warnings, are told on standard error.
 pub(super) fn checked(terminal: Terminal, named: &[Named]) -> Option<Vec<Scenario>> {
+    if let Some(file) = named.iter().find(|file| explore::is_of_cuts(&file.text)) {
+        let shown = files::for_shell(Path::new(&file.name));
+        terminal.error(&format!(
+            "{} is a failure of explore cuts, and no scenario; dosewright replay {shown} tells \
+             it step by step",
+            file.name
+        ));
+        return None;
+    }
     let mut scenarios = Vec::new();
     let mut found: Vec<Diagnostic> = Vec::new();
     for file in named {
@@ -139,11 +149,11 @@ pub(super) fn checked(terminal: Terminal, named: &[Named]) -> Option<Vec<Scenari
     good.then_some(scenarios)
 }
 
-/// For each file the stem of what is written about it, each once.
-fn stems(named: &[Named]) -> Vec<String> {
+/// For each file's name the stem of what is written about it, each once.
+pub(super) fn stems<'a>(names: impl Iterator<Item = &'a str>) -> Vec<String> {
     let mut stems: Vec<String> = Vec::new();
-    for file in named {
-        let stem = Path::new(&file.name)
+    for name in names {
+        let stem = Path::new(name)
             .file_stem()
             .map_or_else(|| "scenario".to_owned(), |stem| stem.to_string_lossy().into_owned());
         let mut unique = stem.clone();
@@ -163,8 +173,7 @@ mod tests {
 
     #[test]
     fn files_of_one_name_in_two_places_do_not_write_over_each_other() {
-        let named = ["a/week.toml", "b/week.toml", "week"]
-            .map(|name| Named { name: name.to_owned(), text: String::new() });
-        assert_eq!(stems(&named), ["week", "week-2", "week-3"]);
+        let names = ["a/week.toml", "b/week.toml", "week"];
+        assert_eq!(stems(names.into_iter()), ["week", "week-2", "week-3"]);
     }
 }

@@ -17,7 +17,7 @@ use super::exit::Exit;
 use super::files;
 use super::junit::{self, Case};
 use super::progress::Progress;
-use super::run::checked;
+use super::run::{self, checked};
 use super::saved::{self, Failed, OUT};
 use super::soak_report;
 use super::terminal::Terminal;
@@ -47,7 +47,9 @@ pub(super) fn soak(terminal: Terminal, how: How, args: &SoakArgs) -> Exit {
     }
     let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let threads = args.threads.map_or(cores, |threads| threads as usize).min(mine.len());
-    if !files::can_report(terminal, &args.reports) {
+    if !files::can_report(terminal, &args.reports)
+        || !saved::can_save(terminal, args.reports.out.as_deref())
+    {
         return Exit::Usage;
     }
     watch::catch_interrupts();
@@ -173,6 +175,8 @@ struct Desk<'a> {
     tally: Tally,
     cases: Vec<(String, Case)>,
     broken: bool,
+    /// Of each site what its failures are called by.
+    stems: Vec<String>,
 }
 
 impl<'a> Desk<'a> {
@@ -191,6 +195,7 @@ impl<'a> Desk<'a> {
             tally: Tally::default(),
             cases: Vec::new(),
             broken: false,
+            stems: run::stems(args.files.iter().map(|file| file.to_str().unwrap_or("site"))),
         }
     }
 
@@ -214,9 +219,7 @@ impl<'a> Desk<'a> {
             return String::new();
         }
         self.failed += 1;
-        let stem = ran.name.rsplit(['/', '\\']).next().unwrap_or(&ran.name);
-        let stem = stem.replace(".toml, seed ", "-").replace(", seed ", "-");
-        let path = self.dir.join(format!("soak-{stem}.failure.toml"));
+        let path = self.dir.join(failure_name(&self.stems, &ran.case));
         let text = ran.text.as_deref().unwrap_or_default();
         let failed = Failed {
             name: &ran.name,
@@ -300,6 +303,12 @@ impl<'a> Desk<'a> {
     }
 }
 
+/// The name of a run's failure file: sites of one name in two directories have their own.
+fn failure_name(stems: &[String], case: &Run) -> String {
+    let stem = case.site.and_then(|at| stems.get(at)).map_or("made", String::as_str);
+    format!("soak-{stem}-{}.failure.toml", case.seed)
+}
+
 /// The command that makes one run of a soak once more: its site, its seed and all that
 /// says which faults are drawn.
 fn again(args: &SoakArgs, case: &Run) -> String {
@@ -343,6 +352,15 @@ mod tests {
             Command::Soak(args) => args,
             other => panic!("{other:?}"),
         }
+    }
+
+    #[test]
+    fn two_sites_of_one_name_keep_their_failures() {
+        let stems = run::stems(["a/x.toml", "b/x.toml"].into_iter());
+        let name = |site| failure_name(&stems, &Run { number: 0, seed: 1, site, days: 3 });
+        assert_eq!(name(Some(0)), "soak-x-1.failure.toml");
+        assert_eq!(name(Some(1)), "soak-x-2-1.failure.toml");
+        assert_eq!(name(None), "soak-made-1.failure.toml");
     }
 
     #[test]

@@ -26,7 +26,9 @@ pub(super) fn sweep(terminal: Terminal, how: How, args: &SweepArgs) -> Exit {
         Ok(found) => found,
         Err(exit) => return exit,
     };
-    if !files::can_report(terminal, &args.reports) {
+    if !files::can_report(terminal, &args.reports)
+        || !saved::can_save(terminal, args.reports.out.as_deref())
+    {
         return Exit::Usage;
     }
     watch::catch_interrupts();

@@ -1,6 +1,23 @@
 //! Failure files: saved at once, and run again exactly.
 
-use crate::support::{Place, failing, good};
+use std::io::Write as _;
+use std::process::Stdio;
+
+use crate::support::{Place, Said, failing, good};
+
+/// Calls the program with something on its standard input.
+fn fed(place: &Place, args: &[&str], input: &[u8]) -> Said {
+    let mut child = place
+        .command(args)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    // a program that does not read it closes it
+    _ = child.stdin.take().unwrap().write_all(input);
+    Said::of(&child.wait_with_output().unwrap())
+}
 
 #[test]
 fn a_failure_is_saved_and_replays() {
@@ -67,4 +84,91 @@ fn what_is_no_failure_file_is_refused() {
         said.code == 2 && said.err.contains("week.toml:1: this is no failure file"),
         "{said:?}"
     );
+}
+
+#[test]
+fn a_failure_or_an_image_may_come_by_standard_input() {
+    let place = Place::new("replay-in");
+    place.write("week.toml", &failing());
+    // what shrink puts on standard output is what replay takes
+    let small = place.call(&["shrink", "week.toml", "-o", "-"]);
+    assert!(small.code == 0 && small.err.contains("replay: dosewright replay -\n"), "{small:?}");
+    let said = fed(&place, &["replay", "-"], small.out.as_bytes());
+    assert!(said.code == 1 && said.err.contains("it fails again"), "{said:?}");
+    assert!(said.out.contains("standard input"), "{said:?}");
+    place.call(&["run", "week.toml", "--image", "week.bin"]);
+    let image = std::fs::read(place.dir.join("week.bin")).unwrap();
+    let (named, said) = (
+        place.call(&["replay", "week.bin", "--json"]),
+        fed(&place, &["replay", "-", "--json"], &image),
+    );
+    assert_eq!((said.code, said.out), (0, named.out));
+    let said = fed(&place, &["replay", "-"], b"");
+    assert!(said.code == 2 && said.err.contains("standard input: it is empty"), "{said:?}");
+}
+
+#[test]
+fn the_failure_of_a_file_with_a_byte_order_mark_runs_again() {
+    let place = Place::new("replay-mark");
+    place.write("week.toml", &format!("\u{feff}{}", failing()));
+    let said = place.call(&["run", "week.toml"]);
+    assert!(
+        said.code == 1 && said.err.contains("replay: dosewright replay out/week-1"),
+        "{said:?}"
+    );
+    let again = place.call(&["replay", "out/week-1.failure.toml"]);
+    assert!(again.code == 1 && again.err.contains("it fails again"), "{again:?}");
+    assert!(!again.err.contains("note:"), "the same scenario: {}", again.err);
+    assert_eq!(place.call(&["run", "out/week-1.failure.toml"]).code, 1);
+    assert_eq!(place.call(&["shrink", "out/week-1.failure.toml", "-o", "small.toml"]).code, 0);
+}
+
+#[test]
+fn a_failure_of_another_file_is_kept() {
+    let place = Place::new("replay-two");
+    for dir in ["a", "b"] {
+        std::fs::create_dir(place.dir.join(dir)).unwrap();
+    }
+    place.write("a/x.toml", &failing());
+    place.write("b/x.toml", &failing().replace("120 ml", "110 ml"));
+    let saved = |file: &str, seed: &str| {
+        let said = place.call(&["run", file, "--seed", seed]);
+        let line = said.err.lines().find(|line| line.starts_with("replay: ")).unwrap();
+        line.split_whitespace().nth(3).unwrap().to_owned()
+    };
+    assert_eq!(saved("a/x.toml", "1"), "out/x-1.failure.toml");
+    assert_eq!(saved("b/x.toml", "1"), "out/x-1-2.failure.toml");
+    assert!(place.read("out/x-1.failure.toml").contains("120 ml"));
+    assert!(place.read("out/x-1-2.failure.toml").contains("110 ml"));
+    // the same again takes its own place
+    assert_eq!(saved("a/x.toml", "1"), "out/x-1.failure.toml");
+    assert_eq!(saved("b/x.toml", "1"), "out/x-1-2.failure.toml");
+    // and what is no failure is not written over
+    place.write("out/x-7.failure.toml", "# mine\n");
+    assert_eq!(saved("a/x.toml", "7"), "out/x-7-2.failure.toml");
+    assert_eq!(place.read("out/x-7.failure.toml"), "# mine\n");
+}
+
+#[test]
+fn a_failure_of_explore_cuts_is_told_as_what_it_is() {
+    let place = Place::new("replay-cuts");
+    let file = "explore = \"cuts\"\nscript = \"evening 2\"\nword = 4\n";
+    place.write("cut.toml", file);
+    let told = place.call(&["replay", "cut.toml"]);
+    assert!(told.code == 0 && told.out.lines().count() > 5, "{told:?}");
+    // quiet leaves the verdict
+    let quiet = place.call(&["replay", "cut.toml", "-q"]);
+    assert_eq!((quiet.code, quiet.out.as_str()), (0, "held: no promise is broken\n"));
+    for more in [&["--json"][..], &["--csv", "x.csv"], &["--vcd", "x.vcd"], &["--image", "x.bin"]] {
+        let said = place.call(&[&["replay", "cut.toml"], more].concat());
+        assert!(said.code == 2 && said.out.is_empty(), "{more:?}: {said:?}");
+        assert!(said.err.contains("told step by step: there is no"), "{said:?}");
+    }
+    for command in [&["run"][..], &["shrink", "-o", "s.toml"], &["report", "-o", "r.html"]] {
+        let said = place.call(&[command, &["cut.toml"]].concat());
+        let why = "cut.toml is a failure of explore cuts, and no scenario; dosewright replay \
+                   cut.toml tells it step by step";
+        assert!(said.code == 2 && said.err.contains(why), "{command:?}: {said:?}");
+        assert!(!said.err.contains("unknown key"), "{said:?}");
+    }
 }

@@ -145,3 +145,24 @@ fn a_report_that_cannot_be_written_is_told_before_the_work() {
     let bad = [&soak[..], &["--junit", "old.xml", "--faults", "none"]].concat();
     assert_eq!((place.call(&bad).code, place.read("old.xml")), (2, "old".to_owned()));
 }
+
+#[test]
+fn a_place_for_failures_that_cannot_be_written_is_told_before_the_work() {
+    let place = Place::new("soak-out");
+    place.write("week.toml", &good());
+    for command in [
+        &["soak", "week.toml", "--seeds", "1..=2", "--days", "5"][..],
+        &["sweep", "week.toml", "--faults", "supply_loss"],
+        &["explore", "cuts", "--depth", "1", "--word", "8"],
+        &["explore", "states", "--depth", "2"],
+    ] {
+        // a file is no folder
+        let said = place.call(&[command, &["--out", "week.toml/failures"]].concat());
+        assert!(said.code == 2 && said.out.is_empty(), "{command:?}: {said:?}");
+        assert!(said.err.contains("error: cannot write in week.toml/failures"), "{said:?}");
+        // and trying makes none
+        let said = place.call(&[command, &["--out", "new"]].concat());
+        assert!(said.code == 0 && !place.dir.join("new").exists(), "{command:?}: {said:?}");
+    }
+    assert_eq!(std::fs::read_dir(&place.dir).unwrap().count(), 1);
+}

@@ -151,3 +151,23 @@ fn standard_output_takes_one_thing() {
     let said = place.call(&["run", "week.toml", "--json", "--csv", "rows.csv"]);
     assert!(said.code == 0 && said.out.starts_with('{'), "{said:?}");
 }
+
+/// What nobody can read is no result.
+#[cfg(target_os = "linux")]
+#[test]
+fn an_exploration_whose_result_cannot_be_written_is_no_pass() {
+    let place = Place::new("full");
+    for args in [&["--json"][..], &[], &["-q"]] {
+        let full = std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+        let args = [&["explore", "cuts", "--depth", "1", "--word", "8"], args].concat();
+        let said = Said::of(&place.command(&args).stdout(full).output().unwrap());
+        assert!(said.code == 2 && said.err.contains("cannot write to standard output"), "{said:?}");
+    }
+}
+
+#[test]
+fn a_path_of_no_steps_is_none() {
+    let place = Place::new("no-steps");
+    let said = place.call(&["explore", "states", "--depth", "0"]);
+    assert!(said.code == 2 && said.out.is_empty() && said.err.contains("--depth"), "{said:?}");
+}
