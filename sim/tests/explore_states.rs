@@ -36,6 +36,15 @@ fn d7_the_ceiling_of_entries_that_are_disabled_and_run_again_is_that_in_force() 
     assert_eq!(report.found, Vec::new());
 }
 
+/// A prime does not wait for the rest of the pulse before it, and a dose after it does.
+#[test]
+fn d7_a_prime_takes_nothing_of_the_rest_before_it() {
+    let options = Options { disturbances: 2, states: 200_000, findings: 20, ..Options::default() };
+    let report = run(&options);
+    assert_eq!(report.found, Vec::new());
+    assert_eq!(report.ended, Ended::States);
+}
+
 /// The supply goes with the first record of all that a pump is to run by: the start counts
 /// that pulse, which the pump never ran, and the other entry waits for its rest of nine seconds.
 #[test]

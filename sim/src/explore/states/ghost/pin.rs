@@ -137,13 +137,16 @@ impl Ghost {
         let Some(since) = self.pin.on_since.take() else { return Ok(()) };
         let ran = true_ms - since;
         self.motor.turned = true_ms >= self.pin.until && self.motor.faults > 0;
+        let rested = self.pin.off_at + self.pin.rest_ms;
         self.pin.off_at = true_ms;
         self.pin.rest_ms = rules.rest_ms(ran);
-        self.pin.unsure_until = None;
         if let Some(service) = &mut self.service {
             service.ran_ms += ran;
+            // a prime does not wait for the rest that a pulse needs, and does not take it either
+            self.pin.rest_ms = self.pin.rest_ms.max(rested.saturating_sub(true_ms));
             return Ok(());
         }
+        self.pin.unsure_until = None;
         let Some(open) = &mut self.open else {
             return must(false, "D3", || format!("the pump ran {ran} ms for nobody"));
         };
