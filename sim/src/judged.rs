@@ -217,6 +217,15 @@ fn invalid(scenario: &Scenario, end: &RunEnd, whole: bool) -> Vec<Diagnostic> {
                     FaultKind::QueueFlood { .. } => {
                         "the queue took them all in, or the device was off: give more `events`"
                     }
+                    FaultKind::Misread { .. } => {
+                        "the memory was not read so often from its moment on: give less `after`, or more `within`"
+                    }
+                    FaultKind::WriteFailure { .. } => {
+                        "the memory was not written so often from its moment on: give less `after`, or more `within`"
+                    }
+                    FaultKind::EraseFailure { .. } => {
+                        "no sector was erased so often from its moment on: give less `after`, more `within`, or a longer run"
+                    }
                     _ => "at its moment there was nothing for it to hit",
                 }),
             ),

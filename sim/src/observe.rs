@@ -141,7 +141,15 @@ pub enum Observation<'a> {
     },
     /// The device does not start: its memory holds no ledger of its own, and it stays off.
     NotStarted,
-    /// An erase of the ledger's memory left something of what was there: a worn page.
+    /// A slot of the ledger was read wrongly as often in a row as the device reads it: to
+    /// the device it is damaged for as long as it does what it was called for, and in the
+    /// memory it is as it was.
+    Unread {
+        /// The slot's address in the memory.
+        address: u32,
+    },
+    /// An erase of the ledger's memory left something of what was there: a worn page, or
+    /// an erase that failed.
     NotErased,
     /// The number that an entry is about to be brought in by. The device has no names, and
     /// where it refuses the entry, the next one gets the number.

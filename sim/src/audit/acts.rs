@@ -105,6 +105,11 @@ impl Auditor {
                 self.look_at_level(*closed, self.chip.count(self.ms));
                 return;
             }
+            _ if self.start_is_refused() => {
+                // what is asked for has the start tried again, and comes after it
+                self.not_begun.push(act.clone());
+                return;
+            }
             _ => self.boot_unseen(),
         }
         let now = self.chip.count(self.ms);

@@ -62,6 +62,9 @@ impl Auditor {
         };
         if self.hinder.ledger_bad {
             causes = causes.with(Cause::Ledger);
+            // what came before a start that is not told yet is told with it
+            let start = self.supply.start.filter(|(start, _)| due.due_at <= *start);
+            causes = start.map_or(causes, |(_, of_start)| causes.or(of_start));
         }
         let key = due.key;
         let span =
@@ -189,11 +192,10 @@ impl Auditor {
                 let kept = self.kept_by.entry(due.key.id).or_default();
                 // what ends in the same late wake in which the deadline passes has
                 // kept the due from beginning all the same; the pump's rest is counted
-                // to its use; of a memory that takes nothing the device knows when it
-                // has tried it
+                // to its use; what a memory that takes nothing kept from being told is told
+                // with what was to be told before it
                 let ends_late = self.supply.sleeps_late() || causes.contains(Cause::PumpLimits);
-                let untried = causes.without(Cause::Ledger).is_empty();
-                *kept = if ends_late || untried { kept.or(causes) } else { causes };
+                *kept = if ends_late || self.hinder.ledger_bad { kept.or(causes) } else { causes };
             }
         }
         // a due whose settings may be lost may not be there for the device
@@ -299,6 +301,9 @@ impl Auditor {
         }
         if let Some(open) = &mut self.open {
             open.end_by = open.end_by.max(now);
+            if open.able_since.is_none() && self.hinder.run_causes().is_empty() {
+                open.resume(now, &self.limits);
+            }
         }
         for due in self.model.waiting() {
             // where it was tried in vain, the memory has kept it last

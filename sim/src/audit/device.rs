@@ -164,6 +164,7 @@ impl<H: Hand> Ideal<H> {
             | Observation::Account { .. }
             | Observation::MemoryFault { .. }
             | Observation::Named { .. }
+            | Observation::Unread { .. }
             | Observation::NotErased
             | Observation::NotStarted
             | Observation::Wake => {}

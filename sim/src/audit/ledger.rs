@@ -1,9 +1,9 @@
 //! The ledger's bytes as the device wrote them, slot by slot.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use dosewright_core::entry::EntryId;
-use dosewright_core::ledger::{Class, Geometry, PAYLOAD, Payload, SLOT, Slot};
+use dosewright_core::ledger::{Class, Geometry, Payload, SLOT, Slot};
 use dosewright_core::record::Record;
 
 use super::dose::TICK_MS;
@@ -77,6 +77,14 @@ struct Held {
     about: About,
 }
 
+/// A slot that cannot be read.
+#[derive(Debug, Clone, Copy)]
+struct Damaged {
+    /// The last number before it was damaged.
+    before: u32,
+    held: Option<Held>,
+}
+
 /// What a written slot turned out to be.
 #[derive(Debug)]
 pub(crate) enum Seen {
@@ -90,8 +98,10 @@ pub(crate) enum Seen {
     Sealed,
     /// A slot that cannot be read, and what it held before.
     Damaged(Option<About>),
-    /// A write that left nothing: the memory does not take it.
+    /// A write that left nothing: the memory did not take it.
     Unwritten,
+    /// A second slot of the last record.
+    Again,
     /// A slot that is whole and yet says nothing that a record can say.
     Unreadable,
     /// The sequence number does not rise.
@@ -104,11 +114,17 @@ pub(crate) struct LedgerWatch {
     geometry: Geometry,
     /// By slot, from the ledger's start on.
     held: Vec<Option<Held>>,
-    /// Slots that cannot be read, by address, and the last number before each was damaged.
-    damaged: BTreeMap<u32, u32>,
+    /// Slots that cannot be read, by address.
+    damaged: BTreeMap<u32, Damaged>,
+    /// Slots that a write left blank, and that were passed over if one after them is not.
+    blank: BTreeSet<u32>,
     last_seq: u32,
-    /// The last record in bytes, and what it is about.
-    last: Payload,
+    /// That of the last record, or seal: what has a later one was never in force.
+    seq_in_force: u32,
+    /// The highest there was.
+    highest_seq: u32,
+    /// What was written last, and what it is about if it is a record.
+    last: Option<(Class, Payload)>,
     last_about: Option<About>,
     /// The one at `last_record` is to have a second slot.
     last_goes_twice: bool,
@@ -131,8 +147,11 @@ impl LedgerWatch {
             geometry,
             held: Vec::new(),
             damaged: BTreeMap::new(),
+            blank: BTreeSet::new(),
             last_seq: 0,
-            last: [0; PAYLOAD],
+            seq_in_force: 0,
+            highest_seq: 0,
+            last: None,
             last_about: None,
             last_goes_twice: false,
             snapshot_from: 0,
@@ -155,6 +174,10 @@ impl LedgerWatch {
         (place < slots).then_some(place)
     }
 
+    fn is_in_force(&self, address: u32) -> bool {
+        self.sector(address) == self.in_force
+    }
+
     fn is_sector_start(&self, address: u32) -> bool {
         let offset = address.wrapping_sub(self.geometry.start);
         self.geometry.sector_bytes != 0 && offset.is_multiple_of(self.geometry.sector_bytes)
@@ -167,9 +190,12 @@ impl LedgerWatch {
     }
 
     /// Slots that cannot be read after the last intent, at most. Those of a
-    /// sector left since may or may not have been carried forward.
+    /// sector left since may or may not have been carried forward. One that a write left
+    /// blank can be read, and says nothing all the same.
     pub(crate) fn unreadable(&self) -> u32 {
-        self.left_behind + self.damaged_after(self.last_intent)
+        let blank = self.blank.range(self.last_intent.saturating_add(1)..);
+        let blank = blank.filter(|&&at| self.sector(at) == self.in_force).count() as u32;
+        self.left_behind + self.damaged_after(self.last_intent) + blank
     }
 
     /// Whether a slot that cannot be read may have said that the pump runs.
@@ -195,6 +221,7 @@ impl LedgerWatch {
     fn erased(&mut self, address: u32) {
         let end = address.saturating_add(self.geometry.sector_bytes);
         self.damaged.retain(|at, _| !(address..end).contains(at));
+        self.blank.retain(|at| !(address..end).contains(at));
         let slots = usize::from(self.geometry.slots());
         if let Some(first) = self.place(address) {
             self.held.iter_mut().skip(first).take(slots).for_each(|held| *held = None);
@@ -213,15 +240,40 @@ impl LedgerWatch {
         if !self.damaged.is_empty() {
             self.damaged.remove(&address);
         }
+        if !self.blank.is_empty() {
+            self.blank.remove(&address);
+        }
     }
 
-    fn damage(&mut self, address: u32) -> Seen {
-        self.damaged.insert(address, self.last_seq);
+    /// A slot cannot be read, or not by the start that is under way.
+    pub(crate) fn damage(&mut self, address: u32) -> Seen {
         let place = self.place(address);
         let held = place.and_then(|at| self.held.get_mut(at)).and_then(Option::take);
+        let known = self.damaged.get(&address).and_then(|damaged| damaged.held);
+        let damaged = Damaged { before: self.highest_seq, held: held.or(known) };
+        self.damaged.insert(address, damaged);
+        self.blank.remove(&address);
         // what stands in another slot as well is not lost
         let lost = held.filter(|held| self.held.iter().flatten().all(|h| h.seq != held.seq));
         Seen::Damaged(lost.map(|held| held.about))
+    }
+
+    /// What could not be read can be read again.
+    pub(crate) fn mend(&mut self, address: u32) {
+        if let Some(held) = self.damaged.remove(&address).and_then(|damaged| damaged.held) {
+            self.hold(address, held);
+        }
+    }
+
+    pub(crate) fn is_damaged(&self, address: u32) -> bool {
+        self.damaged.contains_key(&address)
+    }
+
+    /// The logic stops. The next start goes on after what is in force: a snapshot that was
+    /// never sealed is erased before its place is written again, and its numbers may come once
+    /// more.
+    pub(crate) fn stops(&mut self) {
+        self.last_seq = self.seq_in_force;
     }
 
     /// The sector whose seal stands here is in force.
@@ -243,37 +295,53 @@ impl LedgerWatch {
             Ok(bytes) => Slot::decode(bytes),
             Err(_) => Slot::Damaged,
         };
-        if let Slot::Good { seq, .. } = slot
-            && !self.damaged.is_empty()
-            && self.damaged.get(&address).is_some_and(|&before| seq <= before)
-        {
+        let is_as_before = !self.damaged.is_empty()
+            && match slot {
+                Slot::Good { seq, .. } => {
+                    self.damaged.get(&address).is_some_and(|damaged| seq <= damaged.before)
+                }
+                Slot::Blank => self.is_in_force(address) && self.damaged.contains_key(&address),
+                Slot::Damaged => false,
+            };
+        if is_as_before {
             // a bit that had flipped has flipped back
-            self.damaged.remove(&address);
+            self.mend(address);
             return Seen::Nothing;
         }
-        let is_flipped = || matches!(slot, Slot::Damaged) && self.sector(address) == self.in_force;
-        if self.is_sector_start(address) && !matches!(slot, Slot::Blank) && !is_flipped() {
+        let is_flipped = || matches!(slot, Slot::Damaged) && self.is_in_force(address);
+        if self.is_sector_start(address) && !is_flipped() {
             // the sector was erased for this, which the one in force is not
             self.erased(address);
         }
         let (seq, class, payload) = match slot {
-            Slot::Blank => return Seen::Unwritten,
+            Slot::Blank => {
+                self.blank.insert(address);
+                return Seen::Unwritten;
+            }
             Slot::Damaged => return self.damage(address),
             Slot::Good { seq, class, payload } => (seq, class, payload),
         };
-        if class == Class::Record && seq == self.last_seq && payload == self.last {
-            // a second slot of the last record
+        if seq == self.last_seq && self.last == Some((class, payload)) {
+            // a second slot of the same
             if let Some(about) = self.last_about {
                 self.hold(address, Held { seq, about });
             }
-            return Seen::Nothing;
+            return match class {
+                Class::Record => Seen::Again,
+                Class::Seal => self.sealed(address),
+                Class::Header | Class::Snapshot => Seen::Nothing,
+            };
         }
         if seq <= self.last_seq {
             let after = self.last_seq;
             self.last_seq = seq;
             return Seen::OutOfOrder { seq, after };
         }
-        self.last_seq = seq;
+        (self.last_seq, self.last, self.last_about) = (seq, Some((class, payload)), None);
+        self.highest_seq = self.highest_seq.max(seq);
+        if matches!(class, Class::Record | Class::Seal) {
+            self.seq_in_force = seq;
+        }
         match class {
             Class::Header => {
                 self.snapshot_from = seq;
@@ -284,7 +352,7 @@ impl LedgerWatch {
         }
         let Some(record) = record else { return Seen::Unreadable };
         let about = About::of(record);
-        (self.last, self.last_about) = (payload, Some(about));
+        self.last_about = Some(about);
         self.hold(address, Held { seq, about });
         if class == Class::Snapshot {
             return Seen::Snapshot;

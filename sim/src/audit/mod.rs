@@ -57,7 +57,7 @@ use dosewright_core::entry::EntryId;
 use dosewright_core::ledger::Geometry;
 use dosewright_core::record::DueKey;
 
-use crate::observe::{Observation, Observer};
+use crate::observe::{DeviceAct, Observation, Observer};
 
 pub use causes::Causes;
 pub use dues::{DayByDay, Finder, MinuteByMinute, Weekly};
@@ -167,6 +167,14 @@ pub struct Auditor {
     timer: i64,
     tail: Option<wake::Tail>,
     taint: taint::Taint,
+    /// A write or an erase of this call did not take, and no record has come after it.
+    not_taken: bool,
+    /// Slots that the start which is under way cannot read, and the next one may.
+    unread: Vec<u32>,
+    /// The instant of the snapshot that was written last.
+    snapshot_at: i64,
+    /// What is asked for in this ms of a device whose start the memory has not taken.
+    not_begun: Vec<DeviceAct>,
 }
 
 impl Auditor {
@@ -208,6 +216,10 @@ impl Auditor {
             timer: i64::MAX,
             tail: None,
             taint: taint::Taint::default(),
+            not_taken: false,
+            unread: Vec::new(),
+            snapshot_at: 0,
+            not_begun: Vec::new(),
         }
     }
 
@@ -218,6 +230,7 @@ impl Auditor {
 
     /// The run is over, at this true time in ms from its start.
     pub fn finish(mut self, end_ms: u64) -> AuditReport {
+        self.settle_refusal();
         if end_ms > self.ms {
             self.settle();
             self.ms = end_ms;
@@ -283,6 +296,13 @@ impl Observer for Auditor {
         if is_telling {
             return;
         }
+        let is_of_the_call = matches!(
+            what,
+            Observation::Slot { .. } | Observation::NotErased | Observation::Unread { .. }
+        );
+        if at_ms > self.ms || !is_of_the_call {
+            self.settle_refusal();
+        }
         if at_ms > self.ms {
             self.settle();
             self.ms = at_ms;
@@ -295,7 +315,8 @@ impl Observer for Auditor {
             }
             Observation::Pump { on } => self.see_pump(on),
             Observation::Slot { address, bytes } => self.see_slot(address, bytes),
-            Observation::NotErased => self.on_damage(None),
+            Observation::Unread { address } => self.on_unread(address),
+            Observation::NotErased => self.on_refusal(),
             Observation::NotStarted => self.supply.refused = true,
             Observation::Act(act) => self.see_act(act),
             Observation::LateWake { by_ms } => self.see_late_wake(by_ms),

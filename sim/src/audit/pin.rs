@@ -236,7 +236,10 @@ impl Auditor {
 
     /// The ms of true time is over: what had to happen in it has happened.
     pub(super) fn settle(&mut self) {
-        self.boot_unseen();
+        self.not_begun.clear();
+        if !self.start_is_refused() {
+            self.boot_unseen();
+        }
         self.release();
         // what was asked for in it is judged by it as well
         let seen = self.pin.ms;

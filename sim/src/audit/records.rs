@@ -27,17 +27,19 @@ impl Auditor {
         }
     }
 
+    /// The logic has begun, and the memory has not taken the record of its start: until it does
+    /// the device does nothing.
+    pub(super) fn start_is_refused(&self) -> bool {
+        self.supply.on && !self.supply.awake && !self.supply.refused && self.hinder.ledger_bad
+    }
+
     /// A device that does something before its boot record has started all the
     /// same: its memory may have refused the record.
     pub(super) fn boot_unseen(&mut self) {
         if self.supply.on && !self.supply.awake && !self.supply.refused {
             let at = self.chip.count(self.ms);
             let kept = self.supply.feed_kept();
-            let refused = std::mem::take(&mut self.hinder.ledger_bad);
             self.boot(at, kept);
-            if refused {
-                self.on_damage(None);
-            }
         }
     }
 
@@ -45,8 +47,10 @@ impl Auditor {
         let mut record = None;
         match self.ledger.see(address, bytes, &mut record) {
             Seen::Nothing => {}
-            Seen::Damaged(lost) => self.on_damage(lost),
-            Seen::Unwritten => self.on_damage(None),
+            // it is in the ledger, whatever was tried for it before
+            Seen::Again => self.not_taken = false,
+            Seen::Damaged(Some(lost)) => self.on_damage(Some(lost)),
+            Seen::Damaged(None) | Seen::Unwritten => self.on_refusal(),
             Seen::Unreadable => {
                 self.fail(
                     "M4",
@@ -57,9 +61,55 @@ impl Auditor {
             Seen::OutOfOrder { seq, after } => {
                 self.fail("M1", None, format!("a slot has number {seq} after number {after}"));
             }
-            Seen::Snapshot => record.iter().for_each(|record| self.on_snapshot(record)),
-            Seen::Sealed => self.on_sealed(),
+            Seen::Snapshot => record.iter().for_each(|record| {
+                if let Record::SnapClock { at, .. } = record {
+                    self.snapshot_at = at.as_ms();
+                }
+                self.on_snapshot(record);
+            }),
+            Seen::Sealed => {
+                self.ledger.last_at = self.ledger.last_at.max(self.snapshot_at);
+                self.on_sealed();
+            }
             Seen::Record => record.iter().for_each(|record| self.on_record(record)),
+        }
+    }
+
+    /// A write or an erase did not take. A device that is awake tries another slot, and another
+    /// sector: what it could not write is told by what it has not written at the call's end.
+    pub(super) fn on_refusal(&mut self) {
+        // of what was asked for in this ms any may be what it was
+        self.pin.ms.damaged = true;
+        if self.supply.awake {
+            self.not_taken = true;
+        } else {
+            self.on_damage(None);
+        }
+    }
+
+    /// The call is over in which a write or an erase did not take, and no record came after it.
+    pub(super) fn settle_refusal(&mut self) {
+        for address in std::mem::take(&mut self.unread) {
+            self.ledger.mend(address);
+        }
+        if std::mem::take(&mut self.not_taken) {
+            self.on_damage(None);
+            if let Some(open) = &mut self.open {
+                open.able_since = None;
+            }
+        }
+    }
+
+    /// A slot was read wrongly as often as it is read. A start takes it as damaged, whatever
+    /// it holds; a device that is awake reads what it writes alone, and writes it again.
+    pub(super) fn on_unread(&mut self, address: u32) {
+        if self.supply.awake {
+            self.on_refusal();
+        } else if !self.ledger.is_damaged(address)
+            && let Seen::Damaged(lost) = self.ledger.damage(address)
+        {
+            self.unread.push(address);
+            self.on_damage(lost);
         }
     }
 
@@ -102,6 +152,7 @@ impl Auditor {
 
     fn on_record(&mut self, record: &Record) {
         self.report.records += 1;
+        self.not_taken = false;
         self.pin.ms.recorded = true;
         let at = record.at().map(Instant::as_ms);
         let mut was_bad = self.supply.awake && self.hinder.ledger_bad;
@@ -175,15 +226,20 @@ impl Auditor {
         } else if !self.supply.on {
             self.fail("P4", None, String::from("the logic starts with the supply off"));
         }
+        // the memory may take the record of a start some time after it
+        let from = at - (self.chip.count(self.ms) - self.supply.set_to);
         if self.supply.feed_kept() {
             self.check_instant(at);
-        } else if !self.taint.all() && !self.ledger.may_end_at(at) {
+        } else if !self.taint.all() && !self.ledger.may_end_at(from) {
             let last = self.ledger.last_at;
             self.fail("D9", None, format!(
-                "after a lost feed the device's time goes on from {at} ms; the ledger's last instant is {last} ms"
+                "after a lost feed the device's time goes on from {from} ms; the ledger's last instant is {last} ms"
             ));
         }
         self.boot(at, feed_kept);
+        for act in std::mem::take(&mut self.not_begun) {
+            self.see_act(&act);
+        }
     }
 
     /// The device's own time against the clock chip.

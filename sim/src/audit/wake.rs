@@ -36,6 +36,8 @@ pub(crate) struct Supply {
     pub(super) was_reset: bool,
     /// The chip's feed failed since the logic last started.
     pub(super) feed_lost: bool,
+    /// What the chip was set to then: the record of the start may come later.
+    pub(super) set_to: i64,
     /// The instant of the last record or start, for the hourly stamp.
     pub(crate) stamped_at: i64,
     pub(super) stamp_reported: bool,
@@ -93,6 +95,7 @@ impl Auditor {
         (self.hinder.stop, self.hinder.leak) = (false, false);
         self.level = super::stock::Level::default();
         self.pack.forget();
+        self.ledger.stops();
         // what a cut tore is no fault of the memory
         self.hinder.ledger_bad = false;
     }
@@ -100,6 +103,7 @@ impl Auditor {
     pub(super) fn see_chip(&mut self, count_ms: i64, rate_ppb: i64, feed_kept: bool) {
         if !feed_kept {
             self.supply.feed_lost = true;
+            self.supply.set_to = count_ms;
             self.now = self.now.min(count_ms);
         }
         self.chip.set(self.ms, count_ms, rate_ppb);

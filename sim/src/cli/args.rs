@@ -410,6 +410,9 @@ pub(super) struct SoakArgs {
     /// something, and what is calibrated is often calibrated by a train as well
     #[arg(long)]
     pub(super) drives: bool,
+    /// Draw misread, write_failure and erase_failure as well: calls of the memory that go wrong
+    #[arg(long)]
+    pub(super) memory_calls: bool,
     /// Only these kinds of faults and acts, all of them in every run
     #[arg(long, value_name = "KIND", value_delimiter = ',')]
     pub(super) faults: Vec<String>,

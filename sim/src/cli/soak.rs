@@ -74,7 +74,10 @@ fn plan(terminal: Terminal, args: &SoakArgs) -> Result<Plan, Exit> {
     let asked = kinds(&args.faults).map_err(|why| usage(&why))?;
     let without = kinds(&args.without).map_err(|why| usage(&why))?;
     let all_on = !args.faults.is_empty();
-    let mut kinds = if all_on { asked } else { Kinds::ALL };
+    let mut kinds = if all_on { asked } else { Kinds::USUAL };
+    if args.memory_calls {
+        kinds = kinds.and(Kinds::MEMORY_CALLS);
+    }
     for kind in without.iter() {
         kinds = kinds.without(kind);
     }
@@ -320,7 +323,12 @@ fn again(args: &SoakArgs, case: &Run) -> String {
     if args.per_day != PER_DAY_TENTHS {
         _ = write!(out, " --per-day {}.{}", args.per_day / 10, args.per_day % 10);
     }
-    for (name, given) in [(" --packs", args.packs), (" --drives", args.drives)] {
+    let flags = [
+        (" --packs", args.packs),
+        (" --drives", args.drives),
+        (" --memory-calls", args.memory_calls),
+    ];
+    for (name, given) in flags {
         out.push_str(if given { name } else { "" });
     }
     for (name, kinds) in [("faults", &args.faults), ("without", &args.without)] {
@@ -371,9 +379,9 @@ mod tests {
         for (asked, site, wanted) in [
             ("soak a.toml b.toml --seeds 1..9", Some(1), "soak b.toml --seeds 4..=4 --days 200"),
             (
-                "soak --per-day 40 --packs --drives",
+                "soak --per-day 40 --packs --drives --memory-calls",
                 None,
-                "soak --seeds 4..=4 --days 200 --per-day 40.0 --packs --drives",
+                "soak --seeds 4..=4 --days 200 --per-day 40.0 --packs --drives --memory-calls",
             ),
             (
                 "soak a.toml --without late_wake",
@@ -391,8 +399,8 @@ mod tests {
             assert_eq!(line, format!("dosewright {wanted}"), "{asked}");
             let back = parsed(&line);
             assert_eq!(
-                (back.per_day, back.packs, back.drives),
-                (args.per_day, args.packs, args.drives)
+                (back.per_day, back.packs, back.drives, back.memory_calls),
+                (args.per_day, args.packs, args.drives, args.memory_calls)
             );
             assert_eq!((back.faults, back.without), (args.faults, args.without));
         }

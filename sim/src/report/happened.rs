@@ -83,8 +83,17 @@ pub(super) fn section(facts: &Facts) -> Option<Markup> {
 const MOST_EVENTS: usize = 100;
 
 /// Faults of which the device sees nothing, or something else.
-const UNSEEN: [&str; 6] =
-    ["memory_tear", "bit_flip", "page_worn", "late_wake", "squeeze_lost", "foot_valve_leak"];
+const UNSEEN: [&str; 9] = [
+    "memory_tear",
+    "bit_flip",
+    "page_worn",
+    "misread",
+    "write_failure",
+    "erase_failure",
+    "late_wake",
+    "squeeze_lost",
+    "foot_valve_leak",
+];
 
 /// What happened, in the order of its times; of very much, that of which there was least
 /// before: the first of each kind is in it.

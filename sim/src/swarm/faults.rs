@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::Shape;
+use super::calls;
 use super::chance::Chance;
 use super::ground::Ground;
 use super::kinds::Kind;
@@ -10,7 +11,7 @@ use super::lines::{self, Course, RIGHT_PIN, length};
 use super::probe;
 
 /// A seed draws each kind with this share, in percent.
-const DRAWN: u64 = 45;
+pub(super) const DRAWN: u64 = 45;
 /// So many in a hundred begin while the one before still goes on.
 const OVERLAPPING: u64 = 30;
 
@@ -18,8 +19,7 @@ const OVERLAPPING: u64 = 30;
 fn drawn(chance: &mut Chance, shape: Shape, ground: &Ground) -> Vec<Kind> {
     let mut drawn: Vec<Kind> = Vec::new();
     for kind in Kind::ALL {
-        // floods have a stream of their own
-        if kind == Kind::QueueFlood || kind == Kind::ChangePack && !ground.has_pack {
+        if kind.has_its_own_stream() || kind == Kind::ChangePack && !ground.has_pack {
             continue;
         }
         // drawn in any case, so that leaving a kind out moves no other's draw
@@ -144,6 +144,7 @@ pub(super) fn make(
         make_all_but_floods(chance, ground, &kinds, busy_ms, shape, &mut off, text);
     }
     floods(&mut Chance::new(seed ^ FLOODS), ground, busy_ms, shape, &off, text);
+    calls::make(seed, ground, busy_ms, shape, &off, text);
 }
 
 /// Sets the stream of the floods apart: with or without them, all else of a seed is

@@ -68,11 +68,17 @@ pub enum Kind {
     QueueFlood,
     /// Somebody stops a dose that is under way.
     StopDose,
+    /// A reading of the memory goes wrong.
+    Misread,
+    /// A write to the memory fails.
+    WriteFailure,
+    /// An erase of the memory fails.
+    EraseFailure,
 }
 
 impl Kind {
     /// All of them, in the order in which a seed draws them.
-    pub const ALL: [Self; 32] = [
+    pub const ALL: [Self; 35] = [
         Self::SupplyLoss,
         Self::ClockLost,
         Self::MemoryTear,
@@ -105,6 +111,9 @@ impl Kind {
         Self::ChangePack,
         Self::QueueFlood,
         Self::StopDose,
+        Self::Misread,
+        Self::WriteFailure,
+        Self::EraseFailure,
     ];
 
     /// Its key in a scenario file.
@@ -142,6 +151,9 @@ impl Kind {
             Self::ChangePack => "change_pack",
             Self::QueueFlood => "queue_flood",
             Self::StopDose => "stop_dose",
+            Self::Misread => "misread",
+            Self::WriteFailure => "write_failure",
+            Self::EraseFailure => "erase_failure",
         }
     }
 
@@ -154,7 +166,13 @@ impl Kind {
     pub const fn is_fault(self) -> bool {
         let place = self as u32;
         let of_parts = Self::ContainerLow as u32 <= place && place < Self::Refill as u32;
-        place < Self::SetClock as u32 || of_parts || matches!(self, Self::QueueFlood)
+        place < Self::SetClock as u32 || of_parts || self.has_its_own_stream()
+    }
+
+    /// Whether it is drawn apart from all else, so that what a seed made before there was
+    /// such a kind is made by it still.
+    pub(super) const fn has_its_own_stream(self) -> bool {
+        matches!(self, Self::QueueFlood | Self::Misread | Self::WriteFailure | Self::EraseFailure)
     }
 
     /// Whether it is a fault of the motor, the container or the tube: it bites where
@@ -193,11 +211,22 @@ impl Kinds {
     pub const NONE: Self = Self(0);
     /// All of them.
     pub const ALL: Self = Self((1 << Kind::ALL.len()) - 1);
+    /// Calls of the memory that go wrong.
+    pub const MEMORY_CALLS: Self =
+        Self::NONE.with(Kind::Misread).with(Kind::WriteFailure).with(Kind::EraseFailure);
+    /// All but those that a run is drawn with only where it is asked to be.
+    pub const USUAL: Self = Self(Self::ALL.0 & !Self::MEMORY_CALLS.0);
 
     /// With one more.
     #[must_use]
     pub const fn with(self, kind: Kind) -> Self {
         Self(self.0 | 1 << kind as u64)
+    }
+
+    /// With those of another set as well.
+    #[must_use]
+    pub const fn and(self, others: Self) -> Self {
+        Self(self.0 | others.0)
     }
 
     /// Without one.
@@ -229,9 +258,11 @@ mod tests {
             assert_eq!(Kind::from_word(kind.word()), Some(kind));
             assert!(Kinds::ALL.has(kind) && !Kinds::NONE.has(kind));
             assert!(!Kinds::ALL.without(kind).has(kind));
+            assert_ne!(Kinds::USUAL.has(kind), Kinds::MEMORY_CALLS.has(kind));
             assert_eq!(Kinds::NONE.with(kind).iter().collect::<Vec<_>>(), [kind]);
         }
         assert_eq!(Kind::from_word("nonsense"), None);
+        assert_eq!(Kinds::USUAL.and(Kinds::MEMORY_CALLS), Kinds::ALL);
         assert!(Kind::Leak.is_fault() && !Kind::SetClock.is_fault());
         let faults = Kind::ALL.into_iter().filter(|kind| kind.is_fault()).count();
         assert_eq!(faults, FaultKind::WORDS.len());

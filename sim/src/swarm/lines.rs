@@ -1,6 +1,7 @@
 //! One fault or act of a kind, as the lines of a scenario file. A new kind needs
 //! its word in `kinds` and an arm here.
 
+use super::calls;
 use super::chance::Chance;
 use super::ground::Ground;
 use super::kinds::Kind;
@@ -43,7 +44,7 @@ impl Course {
 /// A stamp is due within the hour, and with it a write.
 const NEXT_WRITE_MS: u64 = 3_700_000;
 /// With the fewest records a sector lasts about three weeks.
-const NEXT_ERASE_MS: u64 = 30 * 86_400_000;
+pub(super) const NEXT_ERASE_MS: u64 = 30 * 86_400_000;
 const DAY_MS: u64 = 86_400_000;
 
 /// A length written so that a person can read it: `1 d 3 h 20 s`.
@@ -253,6 +254,9 @@ pub(super) fn make(
             act(format!("change_pack = {{ told = {told} }}"), 0)
         }
         Kind::QueueFlood => Some(flood(chance)),
+        Kind::Misread | Kind::WriteFailure | Kind::EraseFailure => {
+            fault(calls::line(chance, kind, left_ms), 0, 0)
+        }
         Kind::Unlock => {
             let line = match chance.number(0, 9) {
                 0 | 1 => "lock = {}",

@@ -438,7 +438,10 @@ impl Observer for Tracker<'_> {
                 let entry = id.map(|id| self.names.name(id));
                 self.tell(at_ms, &Event::Asked { act, entry: entry.as_deref() });
             }
-            Observation::NotErased | Observation::NotStarted | Observation::Wake => {}
+            Observation::Unread { .. }
+            | Observation::NotErased
+            | Observation::NotStarted
+            | Observation::Wake => {}
         }
     }
 }

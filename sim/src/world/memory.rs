@@ -1,10 +1,13 @@
 //! The device's flash, watched: what is written where, and the one write or
 //! erase in the middle of which the supply is to go.
 
+mod failing;
+
 use std::cell::RefCell;
 use std::rc::Rc;
 
 use dosewright_core::device::Outputs;
+use dosewright_core::ledger::SLOT;
 use dosewright_core::record::Alarm;
 use dosewright_core::time::Duration;
 use dosewright_core::timetable::Refusal;
@@ -13,6 +16,7 @@ use embedded_storage::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
 use super::flash::{ERASE_STEPS, NorError, NorMock};
 use super::stage::Ask;
 use crate::scenario::MemoryWork;
+pub(super) use failing::{Call, Failing, Failure, Waits};
 
 /// Bytes of the smallest erase of the simulated part.
 pub(super) const PAGE: usize = 1024;
@@ -20,14 +24,21 @@ pub(super) const PAGE: usize = 1024;
 /// One thing that the device did, in the order in which it did it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Deed {
+    /// A slot was written, and so it stood after the write.
     Wrote {
         address: u32,
-        bytes: u32,
+        slot: [u8; SLOT],
+    },
+    /// A slot was read wrongly so often in a row that the device takes it as damaged.
+    Unread {
+        address: u32,
     },
     /// An erase left what was there, from this address on.
     NotErased {
         address: u32,
     },
+    /// A call went wrong, by the fault of that number in the file.
+    Failed(usize),
     /// The supply went in the middle of a write or an erase: nothing after it is done.
     Cut,
     PumpOn(Duration),
@@ -99,11 +110,12 @@ pub(super) struct Watched<const W: usize> {
     deeds: Deeds,
     // a flash is moved about: few bytes in itself
     pub(super) tears: Box<Tears>,
+    pub(super) failing: Box<Failing>,
 }
 
 impl<const W: usize> Watched<W> {
     pub(super) fn new(nor: NorMock<W, PAGE>, deeds: Deeds) -> Self {
-        Self { nor, deeds, tears: Box::default() }
+        Self { nor, deeds, tears: Box::default(), failing: Box::default() }
     }
 
     fn is_left(&self, from: u32, to: u32) -> bool {
@@ -142,7 +154,10 @@ impl<const W: usize> ReadNorFlash for Watched<W> {
     const READ_SIZE: usize = 1;
 
     fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), NorError> {
-        self.nor.read(offset, bytes)
+        if self.failing.is_idle() {
+            return self.nor.read(offset, bytes);
+        }
+        self.read_that_may_fail(offset, bytes)
     }
 
     fn capacity(&self) -> usize {
@@ -155,19 +170,36 @@ impl<const W: usize> NorFlash for Watched<W> {
     const ERASE_SIZE: usize = PAGE;
 
     fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorError> {
-        self.arm(MemoryWork::Write, bytes.len() as u64 + 1);
-        let result = self.nor.write(offset, bytes);
-        let bytes = bytes.len() as u32;
-        self.deeds.borrow_mut().push(Deed::Wrote { address: offset, bytes });
+        let result = match self.fails(Call::is_write) {
+            Some(how) => how.told(self.nor.write(offset, how.part_of(bytes, W))),
+            None => {
+                self.arm(MemoryWork::Write, bytes.len() as u64 + 1);
+                self.nor.write(offset, bytes)
+            }
+        };
+        let (first, end) = (offset as usize / SLOT * SLOT, offset as usize + bytes.len());
+        for at in (first..end).step_by(SLOT) {
+            let slot = self.nor.bytes().get(at..).and_then(|bytes| bytes.first_chunk());
+            if let Some(slot) = slot {
+                // what stands there at the call's end can be of a later try
+                let slot = Deed::Wrote { address: at as u32, slot: *slot };
+                self.deeds.borrow_mut().push(slot);
+            }
+        }
         self.cut_by(result);
         result
     }
 
     fn erase(&mut self, from: u32, to: u32) -> Result<(), NorError> {
-        let pages = u64::from(to.saturating_sub(from)) / PAGE as u64;
-        self.arm(MemoryWork::Erase, pages * ERASE_STEPS);
-        let result = self.nor.erase(from, to);
-        if result.is_ok() && self.is_left(from, to) {
+        let pages = to.saturating_sub(from) / PAGE as u32;
+        let result = match self.fails(Call::is_erase) {
+            Some(how) => how.told(self.nor.erase(from, from + how.share_of(pages) * PAGE as u32)),
+            None => {
+                self.arm(MemoryWork::Erase, u64::from(pages) * ERASE_STEPS);
+                self.nor.erase(from, to)
+            }
+        };
+        if !matches!(result, Err(NorError::Cut)) && self.is_left(from, to) {
             // a device that looks after its erase leaves it at that, and writes nothing there
             self.deeds.borrow_mut().push(Deed::NotErased { address: from });
         }

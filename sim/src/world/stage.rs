@@ -403,14 +403,16 @@ impl<'a, const W: usize> Stage<'a, W> {
                 Deed::Refused(refusal) => self.refused(refusal),
                 _ if was_cut => {}
                 Deed::Cut => was_cut = true,
-                Deed::Wrote { address, bytes } => {
+                Deed::Wrote { address, slot } => {
                     self.note_worn(address);
-                    self.see_slots(address, bytes);
+                    self.see_slot(address, &slot);
                 }
+                Deed::Unread { address } => self.see(&Observation::Unread { address }),
                 Deed::NotErased { address } => {
                     self.note_worn(address);
                     self.see(&Observation::NotErased);
                 }
+                Deed::Failed(fault) => self.took_effect(fault),
                 Deed::PumpOn(length) => self.pump_on(length),
                 Deed::PumpOff => self.pump_off(),
                 Deed::Alarm(alarm, on) => {
@@ -466,24 +468,16 @@ impl<'a, const W: usize> Stage<'a, W> {
         }
     }
 
-    fn see_slots(&mut self, address: u32, bytes: u32) {
-        let Some(Power::On(device)) = &self.power else { return };
-        let first = address as usize / SLOT * SLOT;
-        let end = (address + bytes) as usize;
-        let mut at = first;
-        while at < end {
-            let Some(slot) = device.ledger().flash().nor.bytes().get(at..at + SLOT) else { return };
-            self.observer.see(self.now, &Observation::Slot { address: at as u32, bytes: slot });
-            if self.script.waits_for_pulses()
-                && let Some(Record::Pulse(pulse)) = self.records.see(slot)
-            {
-                if pulse.first {
-                    (self.dose, self.pulse) = (self.dose + 1, 1);
-                } else {
-                    self.pulse += 1;
-                }
+    fn see_slot(&mut self, address: u32, slot: &[u8; SLOT]) {
+        self.observer.see(self.now, &Observation::Slot { address, bytes: slot });
+        if self.script.waits_for_pulses()
+            && let Some(Record::Pulse(pulse)) = self.records.see(slot)
+        {
+            if pulse.first {
+                (self.dose, self.pulse) = (self.dose + 1, 1);
+            } else {
+                self.pulse += 1;
             }
-            at += SLOT;
         }
     }
 

@@ -8,6 +8,7 @@ mod forecast;
 mod golden;
 mod image;
 mod interrupt;
+mod memory_calls;
 mod operate;
 mod page_doses;
 mod page_weeks;

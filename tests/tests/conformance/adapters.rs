@@ -52,7 +52,8 @@ impl Seen {
             Observation::Slot { address, bytes } => Self::Slot(address, bytes.to_vec()),
             Observation::Act(act) => Self::Act(act.clone()),
             Observation::LateWake { by_ms } => Self::LateWake(by_ms),
-            Observation::NotErased
+            Observation::Unread { .. }
+            | Observation::NotErased
             | Observation::NotStarted
             | Observation::MemoryFault { .. }
             | Observation::Named { .. }

@@ -335,6 +335,26 @@ pub(crate) const CASES: &[Case] = &[
     ),
     ("[[fault]]\nat = \"+1 d\"\npage_worn = { sector = 4 }", "S022", "{ sector = 4 }", "4 sectors"),
     (
+        "[[fault]]\nat = \"+1 d\"\nwrite_failure = { done = \"all\", reported = false }",
+        "S022",
+        "reported",
+        "all is done",
+    ),
+    ("[[fault]]\nat = \"+1 d\"\nmisread = { times = 0 }", "S008", "0", "from 1 to 1000000"),
+    ("[[fault]]\nat = \"+1 d\"\nmisread = { how = \"bits\" }", "S018", "\"bits\"", "\"bit\""),
+    (
+        "[[fault]]\nat = \"+1 d\"\nerase_failure = { done = \"most\" }",
+        "S018",
+        "\"most\"",
+        "nothing, half, all",
+    ),
+    (
+        "[[fault]]\nat = \"+1 d\"\nerase_failure = { after = 1_000_001 }",
+        "S008",
+        "1_000_001",
+        "1000000",
+    ),
+    (
         "[[fault]]\nat = \"+1 d\"\nbit_flip = { address = 131072, bit = 1 }",
         "S022",
         "{ address = 131072, bit = 1 }",

@@ -1,6 +1,6 @@
 //! The keys of `[[fault]]`: one table for each kind.
 
-use super::super::model::MemoryWork;
+use super::super::model::{Done, MemoryWork, Misread};
 use super::{A_FLOW, A_LENGTH, Kind, Table, UP_TO_A_DAY, one_of, optional, range, required};
 
 pub(in crate::scenario) static FAULT: Table = Table {
@@ -56,6 +56,21 @@ pub(in crate::scenario) static FAULT: Table = Table {
             "queue_flood",
             Kind::Table(&QUEUE_FLOOD),
             "More events at once than the queue holds.",
+        ),
+        one_of(
+            "misread",
+            Kind::Table(&MISREAD),
+            "A reading of the memory goes wrong; what is in it is right.",
+        ),
+        one_of(
+            "write_failure",
+            Kind::Table(&WRITE_FAILURE),
+            "A write to the memory fails; its driver says so, or does not.",
+        ),
+        one_of(
+            "erase_failure",
+            Kind::Table(&ERASE_FAILURE),
+            "An erase of a sector fails; its driver says so, or does not.",
         ),
     ],
 };
@@ -197,3 +212,60 @@ pub(in crate::scenario) static QUEUE_FLOOD: Table = Table {
     group: "",
     keys: &[required("events", Kind::Count(range(1, 1_000_000)), "So many events at once.")],
 };
+
+/// Readings, writes or erases that go by before.
+const CALLS: Kind = Kind::Count(range(0, 1_000_000));
+const WITHIN: &str = "It waits for them no longer than this; to the end of the run unless said.";
+
+pub(in crate::scenario) static MISREAD: Table = Table {
+    name: "misread",
+    group: "",
+    keys: &[
+        optional("times", TIMES, "So many readings in a row; 1 unless said."),
+        optional(
+            "how",
+            Kind::Word(misread_words),
+            "With one wrong bit, as an error of the driver, or all ones; \"bit\" unless said.",
+        ),
+        optional("after", CALLS, "After so many readings of a slot; at once unless said."),
+        optional("within", A_LENGTH, WITHIN),
+    ],
+};
+
+fn misread_words() -> Vec<&'static str> {
+    Misread::ALL.map(Misread::word).to_vec()
+}
+
+/// Defines the tables of calls that fail.
+macro_rules! failures {
+    ($($table:ident = $name:literal, $times:literal, $after:literal;)*) => { $(
+        pub(in crate::scenario) static $table: Table = Table {
+            name: $name,
+            group: "",
+            keys: &[
+                optional("times", TIMES, $times),
+                optional(
+                    "done",
+                    Kind::Word(done_words),
+                    "How much of it is done; \"nothing\" unless said.",
+                ),
+                optional("reported", Kind::Switch, "Its driver reports an error; true unless said."),
+                optional("after", CALLS, $after),
+                optional("within", A_LENGTH, WITHIN),
+            ],
+        };
+    )* };
+}
+
+failures! {
+    WRITE_FAILURE = "write_failure",
+        "So many writes in a row; 1 unless said.",
+        "After so many writes of a slot; at once unless said.";
+    ERASE_FAILURE = "erase_failure",
+        "So many erases in a row; 1 unless said.",
+        "After so many erases of a sector; at once unless said.";
+}
+
+fn done_words() -> Vec<&'static str> {
+    Done::ALL.map(Done::word).to_vec()
+}

@@ -28,6 +28,67 @@ impl MemoryWork {
     }
 }
 
+/// How a reading of the memory goes wrong.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Misread {
+    /// One bit is the other way.
+    Bit,
+    /// The driver reports an error.
+    Error,
+    /// All ones, as an erased slot reads.
+    Blank,
+}
+
+impl Misread {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Bit, Self::Error, Self::Blank];
+
+    /// Its word in the file.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Bit => "bit",
+            Self::Error => "error",
+            Self::Blank => "blank",
+        }
+    }
+}
+
+/// How much a write or an erase that fails has done.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Done {
+    /// Nothing.
+    Nothing,
+    /// The first half.
+    Half,
+    /// All of it: it is the report that is wrong.
+    All,
+}
+
+impl Done {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Nothing, Self::Half, Self::All];
+
+    /// Its word in the file.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Nothing => "nothing",
+            Self::Half => "half",
+            Self::All => "all",
+        }
+    }
+}
+
+/// Which calls of the memory go wrong.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Calls {
+    /// So many of them go by before.
+    pub after: u32,
+    /// So many in a row go wrong.
+    pub times: u32,
+    /// The fault waits no longer than this for them.
+    pub within: Option<Duration>,
+}
+
 /// A fault. Where `lasts` is optional, `None` is to the end of the run, or
 /// until an operator's act ends it.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -133,11 +194,36 @@ pub enum FaultKind {
         /// So many.
         events: u32,
     },
+    /// A reading of the memory goes wrong; what is in it is right.
+    Misread {
+        /// Which readings.
+        calls: Calls,
+        /// In which way.
+        how: Misread,
+    },
+    /// A write fails.
+    WriteFailure {
+        /// Which writes.
+        calls: Calls,
+        /// What it has done.
+        done: Done,
+        /// The driver reports an error.
+        reported: bool,
+    },
+    /// An erase fails.
+    EraseFailure {
+        /// Which erases.
+        calls: Calls,
+        /// What it has done.
+        done: Done,
+        /// The driver reports an error.
+        reported: bool,
+    },
 }
 
 impl FaultKind {
     /// The keys of all kinds.
-    pub const WORDS: [&'static str; 17] = [
+    pub const WORDS: [&'static str; 20] = [
         "supply_loss",
         "memory_tear",
         "bit_flip",
@@ -155,6 +241,9 @@ impl FaultKind {
         "squeeze_lost",
         "foot_valve_leak",
         "queue_flood",
+        "misread",
+        "write_failure",
+        "erase_failure",
     ];
 
     /// Its key in the file.
@@ -177,6 +266,9 @@ impl FaultKind {
             Self::SqueezeLost { .. } => "squeeze_lost",
             Self::FootValveLeak { .. } => "foot_valve_leak",
             Self::QueueFlood { .. } => "queue_flood",
+            Self::Misread { .. } => "misread",
+            Self::WriteFailure { .. } => "write_failure",
+            Self::EraseFailure { .. } => "erase_failure",
         }
     }
 }

@@ -19,7 +19,7 @@ pub use brief::{Brief, Cleaning, HeadFile, Label, LabelDose, Quiet, SitePlan, Tr
 pub use clock::{ClockPlan, Crystal, NamedZone};
 pub use entry::{EntryPlan, IntervalStart, RecurrencePlan};
 pub use expect::{Claim, ClaimTime, DueClaim, Expectation, Outcome};
-pub use fault::{Fault, FaultKind, MemoryWork};
+pub use fault::{Calls, Done, Fault, FaultKind, MemoryWork, Misread};
 pub use product::{Product, Tube};
 pub use separator::{Dip, Separator};
 pub use site::{

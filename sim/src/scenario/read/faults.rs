@@ -4,8 +4,9 @@ use dosewright_core::time::Duration;
 
 use super::super::doc::Node;
 use super::super::keys;
-use super::super::model::{Fault, FaultKind, MemoryWork};
+use super::super::model::{Calls, Done, Fault, FaultKind, MemoryWork, Misread};
 use super::super::reader::{Context, TableReader};
+use crate::diagnose::{Diagnostic, codes};
 
 pub(super) fn fault(cx: &mut Context, node: &Node) -> Option<Fault> {
     let mut t = cx.open(&keys::FAULT, node)?;
@@ -34,6 +35,13 @@ pub(super) fn fault(cx: &mut Context, node: &Node) -> Option<Fault> {
         t.inner("squeeze_lost").and_then(squeeze_lost),
         t.inner("foot_valve_leak").and_then(foot_valve_leak),
         t.inner("queue_flood").and_then(queue_flood),
+        t.inner("misread").map(misread),
+        t.inner("write_failure")
+            .map(failure)
+            .map(|(calls, done, reported)| FaultKind::WriteFailure { calls, done, reported }),
+        t.inner("erase_failure")
+            .map(failure)
+            .map(|(calls, done, reported)| FaultKind::EraseFailure { calls, done, reported }),
     ];
     let spans = t.finish();
     let kind = kinds.into_iter().flatten().next()?;
@@ -120,4 +128,32 @@ fn queue_flood(mut t: TableReader) -> Option<FaultKind> {
     let events = t.count("events");
     t.finish();
     events.map(|events| FaultKind::QueueFlood { events })
+}
+
+fn calls(t: &mut TableReader) -> Calls {
+    let (times, after, within) = (t.count("times"), t.count("after"), t.length("within"));
+    Calls { after: after.unwrap_or(0), times: times.unwrap_or(1), within }
+}
+
+fn misread(mut t: TableReader) -> FaultKind {
+    let calls = calls(&mut t);
+    let how = t.word("how", &Misread::ALL);
+    t.finish();
+    FaultKind::Misread { calls, how: how.unwrap_or(Misread::Bit) }
+}
+
+/// Which calls fail, what they have done, and whether their driver says so.
+fn failure(mut t: TableReader) -> (Calls, Done, bool) {
+    let calls = calls(&mut t);
+    let done = t.word("done", &Done::ALL).unwrap_or(Done::Nothing);
+    let reported = t.switch("reported").unwrap_or(true);
+    if done == Done::All && !reported {
+        let message = "`reported = false` leaves nothing that fails";
+        let found = Diagnostic::new(codes::CONTRADICTION, t.key_place("reported"), message)
+            .label("all is done, and no error says otherwise")
+            .help("leave `reported` out, or say done = \"nothing\" or \"half\"");
+        t.cx.report(found);
+    }
+    t.finish();
+    (calls, done, reported)
 }

@@ -6,10 +6,10 @@ use dosewright_core::time::Duration;
 use super::{Power, Stage};
 use crate::observe::{DeviceAct, Observation};
 use crate::run::FaultEnd;
-use crate::scenario::FaultKind;
+use crate::scenario::{Calls, FaultKind};
 use crate::world::WorldError;
 use crate::world::flash::Wear;
-use crate::world::memory::{PAGE, Waiting, Watched};
+use crate::world::memory::{Call, Failure, PAGE, Waiting, Waits, Watched};
 use crate::world::script::Cue;
 
 impl<const W: usize> Stage<'_, W> {
@@ -76,11 +76,29 @@ impl<const W: usize> Stage<'_, W> {
             }
             FaultKind::LevelBounce { times, over } => self.bounce_begins(times, over, index),
             FaultKind::QueueFlood { events } => effect = self.flood(events),
+            FaultKind::Misread { calls, how } => {
+                effect = self.calls_fail(index, calls, Call::Read(how));
+            }
+            FaultKind::WriteFailure { calls, done, reported } => {
+                effect = self.calls_fail(index, calls, Call::Write(Failure { done, reported }));
+            }
+            FaultKind::EraseFailure { calls, done, reported } => {
+                effect = self.calls_fail(index, calls, Call::Erase(Failure { done, reported }));
+            }
         }
         if let Some(end) = self.end.faults.get_mut(index) {
             *end = if effect { FaultEnd::TookEffect } else { FaultEnd::NoEffect };
         }
         Ok(())
+    }
+
+    /// Calls of the memory are to go wrong, those of a start too. No effect yet: it takes it
+    /// in the first of them.
+    fn calls_fail(&mut self, fault: usize, calls: Calls, call: Call) -> bool {
+        let waits = Waits { fault, call, after: calls.after, times: calls.times };
+        self.flash(|flash| flash.failing.wait(waits));
+        self.ends_after(calls.within, fault);
+        false
     }
 
     fn flash(&mut self, change: impl FnOnce(&mut Watched<W>)) {
@@ -142,6 +160,11 @@ impl<const W: usize> Stage<'_, W> {
         match self.scenario.faults.get(index).map(|fault| fault.kind) {
             Some(FaultKind::LevelBounce { .. }) => self.bounce_ends(),
             Some(FaultKind::MemoryTear { .. }) => self.tear_ends(index),
+            Some(
+                FaultKind::Misread { .. }
+                | FaultKind::WriteFailure { .. }
+                | FaultKind::EraseFailure { .. },
+            ) => self.flash(|flash| flash.failing.give_up(index)),
             _ => self.lasting_ends(index),
         }
     }

@@ -8,7 +8,7 @@ use dosewright_core::record::Reset;
 use super::{LEAST_SECTOR_BYTES, Power, Stage};
 use crate::observe::{DeviceAct, Observation};
 use crate::world::chip::Chip;
-use crate::world::memory::Watched;
+use crate::world::memory::{Deed, Watched};
 use crate::world::script::Cue;
 use crate::world::{WorldError, open_error};
 
@@ -51,6 +51,12 @@ impl<const W: usize> Stage<'_, W> {
                 // a device that cannot read its memory stays as it is: off
                 self.power = Some(Power::Off(flash));
                 self.end.refused_memory = Some((self.now, open_error(&error)));
+                // of what it has done on the way only that counts by which it fails
+                for deed in self.deeds.take() {
+                    if let Deed::Failed(fault) = deed {
+                        self.took_effect(fault);
+                    }
+                }
                 self.see(&Observation::NotStarted);
                 return Ok(());
             }

@@ -395,3 +395,29 @@ fn a_device_whose_write_is_torn_does_nothing_more() {
     assert_eq!(end.faults, [FaultEnd::TookEffect]);
     assert!(matches!(end.acts[..], [ActEnd::Refused(_)]), "{:?}", end.acts);
 }
+
+/// Calls of the memory wait for as long as they are told to, those of the next start too.
+#[test]
+fn calls_that_fail_wait_no_longer_than_they_are_told_to() {
+    use FaultEnd::{NoEffect, TookEffect};
+    let of = |kind: &str, rest: &str| {
+        faults_of(&format!("[[fault]]\nat = \"+1 h 1 s\"\n{kind} = {{ {rest} }}\n"))
+    };
+    for kind in ["misread", "write_failure"] {
+        // a stamp is written every hour, and read back
+        assert_eq!(of(kind, ""), [TookEffect], "{kind}");
+        assert_eq!(of(kind, "within = \"1 h\""), [TookEffect], "{kind}");
+        assert_eq!(of(kind, "within = \"59 min\""), [NoEffect], "{kind}");
+        assert_eq!(of(kind, "after = 5_000"), [NoEffect], "{kind}");
+    }
+    // two days fill no sector
+    assert_eq!(of("erase_failure", ""), [NoEffect]);
+    let off = "[[fault]]\nat = \"+1 d\"\nsupply_loss = { lasts = \"1 h\" }\n";
+    let start = |after: u32| {
+        faults_of(&format!(
+            "{off}[[fault]]\nat = \"+1 d 30 min\"\nmisread = {{ after = {after}, within = \"31 min\" }}\n"
+        ))
+    };
+    assert_eq!(start(300), [TookEffect, TookEffect]);
+    assert_eq!(start(50_000), [TookEffect, NoEffect]);
+}

@@ -148,6 +148,7 @@ impl Observer for Watch {
             | Observation::Display { .. }
             | Observation::Account { .. }
             | Observation::MemoryFault { .. }
+            | Observation::Unread { .. }
             | Observation::NotErased
             | Observation::NotStarted
             | Observation::Named { .. }

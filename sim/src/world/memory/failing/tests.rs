@@ -1,0 +1,137 @@
+use std::cell::RefCell;
+use std::rc::Rc;
+
+use dosewright_core::ledger::SLOT;
+use embedded_storage::nor_flash::{NorFlash, ReadNorFlash};
+
+use super::super::{Deeds, PAGE};
+use super::*;
+use crate::world::flash::NorMock;
+
+type Part = Watched<4>;
+
+/// A flash of four pages that are written all over, and what is done with it.
+fn part() -> (Part, Deeds) {
+    let deeds: Deeds = Rc::new(RefCell::new(Vec::new()));
+    (Part::new(NorMock::from_bytes(vec![0; 4 * PAGE]), deeds.clone()), deeds)
+}
+
+fn wait(part: &mut Part, call: Call, after: u32, times: u32) {
+    part.failing.wait(Waits { fault: 7, call, after, times });
+}
+
+fn read(part: &mut Part, address: u32) -> (Result<(), NorError>, [u8; SLOT]) {
+    let mut slot = [0x55; SLOT];
+    (part.read(address, &mut slot), slot)
+}
+
+#[test]
+fn so_many_readings_go_wrong_after_so_many_others() {
+    let mut one_bit = [0; SLOT];
+    one_bit[0] = 0x10;
+    for (how, wrong) in [
+        (Misread::Bit, (Ok(()), one_bit)),
+        (Misread::Error, (Err(NorError::Unreadable), [0; SLOT])),
+        (Misread::Blank, (Ok(()), [0xff; SLOT])),
+    ] {
+        let (mut part, deeds) = part();
+        wait(&mut part, Call::Read(how), 2, 2);
+        let right = (Ok(()), [0; SLOT]);
+        let found: Vec<_> = (0..6).map(|at| read(&mut part, at * 64)).collect();
+        assert_eq!(found, [right, right, wrong, wrong, right, right], "{how:?}");
+        assert_eq!(*deeds.borrow(), [Deed::Failed(7), Deed::Failed(7)], "{how:?}");
+        // what is in it is right
+        assert!(part.nor.bytes().iter().all(|byte| *byte == 0));
+    }
+}
+
+#[test]
+fn what_is_blank_and_reads_blank_is_not_misread() {
+    let (mut part, deeds) = part();
+    part.erase(0, PAGE as u32).unwrap();
+    wait(&mut part, Call::Read(Misread::Blank), 0, 1);
+    assert_eq!(read(&mut part, 0), (Ok(()), [0xff; SLOT]));
+    assert!(deeds.borrow().is_empty());
+    assert_eq!(read(&mut part, PAGE as u32), (Ok(()), [0xff; SLOT]));
+    assert_eq!(*deeds.borrow(), [Deed::Failed(7)]);
+}
+
+/// As often as the device reads a slot, and twice where it reads blank.
+#[test]
+fn a_slot_that_is_misread_as_often_as_it_is_read_is_told() {
+    let told = |how, times: u32, reads: &[u32]| {
+        let (mut part, deeds) = part();
+        wait(&mut part, Call::Read(how), 0, times);
+        for address in reads {
+            _ = read(&mut part, *address);
+        }
+        let deeds = deeds.borrow();
+        deeds.iter().filter(|deed| **deed == Deed::Unread { address: 64 }).count()
+    };
+    for how in [Misread::Bit, Misread::Error] {
+        assert_eq!(told(how, 2, &[64; 6]), 0, "{how:?}");
+        assert_eq!(told(how, 3, &[64; 6]), 1, "{how:?}");
+        assert_eq!(told(how, 6, &[64; 6]), 2, "{how:?}");
+        // the slot after it is another one
+        assert_eq!(told(how, 4, &[64, 64, 128, 64]), 0, "{how:?}");
+    }
+    assert_eq!(told(Misread::Blank, 1, &[64; 6]), 0);
+    assert_eq!(told(Misread::Blank, 2, &[64; 6]), 1);
+}
+
+#[test]
+fn a_write_that_fails_has_done_what_it_is_to_have() {
+    for (done, written) in [(Done::Nothing, 0), (Done::Half, 32), (Done::All, 64)] {
+        for reported in [true, false] {
+            let (mut part, deeds) = part();
+            part.erase(0, PAGE as u32).unwrap();
+            wait(&mut part, Call::Write(Failure { done, reported }), 1, 1);
+            assert_eq!(part.write(0, &[0; SLOT]), Ok(()));
+            let said = part.write(64, &[0; SLOT]);
+            assert_eq!(said, if reported { Err(NorError::Failed) } else { Ok(()) }, "{done:?}");
+            let slot = &part.nor.bytes()[64..128];
+            assert!(slot[..written].iter().all(|byte| *byte == 0), "{done:?}");
+            assert!(slot[written..].iter().all(|byte| *byte != 0), "{done:?}");
+            assert_eq!(part.write(128, &[0; SLOT]), Ok(()));
+            let failed = deeds.borrow().iter().filter(|deed| **deed == Deed::Failed(7)).count();
+            assert_eq!(failed, 1);
+        }
+    }
+}
+
+#[test]
+fn an_erase_that_fails_has_done_what_it_is_to_have() {
+    for (done, erased) in [(Done::Nothing, 0), (Done::Half, 1), (Done::All, 2)] {
+        for reported in [true, false] {
+            let (mut part, deeds) = part();
+            wait(&mut part, Call::Erase(Failure { done, reported }), 0, 1);
+            let said = part.erase(0, 2 * PAGE as u32);
+            assert_eq!(said, if reported { Err(NorError::Failed) } else { Ok(()) }, "{done:?}");
+            let blank = |page: usize| part.nor.bytes()[page * PAGE] == 0xff;
+            assert_eq!((0..4).filter(|page| blank(*page)).count(), erased, "{done:?}");
+            assert!((0..erased).all(blank), "{done:?}");
+            // what it left is told, whatever the driver says
+            let left = deeds.borrow().contains(&Deed::NotErased);
+            assert_eq!(left, done != Done::All, "{done:?}");
+            assert_eq!(part.erase(0, 2 * PAGE as u32), Ok(()));
+        }
+    }
+}
+
+/// Two of a kind: the second waits for the first; with the supply gone none is spent.
+#[test]
+fn of_a_kind_the_first_counts_and_none_is_spent_without_a_supply() {
+    let (mut part, deeds) = part();
+    wait(&mut part, Call::Read(Misread::Error), 0, 1);
+    part.failing.wait(Waits { fault: 8, call: Call::Read(Misread::Bit), after: 0, times: 1 });
+    part.nor.power_off();
+    assert_eq!(read(&mut part, 0).0, Err(NorError::Cut));
+    part.nor.power_on();
+    assert_eq!(read(&mut part, 0).0, Err(NorError::Unreadable));
+    assert_eq!(read(&mut part, 0).1[0], 0x10);
+    assert_eq!(*deeds.borrow(), [Deed::Failed(7), Deed::Failed(8)]);
+    // and one that nobody waits for any more is over
+    wait(&mut part, Call::Read(Misread::Error), 0, 1);
+    part.failing.give_up(7);
+    assert_eq!(read(&mut part, 0).0, Ok(()));
+}
