@@ -299,18 +299,20 @@ impl Auditor {
         for owed in self.owed_mut() {
             owed.by = owed.by.max(now);
         }
+        self.level.since = self.level.since.max(now);
         if let Some(open) = &mut self.open {
             open.end_by = open.end_by.max(now);
             if open.able_since.is_none() && self.hinder.run_causes().is_empty() {
                 open.resume(now, &self.limits);
             }
         }
+        self.refresh(now);
         for due in self.model.waiting() {
-            // where it was tried in vain, the memory has kept it last
+            // where it was tried in vain, the memory has kept it last; but a dose that it kept
+            // from being ended has had the pump until now
             let kept = self.kept_by.entry(due.key.id).or_default();
             *kept = kept.with(Cause::Ledger);
         }
-        self.refresh(now);
         self.rearm();
     }
 

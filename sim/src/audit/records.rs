@@ -95,7 +95,8 @@ impl Auditor {
         if std::mem::take(&mut self.not_taken) {
             self.on_damage(None);
             if let Some(open) = &mut self.open {
-                open.able_since = None;
+                // it is as fast as the limits allow from where the memory takes again
+                (open.able_since, open.hurry) = (None, None);
             }
         }
     }

@@ -125,6 +125,10 @@ impl Auditor {
                 open.disturb(Cause::WokenLate);
                 open.hurry = None;
                 open.resume(now, &self.limits);
+            } else if let Some(open) = self.open.as_mut().filter(|_| self.hinder.ledger_bad) {
+                // a slot that flipped may look like a write that failed, and then the wake
+                // was needed; so it was where the memory takes again by now
+                open.disturb(Cause::WokenLate);
             }
         }
         // nothing was owed while the device slept
