@@ -261,7 +261,7 @@ export function expected(figure, { lines, ask, file }) {
 // The matrix of a sweep, over all its parts.
 export function matrix(rows, lines) {
   const cells = lines.filter((line) => line.event === "cell").map((cell) => [
-    cell.fault, cell.moment, cell.at, cell.verdict, or(cell.findings[0]), cell.replay,
+    cell.put ?? cell.fault, cell.moment, cell.at, cell.verdict, or(cell.findings[0]), cell.replay,
   ].join("|"));
   const told = rows.map((row) => [row[0], row[1].replace(/^\d+: /, ""), ...row.slice(2)].join("|"));
   return [told.sort(), cells.sort()];

@@ -78,6 +78,8 @@ impl Auditor {
                 self.reading_refused(measured);
             }
             self.report.refused_acts += 1;
+            // nor is what it had staged before the memory took no more
+            self.forget_staged();
         }
         if self.pending.service.take().is_some() {
             self.report.refused_acts += 1;
