@@ -28,8 +28,6 @@ pub(crate) struct Taint {
     /// The memory has lost the setting of the clock, and the device says that it is
     /// unset.
     pub(super) clock_unset: bool,
-    /// Lines of the timetable have been lost since it was last set whole.
-    pub(super) lines_lost: bool,
     /// Until then a ceiling may count a delivery for more than it was: its outcome is lost,
     /// and its intents tell the most that it can have been. In device ms.
     account_until: i64,
@@ -53,18 +51,23 @@ impl Taint {
         !self.wide.is_empty()
     }
 
+    /// Whether lines of the timetable have been lost since they were last set whole.
+    fn lines_lost(&self) -> bool {
+        !self.lines.is_empty()
+    }
+
     /// Whether what is lost may leave less under the ceiling: one that follows from the
     /// timetable is lower without the lines that are lost, and a delivery whose outcome is
     /// lost counts as the most it can have been.
     pub(super) fn lowers_ceiling(&self, now: i64) -> bool {
-        self.lines_lost || now <= self.account_until
+        self.lines_lost() || now <= self.account_until
     }
 
     /// Whether what is lost leaves no more under the ceiling than there was: of no dose is
     /// more than one record lost.
     pub(super) fn keeps_ceiling(&self, now: i64) -> bool {
         let unsure = self.account_lost && now <= self.account_until;
-        !self.all() && !self.lines_lost && !unsure
+        !self.all() && !self.lines_lost() && !unsure
     }
 
     /// A record of a dose is lost, as it is known at an instant of the device.
@@ -81,10 +84,7 @@ impl Taint {
             About::Nothing => return,
             About::Alarms => self.alarms = true,
             About::Entry(id) => _ = self.entries.insert(id),
-            About::Line(id) => {
-                self.lines_lost = true;
-                self.lines.insert(id);
-            }
+            About::Line(id) => _ = self.lines.insert(id),
             wide => _ = self.wide.insert(wide),
         }
         self.known = false;
@@ -110,7 +110,6 @@ impl Taint {
         }
         self.entries.clear();
         self.lines.retain(|&id| as_before(id));
-        self.lines_lost = !self.lines.is_empty();
     }
 
     /// A snapshot has the settings whole, but for what the device calls damaged in it.
@@ -120,7 +119,6 @@ impl Taint {
         }
         let (lost, whole): (BTreeSet<_>, _) = self.lines.iter().partition(|&&id| damaged(id));
         self.lines = lost;
-        self.lines_lost = !self.lines.is_empty();
         self.marks.extend::<BTreeSet<_>>(whole);
     }
 
@@ -160,12 +158,12 @@ mod tests {
     fn an_edit_leaves_in_doubt_what_it_does_not_write() {
         let mut taint = lost(&[About::Line(ONE), About::Line(OTHER), About::Closed]);
         taint.timetable_set(|id| id == OTHER, false);
-        assert!(taint.all() && taint.lines_lost);
+        assert!(taint.all() && taint.lines_lost());
         taint.timetable_set(|id| id == OTHER, true);
         assert!(!taint.all() && !taint.covers(ONE));
-        assert!(taint.covers(OTHER) && taint.lines_lost);
+        assert!(taint.covers(OTHER) && taint.lines_lost());
         taint.timetable_set(|_| false, false);
-        assert!(!taint.covers(OTHER) && !taint.lines_lost);
+        assert!(!taint.covers(OTHER) && !taint.lines_lost());
     }
 
     #[test]
@@ -173,18 +171,18 @@ mod tests {
         let mut taint = lost(&[About::Line(ONE), About::Closed]);
         taint.add(About::Entry(OTHER));
         taint.timetable_set(|_| false, true);
-        assert!(taint.all() && taint.covers(ONE) && taint.lines_lost);
+        assert!(taint.all() && taint.covers(ONE) && taint.lines_lost());
     }
 
     #[test]
     fn a_snapshot_has_whole_what_it_does_not_call_damaged() {
         let mut taint = lost(&[About::Line(ONE), About::Line(OTHER), About::Closed]);
         taint.carried_on(|id| id == OTHER, true);
-        assert!(taint.all() && taint.lines_lost, "what it calls damaged stays in doubt");
+        assert!(taint.all() && taint.lines_lost(), "what it calls damaged stays in doubt");
         taint.carried_on(|id| id == OTHER, false);
-        assert!(!taint.all() && taint.lines_lost && !taint.keeps_ceiling(0));
+        assert!(!taint.all() && taint.lines_lost() && !taint.keeps_ceiling(0));
         taint.carried_on(|_| false, false);
-        assert!(!taint.lines_lost && taint.keeps_ceiling(0));
+        assert!(!taint.lines_lost() && taint.keeps_ceiling(0));
         assert!(taint.covers(ONE), "where it stands shows with its next dose");
         assert!(taint.mark_shown(ONE) && !taint.covers(ONE));
     }

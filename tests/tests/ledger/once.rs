@@ -17,6 +17,22 @@ const NOT_ERASED: [EraseFailure; 3] =
 const NOT_WRITTEN: [WriteFailure; 3] =
     [WriteFailure::Undone, WriteFailure::Silent, WriteFailure::Half];
 
+/// Erases of all sectors so far.
+fn erases(ledger: &Ledger<Part<4>>) -> u32 {
+    ledger.flash().counters().erases.iter().sum()
+}
+
+/// The part is sound again: each step is in the ledger, and a start finds it.
+fn goes_on_once_mended(mut ledger: Ledger<Part<4>>, mut state: State) {
+    ledger.flash_mut().mend();
+    for _ in 0..30 {
+        step(&mut ledger, &mut state).unwrap();
+        ledger = reopen(ledger);
+        let folded = fold(&mut ledger);
+        assert_eq!((folded.state, folded.damaged.len()), (state, 0));
+    }
+}
+
 /// What a start finds in this part, and its readings.
 fn found(part: Part<4>, sectors: u16) -> ((Folded, Base, Findings), u64) {
     let before = part.counters().reads;
@@ -133,14 +149,14 @@ fn m2_an_erase_that_reports_an_error_once_costs_nothing() {
             for at in 0..=u64::from(sectors) {
                 let (mut ledger, mut state) = after::<4>(sectors, 16);
                 ledger.flash_mut().fail_erases(at, 1, how);
-                let before = ledger.flash().counters().erases.iter().sum::<u32>();
+                let before = erases(&ledger);
                 for _ in 0..4 * (at + 2) {
                     step(&mut ledger, &mut state).unwrap();
                     ledger = reopen(ledger);
                     assert_eq!(fold(&mut ledger).state, state);
                 }
                 // it was met
-                let erases = ledger.flash().counters().erases.iter().sum::<u32>() - before;
+                let erases = erases(&ledger) - before;
                 assert!(u64::from(erases) > at, "{erases}");
             }
         }
@@ -223,15 +239,13 @@ fn m3_a_memory_that_takes_nothing_for_a_while_is_neither_worn_nor_emptied() {
     for (how, sectors) in
         [(WriteFailure::Undone, 5), (WriteFailure::Silent, 5), (WriteFailure::Undone, 2)]
     {
-        let (mut ledger, mut state) = after::<4>(sectors, 67);
+        let (mut ledger, state) = after::<4>(sectors, 67);
         assert!(ledger.needs_roll());
         let records = |ledger: &Ledger<Part<4>>| {
             let mut count = 0;
             ledger.clone().each_record(|_, _| count += 1);
             count
         };
-        let erases =
-            |ledger: &Ledger<Part<4>>| ledger.flash().counters().erases.iter().sum::<u32>();
         let (had, worn) = (records(&ledger), erases(&ledger));
         assert_eq!(had, usize::from(sectors) * 3);
         ledger.flash_mut().fail_writes(0, u64::MAX, how);
@@ -243,13 +257,7 @@ fn m3_a_memory_that_takes_nothing_for_a_while_is_neither_worn_nor_emptied() {
         let tried = 2.min(sectors - 1);
         assert_eq!(erases(&ledger) - worn, u32::from(tried));
         assert_eq!(records(&ledger), had - usize::from(tried) * 3);
-        ledger.flash_mut().mend();
-        for _ in 0..30 {
-            step(&mut ledger, &mut state).unwrap();
-            ledger = reopen(ledger);
-            let folded = fold(&mut ledger);
-            assert_eq!((folded.state, folded.damaged.len()), (state, 0));
-        }
+        goes_on_once_mended(ledger, state);
     }
 }
 
@@ -261,22 +269,14 @@ fn m3_a_memory_that_does_not_answer_for_a_while_loses_one_sector_and_is_not_worn
         (Misread::Fails, 2),
         (Misread::Garbage { seed: 7 }, 2),
     ] {
-        let (mut ledger, mut state) = after::<4>(sectors, 67);
-        let erases =
-            |ledger: &Ledger<Part<4>>| ledger.flash().counters().erases.iter().sum::<u32>();
+        let (mut ledger, state) = after::<4>(sectors, 67);
         let worn = erases(&ledger);
         ledger.flash_mut().misread(0, u64::MAX, how);
         for _ in 0..200 {
             assert!(ledger.roll(state.snapshot()).is_err());
         }
         assert_eq!(erases(&ledger) - worn, 1, "{how:?}");
-        ledger.flash_mut().mend();
-        for _ in 0..30 {
-            step(&mut ledger, &mut state).unwrap();
-            ledger = reopen(ledger);
-            let folded = fold(&mut ledger);
-            assert_eq!((folded.state, folded.damaged.len()), (state, 0));
-        }
+        goes_on_once_mended(ledger, state);
     }
 }
 
