@@ -329,10 +329,12 @@ mod tests {
                 assert_eq!(made, Some(6000), "{wrong} mV as reading {place}");
             }
         }
-        // all ten as high as can be read
+        // all ten as low and as high as can be read
         let mut mean = Mean::NONE;
-        let made = (0..READINGS).filter_map(|_| mean.take(at(0), u16::MAX)).last();
-        assert_eq!(made, Some(u16::MAX));
+        for all in [0, u16::MAX] {
+            let made = (0..READINGS).filter_map(|_| mean.take(at(0), all)).last();
+            assert_eq!(made, Some(all));
+        }
         // the next mean knows nothing of this one's
         let made = (0..READINGS).filter_map(|_| mean.take(at(0), 3)).last();
         assert_eq!(made, Some(3));

@@ -38,8 +38,11 @@ fn act(at: &str, what: &str) -> String {
 }
 
 fn run(dose: &str, more: &[String]) -> Judged {
-    let text = site(dose, &more.concat());
-    let scenario = scenario::read("faults.toml", &text).unwrap().0;
+    judged(&site(dose, &more.concat()))
+}
+
+fn judged(text: &str) -> Judged {
+    let scenario = scenario::read("faults.toml", text).unwrap().0;
     let judged = judged::run(&scenario, &Options::default(), Vec::new(), None).unwrap();
     assert_eq!(judged.verdict, Verdict::Held, "{:?}\n{text}", judged.audit);
     judged
@@ -77,6 +80,14 @@ fn d1_a_due_that_waited_names_what_kept_it_last() {
     let long = act("05:59", "prime = { lasts = \"9 min\" }");
     let heavy = "volume = \"480 ml\"\nwindow = \"10 min\"\npulses = 8";
     assert!(matches!(first(heavy, &[long]), (OutcomeKind::Part(Cause::Service), 1..)));
+    // and what kept the dose of the day before keeps no other: a pump that rests from before
+    // the due is not in use
+    let waits = act("05:59", "prime = { lasts = \"2 min\" }");
+    let rests = "[[operator]]\nat = \"tue 05:50\"\nprime = { lasts = \"9 min 59 s\" }\n";
+    let seven = "volume = \"420 ml\"\nwindow = \"10 min\"\npulses = 7";
+    let warm = "flow = \"60 ml/min\"\nlongest_run = \"10 min\"\nleast_rest = \"4 min\"";
+    let text = site(seven, &(waits + rests)).replace("flow = \"60 ml/min\"", warm);
+    assert_eq!(told(&judged(&text))[1].kind, OutcomeKind::Part(Cause::PumpLimits));
 }
 
 #[test]

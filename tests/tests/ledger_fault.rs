@@ -282,25 +282,34 @@ fn d4_a_start_as_a_dose_comes_due_leaves_out_what_lost_slots_may_have_been() {
 
 #[test]
 fn d4_lost_slots_are_the_pulses_of_one_dose() {
-    // two doses of one pulse wait for the supply; the last two slots cannot be read
-    let mut rig = Rig::new(&at_due(Volume::from_ml(5)));
+    let ml = Volume::from_ml;
     let entry = |id, at_min| Entry {
         pulses: Some(1),
         grace_ms: 3_600_000,
         ..daily(id, at_min, Volume::from_ml(5))
     };
-    let timetable = pump::timetable(&[entry(1, 120), entry(2, 160)]);
-    rig.act(Instant::ZERO, Event::Timetable(&timetable)).unwrap();
-    rig.until(DUE.minus(Duration::from_min(1)));
-    rig.act(DUE.minus(Duration::from_s(30)), Event::Acknowledge).unwrap();
-    let back = DUE.plus(Duration::from_min(45));
-    let lost = |record: &Record| matches!(record, Record::Stamp { .. } | Record::Act { .. });
-    let mut rig = rig.restart_without(back, lost);
-    rig.until(DUE.plus(Duration::from_h(2)));
-    let told = rig.outcome_records();
-    let volumes: Vec<_> = told.iter().map(|told| (told.due.id.0, told.least, told.most)).collect();
-    let ml = Volume::from_ml;
-    assert_eq!(volumes, [(1, ml(0), ml(5)), (2, ml(5), ml(5))], "{told:?}");
+    // two doses of one pulse wait for the supply; the last two slots cannot be read
+    let both = [entry(1, 120), entry(2, 160)];
+    let doses = [(1, ml(0), ml(5)), (2, ml(5), ml(5))];
+    // and they may be a pulse of the first all the same where one before it is over by then
+    let over = Entry { window_ms: 60_000, grace_ms: 0, ..entry(3, 118) };
+    let skipped = (3, ml(0), ml(0));
+    for (entries, wanted) in
+        [(&both[..], &doses[..]), (&[over, both[0], both[1]], &[skipped, doses[0], doses[1]])]
+    {
+        let mut rig = Rig::new(&at_due(Volume::from_ml(5)));
+        rig.act(Instant::ZERO, Event::Timetable(&pump::timetable(entries))).unwrap();
+        rig.until(DUE.minus(Duration::from_min(4)));
+        rig.act(DUE.minus(Duration::from_min(3)), Event::Acknowledge).unwrap();
+        let back = DUE.plus(Duration::from_min(45));
+        let lost = |record: &Record| matches!(record, Record::Stamp { .. } | Record::Act { .. });
+        let mut rig = rig.restart_without(back, lost);
+        rig.until(DUE.plus(Duration::from_h(2)));
+        let told = rig.outcome_records();
+        let volumes: Vec<_> =
+            told.iter().map(|told| (told.due.id.0, told.least, told.most)).collect();
+        assert_eq!(volumes, wanted, "{told:?}");
+    }
 }
 
 #[test]

@@ -13,7 +13,7 @@ use dosewright_core::cause::Cause;
 use dosewright_core::civil::{Date, Days};
 use dosewright_core::config::{Container, Head};
 use dosewright_core::entry::{ClosedDates, Entry, EntryId, GapRule, Nominal, Recurrence};
-use dosewright_core::ledger::{Class, Geometry, Ledger, OpenError, SLOT, Slot, VERSION};
+use dosewright_core::ledger::{Base, Class, Geometry, Ledger, OpenError, SLOT, Slot, VERSION};
 use dosewright_core::lock::{Lock, PinWord};
 use dosewright_core::motor::Motor;
 use dosewright_core::power::{Gauge, Pack};
@@ -418,4 +418,71 @@ fn m4_an_older_store_goes_on_in_a_sector_of_this_version() {
     let after = recovered(&mut again).book;
     // starts of more than an hour ago are left out, as at any roll
     assert_eq!(after, Book { at: at(52 * HOUR), starts: after.starts, ..before });
+}
+
+/// A store whose sectors up to here are of a version: headers and seals say so.
+fn of_version(flash: &Flash, version: u16) -> Flash {
+    let mut bytes = flash.bytes().to_vec();
+    for slot in bytes.as_chunks_mut::<SLOT>().0 {
+        if let Slot::Good { seq, class: class @ (Class::Header | Class::Seal), mut payload } =
+            Slot::decode(slot)
+        {
+            payload[4..6].copy_from_slice(&version.to_le_bytes());
+            *slot = Slot::encode(class, seq, &payload);
+        }
+    }
+    Flash::from_bytes(bytes)
+}
+
+/// Flips a bit of a slot, counted from the first of a sector.
+fn flip(flash: &mut Flash, sector: u16, slot: u16) {
+    flash.flip_bit(u32::from(sector) * 4096 + u32::from(slot) * SLOT as u32 + 9, 2);
+}
+
+/// A ledger of a version with these records, of which the last cannot be read.
+fn torn_after(records: &[Record], version: u16) -> Ledger<Flash> {
+    let empty = Book::<N, H>::empty();
+    let snapshot = empty.snapshot().map(|record| record.encode());
+    let Ok(mut ledger) = Ledger::format(Flash::new(12), GEOMETRY, snapshot) else { panic!() };
+    for record in records {
+        ledger.append(&record.encode()).unwrap();
+    }
+    let used = GEOMETRY.slots() - ledger.free();
+    let mut flash = of_version(ledger.flash(), version);
+    flip(&mut flash, 0, used - 1);
+    let Ok(ledger) = Ledger::open(flash, GEOMETRY) else { panic!() };
+    ledger
+}
+
+#[test]
+fn m4_d4_of_an_older_store_each_slot_that_cannot_be_read_may_have_been_a_pulse() {
+    let begun = [records(1)[2], Record::Pulse(pulse(29_867_085, 2 * HOUR, 0))];
+    let Record::Outcome(outcome) = records(1)[14] else { panic!() };
+    let lost = Record::Stamp { at: at(5 * HOUR) };
+    let on_ms = 9_057;
+    for version in [1, VERSION - 1, VERSION] {
+        let may_be_one = version < VERSION;
+        let once = u32::from(may_be_one);
+        // behind a first intent: this version has that in two slots, and the other is lost
+        let mut ledger = torn_after(&[&begun[..], &[lost]].concat(), version);
+        let found = recovered(&mut ledger);
+        let counts = (found.unreadable, found.unreadable_tail, found.run_lost);
+        assert_eq!(counts, (1, once, may_be_one), "format {version}");
+        let most_ms = |found: &Recovered<N, H>| found.book.open.unwrap().pulse.most_ms;
+        assert_eq!(most_ms(&found), once * on_ms, "format {version}");
+        // behind an outcome: a first intent whose other slot was never written moved no pump
+        let ended = [&begun[..], &[Record::Outcome(outcome), lost]].concat();
+        let found = recovered(&mut torn_after(&ended, version));
+        let counts = (found.unreadable, found.unreadable_tail, found.run_lost);
+        assert_eq!(counts, (1, once, may_be_one), "format {version}");
+        // and where that sector stands in for a snapshot of this version
+        let book = recovered(&mut ledger).book;
+        ledger.roll(book.snapshot().map(|record| record.encode())).unwrap();
+        let mut flash = ledger.into_flash();
+        flip(&mut flash, 1, 1);
+        let Ok(mut ledger) = Ledger::open(flash, GEOMETRY) else { panic!() };
+        assert_eq!(ledger.base(), Base::Older);
+        // of which version it is, is not known any more
+        assert_eq!(most_ms(&recovered(&mut ledger)), on_ms, "format {version}");
+    }
 }

@@ -131,11 +131,14 @@ mod tests {
     #[test]
     fn a_header_comes_back_as_it_was_written() {
         let link = Link { sector: 2, age: 0x0102_0304, used: 63, unreadable: 5 };
-        for previous in [None, Some(link)] {
-            let header = Header { older: false, snapshot: 40, previous };
-            let payload = header.encode(&GEOMETRY, 1);
-            assert_eq!(Header::judge(&payload, &GEOMETRY, 1), Judged::Ours(header));
-            assert_eq!(Header::judge(&payload, &GEOMETRY, 2), Judged::Foreign);
+        let large = Geometry { sector_bytes: 0x0002_1000, ..GEOMETRY };
+        for geometry in [GEOMETRY, large] {
+            for previous in [None, Some(link)] {
+                let header = Header { older: false, snapshot: 40, previous };
+                let payload = header.encode(&geometry, 1);
+                assert_eq!(Header::judge(&payload, &geometry, 1), Judged::Ours(header));
+                assert_eq!(Header::judge(&payload, &geometry, 2), Judged::Foreign);
+            }
         }
     }
 

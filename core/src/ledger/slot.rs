@@ -185,6 +185,14 @@ mod tests {
     }
 
     #[test]
+    fn m2_the_number_that_is_never_given_makes_no_slot() {
+        for class in [Class::Header, Class::Snapshot, Class::Seal, Class::Record] {
+            let bytes = Slot::encode(class, SEQ_MAX + 1, &[0xa5; PAYLOAD]);
+            assert_eq!(Slot::decode(&bytes), Slot::Damaged);
+        }
+    }
+
+    #[test]
     fn m2_every_flip_of_one_or_two_bits_is_seen() {
         let bytes = Slot::encode(Class::Record, 77, &[0xa5; PAYLOAD]);
         let flip = |bytes: &[u8; SLOT], bit: usize| {

@@ -255,11 +255,27 @@ fn rollers_out_of_range_are_asked_again() {
 #[test]
 fn an_entry_without_a_day_is_another_thing_than_one_out_of_range() {
     for (field, reason) in [("days", "no day is chosen"), ("volume", "out of range")] {
-        let mut rig = at_the_window(&[]);
-        let refusal = Refusal::Field { id: EntryId(3), field };
-        let Rig { side, panel } = &mut rig;
-        let (controller, now) = (side.device.controller(), Instant::from_ms(side.now));
-        panel.answer(Some(refusal), &View { controller, recent: &Recent::NONE, now });
+        let rig = refused(Refusal::Field { id: EntryId(3), field });
         assert_eq!(rig.lines()[..2], ["Not taken:", reason], "{field}");
+    }
+}
+
+/// A draft that is answered with a refusal.
+fn refused(refusal: Refusal) -> Rig {
+    let mut rig = at_the_window(&[]);
+    let Rig { side, panel } = &mut rig;
+    let (controller, now) = (side.device.controller(), Instant::from_ms(side.now));
+    panel.answer(Some(refusal), &View { controller, recent: &Recent::NONE, now });
+    rig
+}
+
+#[test]
+fn o2_a_run_as_long_as_one_may_be_is_offered() {
+    for (least_ms, shown) in [
+        (600_000, ["run for 10 min", "> run once more"]),
+        (600_001, ["at most 10 min", "> back to the draft"]),
+    ] {
+        let rig = refused(Refusal::RunLonger { least_ms });
+        assert_eq!(rig.lines()[2..], shown, "{least_ms}");
     }
 }

@@ -37,6 +37,9 @@ fn p4_the_row_of_the_motors_faults_ends_with_a_run_that_went_on_to_its_end() {
     // a fault that comes with its very end
     let late = Record::Act { at: at(65_300), act: Act::PrimeEnded, ms: 4_000 };
     assert_eq!(faults(&[broken[0], ended(ml(0)), begun, fault(65_300), late]), 2);
+    // and one of the instant at which it began
+    assert_eq!(faults(&[broken[0], ended(ml(0)), begun, fault(61_300), late]), 2);
+    assert_eq!(faults(&[broken[0], ended(ml(0)), begun, fault(61_299), late]), 0);
     // only an operator ends what is latched
     let latched = Record::Motor { at: at(1_300), faults: Motor::LATCHED };
     assert_eq!(faults(&[broken[0], latched, begun, acted(Act::PrimeEnded, 4_000)]), 4);
