@@ -207,3 +207,6 @@ impl<const W: usize> NorFlash for Watched<W> {
         result
     }
 }
+
+#[cfg(test)]
+mod tests;
