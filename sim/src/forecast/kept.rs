@@ -154,6 +154,9 @@ mod tests {
         let dues = dues_at(&[(0.0, 1.0), (50.5, 30.0), (51.0, 1.0)]);
         assert_eq!(tenths(&dues, 31.0), 5);
         assert_eq!(tenths(&dues[..2], 40.0), 95);
+        // or begin with the first stamp after a dose, of five in five hours and a half
+        let after = dues_at(&[(0.0, 10.0), (5.5, 10.0)]);
+        assert_eq!(tenths(&after, 15.0), 45);
         // the one dose is more than there is room for
         assert_eq!(tenths(&dues, 20.0), 0);
     }

@@ -561,4 +561,46 @@ mod tests {
         flash.mend();
         assert_eq!(flash, Part::new(2));
     }
+
+    #[test]
+    fn so_many_calls_fail_after_so_many_others_each_in_its_way() {
+        let fails = Err(NorError::Failed);
+        for (how, said, written) in [
+            (WriteFailure::Undone, fails, 0),
+            (WriteFailure::Silent, Ok(()), 0),
+            (WriteFailure::Half, fails, 8),
+        ] {
+            let mut flash = Part::new(1);
+            flash.fail_writes(2, 2, how);
+            let told = [0, 16, 32, 48, 64].map(|at| flash.write(at, &[0; 16]));
+            assert_eq!(told, [Ok(()), Ok(()), said, said, Ok(())], "{how:?}");
+            let zeros =
+                |slot: &[u8]| slot.iter().map(|byte| usize::from(*byte == 0)).sum::<usize>();
+            let done: Vec<_> = flash.bytes().chunks(16).take(5).map(zeros).collect();
+            assert_eq!(done, [16, 16, written, written, 16], "{how:?}");
+        }
+        for (how, erased) in
+            [(EraseFailure::Undone, 0), (EraseFailure::Half, 64), (EraseFailure::Done, 128)]
+        {
+            let mut flash = Part::from_bytes(vec![0; 4 * 128]);
+            flash.fail_erases(1, 2, how);
+            let told = [0, 128, 256, 384].map(|at| flash.erase(at, at + 128));
+            assert_eq!(told, [Ok(()), fails, fails, Ok(())], "{how:?}");
+            let ones =
+                |page: &[u8]| page.iter().map(|byte| usize::from(*byte == 0xff)).sum::<usize>();
+            let done: Vec<_> = flash.bytes().chunks(128).map(ones).collect();
+            assert_eq!(done, [128, erased, erased, 128], "{how:?}");
+        }
+        let mut flash = Part::from_bytes(vec![0; 128]);
+        flash.misread(1, 2, Misread::Bit);
+        let firsts = [(); 4].map(|()| {
+            let mut bytes = [0xff; 4];
+            flash.read(0, &mut bytes).map(|()| bytes[0])
+        });
+        assert_eq!(firsts, [Ok(0), Ok(0x10), Ok(0x10), Ok(0)]);
+        // what was not met by then is taken away
+        flash.misread(0, 1, Misread::Fails);
+        flash.mend();
+        assert_eq!(flash.read(0, &mut [0; 4]), Ok(()));
+    }
 }

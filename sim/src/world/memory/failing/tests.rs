@@ -80,6 +80,28 @@ fn a_slot_that_is_misread_as_often_as_it_is_read_is_told() {
 }
 
 #[test]
+fn a_reading_that_is_right_in_between_ends_the_row() {
+    let failed = |deeds: &Deeds| deeds.borrow().iter().all(|deed| *deed == Deed::Failed(7));
+    // of two faults the second lets one reading go by
+    let (mut twice, deeds) = part();
+    wait(&mut twice, Call::Read(Misread::Bit), 0, 2);
+    wait(&mut twice, Call::Read(Misread::Bit), 1, 1);
+    for _ in 0..4 {
+        _ = read(&mut twice, 64);
+    }
+    assert!(failed(&deeds) && deeds.borrow().len() == 3, "{deeds:?}");
+    // or comes when none waits any more
+    let (mut later, deeds) = part();
+    for times in [2, 1] {
+        wait(&mut later, Call::Read(Misread::Bit), 0, times);
+        for _ in 0..=times {
+            _ = read(&mut later, 64);
+        }
+    }
+    assert!(failed(&deeds) && deeds.borrow().len() == 3, "{deeds:?}");
+}
+
+#[test]
 fn a_write_that_fails_has_done_what_it_is_to_have() {
     for (done, written) in [(Done::Nothing, 0), (Done::Half, 32), (Done::All, 64)] {
         for reported in [true, false] {
@@ -130,6 +152,19 @@ fn of_a_kind_the_first_counts_and_none_is_spent_without_a_supply() {
     assert_eq!(read(&mut part, 0).0, Err(NorError::Unreadable));
     assert_eq!(read(&mut part, 0).1[0], 0x10);
     assert_eq!(*deeds.borrow(), [Deed::Failed(7), Deed::Failed(8)]);
+    // nor is one of the others
+    let all = Failure { done: Done::All, reported: true };
+    for call in [Call::Write(all), Call::Erase(all)] {
+        let begin = |part: &mut Part| match call {
+            Call::Write(_) => part.write(0, &[0; SLOT]),
+            _ => part.erase(0, PAGE as u32),
+        };
+        wait(&mut part, call, 0, 1);
+        part.nor.power_off();
+        assert_eq!(begin(&mut part), Err(NorError::Cut), "{call:?}");
+        part.nor.power_on();
+        assert_eq!(begin(&mut part), Err(NorError::Failed), "{call:?}");
+    }
     // and one that nobody waits for any more is over
     wait(&mut part, Call::Read(Misread::Error), 0, 1);
     part.failing.give_up(7);
