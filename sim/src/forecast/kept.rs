@@ -157,6 +157,15 @@ mod tests {
         // or begin with the first stamp after a dose, of five in five hours and a half
         let after = dues_at(&[(0.0, 10.0), (5.5, 10.0)]);
         assert_eq!(tenths(&after, 15.0), 45);
+        // or begin with a dose, where the one before it takes five hours for its two slots: ten
+        // and two stamps, or three until another dose
+        let mut first = dues_at(&[(0.0, 2.0), (6.0, 10.0)]);
+        (first[0].quiet_ms, first[1].before) = (5.0 * HOUR_MS, 3.0);
+        assert_eq!((tenths(&first, 12.0), tenths(&first, 10.0)), (20, 0));
+        let mut next = dues_at(&[(0.0, 2.0), (6.0, 10.0), (9.5, 4.0)]);
+        (next[0].quiet_ms, next[1].before, next[2].before) = (5.0 * HOUR_MS, 3.0, 16.0);
+        next[2].quiet_ms = 12.5 * HOUR_MS;
+        assert_eq!([13.0, 14.0].map(|slots| tenths(&next, slots)), [30, 35]);
         // the one dose is more than there is room for
         assert_eq!(tenths(&dues, 20.0), 0);
     }
