@@ -394,3 +394,51 @@ fn the_least_window_that_is_named_is_one_for_the_pulses_asked_for() {
     assert!(said.contains("error[S014]") && said.contains("error[S036]"), "{said}");
     assert!(said.contains("so few pulses are longer than the longest run"), "{said}");
 }
+
+/// Where a window is too short for each pulse's share of an hour's starts, that is what is told,
+/// however seldom the dose comes.
+#[test]
+fn a_window_below_the_share_of_an_hours_starts_is_told_as_such() {
+    let place = Place::new("check-share");
+    let check = |starts: u32, window: &str, more: &str| {
+        let site = format!(
+            "schema = 1\n[clock]\nstart = 2026-10-26T00:00:00\nzone = \"UTC0\"\nrun_for = \"9 d\"\n\
+             [head]\nflow = \"26.5 ml/min\"\nstarts_per_hour = {starts}\n{more}[[entry]]\n\
+             name = \"a\"\nevery = {{ interval = \"6 h\" }}\nvolume = \"1 ml\"\n\
+             window = \"{window}\"\n"
+        );
+        place.write("site.toml", &site);
+        let said = place.call(&["check", "site.toml"]);
+        said.out
+            .split(['|', ' ', '\n'])
+            .filter(|word| !word.is_empty())
+            .collect::<Vec<_>>()
+            .join(" ")
+    };
+    for (starts, share, short) in [
+        (60, "1 min", "59 s"),
+        (30, "2 min", "119 s"),
+        (6, "10 min", "9 min"),
+        (1, "1 h", "59 min"),
+    ] {
+        let said = check(starts, short, "");
+        let s = if starts == 1 { "" } else { "s" };
+        let why = format!(
+            "1 ml at 26.5 ml/min is 2 s 265 ms of pumping, 1 pulse at least; with {starts} start{s} an \
+             hour each pulse takes {share} of its own window"
+        );
+        assert!(said.contains(&why), "{why}\n{said}");
+        assert!(
+            said.contains("error[S034]: the head allows too few starts an hour for this"),
+            "{said}"
+        );
+        assert!(said.contains(&format!("the least window is {share}")), "{said}");
+        assert!(check(starts, share, "").contains("0 errors"), "{starts}");
+    }
+    // too short for the pumping as well
+    let said = check(60, "2 s", "");
+    assert!(said.contains("error[S014]") && said.contains("each pulse takes 1 min"), "{said}");
+    // and where the rests take more than that share, it is none of the reason
+    let said = check(60, "65 s", "shortest_off = \"70 s\"\n");
+    assert!(said.contains("error[S014]") && !said.contains("each pulse takes"), "{said}");
+}

@@ -2,7 +2,8 @@
 
 use dosewright_core::config::Head;
 use dosewright_core::entry::{Entry, EntryId};
-use dosewright_core::spread::{self, Misfit};
+use dosewright_core::spread::Misfit;
+use dosewright_core::time::Duration;
 use dosewright_core::timetable::{self, Timetable};
 use dosewright_core::units::{Carry, Volume};
 
@@ -25,6 +26,16 @@ fn rounded_up(ms: u64) -> String {
     show::length(if ms < 10_000 { ms } else { ms.div_ceil(1000) * 1000 })
 }
 
+/// What each pulse takes of its own window, so that no row of windows has too many starts
+/// in an hour.
+fn share_ms(head: &Head) -> u64 {
+    3_600_000_u64.div_ceil(u64::from(head.starts_per_hour.max(1)))
+}
+
+fn starts(head: &Head) -> String {
+    format!("{} an hour", plural(head.starts_per_hour, "start"))
+}
+
 /// The refusal of a dose that does not fit its window or its pulses.
 pub(super) fn misfits(
     scenario: &Scenario,
@@ -35,27 +46,31 @@ pub(super) fn misfits(
     let head = &scenario.head.head;
     match misfit {
         Misfit::Window { dose_ms, least_ms } => {
-            // what binds: the pumping with its rests, or the starts an hour
-            let unbound = Head { starts_per_hour: Head::MOST_STARTS, ..*head };
+            // what binds: the pumping with its rests, or each pulse's share of an hour's starts
             let window_ms = plan(scenario, id).map_or(0, |plan| u64::from(plan.window_ms));
-            let starts_bind = head.starts_per_hour < unbound.starts_per_hour
-                && spread::pulses_for(dose_ms, window_ms, &unbound, None).is_ok();
+            let pulses = dose_ms.div_ceil(u64::from(head.longest_pulse_ms().max(1))).max(1);
+            let run = head.run_of(Duration::from_ms(dose_ms.div_ceil(pulses)));
+            let slot_ms = run.as_ms() + head.rest_after(run).as_ms();
+            let share_ms = share_ms(head);
             let span = place(scenario, id, "window");
-            let found = if starts_bind {
-                Diagnostic::new(
-                    codes::STARTS_PER_HOUR,
-                    span,
-                    "the dose needs more starts an hour than the head allows",
-                )
-                .label(format!(
-                    "{}; {} starts an hour",
-                    pumping(scenario, id, dose_ms),
-                    head.starts_per_hour
-                ))
+            let (code, message) = if window_ms / pulses >= slot_ms {
+                let message = "the head allows too few starts an hour for this window";
+                (codes::STARTS_PER_HOUR, message)
             } else {
-                Diagnostic::new(codes::DOSE_DOES_NOT_FIT, span, "the dose does not fit its window")
-                    .label(pumping(scenario, id, dose_ms))
+                (codes::DOSE_DOES_NOT_FIT, "the dose does not fit its window")
             };
+            let of_starts = if share_ms > slot_ms {
+                format!(
+                    ", {} at least; with {} each pulse takes {} of its own window",
+                    plural(pulses, "pulse"),
+                    starts(head),
+                    show::length(share_ms)
+                )
+            } else {
+                String::new()
+            };
+            let label = format!("{}{of_starts}", pumping(scenario, id, dose_ms));
+            let found = Diagnostic::new(code, span, message).label(label);
             if least_ms > u64::from(Entry::LONGEST_WINDOW_MS) {
                 return found.help(format!(
                     "it would take {}, and no window is longer than 7 d: make the dose smaller, or the head faster",
@@ -65,9 +80,7 @@ pub(super) fn misfits(
             found.help(least_window(timetable.get(id), head, least_ms))
         }
         Misfit::BelowShortestPulse { dose_ms } => {
-            let least = head
-                .flow
-                .volume(dosewright_core::time::Duration::from_ms(u64::from(head.shortest_on_ms)));
+            let least = head.flow.volume(Duration::from_ms(u64::from(head.shortest_on_ms)));
             let least = Volume::from_nl(least.as_nl().div_ceil(1000) * 1000);
             Diagnostic::new(
                 codes::BELOW_SHORTEST_PULSE,
@@ -149,18 +162,14 @@ fn pulses(scenario: &Scenario, entry: Option<Entry>, id: EntryId, most: u32) -> 
     let window_ms = entry.map_or(0, |entry| u64::from(entry.window_ms));
     let dose_ms = entry.map_or(0, |entry| head.flow.on_time(entry.volume, Carry(0)).0.as_ms());
     // starts are an hour's share apart all through the window
-    let room = window_ms / 3_600_000_u64.div_ceil(u64::from(head.starts_per_hour.max(1)));
+    let room = window_ms / share_ms(head);
     if u64::from(asked) > room && u64::from(most) == room {
         return Diagnostic::new(
             codes::STARTS_PER_HOUR,
             span,
             "the pulses need more starts an hour than the head allows",
         )
-        .label(format!(
-            "{} starts an hour are {room} in {}",
-            head.starts_per_hour,
-            show::length(window_ms)
-        ))
+        .label(format!("{} are {room} in {}", starts(head), show::length(window_ms)))
         .help(help);
     }
     if u64::from(asked) < u64::from(most) {

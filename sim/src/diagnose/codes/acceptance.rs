@@ -5,7 +5,8 @@ super::codes! { ACCEPTANCE, Acceptance:
 
 DOSE_DOES_NOT_FIT = "S014", "the dose does not fit its window",
 "At the flow of the head, with its shortest gaps and longest run, pumping the dose takes longer than \
-its window. The rest after the last pulse counts too, so that the next dose finds the pump rested. A \
+its window. The rest after the last pulse counts too, so that the next dose finds the pump rested, and no \
+pulse takes less of the window than its share of an hour's starts, a minute at the least (S034). A \
 longer window, a smaller dose or a faster head would do; the least window is shown.",
 wrong r#"
 [[entry]]
@@ -99,9 +100,10 @@ volume = "120 ml"
 window = "45 min"
 "#;
 
-STARTS_PER_HOUR = "S034", "the doses need more starts an hour than the head allows",
-"Each pulse is a start of the motor, and the head has a limit of starts in any hour. Fewer pulses \
-for the dose, or a longer window, keep it.",
+STARTS_PER_HOUR = "S034", "the head allows too few starts an hour for this window",
+"Each pulse is a start of the motor, and the head has a limit of starts in any hour. So that no row of \
+windows breaks it, each pulse takes its share of an hour out of its own window: a minute with 60 starts an \
+hour, 10 min with 6, however seldom the dose comes. Fewer pulses for the dose, or a longer window, keep it.",
 wrong r#"
 [head]
 flow = "26.5 ml/min"
