@@ -215,14 +215,9 @@ impl Trial<'_> {
             for line in became(self.scenario, source, judged) {
                 lines.put(&line);
             }
-            lines.put(&End::Summary(Summary::new(
-                self.scenario,
-                source,
-                judged,
-                hash,
-                BUILD,
-                self.seed,
-            )));
+            let summary = Summary::new(self.scenario, source, judged, hash, BUILD, self.seed);
+            let summary = summary.after(lines.written());
+            lines.put(&End::Summary(summary));
             lines.finish().map_err(failed)?;
         }
         for rows in writers.rows {

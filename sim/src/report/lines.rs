@@ -22,11 +22,11 @@ pub fn are_lines(text: &str) -> bool {
 }
 
 /// Scheduled doses by their outcomes, as the lines have them.
-struct Counts([(&'static str, u64); 3]);
+struct Counts([(&'static str, u64); 4]);
 
 impl Counts {
     const fn new() -> Self {
-        Self([("dosed", 0), ("part", 0), ("skipped", 0)])
+        Self([("dosed", 0), ("part", 0), ("skipped", 0), ("open", 0)])
     }
 
     fn add(&mut self, line: &Value) {
@@ -42,11 +42,47 @@ impl Counts {
 
     /// What the summary has otherwise, in words.
     fn unlike(&self, summary: &Value) -> Option<String> {
-        let unlike = self.0.iter().find_map(|(word, count)| {
+        self.0.iter().find_map(|(word, count)| {
             let told = summary[*word].as_u64().filter(|told| told != count)?;
             Some(format!("it tells of {told} {word}, the lines before it of {count}"))
-        });
-        unlike.map(|what| format!("the lines do not belong to this summary: {what}; some are missing, doubled or of another run"))
+        })
+    }
+}
+
+/// The pump's drive, as the lines have it.
+#[derive(Default)]
+struct Drive {
+    on_since: Option<u64>,
+    on_ms: u64,
+}
+
+impl Drive {
+    /// Why the line cannot come after those before it.
+    fn turn(&mut self, at_ms: u64, on: bool) -> Result<(), String> {
+        match (self.on_since, on) {
+            (None, true) => self.on_since = Some(at_ms),
+            (Some(since), false) => {
+                self.on_ms += at_ms.saturating_sub(since);
+                self.on_since = None;
+            }
+            (_, on) => {
+                let word = if on { "on" } else { "off" };
+                return Err(format!(
+                    "the pump is turned {word} at {at_ms} ms, and it is {word}: \
+                     a line is missing or doubled"
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    /// What the summary has otherwise, in words.
+    fn unlike(&self, summary: &Value) -> Option<String> {
+        let to_end =
+            |since| summary["simulated_ms"].as_u64().unwrap_or(since).saturating_sub(since);
+        let on_ms = self.on_ms + self.on_since.map_or(0, to_end);
+        let told = summary["pump_on_ms"].as_u64().filter(|told| *told != on_ms)?;
+        Some(format!("it has the pump on for {told} ms, the lines before it for {on_ms} ms"))
     }
 }
 
@@ -54,7 +90,10 @@ impl Counts {
 struct Run {
     facts: Facts,
     counts: Counts,
+    drive: Drive,
     at_ms: u64,
+    /// How many there are, the opening one among them.
+    lines: u64,
     is_over: bool,
 }
 
@@ -63,34 +102,40 @@ impl Run {
         let why = "the line does not say when and where the run starts; \
                    run the scenario again with this build";
         let facts = Facts::opened(line).ok_or(why)?;
-        Ok(Self { facts, counts: Counts::new(), at_ms: 0, is_over: false })
+        let (counts, drive) = (Counts::new(), Drive::default());
+        Ok(Self { facts, counts, drive, at_ms: 0, lines: 1, is_over: false })
     }
 
     fn line(&mut self, event: &str, line: &Value) -> Result<(), String> {
         if self.is_over {
             return Err("the summary before this line ends the run".to_owned());
         }
+        // an outcome is told when it is final, and has no moment of its own
+        if let Some(at_ms) = line["at_ms"].as_u64() {
+            if at_ms < self.at_ms {
+                return Err(format!(
+                    "the lines are out of order: {at_ms} ms comes after {} ms",
+                    self.at_ms
+                ));
+            }
+            self.at_ms = at_ms;
+        }
         match event {
             "run" => return Err("a second run begins here: give one run a file".to_owned()),
-            "outcome" => self.counts.add(line),
-            "pump" => {
-                let at_ms = line["at_ms"].as_u64().unwrap_or(0);
-                if at_ms < self.at_ms {
-                    return Err(format!(
-                        "the lines are out of order: {at_ms} ms comes after {} ms",
-                        self.at_ms
-                    ));
-                }
-                self.at_ms = at_ms;
-            }
+            "outcome" | "open" => self.counts.add(line),
+            "pump" => self.drive.turn(self.at_ms, line["on"] == true)?,
             "summary" => {
                 self.is_over = true;
-                if let Some(why) = self.counts.unlike(line) {
-                    return Err(why);
+                if let Some(what) = self.unlike(line) {
+                    return Err(format!(
+                        "the lines do not belong to this summary: {what}; \
+                         some are missing, doubled or of another run"
+                    ));
                 }
             }
             _ => {}
         }
+        self.lines += 1;
         if !self.facts.line(line) {
             return Err("the outcome cannot be read".to_owned());
         }
@@ -101,6 +146,18 @@ impl Run {
             ));
         }
         Ok(())
+    }
+}
+
+impl Run {
+    /// What the summary has otherwise than the lines before it, in words. One of a build that
+    /// did not count its lines says nothing of their number.
+    fn unlike(&self, summary: &Value) -> Option<String> {
+        let of_all = || {
+            let told = summary["lines"].as_u64().filter(|told| *told != self.lines)?;
+            Some(format!("it comes after {told} lines, and here after {}", self.lines))
+        };
+        self.counts.unlike(summary).or_else(|| self.drive.unlike(summary)).or_else(of_all)
     }
 }
 

@@ -16,6 +16,7 @@ use crate::observe::DeviceAct;
 pub struct Lines<W> {
     out: W,
     error: Option<io::Error>,
+    written: u64,
 }
 
 /// What became of a scheduled dose, of a row of skipped ones, or of a dose asked for.
@@ -287,7 +288,7 @@ fn clock_line(at_ms: u64, change: &ClockChange) -> Line<'static> {
 impl<W: io::Write> Lines<W> {
     /// Onto a writer, which should be buffered.
     pub const fn new(out: W) -> Self {
-        Self { out, error: None }
+        Self { out, error: None, written: 0 }
     }
 
     /// Writes any object as a line of its own.
@@ -297,7 +298,13 @@ impl<W: io::Write> Lines<W> {
                 .map_err(io::Error::from)
                 .and_then(|()| self.out.write_all(b"\n"));
             self.error = written.err();
+            self.written += 1;
         }
+    }
+
+    /// How many were written.
+    pub const fn written(&self) -> u64 {
+        self.written
     }
 
     /// Flushes; the first error that there was, if any.

@@ -241,6 +241,9 @@ pub struct Summary<'a> {
     /// Since when the memory takes nothing, where it takes nothing at the end.
     memory_fault_ms: Option<u64>,
     simulated_ms: u64,
+    /// Lines of the run before this one, the first among them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lines: Option<u64>,
     seed: u64,
     wakes: u64,
     violations: Vec<Broken<'a>>,
@@ -301,6 +304,7 @@ impl<'a> Summary<'a> {
             account_ul: judged.end.account_nl.map(|nl| ul(u128::from(nl))),
             memory_fault_ms: judged.end.memory_fault,
             simulated_ms: judged.end.end_ms,
+            lines: None,
             seed,
             wakes: judged.end.wakes,
             violations: judged
@@ -326,6 +330,15 @@ impl<'a> Summary<'a> {
             hash,
             build,
         }
+    }
+}
+
+impl Summary<'_> {
+    /// It comes after so many lines.
+    #[must_use]
+    pub const fn after(mut self, lines: u64) -> Self {
+        self.lines = Some(lines);
+        self
     }
 }
 

@@ -588,9 +588,10 @@ fn lines_that_do_not_belong_together_make_no_page() {
     let outcome = at("outcome");
     let lost = [&all[..outcome], &all[outcome + 1..]].concat();
     let doubled = [&all[..=outcome], &all[outcome..]].concat();
+    // two pulses in each other's place
+    let (pulse, next) = (at("pump"), at("pump") + 2);
     let turned =
-        [&all[..1], &all[1..outcome].iter().rev().copied().collect::<Vec<_>>(), &all[outcome..]]
-            .concat();
+        [&all[..pulse], &all[next..next + 2], &all[pulse..next], &all[next + 2..]].concat();
     let behind = [&all[..], &all[outcome..=outcome]].concat();
     let last_first = [&all[1..=outcome], &all[..1], &all[outcome + 1..]].concat();
     let less = all[outcome].replace("\"volume_ul\":", "\"volume_ul\":-");
@@ -607,6 +608,34 @@ fn lines_that_do_not_belong_together_make_no_page() {
         let said = page(&lines);
         assert!(said.code == 2 && flat(&said.err).contains(why), "{why}: {said:?}");
     }
+    // each line of any kind, once less and once more
+    for at in 1..all.len() - 1 {
+        for lines in [[&all[..at], &all[at + 1..]].concat(), [&all[..=at], &all[at..]].concat()] {
+            let said = page(&lines);
+            let is_why = |why: &&str| flat(&said.err).contains(*why);
+            let why = [
+                "it tells of 3 dosed",
+                "the pump is turned",
+                "it has the pump on for",
+                "it comes after",
+                "the lines are out of order",
+            ];
+            assert!(said.code == 2 && why.iter().any(is_why), "{at} {}: {said:?}", all[at]);
+        }
+    }
+    // a whole pulse
+    assert!(all[pulse + 1].contains("\"on\":false"), "{}", all[pulse + 1]);
+    let less = [&all[..pulse], &all[pulse + 2..]].concat();
+    let said = page(&less);
+    assert!(said.code == 2 && flat(&said.err).contains("it has the pump on for"), "{said:?}");
+    // lines of a build that did not count them
+    let (last, before) = all.split_last().unwrap();
+    let mut summary: serde_json::Value = serde_json::from_str(last).unwrap();
+    assert_eq!(summary["lines"].take(), before.len());
+    let summary = summary.to_string();
+    assert_eq!(page(&[before, &[summary.as_str()]].concat()).code, 0);
+    assert_eq!(page(&[&less[..less.len() - 1], &[summary.as_str()]].concat()).code, 2);
+
     let sweep = place.call(&["sweep", "week.toml", "--faults", "leak", "--json"]).out;
     let cut = sweep.lines().take(3).collect::<Vec<_>>();
     let said = page(&cut);
