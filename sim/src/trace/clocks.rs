@@ -17,6 +17,8 @@ const MINUTE_MS: i64 = 60_000;
 #[derive(Debug)]
 pub(super) struct Clocks {
     epochs: Vec<(u16, WallClock)>,
+    /// The epochs whose clock was lost, and at which instant.
+    lost: Vec<(u16, Instant)>,
     /// The clock in force; `None` while it is unset.
     now: Option<WallClock>,
     /// True ms, count and rate in ppb of the chip as last seen.
@@ -25,7 +27,8 @@ pub(super) struct Clocks {
 
 impl Clocks {
     /// Never set, nothing counted.
-    pub(super) const NONE: Self = Self { epochs: Vec::new(), now: None, chip: None };
+    pub(super) const NONE: Self =
+        Self { epochs: Vec::new(), lost: Vec::new(), now: None, chip: None };
 
     pub(super) fn chip(&mut self, at_ms: u64, count_ms: i64, rate_ppb: i64) {
         self.chip = Some((at_ms, count_ms, rate_ppb));
@@ -44,6 +47,7 @@ impl Clocks {
         self.now = after;
         if let Some(clock) = after {
             self.epochs.retain(|(kept, _)| *kept != epoch);
+            self.lost.retain(|(kept, _)| *kept != epoch);
             if self.epochs.len() == KEPT {
                 self.epochs.remove(0);
             }
@@ -52,9 +56,24 @@ impl Clocks {
         (before, after)
     }
 
-    /// The chip lost its feed.
-    pub(super) const fn lost(&mut self) {
+    /// The chip lost its feed, which a start at that instant has found.
+    pub(super) fn lost(&mut self, at: Instant) {
+        let last = self.epochs.last().filter(|_| self.now.is_some());
+        if let Some((epoch, _)) = last {
+            self.lost.retain(|(kept, _)| kept != epoch);
+            if self.lost.len() == KEPT {
+                self.lost.remove(0);
+            }
+            self.lost.push((*epoch, at));
+        }
         self.now = None;
+    }
+
+    /// The clock of an epoch, where it was still set at an instant.
+    fn set_at(&self, epoch: u16, at: Instant) -> Option<&WallClock> {
+        let was_lost = self.lost.iter().any(|(known, lost)| *known == epoch && *lost < at);
+        let (_, clock) = self.epochs.iter().find(|(known, _)| *known == epoch)?;
+        (!was_lost).then_some(clock)
     }
 
     /// What a clock shows at an instant.
@@ -114,7 +133,8 @@ impl Clocks {
                     offset_s: clock.zone.offset_at(utc),
                 })
             }
-            _ => Some(Self::show(self.now.as_ref()?, at)),
+            // a clock that was set, or lost, since then does not tell what it was
+            _ => Some(Self::show(self.set_at(epoch, at).or(self.now.as_ref())?, at)),
         }
     }
 }

@@ -25,6 +25,7 @@ struct Running {
     key: DueKey,
     asked: bool,
     due_at: Instant,
+    due_ms: i64,
     /// What the device took down that it waited for.
     waited_for: Option<Cause>,
     flow: Flow,
@@ -37,6 +38,15 @@ struct Running {
     least_ms: u32,
 }
 
+/// A dose that waits.
+#[derive(Debug, Clone, Copy)]
+struct Waits {
+    born: record::Born,
+    /// True ms of its instant, as it was told then: after a loss of the clock chip's feed the
+    /// same elapsed time comes again.
+    due_ms: i64,
+}
+
 /// Reads the stream of observations and tells events to its sinks.
 pub struct Tracker<'s> {
     frame: Frame,
@@ -45,7 +55,7 @@ pub struct Tracker<'s> {
     records: Records,
     sinks: Vec<&'s mut dyn Sink>,
     entries: Vec<(EntryId, Vec<(u16, Entry)>)>,
-    waiting: Vec<record::Born>,
+    waiting: Vec<Waits>,
     running: Option<Running>,
     /// The pump's next run, or present one, is for `running`.
     owns: bool,
@@ -91,8 +101,8 @@ impl<'s> Tracker<'s> {
         for outcome in std::mem::take(&mut self.growing) {
             self.tell(end_ms, &Event::Outcome(&outcome));
         }
-        for born in std::mem::take(&mut self.waiting) {
-            let open = self.outcome(
+        for Waits { born, due_ms } in std::mem::take(&mut self.waiting) {
+            let mut open = self.outcome(
                 born.due,
                 false,
                 born.due_at,
@@ -100,6 +110,7 @@ impl<'s> Tracker<'s> {
                 1,
                 born.due.nominal,
             );
+            open.due_ms = due_ms;
             self.tell(end_ms, &Event::Outcome(&open));
         }
         if let Some(running) = self.running.take() {
@@ -112,10 +123,13 @@ impl<'s> Tracker<'s> {
             self.tell(end_ms, &Event::Outcome(&open));
         }
         let now = self.clocks.count_at(end_ms).unwrap_or(Instant::ZERO);
-        let untold = self.untold.passed(now, self.clocks.now());
-        let slept = slept_through.iter().map(|slept| (*slept, None));
-        let untold = untold.into_iter().map(|passed| (passed, Some(Cause::Ledger)));
-        for (dues, cause) in slept.chain(untold) {
+        let clock = self.clocks.now();
+        let passed = self.untold.passed(now, clock);
+        let slept =
+            slept_through.iter().filter_map(|slept| self.untold.after(&passed, slept, clock));
+        let slept: Vec<_> = slept.map(|slept| (slept, None)).collect();
+        let passed = passed.into_iter().map(|passed| (passed, Some(Cause::Ledger)));
+        for (dues, cause) in passed.chain(slept) {
             let SleptThrough { due, last, count, due_at } = dues;
             let open = self.outcome(due, false, due_at, Fate::Open(cause), count, last);
             self.tell(end_ms, &Event::Outcome(&open));
@@ -130,6 +144,10 @@ impl<'s> Tracker<'s> {
 
     fn truth(&self, at_ms: u64) -> Stamped {
         Stamped::of(&self.frame, at_ms)
+    }
+
+    fn truth_of(&self, at: Instant) -> i64 {
+        self.clocks.truth_of(at).unwrap_or(at.as_ms())
     }
 
     fn entry(&self, id: EntryId, revision: u16) -> Option<Entry> {
@@ -172,7 +190,7 @@ impl<'s> Tracker<'s> {
             asked,
             entry,
             due: due(key.nominal, due_at),
-            due_ms: self.clocks.truth_of(due_at).unwrap_or(due_at.as_ms()),
+            due_ms: self.truth_of(due_at),
             due_at,
             fate,
             count,
@@ -193,6 +211,7 @@ impl<'s> Tracker<'s> {
     }
 
     fn add_pumping(&self, outcome: &mut Outcome, running: &Running) {
+        outcome.due_ms = running.due_ms;
         let waited_ms = running.started_ms.map(|at| at as i64 - outcome.due_ms);
         outcome.wait = running.waited_for.zip(waited_ms).and_then(|(cause, ms)| {
             u64::try_from(ms).ok().filter(|ms| *ms > 0).map(|ms| Wait { ms, cause })
@@ -242,10 +261,10 @@ impl<'s> Tracker<'s> {
             }
         }
         match record {
-            Record::Boot { feed_kept, .. } => {
+            Record::Boot { at, feed_kept, .. } => {
                 self.owns = false;
                 if !feed_kept {
-                    self.clocks.lost();
+                    self.clocks.lost(*at);
                     self.tell(at_ms, &Event::FeedLost);
                 }
             }
@@ -264,11 +283,11 @@ impl<'s> Tracker<'s> {
             // it waits again where the record of its outcome was lost, which is told
             Record::Born(born) if self.has_ended(born) => {}
             Record::Born(born) => {
-                self.waiting.retain(|waiting| waiting.due != born.due);
+                self.waiting.retain(|waiting| waiting.born.due != born.due);
                 if self.waiting.len() == MOST_WAITING {
                     self.waiting.remove(0);
                 }
-                self.waiting.push(*born);
+                self.waiting.push(Waits { born: *born, due_ms: self.truth_of(born.due_at) });
                 self.tell(at_ms, &Event::Opened { key: born.due, asked: false });
             }
             Record::Pulse(pulse) => self.pulse(at_ms, pulse),
@@ -294,8 +313,8 @@ impl<'s> Tracker<'s> {
     }
 
     fn pulse(&mut self, at_ms: u64, pulse: &record::Pulse) {
-        let waits = |waiting: &record::Born| !pulse.asked && waiting.due == pulse.due;
-        let waited_for = self.waiting.iter().find(|waiting| waits(waiting)).map(|born| born.cause);
+        let waits = |waiting: &Waits| !pulse.asked && waiting.born.due == pulse.due;
+        let waited = self.waiting.iter().find(|waiting| waits(waiting)).copied();
         self.waiting.retain(|waiting| !waits(waiting));
         let same =
             self.running.as_ref().is_some_and(|r| r.key == pulse.due && r.asked == pulse.asked);
@@ -304,7 +323,8 @@ impl<'s> Tracker<'s> {
                 key: pulse.due,
                 asked: pulse.asked,
                 due_at: pulse.due_at,
-                waited_for,
+                due_ms: waited.map_or_else(|| self.truth_of(pulse.due_at), |waits| waits.due_ms),
+                waited_for: waited.map(|waits| waits.born.cause),
                 flow: pulse.flow,
                 started_ms: None,
                 ended_ms: None,
@@ -320,6 +340,10 @@ impl<'s> Tracker<'s> {
             running.most_ms = pulse.most_ms.saturating_add(pulse.on_ms);
         }
         self.owns = true;
+    }
+
+    fn untold_stops(&mut self, at_ms: u64) {
+        self.untold.stops(self.clocks.count_at(at_ms).unwrap_or(Instant::ZERO));
     }
 
     fn has_ended(&self, born: &record::Born) -> bool {
@@ -348,11 +372,13 @@ impl<'s> Tracker<'s> {
             OutcomeKind::Part(cause) => Fate::Part(cause),
             OutcomeKind::Skipped(cause) => Fate::Skipped(cause),
         };
-        if !record.asked {
-            self.waiting.retain(|waiting| waiting.due != record.due);
-        }
         let mut outcome =
             self.outcome(record.due, record.asked, record.due_at, fate, record.count, record.last);
+        let is_its = |waiting: &Waits| !record.asked && waiting.born.due == record.due;
+        if let Some(waited) = self.waiting.iter().find(|waiting| is_its(waiting)) {
+            outcome.due_ms = waited.due_ms;
+        }
+        self.waiting.retain(|waiting| !is_its(waiting));
         outcome.least = record.least;
         outcome.most = record.most;
         outcome.restarts = record.restarts;
@@ -407,12 +433,11 @@ impl Observer for Tracker<'_> {
             }
             Observation::Pump { on } => self.pump(at_ms, *on),
             Observation::Supply { on } => {
-                // the next start finds out anew
-                self.untold.refused = false;
+                self.untold_stops(at_ms);
                 self.tell(at_ms, &Event::Supply { on: *on });
             }
             Observation::MemoryFault { on } => {
-                self.untold.refused = *on;
+                self.untold.fault(*on);
                 let (alarm, lost) = (Alarm::LedgerFault, &Lost::Nothing);
                 self.tell(at_ms, &Event::Alarm { alarm, on: *on, lost });
             }
@@ -422,7 +447,7 @@ impl Observer for Tracker<'_> {
                 self.tell(at_ms, &Event::Account { level: *level, by });
             }
             Observation::Reset => {
-                self.untold.refused = false;
+                self.untold_stops(at_ms);
                 self.tell(at_ms, &Event::Reset);
             }
             Observation::LateWake { by_ms } => self.tell(at_ms, &Event::LateWake { by_ms: *by_ms }),

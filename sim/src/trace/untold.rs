@@ -19,13 +19,16 @@ pub(super) struct Untold {
     /// When the last record was written.
     last: Instant,
     /// The memory takes nothing.
-    pub(super) refused: bool,
+    refused: bool,
+    /// When the device stopped whose memory took nothing; no record came since.
+    stopped: Option<Instant>,
 }
 
 impl Untold {
     /// The next record.
     pub(super) fn record(&mut self, record: &Record) {
         self.last = record.at().unwrap_or(self.last).max(self.last);
+        self.stopped = None;
         match record {
             // what was staged before a start was never adopted
             Record::Boot { .. } => self.staged.clear(),
@@ -38,6 +41,18 @@ impl Untold {
                 self.name(DueKey { nominal: outcome.last, ..outcome.due });
             }
             _ => {}
+        }
+    }
+
+    /// The memory takes nothing, or takes again.
+    pub(super) const fn fault(&mut self, on: bool) {
+        self.refused = on;
+    }
+
+    /// The device stops, or starts anew: its next start finds out whether the memory takes.
+    pub(super) fn stops(&mut self, now: Instant) {
+        if std::mem::take(&mut self.refused) {
+            self.stopped = Some(now);
         }
     }
 
@@ -67,12 +82,38 @@ impl Untold {
         self.named.push(due);
     }
 
-    /// The dues from the last record up to an instant that none names, a stretch an entry.
+    /// The dues that no record names, a stretch an entry: from the last record up to an
+    /// instant, or up to the one at which the device stopped.
     pub(super) fn passed(&self, now: Instant, clock: Option<&WallClock>) -> Vec<SleptThrough> {
-        if !self.refused {
+        let Some(end) = self.stopped.filter(|_| !self.refused).or(self.refused.then_some(now))
+        else {
             return Vec::new();
+        };
+        self.in_force.iter().filter_map(|staged| self.of(staged, end, clock)).collect()
+    }
+
+    /// What is left of dues that were slept through after those that passed: a start that the
+    /// memory took no record of is none that could be seen, and a device that sleeps late may
+    /// have a memory that takes nothing.
+    pub(super) fn after(
+        &self,
+        passed: &[SleptThrough],
+        slept: &SleptThrough,
+        clock: Option<&WallClock>,
+    ) -> Option<SleptThrough> {
+        let of = |due: &DueKey| (due.id, due.revision, due.epoch);
+        let Some(told) = passed.iter().find(|told| of(&told.due) == of(&slept.due)) else {
+            return Some(*slept);
+        };
+        if told.last < slept.due.nominal {
+            return Some(*slept);
         }
-        self.in_force.iter().filter_map(|staged| self.of(staged, now, clock)).collect()
+        let staged = self.in_force.iter().find(|staged| staged.entry.id == slept.due.id)?;
+        let first = staged.entry.next_at_or_after(told.last.next())?;
+        let count = staged.entry.count(first, slept.last.next());
+        let due_at = staged.entry.instant_of(first, clock)?;
+        let due = DueKey { nominal: first, ..slept.due };
+        (count > 0).then_some(SleptThrough { due, last: slept.last, count, due_at })
     }
 
     fn of(&self, staged: &Staged, now: Instant, clock: Option<&WallClock>) -> Option<SleptThrough> {

@@ -115,6 +115,8 @@ pub(super) struct Stage<'a, const W: usize> {
     front: Option<panel::Front<'a>>,
     /// Nothing was set up before the run.
     is_bare: bool,
+    /// True ms of the first write that the memory took nothing of; no record came since.
+    refuses_since: Option<u64>,
     seed: u64,
     /// What had come out when the calibration run began, in nl.
     measured_from: u64,
@@ -195,6 +197,7 @@ impl<'a, const W: usize> Stage<'a, W> {
             doing: None,
             front: None,
             is_bare: false,
+            refuses_since: None,
             end: RunEnd {
                 end_ms: frame.run_ms,
                 names: Vec::new(),
@@ -307,9 +310,19 @@ impl<'a, const W: usize> Stage<'a, W> {
 
     fn see(&mut self, what: &Observation<'_>) {
         match what {
-            Observation::MemoryFault { on } => self.end.memory_fault = on.then_some(self.now),
-            // the next start finds out anew
+            Observation::MemoryFault { on: true } => {
+                self.end.memory_fault = Some(*self.refuses_since.get_or_insert(self.now));
+            }
+            Observation::MemoryFault { on: false } => {
+                (self.end.memory_fault, self.refuses_since) = (None, None);
+            }
+            // the next start finds out anew, and may write nothing either
             Observation::Supply { .. } | Observation::Reset => self.end.memory_fault = None,
+            Observation::Slot { bytes, .. }
+                if self.refuses_since.is_some() && Records::default().see(bytes).is_some() =>
+            {
+                self.refuses_since = None;
+            }
             _ => {}
         }
         self.observer.see(self.now, what);
