@@ -112,7 +112,7 @@ pub(super) enum Command {
     Replay {
         /// The failure file that a failed run saved, or a raw ledger image
         file: PathBuf,
-        /// Of an image: bytes of a sector, where its header cannot be read
+        /// Of an image: bytes of a sector, whatever its header says, and where none can be read
         #[arg(long, value_name = "BYTES")]
         sector_bytes: Option<u32>,
         /// Of an image: bytes of the smallest write, 1, 4 or 8; 4 unless said

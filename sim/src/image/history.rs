@@ -35,6 +35,8 @@ pub enum Kind {
     Motor,
     /// Records that were there and cannot be read.
     Unreadable,
+    /// Records that were overwritten, though older ones still stand.
+    Overwritten,
 }
 
 /// What a record says beside its words.
@@ -92,14 +94,14 @@ pub struct Row {
     pub local: Option<Local>,
 }
 
-/// From when on there are records.
+/// From when on there are all records.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Since {
     /// The device's elapsed time at the oldest, in ms.
     pub at_ms: i64,
     /// By the clock that was in force, or elapsed time.
     pub when: String,
-    /// Older ones were overwritten.
+    /// Older ones were overwritten: all of them, or some.
     pub overwritten: bool,
 }
 
@@ -141,6 +143,7 @@ pub(super) fn history(memory: &[u8], geometry: &Geometry) -> Told {
     // what is staged is told with the adoption that puts it in force: it has no time of its own
     let mut staged: Vec<(u32, EntryId, String)> = Vec::new();
     let mut gaps = lost::gaps(memory, geometry).into_iter().peekable();
+    let mut overwritten = lost::overwritten(memory, geometry).into_iter().peekable();
     for (seq, class, record) in &records {
         while let Some((from, count)) = gaps.next_if(|(from, _)| from < seq) {
             let (kind, detail) = (Kind::Unreadable, Detail::None);
@@ -160,9 +163,18 @@ pub(super) fn history(memory: &[u8], geometry: &Geometry) -> Told {
         }
         let at = instant(record).unwrap_or(last);
         last = at;
-        if since.is_none() && instant(record).is_some() {
-            let (at_ms, when) = (at.as_ms(), words::moment(at, dues.now.as_ref()));
-            since = Some(Since { at_ms, when, overwritten: least > of_first });
+        if instant(record).is_some() {
+            let from = std::iter::from_fn(|| overwritten.next_if(|from| from < seq)).last();
+            if since.is_none() || from.is_some() {
+                let (at_ms, when) = (at.as_ms(), words::moment(at, dues.now.as_ref()));
+                let overwritten = least > of_first || from.is_some();
+                since = Some(Since { at_ms, when, overwritten });
+            }
+            if let Some(from) = from {
+                let kind = (Kind::Overwritten, None);
+                let what = "the records before this were overwritten; older ones still stand";
+                rows.push(dues.row(from, at, kind, what.to_owned(), Detail::None));
+            }
         }
         if let Record::Outcome(outcome) = record
             && outcome.kind == OutcomeKind::Skipped(Cause::Closed)

@@ -46,10 +46,11 @@ enum Line<'a> {
         /// The ledger's header says its geometry.
         geometry_from_header: bool,
         missing_bytes: usize,
-        /// The device's elapsed time at the oldest record, and the same by its clock.
+        /// The device's elapsed time at the record from which on none was overwritten, and
+        /// the same by its clock.
         records_from_ms: Option<i64>,
         records_from: Option<&'a str>,
-        /// Older records were overwritten.
+        /// Older records were overwritten: all of them, or some, with older ones that stand.
         older_overwritten: bool,
         /// A device starts from it.
         starts: bool,
@@ -95,7 +96,7 @@ enum Line<'a> {
     Lost {
         /// Its number, where a whole record tells of it.
         entry: Option<u16>,
-        /// Its line of the timetable, from 0.
+        /// Its line of the timetable, from 1.
         line: u8,
     },
     /// The device as it starts from it.
@@ -356,7 +357,7 @@ pub(super) fn json(report: &Report) -> String {
         });
     }
     for (at, id) in report.dues.lost(state.damaged) {
-        out += &line(&Line::Lost { entry: id.map(|id| id.0), line: at });
+        out += &line(&Line::Lost { entry: id.map(|id| id.0), line: at + 1 });
     }
     out += &line(&Line::Started {
         at_ms: started.at.as_ms(),

@@ -1,7 +1,7 @@
 //! Records that cannot be read, where the numbers of those beside them tell that they were
-//! there.
+//! there; and sectors of records that were overwritten before older ones.
 
-use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
+use dosewright_core::ledger::{Class, Geometry, MAGIC, SLOT, Slot};
 use dosewright_core::record::Record;
 
 /// The first number that is missing, and how many are.
@@ -35,4 +35,41 @@ pub(super) fn gaps(memory: &[u8], geometry: &Geometry) -> Vec<Gap> {
     }
     gaps.sort_unstable();
     gaps
+}
+
+/// The numbers from which on records go on after others that were overwritten, though older
+/// ones than those still stand: a sector that takes no erase any more keeps what it holds, and
+/// the ring goes on in the others. A seal names the sector that was in force before its own.
+pub(super) fn overwritten(memory: &[u8], geometry: &Geometry) -> Vec<u32> {
+    let mut records: Vec<u32> = Vec::new();
+    // the number of each sector's header, and of that of the sector before it
+    let mut sectors: Vec<(u32, u32)> = Vec::new();
+    for sector in memory.chunks(geometry.sector_bytes.max(1) as usize) {
+        for slot in sector.as_chunks::<SLOT>().0 {
+            match Slot::decode(slot) {
+                Slot::Good { seq, class: Class::Record, .. } => records.push(seq),
+                Slot::Good { seq, class: Class::Seal, payload } => {
+                    sectors.extend(link(seq, &payload));
+                }
+                _ => {}
+            }
+        }
+    }
+    let is_gone = |(age, before): &(u32, u32)| {
+        records.iter().any(|seq| seq < before)
+            && !records.iter().any(|seq| (before..age).contains(&seq))
+    };
+    let mut out: Vec<u32> =
+        sectors.iter().filter(|sector| is_gone(sector)).map(|(age, _)| *age).collect();
+    out.sort_unstable();
+    out
+}
+
+/// What a seal says: the number of its sector's header, and of that of the sector before.
+fn link(seal: u32, payload: &[u8]) -> Option<(u32, u32)> {
+    let two = |at: usize| payload.get(at..)?.first_chunk().map(|b| u16::from_le_bytes(*b));
+    let before = payload.get(20..)?.first_chunk().map(|b| u32::from_le_bytes(*b))?;
+    let (snapshot, sector) = (two(16)?, two(18)?);
+    let age = seal.checked_sub(u32::from(snapshot) + 1)?;
+    (payload.starts_with(&MAGIC) && sector != u16::MAX).then_some((age, before))
 }

@@ -112,11 +112,13 @@ fn settings(started: &Started, dues: &Dues) -> String {
         out.push_str(&wrap(&text, 11));
     }
     for (line, id) in dues.lost(state.damaged) {
-        _ = writeln!(
-            out,
-            "  {:<8} its settings are lost: it does not run",
-            words::lost_entry(line, id)
-        );
+        let which = match id {
+            Some(_) => "",
+            None => "; counted from 1, and no whole record tells the number of its entry",
+        };
+        let lost = words::lost_entry(line, id);
+        let text = format!("  {lost:<8} its settings are lost: it does not run{which}");
+        out.push_str(&wrap(&text, 11));
     }
     if state.timetable.entries().next().is_none() && state.damaged == 0 {
         out.push_str("  no entries\n");

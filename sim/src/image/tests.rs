@@ -442,7 +442,9 @@ fn m2_damage_is_told_with_its_slots_and_its_entries() {
     };
     // before its first dose nothing that is whole tells which entry stood there
     let early = read(&after("1 h"), Hints::default()).unwrap().text(true);
-    assert!(early.contains("alarm on: settings damaged; line 1\n"), "{early}");
+    assert!(early.contains("alarm on: settings damaged; line 2\n"), "{early}");
+    let row = "  line 2   its settings are lost: it does not run; counted from 1, and no whole\n           record tells the number of its entry\n";
+    assert!(early.contains(row), "{early}");
     let bytes = after("12 h");
     let report = read(&bytes, Hints::default()).unwrap();
     let told = report.text(true);
@@ -455,6 +457,6 @@ fn m2_damage_is_told_with_its_slots_and_its_entries() {
         assert!(told.contains(part), "{part}\n{told}");
     }
     let json = report.json();
-    assert!(json.contains(r#"{"event":"lost","entry":2,"line":1}"#), "{json}");
+    assert!(json.contains(r#"{"event":"lost","entry":2,"line":2}"#), "{json}");
     assert!(json.contains(r#""closed_lost":false"#), "{json}");
 }

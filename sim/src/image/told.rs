@@ -23,6 +23,10 @@ pub(super) fn sums(report: &Report) -> String {
     let mut out = String::new();
     if !sums.entries.is_empty() {
         out.push_str("\ndoses, by the records that are here\n");
+        if report.history.iter().any(|row| row.kind == Kind::Overwritten) {
+            let text = "  some in between were overwritten: more than this may have been drawn";
+            out.push_str(&wrap(text, 4));
+        }
         out.push_str("  entry   dosed   part  skipped  asked for       at least        at most\n");
         for (entry, doses) in &sums.entries {
             out.push_str(&row(&entry.to_string(), doses));
@@ -135,6 +139,7 @@ pub(super) fn history(report: &Report, all: bool) -> String {
         _ = writeln!(out, "  from {} on: older records were overwritten", since.when);
     }
     let rows = &report.history;
+    let has = |kind: Kind| rows.iter().any(|row| row.kind == kind);
     let shown = if all { rows.iter().collect() } else { shown(rows) };
     if let Some(what) = left_out(rows, &shown) {
         out.push_str(&wrap(&format!("  {what}"), 4));
@@ -146,7 +151,7 @@ pub(super) fn history(report: &Report, all: bool) -> String {
     if shown.is_empty() {
         out.push_str("  nothing\n");
     }
-    if rows.iter().any(|row| row.kind == Kind::Unreadable) {
+    if has(Kind::Unreadable) || has(Kind::Overwritten) {
         out.push_str("  where a record is missing, a dose may have come that is not told\n");
     }
     out

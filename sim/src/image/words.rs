@@ -39,10 +39,10 @@ pub(super) fn by_zone(zone: &Zone, utc: Utc) -> String {
     format!("{}{}", show::local(at.local), which(zone, at))
 }
 
-/// An entry whose settings are lost, by its number, or by its line where no whole record
-/// tells of it.
+/// An entry whose settings are lost, by its number, or by its line, counted from 1 as
+/// entries are, where no whole record tells of it.
 pub(super) fn lost_entry(line: u8, id: Option<EntryId>) -> String {
-    id.map_or_else(|| format!("line {line}"), |id| format!("entry {}", id.0))
+    id.map_or_else(|| format!("line {}", line + 1), |id| format!("entry {}", id.0))
 }
 
 /// When the doses of an entry are due.

@@ -51,11 +51,11 @@ impl Lost {
     }
 }
 
-/// What stands on lines, a bit a line.
+/// What stands on lines, a bit a line; they are counted from 1, as entries are.
 fn named(lines: u64, untold: &Untold, names: &Names) -> Vec<String> {
     let name = |line| match untold.entry_on(line) {
         Some(id) => names.name(id),
-        None => format!("line {line}"),
+        None => format!("line {}", line + 1),
     };
     (0..64_u8).filter(|line| lines >> line & 1 == 1).map(name).collect()
 }

@@ -312,3 +312,59 @@ fn a_replay_from_a_moment_on_tells_and_sums_what_came_since() {
     let text = place.call(&["replay", "site.toml", "--since", "2026-10-15"]);
     assert!(text.code == 2 && text.err.contains("--since is for a memory's image"), "{text:?}");
 }
+
+/// A sector that takes no erase any more keeps records that are older than others which were
+/// overwritten: what was dosed in between is in no sum, and that is told.
+#[test]
+fn what_was_overwritten_behind_a_worn_sector_is_told() {
+    let place = Place::new("replayed-worn");
+    let all = "\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"";
+    let image = |days: u32, fault: &str| {
+        let site = nights(fault)
+            .replace("4 days", &format!("{days} days"))
+            .replace("\"mon\", \"tue\", \"wed\"", all);
+        place.write("site.toml", &site);
+        place.call(&["run", "site.toml", "--image", "site.bin"]);
+        lines(&place, &["replay", "site.bin", "--json"])
+    };
+    let gaps = |told: &[Value]| {
+        let gaps = of(told, "overwritten");
+        gaps.iter().map(|line| line["at_ms"].as_i64().unwrap()).collect::<Vec<_>>()
+    };
+    let worn = "[[fault]]\nat = \"+15 d\"\npage_worn = { sector = 0 }\n";
+    // while nothing that was written later is gone there is no gap, whatever is worn
+    for (days, fault, rolled) in [(30, worn, false), (30, "", false), (90, "", true)] {
+        let told = image(days, fault);
+        assert!(gaps(&told).is_empty(), "{days} {fault}");
+        assert_eq!(told[0]["older_overwritten"], rolled, "{days} {fault}");
+    }
+    let told = image(45, worn);
+    let days = of(&told, "outcome");
+    let days: Vec<i64> =
+        days.iter().map(|line| line["at_ms"].as_i64().unwrap() / 86_400_000).collect();
+    let hole = days.windows(2).find(|pair| pair[1] > pair[0] + 1).expect("a hole");
+    let [at_ms] = gaps(&told)[..] else { panic!("{:?}", gaps(&told)) };
+    assert!(hole[0] < at_ms / 86_400_000 && at_ms / 86_400_000 <= hole[1], "{hole:?} {at_ms}");
+    assert_eq!(
+        (&told[0]["records_from_ms"], &told[0]["older_overwritten"]),
+        (&at_ms.into(), &true.into())
+    );
+    let text = place.call(&["replay", "site.bin"]).out;
+    wide(&text);
+    let since = told[0]["records_from"].as_str().unwrap();
+    for part in [
+        &format!("  from {since} on: older records were overwritten\n"),
+        "  some in between were overwritten: more than this may have been drawn\n",
+        "  where a record is missing, a dose may have come that is not told\n",
+    ] {
+        assert!(text.contains(part), "{part}\n{text}");
+    }
+    let row = "the records before this were overwritten; older ones still stand";
+    assert!(flat(&text).contains(row), "{text}");
+    // nothing of it stands in what came after
+    let later = place.call(&["replay", "site.bin", "--since", "2026-11-14"]).out;
+    assert!(
+        later.contains("doses, by the records") && !later.contains("more than this"),
+        "{later}"
+    );
+}

@@ -106,7 +106,7 @@ fn an_alarm_of_the_memory_says_how_many_slots_and_which_entries() {
     ];
     let lost = told(&steps).lost;
     let words: Vec<String> = lost.iter().map(|lost| lost.after("it")).collect();
-    let entries = "it (entry 5, line 40)";
+    let entries = "it (entry 5, line 41)";
     assert_eq!(
         words,
         ["it (2 slots)", entries, "it (closed dates)", "it", "it", "it (entry 5)", "it"]
@@ -118,7 +118,7 @@ fn an_alarm_of_the_memory_says_how_many_slots_and_which_entries() {
     let text = String::from_utf8(lines.finish().unwrap()).unwrap();
     let more: Vec<&str> =
         text.lines().map(|line| line.split_once("\"on\":true").unwrap().1).collect();
-    let entries = ",\"entries\":[\"entry 5\",\"line 40\"]}";
+    let entries = ",\"entries\":[\"entry 5\",\"line 41\"]}";
     let one = ",\"entries\":[\"entry 5\"]}";
     assert_eq!(more, [",\"slots\":2}", entries, ",\"entries\":[]}", "}", "}", one, "}"]);
 }
