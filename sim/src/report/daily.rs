@@ -152,7 +152,7 @@ pub(super) fn figure(facts: &Facts, scenario: Option<&Scenario>) -> Figure {
         by => format!(" Each bar is the fullest day of {by}."),
     };
     let mut legend = vec![
-        (sample(rect("bar", 7.0, 2.0, 10.0, 12.0)), "volume of the day, at most, by due"),
+        (sample(rect("bar", 7.0, 2.0, 10.0, 12.0)), "volume of the true day, at most, by due"),
         (sample(line("mark", 2.0, 7.0, 22.0, 7.0)), "most in any 23 hours"),
     ];
     if ceiling.is_some() {

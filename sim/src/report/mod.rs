@@ -32,6 +32,7 @@ use crate::trace::Sink;
 use crate::trace::page::asked_for;
 use crate::trace::stamp::about;
 use crate::trace::summary::{End, Opening, Summary, became};
+use crate::trade::cells::ROOM_C;
 use crate::words::{faults_or_acts, plural};
 use crate::world::WorldError;
 
@@ -241,7 +242,16 @@ fn of_run(facts: &Facts, scenario: Option<&Scenario>) -> Markup {
         @if let (Some(scenario), Some(forecast)) = (scenario, &forecast) {
             @if let Some(figure) = container::in_run(facts, scenario) { (figure.html()) }
             @if let Some(figure) = container::planned(scenario, forecast) { (figure.html()) }
-            @if let Some(figure) = courses::battery(scenario, forecast) { (figure.html()) }
+            @if let Some(figure) = courses::battery(scenario, forecast) {
+                (figure.html())
+                @if scenario.supply.is_pack_somewhere() {
+                    p class="note" {
+                        "In the run the pack was kept at " (ROOM_C) " C, for want of its temperature. The picture is of the forecast"
+                        @if forecast.pack.as_ref().is_some_and(|pack| pack.is_cool) { ", in a cool cellar" }
+                        "."
+                    }
+                }
+            }
             @else { p class="note" { "The supply is mains: there is no battery to show." } }
         } @else {
             p class="note" { "The scenario is not at hand: the head's limits, the ceiling, container and battery are left out." }

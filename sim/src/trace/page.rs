@@ -15,6 +15,7 @@ use crate::expect::EntryFigures;
 use crate::judged::{Judged, Verdict};
 use crate::run::{ActEnd, Frame, RunEnd};
 use crate::scenario::{Scenario, show};
+use crate::trade::cells::ROOM_C;
 use crate::words::{faults_or_acts, lines, plural};
 use dosewright_core::entry::EntryId;
 use dosewright_core::units::Volume;
@@ -290,6 +291,10 @@ pub fn heading(scenario: &Scenario) -> String {
             show::length(scenario.clock.run_for.as_ms())
         ),
     );
+    if scenario.supply.is_pack_somewhere() {
+        let text = format!("the pack is kept at {ROOM_C} C, for want of its temperature");
+        put(&mut out, "", &text);
+    }
     out
 }
 

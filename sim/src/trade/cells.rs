@@ -92,6 +92,8 @@ pub const DRIVER_DROP_V: f64 = 0.3;
 pub const USUAL_A: f64 = 0.35;
 /// Motor voltage unless said, in V (own choice).
 pub const MOTOR_V: f64 = 6.0;
+/// What a pack of a run is kept at where nothing says it (own choice), in C.
+pub const ROOM_C: f64 = 20.0;
 /// How cold a cool cellar counts as, in C (common practice, no source).
 pub const COOL_C: f64 = 0.0;
 /// Share that age leaves of it (common practice, no source).

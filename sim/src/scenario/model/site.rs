@@ -123,6 +123,13 @@ pub enum Supply {
     },
 }
 
+impl Supply {
+    /// Whether it is a pack of which nothing says what it is kept at.
+    pub const fn is_pack_somewhere(&self) -> bool {
+        matches!(self, Self::Battery { pack, .. } if pack.temperature_mc.is_none())
+    }
+}
+
 /// What is known of a pack beside its cells; `None` leaves it to the model.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Pack {

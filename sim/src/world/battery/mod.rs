@@ -6,14 +6,12 @@ pub mod cells;
 use cells::CellModel;
 
 use crate::scenario::{Scenario, Supply};
-use crate::trade::cells::{DRIVER_DROP_V, MOTOR_V, cells_for};
+use crate::trade::cells::{DRIVER_DROP_V, MOTOR_V, ROOM_C, cells_for};
 
 /// Ms in an hour.
 const HOUR_MS: f64 = 3.6e6;
 /// Hours in a year.
 const YEAR_H: f64 = 8766.0;
-/// Temperature unless said, in C.
-const ROOM_C: f64 = 20.0;
 /// How long the device is off after a brown-out, until its supply has recovered, in
 /// ms (model parameter).
 pub(super) const RECOVERS_MS: u64 = 1_000;
