@@ -86,9 +86,9 @@ pub struct Ledger<F> {
     /// The last append found no slot that took it, or the second of two, or the sector is in an older
     /// version of the format: what is written next goes into a new one.
     worn: bool,
-    /// A roll has failed since the last one that did not: a sector that is blank has been
-    /// erased, and is not to be worn by it again.
-    in_vain: bool,
+    /// How many sectors did not take a snapshot since the last one that did, in the row of
+    /// rolls that failed: one that is blank has been erased, and is not to be worn by it again.
+    in_vain: u8,
     findings: Findings,
     appended: u32,
     rolls: u32,
@@ -264,7 +264,7 @@ impl<F: NorFlash> Ledger<F> {
             next_seq,
             target,
             worn: false,
-            in_vain: false,
+            in_vain: 0,
             findings,
             appended: 0,
             rolls: 0,
@@ -384,27 +384,28 @@ impl<F: NorFlash> Ledger<F> {
             }
             debug_assert_ne!(target, self.current.number);
             // one that does not answer as it was written is not worn by what nothing can prove
-            if self.in_vain && !self.answers() {
+            if self.in_vain > 0 && !self.answers() {
                 break;
             }
-            let is_erased = self.in_vain && self.store.is_blank(target, 0);
+            let is_erased = self.in_vain > 0 && self.store.is_blank(target, 0);
             let contents = snapshot.clone().into_iter();
             match self.store.fill(target, is_erased, header, contents, &mut self.next_seq) {
                 Ok(filled) => {
                     self.current = filled;
                     self.older = None;
                     self.base = Base::Current;
-                    (self.worn, self.in_vain) = (false, false);
+                    (self.worn, self.in_vain) = (false, 0);
                     self.target = self.sector_after(target);
                     self.rolls = self.rolls.saturating_add(1);
                     return Ok(());
                 }
                 Err(error) => failure = error.passed_over()?,
             }
-            self.in_vain = true;
-            // a memory that takes nothing at all for now is not to lose what else it holds
+            self.in_vain = self.in_vain.saturating_add(1);
+            // a memory that takes nothing at all for now is not to lose what else it holds; but
+            // with a try a minute, after two hours, two neighbours count as worn
             refusals += u8::from(self.store.is_blank(target, 0));
-            if refusals >= 2 {
+            if refusals >= 2 && self.in_vain < u8::MAX {
                 break;
             }
             target = self.sector_after(target);

@@ -172,7 +172,9 @@ impl<F: NorFlash> Store<F> {
         let (mut end, mut unreadable, mut pending, mut at_tail) = (0, 0, 0, true);
         let (mut torn, mut unreadable_in_used) = (0, 0);
         for index in 0..self.geometry.slots() {
-            let slot = self.read(sector, index, !at_tail);
+            // a blank slot may stand before the last good one: a write that left nothing passed
+            // it over, and tried the next
+            let slot = self.read(sector, index, pending >= TRIES);
             let next = index.saturating_add(1);
             match slot {
                 Slot::Good { seq, class, payload } if last.is_none_or(|last| seq >= last) => {

@@ -186,7 +186,8 @@ impl Auditor {
         if let Some(open) = &mut self.open {
             if on {
                 open.hinder(now, cause);
-            } else if !before.is_empty() && after.is_empty() {
+            } else if !before.is_empty() && self.hinder.run_causes().is_empty() {
+                // a memory that takes nothing lets it go on once it takes again
                 open.resume(now, &self.limits);
             }
             if !after.is_empty() {

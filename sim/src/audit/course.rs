@@ -299,7 +299,7 @@ impl Auditor {
         for owed in self.owed_mut() {
             owed.by = owed.by.max(now);
         }
-        self.level.since = self.level.since.max(now);
+        self.level.can_be_told(now);
         if let Some(open) = &mut self.open {
             open.end_by = open.end_by.max(now);
             if open.able_since.is_none() && self.hinder.run_causes().is_empty() {

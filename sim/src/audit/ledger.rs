@@ -92,6 +92,8 @@ pub(crate) enum Seen {
     Nothing,
     /// An appended record.
     Record,
+    /// A sector begins, and with it a snapshot.
+    Header,
     /// A record of a snapshot that is not in force yet.
     Snapshot,
     /// The snapshot before it is in force.
@@ -345,7 +347,7 @@ impl LedgerWatch {
         match class {
             Class::Header => {
                 self.snapshot_from = seq;
-                return Seen::Nothing;
+                return Seen::Header;
             }
             Class::Seal => return self.sealed(address),
             Class::Snapshot | Class::Record => *record = Record::decode(&payload),
@@ -353,6 +355,8 @@ impl LedgerWatch {
         let Some(record) = record else { return Seen::Unreadable };
         let about = About::of(record);
         self.last_about = Some(about);
+        // blank, and misread by the start that writes it now: that may have been an intent
+        self.left_behind += u32::from(self.damaged.contains_key(&address));
         self.hold(address, Held { seq, about });
         if class == Class::Snapshot {
             return Seen::Snapshot;

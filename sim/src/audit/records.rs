@@ -61,6 +61,8 @@ impl Auditor {
             Seen::OutOfOrder { seq, after } => {
                 self.fail("M1", None, format!("a slot has number {seq} after number {after}"));
             }
+            // one before it that was never sealed was given up
+            Seen::Header => self.snapshot = super::settings::Snapshot::default(),
             Seen::Snapshot => record.iter().for_each(|record| {
                 if let Record::SnapClock { at, .. } = record {
                     self.snapshot_at = at.as_ms();

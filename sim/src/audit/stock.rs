@@ -219,6 +219,12 @@ impl Level {
         }
     }
 
+    /// From here on it can be told that it counts, and was not before.
+    pub(crate) fn can_be_told(&mut self, at: i64) {
+        self.pass(at);
+        self.since = self.since.max(at);
+    }
+
     /// Device time has come so far.
     pub(crate) fn pass(&mut self, at: i64) {
         if let Some(due) = self.due.take_if(|due| *due <= at) {

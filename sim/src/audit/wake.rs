@@ -223,6 +223,7 @@ impl Auditor {
         self.model.stock.service_lost();
         self.bench.leave();
         self.lock.close();
+        self.level.can_be_told(at);
         self.motor.pending = false;
         self.motor.unsure |= self.taint.motor;
         self.motor.row_unsure |= self.taint.motor;

@@ -3,7 +3,7 @@
 use dosewright_core::ledger::{
     AppendError, Base, Findings, Geometry, Ledger, OpenError, READS, RollError, SLOT, TRIES,
 };
-use dosewright_sim::world::flash::{EraseFailure, Misread, NorError, NorMock, WriteFailure};
+use dosewright_sim::world::flash::{EraseFailure, Misread, NorError, NorMock, Wear, WriteFailure};
 
 use crate::model::{
     Folded, NOTHING, PAGE, Part, State, after, current_sector, fold, geometry, record, reopen,
@@ -61,10 +61,15 @@ fn m2_a_reading_that_goes_wrong_once_at_a_start_changes_nothing() {
     for sectors in [2, 3] {
         // just rolled, partly filled, full
         for steps in [0, 16, 17, 18, 19] {
-            let (ledger, _) = after::<4>(sectors, steps);
+            let (ledger, mut state) = after::<4>(sectors, steps);
             let sector = usize::from(current_sector(ledger.clone()));
+            let mut passed = ledger.clone();
             let mut part = ledger.into_flash();
             runs += misread_everywhere(&part, sectors);
+            // and where the last write left its first slots blank
+            passed.flash_mut().fail_writes(0, 3, WriteFailure::Silent);
+            step(&mut passed, &mut state).unwrap();
+            runs += misread_everywhere(&passed.into_flash(), sectors);
             // and where a slot of the snapshot is damaged, whether or not another stands in
             part.flip_bit((sector * PAGE + 2 * SLOT) as u32, 0);
             runs += misread_everywhere(&part, sectors);
@@ -249,7 +254,7 @@ fn m3_a_memory_that_takes_nothing_for_a_while_is_neither_worn_nor_emptied() {
         let (had, worn) = (records(&ledger), erases(&ledger));
         assert_eq!(had, usize::from(sectors) * 3);
         ledger.flash_mut().fail_writes(0, u64::MAX, how);
-        for _ in 0..200 {
+        for _ in 0..120 {
             assert!(ledger.roll(state.snapshot()).is_err());
             assert_eq!(fold(&mut ledger).state, state);
         }
@@ -259,6 +264,27 @@ fn m3_a_memory_that_takes_nothing_for_a_while_is_neither_worn_nor_emptied() {
         assert_eq!(records(&ledger), had - usize::from(tried) * 3);
         goes_on_once_mended(ledger, state);
     }
+}
+
+#[test]
+fn m2_two_worn_neighbours_are_passed_over_in_the_end() {
+    // they stay blank, as those of a memory do that takes nothing for a while
+    let (mut ledger, state) = after::<4>(5, 1);
+    let worn = erases(&ledger);
+    assert_eq!(current_sector(ledger.clone()), 0);
+    for page in 1..=2 {
+        ledger.flash_mut().wear_out(page, Wear::Dead);
+    }
+    let mut rolls = 0;
+    while ledger.roll(state.snapshot()).is_err() {
+        rolls += 1;
+        assert!(rolls < 200, "two of five sectors are worn, and no other is tried");
+    }
+    // not before a memory that takes nothing for a while may take again
+    assert!(rolls > 120, "{rolls}");
+    // each of the two once, and the one that took it
+    assert_eq!(erases(&ledger) - worn, 3);
+    goes_on_once_mended(ledger, state);
 }
 
 #[test]
