@@ -403,6 +403,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
                     let rests = self.rest_of(run).plus(Duration::from_ms(floors_ms));
                     self.rest_until = self.rest_until.plus(rests);
                 }
+                // where the end of the one before is lost: all that that can have drawn
+                self.stock.service_lost();
                 self.stock.service = self.stock.level.min(drawn);
             }
             Act::PrimeEnded | Act::CalibrationEnded | Act::TrainEnded => {

@@ -502,14 +502,15 @@ pub enum Record {
 
 impl Record {
     /// Whether it goes into two slots of the ledger: nothing that comes later shows that a
-    /// setting was lost, or that a dose had begun, the clock was unset, the motor failed, or
-    /// the container stood at its contact, and the device would run on by what was before it
-    /// (M2, D4).
+    /// setting was lost, or that a dose, prime or calibration run had begun, the clock was
+    /// unset, the motor failed, or the container stood at its contact, and the device would run
+    /// on by what was before it (M2, D4).
     pub const fn goes_twice(&self) -> bool {
         match self {
             Self::Pulse(pulse) => pulse.first,
             Self::Boot { feed_kept, .. } => !*feed_kept,
             Self::Alarm { alarm: Alarm::LowLevel, on, .. } => *on,
+            Self::Act { act, .. } => act.begins_a_run(),
             Self::Clock { .. }
             | Self::Head { .. }
             | Self::Adopted(_)

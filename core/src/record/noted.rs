@@ -42,6 +42,11 @@ impl Act {
         Self::TrainBegun,
         Self::TrainEnded,
     ];
+
+    /// Whether the pump runs from it on.
+    pub const fn begins_a_run(self) -> bool {
+        matches!(self, Self::PrimeBegun | Self::CalibrationBegun | Self::TrainBegun)
+    }
 }
 
 /// What stops the pump from outside, or puts it out of use.

@@ -302,6 +302,10 @@ fn m2_what_nothing_later_would_show_goes_into_two_slots() {
     assert!(boot(false).goes_twice() && !boot(true).goes_twice());
     assert!(alarm(Alarm::LowLevel, true).goes_twice());
     assert!(Record::Motor { at, faults: 4 }.goes_twice());
+    // the pump runs from it on, draws, and rests behind it; what ends that is told by its begin
+    let twice = Act::ALL.map(|act| Record::Act { at, act, ms: 9 }.goes_twice());
+    let begins = [Act::PrimeBegun, Act::CalibrationBegun, Act::TrainBegun];
+    assert_eq!(twice, Act::ALL.map(|act| begins.contains(&act)));
     // it ends nothing but itself, and comes again where it is so
     assert!(!alarm(Alarm::LowLevel, false).goes_twice());
     assert!(!alarm(Alarm::LevelDisagrees, true).goes_twice());

@@ -152,7 +152,7 @@ fn a_failure_of_another_file_is_kept() {
 #[test]
 fn a_failure_of_explore_cuts_is_told_as_what_it_is() {
     let place = Place::new("replay-cuts");
-    let file = "explore = \"cuts\"\nscript = \"evening 2\"\nword = 4\n";
+    let file = "explore = \"cuts\"\nscript = \"evening 3\"\nword = 4\n";
     place.write("cut.toml", file);
     let told = place.call(&["replay", "cut.toml"]);
     assert!(told.code == 0 && told.out.lines().count() > 5, "{told:?}");

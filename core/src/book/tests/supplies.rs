@@ -117,6 +117,10 @@ fn o1_the_contact_sets_the_account_down_to_its_level_and_never_up() {
     // all that a run can draw is taken off while it lasts, and what it drew once it is over
     let (began, over) = (acted(Act::PrimeBegun, 9_000), acted(Act::PrimeEnded, 5_000));
     assert_eq!(account(&[set(ml(300)), began]), ml(291));
+    // of one whose end is lost all stays off, whatever runs after it
+    let next = acted(Act::PrimeBegun, 2_000);
+    assert_eq!(account(&[set(ml(300)), began, next]), ml(289));
+    assert_eq!(account(&[set(ml(300)), began, next, acted(Act::PrimeEnded, 1_000)]), ml(290));
     // the contact closes in the middle: all of it may come out of what is left
     let run = |end: &[Record]| account(&[&[set(ml(400)), began, low(true)][..], end].concat());
     assert_eq!((run(&[]), run(&[over])), (ml(191), ml(195)));

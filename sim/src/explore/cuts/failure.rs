@@ -8,7 +8,7 @@ use super::course::Violation;
 use super::tear::Tear;
 
 /// The name of the script, and with its number of the way cuts are counted.
-const SCRIPT: &str = "evening 2";
+const SCRIPT: &str = "evening 3";
 
 /// One cut of the supply.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]

@@ -42,9 +42,9 @@ pub(super) const SHORTEST_OFF_MS: i64 = 600;
 const EVENING: i64 = 50 * HOUR;
 /// Slots until the sector is full, from the start of the evening: the start itself, 4 of
 /// the first dose and 2 of the weekly one's first pulse (a dose's first intent stands in two),
-/// 4 of run and reading, 3 of the edit. What comes next is the weekly dose's second pulse:
+/// 5 of run and reading, 3 of the edit. What comes next is the weekly dose's second pulse:
 /// its record finds no room, so that the change of sector has an open dose to carry over.
-const FREE_AT_START: u16 = 14;
+const FREE_AT_START: u16 = 15;
 
 /// Flow before and after the calibration, in nl/min: chosen so that no dose is a
 /// whole number of milliseconds and every one leaves a remainder, and near enough to
