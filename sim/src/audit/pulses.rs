@@ -242,7 +242,9 @@ impl Auditor {
         // a dose that is asked for now has nothing behind the restart
         let doubted = |t: &mut super::wake::Tail| !key.asked && due.due_at <= t.booted_at;
         if let Some(tail) = self.tail.take_if(doubted) {
-            open.doubt_tail(tail.least, tail.most, pulses.filter(|_| cut.is_none()));
+            // nor is it known how long those are of a dose that its own do not fit
+            let own = pulses.filter(|_| cut.is_none() && fits);
+            open.doubt_tail(tail.least, tail.most, own);
         }
         self.open = Some(open);
         self.refresh(now);
