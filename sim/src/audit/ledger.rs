@@ -83,6 +83,8 @@ struct Damaged {
     /// The last number before it was damaged.
     before: u32,
     held: Option<Held>,
+    /// It is whole, and the start that is under way has misread it.
+    misread: bool,
 }
 
 /// What a written slot turned out to be.
@@ -248,11 +250,11 @@ impl LedgerWatch {
     }
 
     /// A slot cannot be read, or not by the start that is under way.
-    pub(crate) fn damage(&mut self, address: u32) -> Seen {
+    pub(crate) fn damage(&mut self, address: u32, misread: bool) -> Seen {
         let place = self.place(address);
         let held = place.and_then(|at| self.held.get_mut(at)).and_then(Option::take);
         let known = self.damaged.get(&address).and_then(|damaged| damaged.held);
-        let damaged = Damaged { before: self.highest_seq, held: held.or(known) };
+        let damaged = Damaged { before: self.highest_seq, held: held.or(known), misread };
         self.damaged.insert(address, damaged);
         self.blank.remove(&address);
         // what stands in another slot as well is not lost
@@ -320,7 +322,7 @@ impl LedgerWatch {
                 self.blank.insert(address);
                 return Seen::Unwritten;
             }
-            Slot::Damaged => return self.damage(address),
+            Slot::Damaged => return self.damage(address, false),
             Slot::Good { seq, class, payload } => (seq, class, payload),
         };
         if seq == self.last_seq && self.last == Some((class, payload)) {
@@ -355,8 +357,9 @@ impl LedgerWatch {
         let Some(record) = record else { return Seen::Unreadable };
         let about = About::of(record);
         self.last_about = Some(about);
-        // blank, and misread by the start that writes it now: that may have been an intent
-        self.left_behind += u32::from(self.damaged.contains_key(&address));
+        // a blank slot that the start misread which writes it now may have been an intent to it
+        let misread = self.damaged.get(&address).is_some_and(|damaged| damaged.misread);
+        self.left_behind += u32::from(misread);
         self.hold(address, Held { seq, about });
         if class == Class::Snapshot {
             return Seen::Snapshot;

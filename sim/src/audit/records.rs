@@ -109,7 +109,7 @@ impl Auditor {
         if self.supply.awake {
             self.on_refusal();
         } else if !self.ledger.is_damaged(address)
-            && let Seen::Damaged(lost) = self.ledger.damage(address)
+            && let Seen::Damaged(lost) = self.ledger.damage(address, true)
         {
             self.unread.push(address);
             self.on_damage(lost);

@@ -157,7 +157,7 @@ fn a_memory_takes_nothing_since_it_took_last() {
     let place = Place::new("calls-anew");
     let fault = |at: &str, within: &str| {
         format!(
-            "[[fault]]\nat = \"{at}\"\nwrite_failure = {{ times = 100_000, within = \"{within}\" }}\n\n"
+            "[[fault]]\nat = \"{at}\"\nwrite_failure = {{ times = 1_000_000, within = \"{within}\" }}\n\n"
         )
     };
     let reset = "[[fault]]\nat = \"+3 d 5 h\"\nwatchdog_reset = {}\n";

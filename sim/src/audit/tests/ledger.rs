@@ -69,7 +69,7 @@ fn flip(watch: &mut LedgerWatch, address: u32) -> Option<About> {
 fn d4_a_blank_slot_that_a_start_misreads_counts_though_it_is_written_then() {
     let mut ledger = watch();
     write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());
-    assert!(matches!(ledger.damage(at(0, 2)), Seen::Damaged(None)));
+    assert!(matches!(ledger.damage(at(0, 2), true), Seen::Damaged(None)));
     assert_eq!(ledger.unreadable(), 1);
     write(&mut ledger, at(0, 2), 2, Class::Record, &boot());
     assert_eq!(ledger.unreadable(), 1, "the start has taken it for an intent");
