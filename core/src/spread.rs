@@ -49,13 +49,14 @@ pub fn pulses_or_most(planned: Result<u32, Misfit>) -> u32 {
     }
 }
 
-/// The least time from one start to the next so that no hour has too many.
-const fn spacing_ms(head: &Head) -> u64 {
+/// The least time from one start to the next so that no hour has too many: what each pulse
+/// takes of its window at least, in ms.
+pub const fn spacing_ms(head: &Head) -> u64 {
     over_up(HOUR_MS, if head.starts_per_hour == 0 { 1 } else { head.starts_per_hour as u64 })
 }
 
-/// The time that one of `pulses` equal pulses takes up with the rest after it.
-const fn slot_ms(dose_ms: u64, pulses: u64, head: &Head) -> u64 {
+/// The time that one of `pulses` equal pulses takes up with the rest after it, in ms.
+pub const fn slot_ms(dose_ms: u64, pulses: u64, head: &Head) -> u64 {
     let run = head.run_of(Duration::from_ms(over_up(dose_ms, pulses)));
     run.as_ms() + head.rest_after(run).as_ms()
 }

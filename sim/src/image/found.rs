@@ -47,19 +47,38 @@ pub struct Found {
 
 /// What a header says of itself. Magic and version stand where they do in any format
 /// version; the rest counts for those that are read here alone.
-struct Said {
+pub(super) struct Said {
     version: u16,
     sector_bytes: u32,
     sectors: u16,
     sector: u16,
+    /// Slots of its snapshot.
+    pub(super) snapshot: u16,
+    /// The number of the header of the sector in force before it, if there was one.
+    pub(super) previous: Option<u32>,
 }
 
 fn header(slot: &[u8; SLOT]) -> Option<Said> {
-    let Slot::Good { class: Class::Header, payload, .. } = Slot::decode(slot) else { return None };
+    match Slot::decode(slot) {
+        Slot::Good { class: Class::Header, payload, .. } => said(&payload),
+        _ => None,
+    }
+}
+
+/// What a header says, and its seal again.
+pub(super) fn said(payload: &[u8]) -> Option<Said> {
     let two = |at: usize| payload.get(at..)?.first_chunk().map(|b| u16::from_le_bytes(*b));
     let four = |at: usize| payload.get(at..)?.first_chunk().map(|b| u32::from_le_bytes(*b));
     payload.starts_with(&MAGIC).then_some(())?;
-    Some(Said { version: two(4)?, sector_bytes: four(8)?, sectors: two(12)?, sector: two(14)? })
+    let was_one = two(18)? != u16::MAX;
+    Some(Said {
+        version: two(4)?,
+        sector_bytes: four(8)?,
+        sectors: two(12)?,
+        sector: two(14)?,
+        snapshot: two(16)?,
+        previous: four(20).filter(|_| was_one),
+    })
 }
 
 fn slots(bytes: &[u8]) -> impl Iterator<Item = &[u8; SLOT]> {

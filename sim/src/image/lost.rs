@@ -1,8 +1,10 @@
 //! Records that cannot be read, where the numbers of those beside them tell that they were
 //! there; and sectors of records that were overwritten before older ones.
 
-use dosewright_core::ledger::{Class, Geometry, MAGIC, SLOT, Slot};
+use dosewright_core::ledger::{Class, Geometry, SLOT, Slot};
 use dosewright_core::record::Record;
+
+use super::found::said;
 
 /// The first number that is missing, and how many are.
 pub(super) type Gap = (u32, u32);
@@ -67,9 +69,7 @@ pub(super) fn overwritten(memory: &[u8], geometry: &Geometry) -> Vec<u32> {
 
 /// What a seal says: the number of its sector's header, and of that of the sector before.
 fn link(seal: u32, payload: &[u8]) -> Option<(u32, u32)> {
-    let two = |at: usize| payload.get(at..)?.first_chunk().map(|b| u16::from_le_bytes(*b));
-    let before = payload.get(20..)?.first_chunk().map(|b| u32::from_le_bytes(*b))?;
-    let (snapshot, sector) = (two(16)?, two(18)?);
-    let age = seal.checked_sub(u32::from(snapshot) + 1)?;
-    (payload.starts_with(&MAGIC) && sector != u16::MAX).then_some((age, before))
+    let said = said(payload)?;
+    let age = seal.checked_sub(u32::from(said.snapshot) + 1)?;
+    Some((age, said.previous?))
 }

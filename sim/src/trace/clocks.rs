@@ -13,12 +13,19 @@ use super::Stamped;
 const KEPT: usize = 64;
 const MINUTE_MS: i64 = 60_000;
 
+/// A setting of the clock.
+#[derive(Debug)]
+struct Epoch {
+    number: u16,
+    clock: WallClock,
+    /// When a start found it lost.
+    lost: Option<Instant>,
+}
+
 /// The device's clocks, epoch by epoch, and its elapsed time against the truth.
 #[derive(Debug)]
 pub(super) struct Clocks {
-    epochs: Vec<(u16, WallClock)>,
-    /// The epochs whose clock was lost, and at which instant.
-    lost: Vec<(u16, Instant)>,
+    epochs: Vec<Epoch>,
     /// The clock in force; `None` while it is unset.
     now: Option<WallClock>,
     /// True ms, count and rate in ppb of the chip as last seen.
@@ -27,8 +34,7 @@ pub(super) struct Clocks {
 
 impl Clocks {
     /// Never set, nothing counted.
-    pub(super) const NONE: Self =
-        Self { epochs: Vec::new(), lost: Vec::new(), now: None, chip: None };
+    pub(super) const NONE: Self = Self { epochs: Vec::new(), now: None, chip: None };
 
     pub(super) fn chip(&mut self, at_ms: u64, count_ms: i64, rate_ppb: i64) {
         self.chip = Some((at_ms, count_ms, rate_ppb));
@@ -46,34 +52,26 @@ impl Clocks {
         let after = utc.map(|utc| WallClock::at(at, utc, zone));
         self.now = after;
         if let Some(clock) = after {
-            self.epochs.retain(|(kept, _)| *kept != epoch);
-            self.lost.retain(|(kept, _)| *kept != epoch);
+            self.epochs.retain(|kept| kept.number != epoch);
             if self.epochs.len() == KEPT {
                 self.epochs.remove(0);
             }
-            self.epochs.push((epoch, clock));
+            self.epochs.push(Epoch { number: epoch, clock, lost: None });
         }
         (before, after)
     }
 
     /// The chip lost its feed, which a start at that instant has found.
     pub(super) fn lost(&mut self, at: Instant) {
-        let last = self.epochs.last().filter(|_| self.now.is_some());
-        if let Some((epoch, _)) = last {
-            self.lost.retain(|(kept, _)| kept != epoch);
-            if self.lost.len() == KEPT {
-                self.lost.remove(0);
-            }
-            self.lost.push((*epoch, at));
+        if self.now.take().is_some()
+            && let Some(last) = self.epochs.last_mut()
+        {
+            last.lost = Some(at);
         }
-        self.now = None;
     }
 
-    /// The clock of an epoch, where it was still set at an instant.
-    fn set_at(&self, epoch: u16, at: Instant) -> Option<&WallClock> {
-        let was_lost = self.lost.iter().any(|(known, lost)| *known == epoch && *lost < at);
-        let (_, clock) = self.epochs.iter().find(|(known, _)| *known == epoch)?;
-        (!was_lost).then_some(clock)
+    fn epoch(&self, number: u16) -> Option<&Epoch> {
+        self.epochs.iter().find(|epoch| epoch.number == number)
     }
 
     /// What a clock shows at an instant.
@@ -106,9 +104,8 @@ impl Clocks {
 
     /// The zone by which a due of that epoch is told.
     pub(super) fn zone(&self, entry: Option<&Entry>, epoch: u16) -> Option<Zone> {
-        let of_epoch = self.epochs.iter().find(|(known, _)| *known == epoch);
-        let weekly = of_epoch.filter(|_| entry.is_some_and(Entry::is_weekly));
-        weekly.map(|(_, clock)| clock.zone).or_else(|| self.now.map(|clock| clock.zone))
+        let weekly = self.epoch(epoch).filter(|_| entry.is_some_and(Entry::is_weekly));
+        weekly.map(|epoch| epoch.clock.zone).or_else(|| self.now.map(|clock| clock.zone))
     }
 
     /// The device local time at which a due is nominally meant: of a weekly due
@@ -121,11 +118,10 @@ impl Clocks {
         nominal: Option<Nominal>,
         at: Instant,
     ) -> Option<Stamped> {
-        let of_epoch =
-            self.epochs.iter().find(|(known, _)| *known == epoch).map(|(_, clock)| clock);
+        let of_epoch = self.epoch(epoch);
         let weekly = entry.filter(|entry| matches!(entry.recurrence, Recurrence::Weekly { .. }));
         match (weekly, nominal, of_epoch) {
-            (Some(entry), Some(n), Some(clock)) => {
+            (Some(entry), Some(n), Some(Epoch { clock, .. })) => {
                 let local = Local::from_ms(i64::from(n.0) * MINUTE_MS);
                 let utc = clock.zone.to_utc(local, entry.gap_rule);
                 Some(Stamped {
@@ -134,7 +130,10 @@ impl Clocks {
                 })
             }
             // a clock that was set, or lost, since then does not tell what it was
-            _ => Some(Self::show(self.set_at(epoch, at).or(self.now.as_ref())?, at)),
+            _ => {
+                let still_set = of_epoch.filter(|epoch| epoch.lost.is_none_or(|lost| lost >= at));
+                Some(Self::show(still_set.map(|epoch| &epoch.clock).or(self.now.as_ref())?, at))
+            }
         }
     }
 }

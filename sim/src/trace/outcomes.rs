@@ -2,7 +2,7 @@
 
 use dosewright_core::cause::Cause;
 use dosewright_core::entry::{Entry, EntryId, Nominal};
-use dosewright_core::record::{self, Act, Alarm, DueKey, OutcomeKind, Record};
+use dosewright_core::record::{self, Alarm, DueKey, OutcomeKind, Record};
 use dosewright_core::time::{Duration, Instant};
 use dosewright_core::units::{Flow, Volume};
 
@@ -293,8 +293,9 @@ impl<'s> Tracker<'s> {
             Record::Pulse(pulse) => self.pulse(at_ms, pulse),
             Record::Outcome(outcome) => self.ended(at_ms, outcome),
             Record::Act { act, ms, .. } => {
-                // what is acknowledged, entered or put in while a pulse runs takes no run from it
-                self.owns &= !begins_run(*act);
+                // the pump's next run is that act's, and no dose's; what is acknowledged, entered
+                // or put in while a pulse runs takes no run from it
+                self.owns &= !act.begins_a_run();
                 self.tell(at_ms, &Event::Done { act: *act, ms: *ms });
             }
             Record::Calibration { found, in_force, lead_ms } => {
@@ -413,11 +414,6 @@ impl<'s> Tracker<'s> {
             self.tell(at_ms, &Event::Outcome(&outcome));
         }
     }
-}
-
-/// Whether the pump's next run is that act's, and no dose's.
-const fn begins_run(act: Act) -> bool {
-    matches!(act, Act::PrimeBegun | Act::CalibrationBegun | Act::TrainBegun)
 }
 
 impl Observer for Tracker<'_> {

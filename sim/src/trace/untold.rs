@@ -85,10 +85,7 @@ impl Untold {
     /// The dues that no record names, a stretch an entry: from the last record up to an
     /// instant, or up to the one at which the device stopped.
     pub(super) fn passed(&self, now: Instant, clock: Option<&WallClock>) -> Vec<SleptThrough> {
-        let Some(end) = self.stopped.filter(|_| !self.refused).or(self.refused.then_some(now))
-        else {
-            return Vec::new();
-        };
+        let Some(end) = self.refused.then_some(now).or(self.stopped) else { return Vec::new() };
         self.in_force.iter().filter_map(|staged| self.of(staged, end, clock)).collect()
     }
 

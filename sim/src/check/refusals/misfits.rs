@@ -2,7 +2,7 @@
 
 use dosewright_core::config::Head;
 use dosewright_core::entry::{Entry, EntryId};
-use dosewright_core::spread::Misfit;
+use dosewright_core::spread::{Misfit, slot_ms, spacing_ms};
 use dosewright_core::time::Duration;
 use dosewright_core::timetable::{self, Timetable};
 use dosewright_core::units::{Carry, Volume};
@@ -26,12 +26,6 @@ fn rounded_up(ms: u64) -> String {
     show::length(if ms < 10_000 { ms } else { ms.div_ceil(1000) * 1000 })
 }
 
-/// What each pulse takes of its own window, so that no row of windows has too many starts
-/// in an hour.
-fn share_ms(head: &Head) -> u64 {
-    3_600_000_u64.div_ceil(u64::from(head.starts_per_hour.max(1)))
-}
-
 fn starts(head: &Head) -> String {
     format!("{} an hour", plural(head.starts_per_hour, "start"))
 }
@@ -49,9 +43,8 @@ pub(super) fn misfits(
             // what binds: the pumping with its rests, or each pulse's share of an hour's starts
             let window_ms = plan(scenario, id).map_or(0, |plan| u64::from(plan.window_ms));
             let pulses = dose_ms.div_ceil(u64::from(head.longest_pulse_ms().max(1))).max(1);
-            let run = head.run_of(Duration::from_ms(dose_ms.div_ceil(pulses)));
-            let slot_ms = run.as_ms() + head.rest_after(run).as_ms();
-            let share_ms = share_ms(head);
+            let slot_ms = slot_ms(dose_ms, pulses, head);
+            let share_ms = spacing_ms(head);
             let span = place(scenario, id, "window");
             let (code, message) = if window_ms / pulses >= slot_ms {
                 let message = "the head allows too few starts an hour for this window";
@@ -162,7 +155,7 @@ fn pulses(scenario: &Scenario, entry: Option<Entry>, id: EntryId, most: u32) -> 
     let window_ms = entry.map_or(0, |entry| u64::from(entry.window_ms));
     let dose_ms = entry.map_or(0, |entry| head.flow.on_time(entry.volume, Carry(0)).0.as_ms());
     // starts are an hour's share apart all through the window
-    let room = window_ms / share_ms(head);
+    let room = window_ms / spacing_ms(head);
     if u64::from(asked) > room && u64::from(most) == room {
         return Diagnostic::new(
             codes::STARTS_PER_HOUR,
