@@ -332,7 +332,10 @@ impl LedgerWatch {
             }
             return match class {
                 Class::Record => Seen::Again,
-                Class::Seal => self.sealed(address),
+                Class::Seal => {
+                    self.sealed(address);
+                    Seen::Nothing
+                }
                 Class::Header | Class::Snapshot => Seen::Nothing,
             };
         }

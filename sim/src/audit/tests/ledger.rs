@@ -129,6 +129,20 @@ fn d4_a_new_sector_may_or_may_not_carry_the_last_intent_on() {
 }
 
 #[test]
+fn m1_a_seal_that_stands_twice_seals_once() {
+    let mut ledger = watch();
+    write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());
+    ledger.see(at(1, 0), &Slot::encode(Class::Header, 2, &[0; 56]), &mut None);
+    write(&mut ledger, at(1, 1), 3, Class::Snapshot, &stamp());
+    assert!(matches!(seal(&mut ledger, at(1, 2), 4), Seen::Sealed));
+    // what was read back of it was wrong, and it was written again: the snapshot is the same
+    assert!(matches!(seal(&mut ledger, at(1, 3), 4), Seen::Nothing));
+    // and it is from the second that slots count which cannot be read
+    flip(&mut ledger, at(1, 4));
+    assert_eq!(ledger.tail(), 1);
+}
+
+#[test]
 fn m1_what_stood_in_a_slot_is_lost_with_it_while_it_is_in_force() {
     let mut ledger = watch();
     let of = Some(About::Entry(EntryId(3)));
