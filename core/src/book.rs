@@ -213,13 +213,21 @@ impl<const N: usize, const H: usize> Book<N, H> {
     /// Takes lines out of use whose settings were damaged in memory, a bit a
     /// line; where the closed dates were, no entry that observes them runs (M2).
     pub fn damage(&mut self, lines: u64, closed: bool) {
-        self.damaged |= lines;
+        self.lose(lines);
         self.closed_damaged |= closed;
         for line in 0..N {
             if lines & bit(line) != 0 {
                 self.clear_line(line);
             }
         }
+    }
+
+    /// Lines whose settings are lost: an alarm that does not name them yet is told again.
+    fn lose(&mut self, lines: u64) {
+        if lines & !self.damaged != 0 {
+            self.alarms &= !(1 << Alarm::EntryDamaged as u16);
+        }
+        self.damaged |= lines;
     }
 
     /// Takes the entry off a line. A due that waits there has still to be told the
@@ -296,7 +304,7 @@ impl<const N: usize, const H: usize> Book<N, H> {
             Record::Pulse(pulse) => self.begin_pulse(pulse),
             Record::Outcome(outcome) => self.end(outcome),
             Record::Act { at, act, ms } => self.act(*at, *act, *ms),
-            Record::Alarm { at, alarm, on, .. } => self.alarm(*at, *alarm, *on),
+            Record::Alarm { at, alarm, on, detail } => self.alarm(*at, *alarm, *on, *detail),
             Record::Container { at, container, level, pumped_ms } => {
                 let drawn = match (&self.open, pumped_ms) {
                     (Some(open), Some(ms)) => open.volume(*ms),
@@ -441,9 +449,11 @@ impl<const N: usize, const H: usize> Book<N, H> {
         }
     }
 
-    fn alarm(&mut self, at: Instant, alarm: Alarm, on: bool) {
+    fn alarm(&mut self, at: Instant, alarm: Alarm, on: bool, detail: u64) {
         let bit = 1 << alarm as u16;
-        self.alarms = if on { self.alarms | bit } else { self.alarms & !bit };
+        // one that leaves lines out which are lost since is told again, with them
+        let is_all = alarm != Alarm::EntryDamaged || self.damaged & !detail == 0;
+        self.alarms = if on && is_all { self.alarms | bit } else { self.alarms & !bit };
         match alarm {
             Alarm::MotorFault if on => self.motor.faults = Motor::LATCHED,
             // the contact is right: the account goes down to it, and never up; it was
@@ -549,7 +559,8 @@ impl<const N: usize, const H: usize> Book<N, H> {
                 self.clear_line(line);
             }
         }
-        self.damaged = self.damaged & !adopted.cleared | missing;
+        self.damaged &= !adopted.cleared;
+        self.lose(missing);
         if adopted.closed_staged {
             self.closed_damaged = closed_missing;
         }

@@ -168,6 +168,44 @@ fn m2_what_is_done_to_another_entry_makes_up_for_no_lost_one() {
 }
 
 #[test]
+fn o1_a_second_lost_line_is_told_of_while_the_first_one_still_is() {
+    let told = |device: &Pump| -> Vec<u64> {
+        records(device.ledger().flash().bytes())
+            .filter_map(|(_, record)| match record {
+                Record::Alarm { alarm: Alarm::EntryDamaged, on: true, detail, .. } => Some(detail),
+                _ => None,
+            })
+            .collect()
+    };
+    let again = |device: Pump, at: Instant, panel: &mut Panel| {
+        let mut device = Pump::start(device.into_flash(), GEOMETRY, Some(at), Reset::PowerOn)
+            .unwrap_or_else(|(_, error)| panic!("{error:?}"));
+        device.handle(at, Event::Wake, panel);
+        device
+    };
+    let mut panel = Panel::default();
+    let (device, at) = damaged(&mut panel);
+    // a start that finds nothing new tells nothing new
+    let device = again(device, at, &mut panel);
+    assert_eq!(told(&device), [0b01]);
+    panel.alarms.clear();
+    let is_other =
+        |record: &Record| matches!(record, Record::Staged(s) if s.entry.id == EntryId(2));
+    let device = restarted_with_damage(device, at, &mut panel, is_other);
+    assert_eq!(told(&device), [0b01, 0b11]);
+    assert!(panel.alarms.contains(&(Alarm::EntryDamaged, true)), "{:?}", panel.alarms);
+    let mut device = again(device, at, &mut panel);
+    assert_eq!(told(&device), [0b01, 0b11]);
+    // it is off when both are there again
+    device.handle(at, Event::Timetable(&timetable(&[entry(2, 600)])), &mut panel);
+    assert!(!panel.alarms.contains(&(Alarm::EntryDamaged, false)), "{:?}", panel.alarms);
+    let both = timetable(&[entry(1, 300), entry(2, 600)]);
+    device.handle(at, Event::Timetable(&both), &mut panel);
+    assert_eq!(panel.refused, []);
+    assert!(panel.alarms.contains(&(Alarm::EntryDamaged, false)), "{:?}", panel.alarms);
+}
+
+#[test]
 fn m2_a_new_entry_makes_up_for_a_lost_one_before_it_takes_an_empty_line() {
     let mut panel = Panel::default();
     let mut device = started(&mut panel);

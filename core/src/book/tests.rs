@@ -325,6 +325,41 @@ fn m2_lines_that_are_cleared_or_lost_run_nothing() {
 }
 
 #[test]
+fn o1_what_is_lost_while_its_alarm_is_on_is_told_of_again() {
+    let alarm = |detail| {
+        let (alarm, on) = (Alarm::EntryDamaged, true);
+        Record::Alarm { at: at(1), alarm, on, detail }
+    };
+    let adopted = |cleared| {
+        let (ceiling, written, closed_staged) = (None, 0, false);
+        Adopted { at: at(2), ceiling, written, cleared, closed_staged, kept_ceiling: ml(7) }
+    };
+    let is_told = |book: &Book<4, 8>| book.alarm_is_on(Alarm::EntryDamaged);
+    let mut told = book();
+    told.damage(0b0001, false);
+    told.apply(&alarm(0b0001));
+    assert!(is_told(&told));
+    // what was lost already is nothing new, nor is a line that is cleared
+    told.damage(0b0001, false);
+    told.adopted(&adopted(0b0100), 0b0001, false);
+    assert!(is_told(&told));
+    let mut other = told;
+    other.damage(0b0010, false);
+    assert!(!is_told(&other));
+    let mut other = told;
+    other.adopted(&adopted(0), 0b0010, false);
+    assert!(!is_told(&other));
+    // nor does an alarm tell of all that leaves one out
+    other.apply(&alarm(0b0001));
+    assert!(!is_told(&other));
+    other.apply(&alarm(0b0011));
+    assert!(is_told(&other));
+    // another alarm has no lines
+    other.apply(&Record::Alarm { at: at(3), alarm: Alarm::Leak, on: true, detail: 0 });
+    assert!(other.alarm_is_on(Alarm::Leak) && is_told(&other));
+}
+
+#[test]
 fn lines_beyond_the_64th_have_no_bit() {
     let mut large = Book::<66, 1>::empty();
     for line in [63, 64, 65] {
