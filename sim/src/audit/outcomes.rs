@@ -203,15 +203,21 @@ impl Auditor {
         let may_be_first =
             self.model.waiting().filter(ahead).any(|before| self.taint.covers(before.key.id));
         let nothing_keeps = judged || self.too_late == Some(key) || may_be_first;
+        let late = if kept.contains(Cause::PumpInUse) {
+            // a due that has waited for the pump waits for its rest as well
+            kept.with(Cause::PumpLimits).or(due.why.causes())
+        } else {
+            // less is left of it than a shortest pulse: what woke it late ends it
+            kept.or(due.why.causes())
+        };
         let expected = match verdict {
             // guard and ceiling come before what fits (D2, D7, D5)
             Some(Verdict::Skip(expected)) if nothing_keeps => Causes::of(expected),
-            // a due that has waited for the pump waits for its rest as well
-            _ if too_late && kept.contains(Cause::PumpInUse) => {
-                kept.with(Cause::PumpLimits).or(due.why.causes())
+            // and so they do where the pump may rest longer, and need not
+            Some(Verdict::Skip(expected)) if too_late && free <= now + TICK_MS => {
+                late.with(expected)
             }
-            // less is left of it than a shortest pulse: what woke it late ends it
-            _ if too_late => kept.or(due.why.causes()),
+            _ if too_late => late,
             _ => Causes::NONE,
         };
         let lower = cause == Cause::Ceiling && self.taint.lowers_ceiling(now);
