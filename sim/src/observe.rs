@@ -148,9 +148,14 @@ pub enum Observation<'a> {
         /// The slot's address in the memory.
         address: u32,
     },
-    /// An erase of the ledger's memory left something of what was there: a worn page, or
-    /// an erase that failed.
-    NotErased,
+    /// A sector of the ledger's memory was erased, or was to be: a worn page, and an erase that
+    /// failed, leave something of what was there.
+    Erased {
+        /// The sector's address in the memory.
+        address: u32,
+        /// The addresses of its slots that are not blank.
+        left: &'a [u32],
+    },
     /// The number that an entry is about to be brought in by. The device has no names, and
     /// where it refuses the entry, the next one gets the number.
     Named {

@@ -165,7 +165,7 @@ impl<H: Hand> Ideal<H> {
             | Observation::MemoryFault { .. }
             | Observation::Named { .. }
             | Observation::Unread { .. }
-            | Observation::NotErased
+            | Observation::Erased { .. }
             | Observation::NotStarted
             | Observation::Wake => {}
         }

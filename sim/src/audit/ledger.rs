@@ -122,6 +122,9 @@ pub(crate) struct LedgerWatch {
     damaged: BTreeMap<u32, Damaged>,
     /// Slots that a write left blank, and that were passed over if one after them is not.
     blank: BTreeSet<u32>,
+    /// Slots that were not blank after the last erase of their sector, which nothing was
+    /// written to since.
+    left: BTreeSet<u32>,
     last_seq: u32,
     /// That of the last record, or seal: what has a later one was never in force.
     seq_in_force: u32,
@@ -152,6 +155,7 @@ impl LedgerWatch {
             held: Vec::new(),
             damaged: BTreeMap::new(),
             blank: BTreeSet::new(),
+            left: BTreeSet::new(),
             last_seq: 0,
             seq_in_force: 0,
             highest_seq: 0,
@@ -222,13 +226,28 @@ impl LedgerWatch {
         self.damaged_after(self.last_record).saturating_sub(u32::from(is_own))
     }
 
-    fn erased(&mut self, address: u32) {
+    /// A sector was erased, but for these slots of it.
+    pub(crate) fn erased(&mut self, address: u32, left: &[u32]) {
+        let end = address.saturating_add(self.geometry.sector_bytes);
+        self.left.retain(|at| !(address..end).contains(at));
+        self.left.extend(left);
+    }
+
+    /// A sector that was erased is written to.
+    fn begins(&mut self, address: u32) {
         let end = address.saturating_add(self.geometry.sector_bytes);
         self.damaged.retain(|at, _| !(address..end).contains(at));
         self.blank.retain(|at| !(address..end).contains(at));
         let slots = usize::from(self.geometry.slots());
         if let Some(first) = self.place(address) {
             self.held.iter_mut().skip(first).take(slots).for_each(|held| *held = None);
+        }
+        // what its erase left is no slot that can be written
+        let damaged = Damaged { before: self.highest_seq, held: None, misread: false };
+        let left: Vec<u32> = self.left.range(address..end).copied().collect();
+        for at in left {
+            self.left.remove(&at);
+            self.damaged.insert(at, damaged);
         }
     }
 
@@ -315,7 +334,7 @@ impl LedgerWatch {
         let is_flipped = || matches!(slot, Slot::Damaged) && self.is_in_force(address);
         if self.is_sector_start(address) && !is_flipped() {
             // the sector was erased for this, which the one in force is not
-            self.erased(address);
+            self.begins(address);
         }
         let (seq, class, payload) = match slot {
             Slot::Blank => {

@@ -298,7 +298,7 @@ impl Observer for Auditor {
         }
         let is_of_the_call = matches!(
             what,
-            Observation::Slot { .. } | Observation::NotErased | Observation::Unread { .. }
+            Observation::Slot { .. } | Observation::Erased { .. } | Observation::Unread { .. }
         );
         if at_ms > self.ms || !is_of_the_call {
             self.settle_refusal();
@@ -316,7 +316,7 @@ impl Observer for Auditor {
             Observation::Pump { on } => self.see_pump(on),
             Observation::Slot { address, bytes } => self.see_slot(address, bytes),
             Observation::Unread { address } => self.on_unread(address),
-            Observation::NotErased => self.on_refusal(),
+            Observation::Erased { address, left } => self.on_erase(address, left),
             Observation::NotStarted => self.supply.refused = true,
             Observation::Act(act) => self.see_act(act),
             Observation::LateWake { by_ms } => self.see_late_wake(by_ms),

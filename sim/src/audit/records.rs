@@ -89,6 +89,14 @@ impl Auditor {
         }
     }
 
+    /// A sector was erased, but for these slots.
+    pub(super) fn on_erase(&mut self, address: u32, left: &[u32]) {
+        self.ledger.erased(address, left);
+        if !left.is_empty() {
+            self.on_refusal();
+        }
+    }
+
     /// The call is over in which a write or an erase did not take, and no record came after it.
     pub(super) fn settle_refusal(&mut self) {
         for address in std::mem::take(&mut self.unread) {

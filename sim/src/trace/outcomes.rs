@@ -460,7 +460,7 @@ impl Observer for Tracker<'_> {
                 self.tell(at_ms, &Event::Asked { act, entry: entry.as_deref() });
             }
             Observation::Unread { .. }
-            | Observation::NotErased
+            | Observation::Erased { .. }
             | Observation::NotStarted
             | Observation::Wake => {}
         }

@@ -22,7 +22,7 @@ pub(super) use failing::{Call, Failing, Failure, Waits};
 pub(super) const PAGE: usize = 1024;
 
 /// One thing that the device did, in the order in which it did it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Deed {
     /// A slot was written, and so it stood after the write.
     Wrote {
@@ -33,9 +33,10 @@ pub(super) enum Deed {
     Unread {
         address: u32,
     },
-    /// An erase left what was there, from this address on.
-    NotErased {
+    /// The sector at this address was erased, but for these slots.
+    Erased {
         address: u32,
+        left: Vec<u32>,
     },
     /// A call went wrong, by the fault of that number in the file.
     Failed(usize),
@@ -118,10 +119,13 @@ impl<const W: usize> Watched<W> {
         Self { nor, deeds, tears: Box::default(), failing: Box::default() }
     }
 
-    fn is_left(&self, from: u32, to: u32) -> bool {
-        let erased = self.nor.bytes().get(from as usize..to as usize);
-        // all of them at once: to stop at the first would take the bytes one by one
-        erased.is_some_and(|bytes| bytes.iter().fold(0xff, |all, &byte| all & byte) != 0xff)
+    /// The slots that are not blank.
+    fn left(&self, from: u32, to: u32) -> Vec<u32> {
+        let erased = self.nor.bytes().get(from as usize..to as usize).unwrap_or_default();
+        // a slot at once: to stop at the first would take the bytes one by one
+        let is_left = |slot: &[u8]| slot.iter().fold(0xff, |all, &byte| all & byte) != 0xff;
+        let slots = (from..).step_by(SLOT).zip(erased.chunks(SLOT));
+        slots.filter(|(_, slot)| is_left(slot)).map(|(address, _)| address).collect()
     }
 
     fn cut_by(&self, result: Result<(), NorError>) {
@@ -199,9 +203,10 @@ impl<const W: usize> NorFlash for Watched<W> {
                 self.nor.erase(from, to)
             }
         };
-        if !matches!(result, Err(NorError::Cut)) && self.is_left(from, to) {
-            // a device that looks after its erase leaves it at that, and writes nothing there
-            self.deeds.borrow_mut().push(Deed::NotErased { address: from });
+        if !matches!(result, Err(NorError::Cut)) {
+            // a device that looks after its erase writes nothing there
+            let deed = Deed::Erased { address: from, left: self.left(from, to) };
+            self.deeds.borrow_mut().push(deed);
         }
         self.cut_by(result);
         result

@@ -421,9 +421,11 @@ impl<'a, const W: usize> Stage<'a, W> {
                     self.see_slot(address, &slot);
                 }
                 Deed::Unread { address } => self.see(&Observation::Unread { address }),
-                Deed::NotErased { address } => {
-                    self.note_worn(address);
-                    self.see(&Observation::NotErased);
+                Deed::Erased { address, ref left } => {
+                    if !left.is_empty() {
+                        self.note_worn(address);
+                    }
+                    self.see(&Observation::Erased { address, left });
                 }
                 Deed::Failed(fault) => self.took_effect(fault),
                 Deed::PumpOn(length) => self.pump_on(length),

@@ -53,7 +53,7 @@ impl Seen {
             Observation::Act(act) => Self::Act(act.clone()),
             Observation::LateWake { by_ms } => Self::LateWake(by_ms),
             Observation::Unread { .. }
-            | Observation::NotErased
+            | Observation::Erased { .. }
             | Observation::NotStarted
             | Observation::MemoryFault { .. }
             | Observation::Named { .. }

@@ -129,6 +129,28 @@ fn d4_a_new_sector_may_or_may_not_carry_the_last_intent_on() {
 }
 
 #[test]
+fn d4_what_an_erase_leaves_is_damaged_in_the_sector_that_begins_there() {
+    let header = Slot::encode(Class::Header, 2, &[0; 56]);
+    for (erases, unreadable) in [(vec![vec![3, 9]], 2), (vec![vec![3, 9], vec![]], 0)] {
+        let mut ledger = watch();
+        write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());
+        // a bit had flipped in it while nobody wrote there
+        flip(&mut ledger, at(1, 9));
+        for left in erases {
+            let left: Vec<u32> = left.into_iter().map(|slot| at(1, slot)).collect();
+            ledger.erased(at(1, 0), &left);
+        }
+        ledger.see(at(1, 0), &header, &mut None);
+        write(&mut ledger, at(1, 1), 3, Class::Snapshot, &stamp());
+        assert!(matches!(seal(&mut ledger, at(1, 2), 4), Seen::Sealed));
+        assert_eq!(ledger.tail(), unreadable);
+        assert_eq!(ledger.is_damaged(at(1, 9)), unreadable > 0);
+        // what stands beside it is of another sector
+        assert!(!ledger.is_damaged(at(0, 3)));
+    }
+}
+
+#[test]
 fn m1_a_seal_that_stands_twice_seals_once() {
     let mut ledger = watch();
     write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());

@@ -149,7 +149,7 @@ impl Observer for Watch {
             | Observation::Account { .. }
             | Observation::MemoryFault { .. }
             | Observation::Unread { .. }
-            | Observation::NotErased
+            | Observation::Erased { .. }
             | Observation::NotStarted
             | Observation::Named { .. }
             | Observation::Wake => {}
