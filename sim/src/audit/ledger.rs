@@ -125,6 +125,10 @@ pub(crate) struct LedgerWatch {
     /// Slots that were not blank after the last erase of their sector, which nothing was
     /// written to since.
     left: BTreeSet<u32>,
+    /// A start has read the ledger, and has not written that it began.
+    starting: bool,
+    /// Slots that did not take what it wrote since: to it they are none that are lost.
+    of_start: BTreeSet<u32>,
     last_seq: u32,
     /// That of the last record, or seal: what has a later one was never in force.
     seq_in_force: u32,
@@ -156,6 +160,8 @@ impl LedgerWatch {
             damaged: BTreeMap::new(),
             blank: BTreeSet::new(),
             left: BTreeSet::new(),
+            starting: false,
+            of_start: BTreeSet::new(),
             last_seq: 0,
             seq_in_force: 0,
             highest_seq: 0,
@@ -194,7 +200,12 @@ impl LedgerWatch {
     /// Damaged slots of the sector in force after an address.
     fn damaged_after(&self, address: u32) -> u32 {
         let after = self.damaged.range(address.saturating_add(1)..);
-        after.filter(|&(&at, _)| self.sector(at) == self.in_force).count() as u32
+        after.filter(|&(&at, _)| self.is_lost(at)).count() as u32
+    }
+
+    /// Whether a slot that says nothing was so when the last start read it.
+    fn is_lost(&self, address: u32) -> bool {
+        self.sector(address) == self.in_force && !self.of_start.contains(&address)
     }
 
     /// Slots that cannot be read after the last intent, at most. Those of a
@@ -202,7 +213,7 @@ impl LedgerWatch {
     /// blank can be read, and says nothing all the same.
     pub(crate) fn unreadable(&self) -> u32 {
         let blank = self.blank.range(self.last_intent.saturating_add(1)..);
-        let blank = blank.filter(|&&at| self.sector(at) == self.in_force).count() as u32;
+        let blank = blank.filter(|&&at| self.is_lost(at)).count() as u32;
         self.left_behind + self.damaged_after(self.last_intent) + blank
     }
 
@@ -299,6 +310,18 @@ impl LedgerWatch {
         self.last_seq = self.seq_in_force;
     }
 
+    /// The logic starts: what cannot be read from now on is not lost to it.
+    pub(crate) fn starts(&mut self) {
+        self.starting = true;
+        self.of_start.clear();
+    }
+
+    /// Its start is in the ledger.
+    pub(crate) fn started(&mut self) {
+        self.starting = false;
+        self.of_start.clear();
+    }
+
     /// The sector whose seal stands here is in force.
     fn sealed(&mut self, address: u32) -> Seen {
         self.left_behind = self.unreadable();
@@ -335,6 +358,9 @@ impl LedgerWatch {
         if self.is_sector_start(address) && !is_flipped() {
             // the sector was erased for this, which the one in force is not
             self.begins(address);
+        }
+        if self.starting && !matches!(slot, Slot::Good { .. }) {
+            self.of_start.insert(address);
         }
         let (seq, class, payload) = match slot {
             Slot::Blank => {

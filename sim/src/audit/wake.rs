@@ -76,6 +76,9 @@ impl Auditor {
             self.supply.was_reset = false;
             self.pin.ms.cut = true;
         }
+        if on {
+            self.ledger.starts();
+        }
         (self.supply.on, self.supply.refused) = (on, false);
     }
 
@@ -84,6 +87,7 @@ impl Auditor {
         self.advance(now);
         self.fall_asleep();
         self.supply.was_reset = true;
+        self.ledger.starts();
         self.pin.reset();
     }
 
@@ -273,6 +277,7 @@ impl Auditor {
             let (least, most) = (least.saturating_sub(1), most - 1);
             self.tail = Some(Tail { booted_at: at, least, most });
         }
+        self.ledger.started();
         self.rearm();
         self.step(at, why);
     }

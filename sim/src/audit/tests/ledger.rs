@@ -151,6 +151,24 @@ fn d4_what_an_erase_leaves_is_damaged_in_the_sector_that_begins_there() {
 }
 
 #[test]
+fn d4_what_a_start_could_not_write_is_not_lost_to_it() {
+    let mut ledger = watch();
+    write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());
+    ledger.stops();
+    flip(&mut ledger, at(0, 2));
+    ledger.starts();
+    // two slots did not take the record of the start: nothing of one, half of the other
+    assert!(matches!(ledger.see(at(0, 3), &[0xff; 64], &mut None), Seen::Unwritten));
+    flip(&mut ledger, at(0, 4));
+    assert_eq!((ledger.unreadable(), ledger.tail()), (1, 1));
+    // to the next start they are
+    ledger.started();
+    assert_eq!((ledger.unreadable(), ledger.tail()), (3, 2));
+    ledger.starts();
+    assert_eq!((ledger.unreadable(), ledger.tail()), (3, 2));
+}
+
+#[test]
 fn m1_a_seal_that_stands_twice_seals_once() {
     let mut ledger = watch();
     write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());
