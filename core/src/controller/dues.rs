@@ -328,7 +328,17 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         if due.entry.is_weekly() && due.due_at < self.book.not_before {
             return Some(Cause::ClockUnset);
         }
-        (self.now >= due.due_at.plus(due.entry.window_and_grace())).then_some(self.passing)
+        let is_over = self.now >= due.due_at.plus(due.entry.window_and_grace());
+        is_over.then(|| self.passes(due.due_at))
+    }
+
+    /// What a due is missed by that is over when it is first seen. A start can pass none that
+    /// came after it: the memory has kept the start from being gone through.
+    fn passes(&self, due_at: Instant) -> Cause {
+        match self.passing {
+            Cause::SupplyLost | Cause::Restarts if due_at > self.started_at => Cause::Ledger,
+            passing => passing,
+        }
     }
 
     fn is_closed(&self, entry: &Entry, n: Nominal) -> bool {
@@ -354,7 +364,12 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let until = match cause {
             Cause::ClockUnset => entry.first_from(self.book.not_before, clock),
             Cause::Closed => entry.first_after(self.now, clock),
-            _ => entry.first_after(self.now.minus(entry.window_and_grace()), clock),
+            _ => {
+                let by = self.now.minus(entry.window_and_grace());
+                let is_of_start = matches!(cause, Cause::SupplyLost | Cause::Restarts);
+                let by = if is_of_start { by.min(self.started_at) } else { by };
+                entry.first_after(by, clock)
+            }
         };
         // where none follows, to the end of the entry
         let over = |_| entry.last.map(|last| day_after(entry, last));

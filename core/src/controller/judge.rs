@@ -42,7 +42,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             spread::pulses_for(u64::from(dose_ms), u64::from(entry.window_ms), &head, pulses);
         let pulse_ms = dose_ms.div_ceil(spread::pulses_or_most(planned));
         // slots that could not be read may have been this dose's first intents (D4)
-        let doubted = if due_at <= self.doubt_until {
+        let doubted = if due_at <= self.started_at {
             self.doubt.saturating_mul(pulse_ms).min(dose_ms)
         } else {
             0

@@ -144,8 +144,9 @@ pub struct Controller<const N: usize = 32, const H: usize = 64> {
     calm_until: Instant,
     /// When another line has its next due, which can be at the same instant.
     other_due_at: Instant,
-    /// The last instant of the dues that this can be true of.
-    doubt_until: Instant,
+    /// When the start came into the ledger: a due after it is none that the start has passed,
+    /// and no slot that was lost before can have been its pulse.
+    started_at: Instant,
     /// The ceiling of the timetable in force.
     ceiling: Volume,
     /// Lines whose dose does not fit the flow in force, a bit a line.
@@ -221,7 +222,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
             passing: Cause::SupplyLost,
             kept: [Cause::SupplyLost; N],
             doubt: 0,
-            doubt_until: Instant::MIN,
+            started_at: Instant::MIN,
             unreadable: 0,
             timers: TimerTable::UNSET,
             calm_until: Instant::MIN,

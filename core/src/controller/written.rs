@@ -31,7 +31,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
                 if pulse.first {
                     self.stale = true;
                     // what is asked for after a restart cannot have begun before it
-                    if !pulse.asked && pulse.due_at <= self.doubt_until {
+                    if !pulse.asked && pulse.due_at <= self.started_at {
                         self.doubt = 0;
                     }
                 }
@@ -126,7 +126,7 @@ impl<const N: usize, const H: usize> Controller<N, H> {
         let rested = start.now.plus(longest);
         let known = if start.run_lost { rested } else { self.book.rest_until };
         self.pump = Pump::Off { rest_until: rested.min(known) };
-        (self.doubt, self.doubt_until) = (start.unreadable_tail, self.now);
+        (self.doubt, self.started_at) = (start.unreadable_tail, self.now);
         if let Some(open) = self.book.open {
             self.running = Some(self.resumed(&open));
             self.doubt = 0;
