@@ -154,12 +154,13 @@ fn d4_what_an_erase_leaves_is_damaged_in_the_sector_that_begins_there() {
 fn d4_what_a_start_could_not_write_is_not_lost_to_it() {
     let mut ledger = watch();
     write(&mut ledger, at(0, 1), 1, Class::Record, &pulse());
+    write(&mut ledger, at(0, 2), 2, Class::Record, &stamp());
     ledger.stops();
-    flip(&mut ledger, at(0, 2));
+    flip(&mut ledger, at(0, 3));
     ledger.starts();
     // two slots did not take the record of the start: nothing of one, half of the other
-    assert!(matches!(ledger.see(at(0, 3), &[0xff; 64], &mut None), Seen::Unwritten));
-    flip(&mut ledger, at(0, 4));
+    assert!(matches!(ledger.see(at(0, 4), &[0xff; 64], &mut None), Seen::Unwritten));
+    flip(&mut ledger, at(0, 5));
     assert_eq!((ledger.unreadable(), ledger.tail()), (1, 1));
     // to the next start they are
     ledger.started();
