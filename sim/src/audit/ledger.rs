@@ -125,10 +125,9 @@ pub(crate) struct LedgerWatch {
     /// Slots that were not blank after the last erase of their sector, which nothing was
     /// written to since.
     left: BTreeSet<u32>,
-    /// A start has read the ledger, and has not written that it began.
-    starting: bool,
-    /// Slots that did not take what it wrote since: to it they are none that are lost.
-    of_start: BTreeSet<u32>,
+    /// Where a start has read the ledger and has not written that it began: the slots that did
+    /// not take what it wrote since. To it they are none that are lost.
+    of_start: Option<BTreeSet<u32>>,
     last_seq: u32,
     /// That of the last record, or seal: what has a later one was never in force.
     seq_in_force: u32,
@@ -160,8 +159,7 @@ impl LedgerWatch {
             damaged: BTreeMap::new(),
             blank: BTreeSet::new(),
             left: BTreeSet::new(),
-            starting: false,
-            of_start: BTreeSet::new(),
+            of_start: None,
             last_seq: 0,
             seq_in_force: 0,
             highest_seq: 0,
@@ -205,7 +203,8 @@ impl LedgerWatch {
 
     /// Whether a slot that says nothing was so when the last start read it.
     fn is_lost(&self, address: u32) -> bool {
-        self.sector(address) == self.in_force && !self.of_start.contains(&address)
+        let is_of_start = self.of_start.as_ref().is_some_and(|slots| slots.contains(&address));
+        self.sector(address) == self.in_force && !is_of_start
     }
 
     /// Slots that cannot be read after the last intent, at most. Those of a
@@ -255,11 +254,8 @@ impl LedgerWatch {
         }
         // what its erase left is no slot that can be written
         let damaged = Damaged { before: self.highest_seq, held: None, misread: false };
-        let left: Vec<u32> = self.left.range(address..end).copied().collect();
-        for at in left {
-            self.left.remove(&at);
-            self.damaged.insert(at, damaged);
-        }
+        self.damaged.extend(self.left.range(address..end).map(|&at| (at, damaged)));
+        self.left.retain(|at| !(address..end).contains(at));
     }
 
     fn hold(&mut self, address: u32, held: Held) {
@@ -312,14 +308,12 @@ impl LedgerWatch {
 
     /// The logic starts: what cannot be read from now on is not lost to it.
     pub(crate) fn starts(&mut self) {
-        self.starting = true;
-        self.of_start.clear();
+        self.of_start = Some(BTreeSet::new());
     }
 
     /// Its start is in the ledger.
     pub(crate) fn started(&mut self) {
-        self.starting = false;
-        self.of_start.clear();
+        self.of_start = None;
     }
 
     /// The sector whose seal stands here is in force.
@@ -359,8 +353,10 @@ impl LedgerWatch {
             // the sector was erased for this, which the one in force is not
             self.begins(address);
         }
-        if self.starting && !matches!(slot, Slot::Good { .. }) {
-            self.of_start.insert(address);
+        if let Some(of_start) = &mut self.of_start
+            && !matches!(slot, Slot::Good { .. })
+        {
+            of_start.insert(address);
         }
         let (seq, class, payload) = match slot {
             Slot::Blank => {

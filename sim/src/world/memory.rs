@@ -204,7 +204,7 @@ impl<const W: usize> NorFlash for Watched<W> {
             }
         };
         if !matches!(result, Err(NorError::Cut)) {
-            // a device that looks after its erase writes nothing there
+            // what it left is told, whatever the driver says of it
             let deed = Deed::Erased { address: from, left: self.left(from, to) };
             self.deeds.borrow_mut().push(deed);
         }
