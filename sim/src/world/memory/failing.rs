@@ -79,8 +79,8 @@ pub(in crate::world) struct Waits {
 #[derive(Debug, Clone, Default)]
 pub(in crate::world) struct Failing {
     waiting: Vec<Waits>,
-    /// The slot that the last reading got wrong, how many did in a row, and how many of these
-    /// gave all ones.
+    /// The slot that is being read again and again, how often it was in a row, and how many of
+    /// these readings gave all ones.
     misread: Option<(u32, u8, u8)>,
 }
 
@@ -125,12 +125,12 @@ impl Failing {
         Some(fault)
     }
 
-    /// A slot was read wrongly; whether so often in a row that it counts as damaged: as often
-    /// as a slot is read, or twice as blank.
-    fn is_given_up(&mut self, address: u32, how: Misread) -> bool {
+    /// A slot was read, and what came of it is no slot; whether so often in a row that it is
+    /// not read again: as often as a slot is read, or twice as blank.
+    fn is_given_up(&mut self, address: u32, as_blank: bool) -> bool {
         let (_, times, blank) =
             self.misread.filter(|(last, ..)| *last == address).unwrap_or((address, 0, 0));
-        let (times, blank) = (times + 1, blank + u8::from(how == Misread::Blank));
+        let (times, blank) = (times + 1, blank + u8::from(as_blank));
         let is_over = times >= MISREAD || blank >= MISREAD_BLANK;
         self.misread = (!is_over).then_some((address, times, blank));
         is_over
@@ -144,6 +144,8 @@ impl<const W: usize> Watched<W> {
         if self.failing.is_idle() || self.nor.is_off() {
             return None;
         }
+        // what is read after it is read for the first time
+        self.failing.misread = None;
         let (place, how) = self.failing.next(of)?;
         let fault = self.failing.spend(place)?;
         self.deeds.borrow_mut().push(Deed::Failed(fault));
@@ -156,20 +158,28 @@ impl<const W: usize> Watched<W> {
         offset: u32,
         bytes: &mut [u8],
     ) -> Result<(), NorError> {
-        let found = if self.nor.is_off() { None } else { self.failing.next(Call::is_read) };
+        if self.nor.is_off() {
+            self.failing.misread = None;
+            return self.nor.read(offset, bytes);
+        }
+        let found = self.failing.next(Call::is_read);
         let range = offset as usize..(offset as usize).saturating_add(bytes.len());
         let is_blank =
             self.nor.bytes().get(range).is_none_or(|bytes| bytes.iter().all(|byte| *byte == 0xff));
         // what is blank and reads as all ones is right
         let wrong = found.filter(|(_, how)| !(is_blank && *how == Misread::Blank));
         let Some((place, how)) = wrong else {
-            self.failing.misread = None;
+            // one that is blank is read again to be sure where more was to be there, and two
+            // wrong readings after it are the last
+            if !is_blank || self.failing.is_given_up(offset, true) {
+                self.failing.misread = None;
+            }
             return self.nor.read(offset, bytes);
         };
         if let Some(fault) = self.failing.spend(place) {
             self.deeds.borrow_mut().push(Deed::Failed(fault));
         }
-        if self.failing.is_given_up(offset, how) {
+        if self.failing.is_given_up(offset, how == Misread::Blank) {
             self.deeds.borrow_mut().push(Deed::Unread { address: offset });
         }
         let way = match how {

@@ -102,6 +102,38 @@ fn a_reading_that_is_right_in_between_ends_the_row() {
     assert!(failed(&deeds) && deeds.borrow().len() == 3, "{deeds:?}");
 }
 
+/// A blank slot where more was to be there is read again, and two wrong readings after the
+/// right one are the last; two right ones are enough, and after a write it is another row.
+#[test]
+fn a_right_reading_of_a_blank_slot_is_one_of_the_row() {
+    let given_up = |row: &str| {
+        let (mut part, deeds) = part();
+        part.erase(0, PAGE as u32).unwrap();
+        // a row is as long as anything waits
+        let never = Failure { done: Done::All, reported: true };
+        part.failing.wait(Waits { fault: 8, call: Call::Erase(never), after: 9, times: 1 });
+        for step in row.chars() {
+            match step {
+                'w' => part.write(128, &[0; SLOT]).unwrap(),
+                wrong => {
+                    let after = u32::from(wrong == '.');
+                    wait(&mut part, Call::Read(Misread::Bit), after, 1);
+                    _ = read(&mut part, 64);
+                }
+            }
+            part.failing.give_up(7);
+        }
+        deeds.borrow().contains(&Deed::Unread { address: 64 })
+    };
+    for (row, told) in [(".xx", true), ("x.x", true), ("..xx", false), (".wxx", false)] {
+        assert_eq!(given_up(row), told, "{row}");
+    }
+    // with two right ones the row is over, and another begins
+    for (row, told) in [("xx.", false), ("xx.xx", false), ("xx.xxx", true), ("...xx", true)] {
+        assert_eq!(given_up(row), told, "{row}");
+    }
+}
+
 #[test]
 fn a_write_that_fails_has_done_what_it_is_to_have() {
     for (done, written) in [(Done::Nothing, 0), (Done::Half, 32), (Done::All, 64)] {
