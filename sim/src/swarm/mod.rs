@@ -214,10 +214,13 @@ mod tests {
         let shape =
             Shape { days: 90, kinds: Kinds::ALL, all_on: true, packs: true, ..Shape::default() };
         // one sector wears out in a run, and only where there are three
-        let text: String = (0..60).map(|seed| scenario(seed, shape)).collect();
+        let texts: Vec<String> = (0..60).map(|seed| scenario(seed, shape)).collect();
         for kind in Kind::ALL {
             let line = format!("\n{} = ", kind.word());
-            assert!(text.contains(&line), "{}", kind.word());
+            // what is made on the first seeds when it is asked for is not when it is left out
+            let made: Vec<u64> =
+                (0..60).filter(|&seed| texts[seed as usize].contains(&line)).take(3).collect();
+            assert!(!made.is_empty(), "{}", kind.word());
             let without = Shape { kinds: Kinds::ALL.without(kind), ..shape };
             let calm = [
                 "\nset_clock = { to = ",
@@ -227,13 +230,13 @@ mod tests {
             ];
             // what is done at the calm, and after a fault of the motor or container
             let follows = matches!(kind, Kind::Acknowledge | Kind::Refill | Kind::Unlock);
-            let mut text: String = (0..20).map(|seed| scenario(seed, without)).collect();
+            let mut text: String = made.iter().map(|&seed| scenario(seed, without)).collect();
             for line in calm {
                 text = text.replace(line, "");
             }
             assert!(follows || !text.contains(&line), "{}", kind.word());
         }
-        assert!(text.contains("during = \"erase\""));
+        assert!(texts.concat().contains("during = \"erase\""));
         let none = Shape { kinds: Kinds::NONE, ..shape };
         assert!(!scenario(1, none).contains("[[fault]]"));
     }
