@@ -127,7 +127,7 @@ impl Failing {
 
     /// A slot was read, and what came of it is no slot; whether so often in a row that it is
     /// not read again: as often as a slot is read, or twice as blank.
-    fn is_given_up(&mut self, address: u32, as_blank: bool) -> bool {
+    fn gives_up(&mut self, address: u32, as_blank: bool) -> bool {
         let (_, times, blank) =
             self.misread.filter(|(last, ..)| *last == address).unwrap_or((address, 0, 0));
         let (times, blank) = (times + 1, blank + u8::from(as_blank));
@@ -171,7 +171,9 @@ impl<const W: usize> Watched<W> {
         let Some((place, how)) = wrong else {
             // one that is blank is read again to be sure where more was to be there, and two
             // wrong readings after it are the last
-            if !is_blank || self.failing.is_given_up(offset, true) {
+            if is_blank {
+                self.failing.gives_up(offset, true);
+            } else {
                 self.failing.misread = None;
             }
             return self.nor.read(offset, bytes);
@@ -179,7 +181,7 @@ impl<const W: usize> Watched<W> {
         if let Some(fault) = self.failing.spend(place) {
             self.deeds.borrow_mut().push(Deed::Failed(fault));
         }
-        if self.failing.is_given_up(offset, how == Misread::Blank) {
+        if self.failing.gives_up(offset, how == Misread::Blank) {
             self.deeds.borrow_mut().push(Deed::Unread { address: offset });
         }
         let way = match how {
